@@ -1,0 +1,38 @@
+"""What is wrong with an input, said so that its author can mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong: where it stands, what was given, what is accepted."""
+
+    file: str
+    key: str
+    given: str
+    accepted: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        lines = [f"{self.file}: {self.key}" if self.key else self.file]
+        lines.append(f"  given:    {self.given}")
+        lines.append(f"  accepted: {self.accepted}")
+        if self.hint:
+            lines.append(f"  hint:     {self.hint}")
+        return "\n".join(lines)
+
+
+class InputError(Exception):
+    """Bad input; carries every problem found, never only the first."""
+
+    def __init__(self, problems: Problem | Iterable[Problem]) -> None:
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def one_problem(file: object, key: str, given: object, accepted: str, hint: str = "") -> InputError:
+    """Return the error for a single problem; shorthand for the common case."""
+    return InputError(Problem(str(file), key, str(given), accepted, hint))
