@@ -1,0 +1,178 @@
+"""From one seed to named draws: scrambled Sobol' points, correlated inputs, years taken from the pools.
+
+Everything random in an assessment comes from here (the pools themselves are seeded by `pools`). Draws are laid out scramble after scramble:
+with R scrambles of n draws, scramble r owns the columns r*n .. (r+1)*n of every array. Scrambles are independent
+repetitions of the same design, so the spread between them is an honest standard error where the usual formula for
+independent draws is not (Owen, Monte Carlo theory, methods and examples, ch. 17).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+Floats = NDArray[np.float64]
+
+#: Streams of random numbers that must not share a seed.
+_SOBOL_STREAM, _POOL_STREAM = 1, 2
+
+
+@dataclass(frozen=True)
+class PathNoise:
+    """Standard normal and uniform numbers behind the price paths, each of shape (years, draws)."""
+
+    growth_normals: Floats
+    export_normals: Floats
+    jump_uniforms: Floats
+    jump_normals: Floats
+
+
+@dataclass(frozen=True)
+class Design:
+    """The random part of a run, before any scenario gives it a meaning.
+
+    `unit` maps the dotted key of each uncertain input to its point in (0, 1), shape (draws,). `pool_year` says which
+    pool year each draw meets in each year of the horizon, shape (years, draws).
+    """
+
+    unit: Mapping[str, Floats]
+    path: PathNoise
+    pool_year: NDArray[np.int64]
+    scrambles: int
+
+    @property
+    def draws(self) -> int:
+        """Number of draws."""
+        return int(self.pool_year.shape[-1])
+
+
+def draws_run(asked: int, *, scrambles: int) -> int:
+    """Return the number of draws run when `asked` are wanted: the next `scrambles` x 2^m, which keeps Sobol' points balanced."""
+    per_scramble = max(1, -(-asked // scrambles))
+    return int(scrambles * 2 ** int(np.ceil(np.log2(per_scramble))))
+
+
+def design(
+    keys: Sequence[str],
+    *,
+    draws: int,
+    years: int,
+    pool_years: int,
+    seed: int,
+    scrambles: int = 8,
+    correlations: Mapping[tuple[str, str], float] | None = None,
+) -> Design:
+    """Return the random numbers of a run: the same for the same arguments, whatever the order of `keys`.
+
+    Parameters
+    ----------
+    keys
+        Dotted keys of the uncertain inputs. Options that are compared pass the union of their keys, so that what
+        they share is drawn in common.
+    draws, scrambles
+        `draws` = `scrambles` x a power of two (see `draws_run`).
+    years, pool_years
+        Horizon, and number of joint weather-and-demand years in the pools.
+    correlations
+        Correlation of the normal scores of pairs of keys (Gaussian copula).
+    """
+    ordered = sorted(set(keys))
+    cube = unit_cube(len(ordered) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
+    scalars, noise = cube[: len(ordered)], cube[len(ordered) :].reshape(years, 4, draws)
+    scalars = correlated(scalars, correlation_matrix(ordered, correlations or {}))
+    normals = special.ndtri(noise[:, [0, 1, 3]])
+    return Design(
+        unit=dict(zip(ordered, scalars, strict=True)),
+        path=PathNoise(normals[:, 0], normals[:, 1], noise[:, 2], normals[:, 2]),
+        pool_year=pool_year_of_draw(
+            draws=draws, years=years, pool_years=pool_years, seed=seed, scrambles=scrambles
+        ),
+        scrambles=scrambles,
+    )
+
+
+def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
+    """Return scrambled Sobol' points strictly inside (0, 1), shape (dimensions, draws), scramble after scramble.
+
+    Raises
+    ------
+    ValueError
+        If `draws` is not `scrambles` times a power of two: Sobol' points lose their balance otherwise.
+    """
+    from scipy.stats import qmc
+
+    per_scramble = draws // scrambles
+    if per_scramble * scrambles != draws or per_scramble & (per_scramble - 1) or per_scramble == 0:
+        raise ValueError(f"draws: {draws}; accepted: {scrambles} times a power of two")
+    bits = 30
+    blocks = []
+    for scramble in range(scrambles):
+        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SOBOL_STREAM, scramble)))
+        engine = qmc.Sobol(dimensions, scramble=True, bits=bits, rng=rng)
+        blocks.append(engine.random_base2(per_scramble.bit_length() - 1).T)
+    # Points lie on a lattice that includes 0; half a cell up keeps every quantile function finite.
+    return np.concatenate(blocks, axis=1) + 2.0 ** -(bits + 1)
+
+
+def correlation_matrix(keys: Sequence[str], correlations: Mapping[tuple[str, str], float]) -> Floats:
+    """Return the correlation matrix of the normal scores, shape (keys, keys); identity where nothing is said."""
+    matrix = np.eye(len(keys))
+    place = {key: index for index, key in enumerate(keys)}
+    for (one, other), value in correlations.items():
+        if one in place and other in place:
+            matrix[place[one], place[other]] = matrix[place[other], place[one]] = value
+    return matrix
+
+
+def correlated(unit: Floats, matrix: Floats) -> Floats:
+    """Return uniform points whose normal scores have the given correlation, shape of `unit` (keys, draws).
+
+    z = Phi^-1(u), z' = L z with L L' = `matrix`, u' = Phi(z') (Gaussian copula). The identity returns `unit` untouched.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the matrix is not positive definite.
+    """
+    if np.array_equal(matrix, np.eye(len(matrix))):
+        return unit
+    factor = np.linalg.cholesky(matrix)
+    mixed = np.zeros_like(unit)
+    scores = special.ndtri(unit)
+    # Row by row in a fixed order: a matrix product may add in another order on another machine.
+    for row in range(len(matrix)):
+        for column in range(row + 1):
+            if factor[row, column] != 0.0:
+                mixed[row] += factor[row, column] * scores[column]
+    tiny = np.finfo(float).tiny
+    return np.clip(special.ndtr(mixed), tiny, 1.0 - np.finfo(float).epsneg)
+
+
+def pool_year_of_draw(
+    *, draws: int, years: int, pool_years: int, seed: int, scrambles: int
+) -> NDArray[np.int64]:
+    """Return the pool year met by each draw in each year, shape (years, draws): a balanced permutation.
+
+    Each scramble has its own part of the pool, so that the spread between scrambles holds the luck of a finite pool
+    too. Within a scramble and year each of its pool years is met equally often. A pool smaller than the number of
+    scrambles is shared.
+    """
+    per_scramble = draws // scrambles
+    part = pool_years // scrambles
+    chosen = np.empty((years, draws), dtype=np.int64)
+    for scramble in range(scrambles):
+        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_POOL_STREAM, scramble)))
+        if part == 0:
+            own = np.array([scramble * pool_years // scrambles])
+        else:
+            own = np.arange(scramble * part, (scramble + 1) * part)
+        rounds = -(-per_scramble // len(own))
+        columns = slice(scramble * per_scramble, (scramble + 1) * per_scramble)
+        for year in range(years):
+            deck = np.concatenate([rng.permutation(own) for _ in range(rounds)])[:per_scramble]
+            chosen[year, columns] = rng.permutation(deck)
+    return chosen
