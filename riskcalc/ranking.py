@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 #: Degree of the polynomials: a straight line and one bend. More needs more draws than 1,000 for 15 inputs.
 DEGREE = 2
 
+#: Draws per fitted coefficient below which the regression says more about the noise than about the inputs.
+DRAWS_PER_COEFFICIENT = 4
+
 
 @dataclass(frozen=True)
 class RankedInput:
@@ -58,8 +61,8 @@ def rank_places(values: Floats) -> Floats:
 def ranking(outcome: Floats, unit: Mapping[str, Floats], *, scrambles: int) -> Ranking:
     """Return the ranking of the inputs `unit` (key -> place in (0, 1), shape (draws,)) for `outcome` (draws,).
 
-    An outcome that does not vary gets an empty ranking. Standard errors come from leaving out one scramble at a time
-    (delete-a-group jackknife).
+    An outcome that does not vary, or too few draws for the number of inputs (`enough_draws`), give an empty ranking.
+    Standard errors come from leaving out one scramble at a time (delete-a-group jackknife).
 
     Raises
     ------
@@ -69,6 +72,8 @@ def ranking(outcome: Floats, unit: Mapping[str, Floats], *, scrambles: int) -> R
     if not np.isfinite(outcome).all():
         raise ValueError("ranking: the outcome has draws that are not finite")
     if not unit or np.ptp(outcome) <= 1e-12 * max(1.0, float(np.abs(outcome).max())):
+        return Ranking((), 0.0)
+    if not enough_draws(len(unit), draws=len(outcome)):
         return Ranking((), 0.0)
     keys = list(unit)
     basis = np.concatenate([legendre(unit[key]) for key in keys])
@@ -95,6 +100,11 @@ def ranking(outcome: Floats, unit: Mapping[str, Floats], *, scrambles: int) -> R
     ]
     rows.sort(key=lambda row: (-row.share, row.key))
     return Ranking(tuple(rows), float(max(0.0, 1.0 - shares.sum())))
+
+
+def enough_draws(inputs: int, *, draws: int) -> bool:
+    """Return whether `draws` can carry a ranking of so many inputs."""
+    return draws >= DRAWS_PER_COEFFICIENT * (1 + DEGREE * inputs)
 
 
 def legendre(place: Floats) -> Floats:

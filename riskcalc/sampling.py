@@ -88,9 +88,7 @@ def design(
     return Design(
         unit=dict(zip(ordered, scalars, strict=True)),
         path=PathNoise(normals[:, 0], normals[:, 1], noise[:, 2], normals[:, 2]),
-        pool_year=pool_year_of_draw(
-            draws=draws, years=years, pool_years=pool_years, seed=seed, scrambles=scrambles
-        ),
+        pool_year=pool_year_of_draw(draws=draws, years=years, pool_years=pool_years, seed=seed, scrambles=scrambles),
         scrambles=scrambles,
     )
 
@@ -152,9 +150,7 @@ def correlated(unit: Floats, matrix: Floats) -> Floats:
     return np.clip(special.ndtr(mixed), tiny, 1.0 - np.finfo(float).epsneg)
 
 
-def pool_year_of_draw(
-    *, draws: int, years: int, pool_years: int, seed: int, scrambles: int
-) -> NDArray[np.int64]:
+def pool_year_of_draw(*, draws: int, years: int, pool_years: int, seed: int, scrambles: int) -> NDArray[np.int64]:
     """Return the pool year met by each draw in each year, shape (years, draws): a balanced permutation.
 
     Each scramble has its own part of the pool, so that the spread between scrambles holds the luck of a finite pool

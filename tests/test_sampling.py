@@ -1,0 +1,100 @@
+"""The random numbers of a run: balance, independence of order, correlation, reruns."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import special
+
+from riskcalc.sampling import correlated, design, draws_run, pool_year_of_draw, unit_cube
+
+KEYS = ["kit.price", "home.annual_use_kwh", "prices.trend_per_year"]
+
+
+def test_same_seed_same_bits():
+    """The same arguments give the same numbers to the last bit, another seed gives others."""
+    one, two = (design(KEYS, draws=256, years=3, pool_years=16, seed=5) for _ in range(2))
+    other = design(KEYS, draws=256, years=3, pool_years=16, seed=6)
+    for key in KEYS:
+        assert np.array_equal(one.unit[key], two.unit[key])
+        assert not np.array_equal(one.unit[key], other.unit[key])
+    assert np.array_equal(one.pool_year, two.pool_year)
+    assert np.array_equal(one.path.jump_uniforms, two.path.jump_uniforms)
+
+
+def test_order_of_keys_does_not_matter():
+    """Inputs are told apart by name, not by place."""
+    forward, backward = (design(keys, draws=64, years=2, pool_years=8, seed=1) for keys in (KEYS, KEYS[::-1]))
+    assert all(np.array_equal(forward.unit[key], backward.unit[key]) for key in KEYS)
+
+
+def test_each_scramble_is_balanced_on_its_own():
+    """With 2^m points in one dimension, a scramble has exactly one point in each of 2^m equal cells (Sobol' property)."""
+    points = unit_cube(5, draws=4 * 64, scrambles=4, seed=3)
+    for block in np.split(points, 4, axis=1):
+        for row in block:
+            assert np.array_equal(np.sort((row * 64).astype(int)), np.arange(64))
+
+
+def test_points_stay_inside_the_open_interval():
+    """No point is 0 or 1, so every quantile function stays finite."""
+    points = unit_cube(40, draws=8 * 128, scrambles=8, seed=0)
+    assert points.min() > 0.0
+    assert points.max() < 1.0
+    assert np.isfinite(special.ndtri(points)).all()
+
+
+def test_draws_that_are_no_power_of_two_are_refused():
+    """An unbalanced design is refused in words."""
+    with pytest.raises(ValueError, match=r"draws: 1000; accepted: 8 times a power of two"):
+        unit_cube(2, draws=1000, scrambles=8, seed=0)
+
+
+@given(asked=st.integers(1, 100_000), scrambles=st.integers(1, 16))
+def test_draws_run_is_the_next_balanced_number(asked, scrambles):
+    """At least what was asked for, less than twice as many plus one round, and a power of two in each scramble."""
+    run = draws_run(asked, scrambles=scrambles)
+    per_scramble = run // scrambles
+    assert run >= asked
+    assert run < 2 * asked + 2 * scrambles
+    assert per_scramble * scrambles == run
+    assert per_scramble & (per_scramble - 1) == 0
+
+
+def test_pool_years_are_met_equally_often_and_not_shared_between_scrambles():
+    """Every pool year is met equally often in each year of the horizon, by one scramble only."""
+    chosen = pool_year_of_draw(draws=512, years=4, pool_years=32, seed=2, scrambles=8)
+    for year in chosen:
+        assert np.array_equal(np.bincount(year, minlength=32), np.full(32, 16))
+    parts = [set(np.unique(part)) for part in np.split(chosen, 8, axis=1)]
+    assert sum(len(part) for part in parts) == len(set.union(*parts)) == 32
+
+
+def test_a_single_pool_year_serves_all_draws():
+    """With one pool year everyone meets it."""
+    assert not pool_year_of_draw(draws=16, years=3, pool_years=1, seed=2, scrambles=8).any()
+
+
+def test_copula_reaches_the_asked_correlation():
+    """Normal scores of correlated inputs have the asked correlation; the margins stay uniform."""
+    points = unit_cube(2, draws=8 * 1024, scrambles=8, seed=4)
+    mixed = correlated(points, np.array([[1.0, -0.7], [-0.7, 1.0]]))
+    assert np.corrcoef(special.ndtri(mixed))[0, 1] == pytest.approx(-0.7, abs=0.01)
+    for row in mixed:
+        assert np.abs(np.sort(row) - (np.arange(8192) + 0.5) / 8192).max() < 0.01
+
+
+@pytest.mark.published
+def test_jcgm_101_additive_normal_and_rectangular():
+    """Four standard normals, and four rectangulars of unit variance, add up as printed (JCGM 101:2008, 9.2.2 and 9.2.3).
+
+    Printed: u = 2.00, 95 % interval [-3.92, 3.92] for normals, [-3.88, 3.88] for rectangulars. Tolerance 0.02: the
+    interval ends of 65,536 Sobol' draws scatter by less than that.
+    """
+    points = unit_cube(4, draws=8 * 8192, scrambles=8, seed=11)
+    normal = special.ndtri(points).sum(axis=0)
+    rectangular = (np.sqrt(12.0) * (points - 0.5)).sum(axis=0)
+    assert normal.std() == pytest.approx(2.0, abs=0.01)
+    assert np.quantile(normal, [0.025, 0.975]) == pytest.approx([-3.92, 3.92], abs=0.02)
+    assert rectangular.std() == pytest.approx(2.0, abs=0.01)
+    assert np.quantile(rectangular, [0.025, 0.975]) == pytest.approx([-3.88, 3.88], abs=0.02)
