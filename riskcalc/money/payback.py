@@ -1,0 +1,107 @@
+"""How long until the purchase has paid for itself.
+
+Payback that is not reached within the horizon is *censored*, not long: it is `inf` here, it counts in every share and
+quantile, and no mean is ever taken over it.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from riskcalc.money.factors import discounted
+
+Floats = NDArray[np.float64]
+Crossing = Literal["first", "lasting"]
+
+#: Payback never reached within the horizon.
+NEVER = np.inf
+
+
+def simple_payback_years(flows: Floats, *, crossing: Crossing = "first") -> Floats:
+    """Return years until the running sum of undiscounted flows reaches zero, (draws,); inf = not within the horizon.
+
+    Parameters
+    ----------
+    flows
+        Nominal flows (years + 1, draws) *without resale*: purchase, incentive, upkeep, replacements, savings
+        (`CashFlows.for_payback`). Payback asks when the savings, less later costs, have covered the purchase
+        (ASTM E1121; 10 CFR 436.23); counting what a sale at the end would bring would put a false payback there.
+    crossing
+        "first": the first time the balance reaches zero. "lasting": the time from which it stays at or above zero to
+        the end of the horizon; later than the first where a replacement pushes the balance below zero again.
+
+    Notes
+    -----
+    Within a year the balance moves in a straight line, so a constant saving S and a price C give C / S (to rounding).
+    A price of zero pays back at 0.
+    """
+    return crossing_years(balance(flows), crossing=crossing)
+
+
+def discounted_payback_years(flows: Floats, *, discount_rate: ArrayLike, crossing: Crossing = "first") -> Floats:
+    """Return the same for flows discounted to the day of purchase (ASTM E1121), (draws,). Limit: rate 0 = simple."""
+    return crossing_years(balance(discounted(flows, discount_rate=discount_rate)), crossing=crossing)
+
+
+def balance(flows: Floats) -> Floats:
+    """Return the running sum of flows at each year's end, (years + 1, draws)."""
+    return np.cumsum(np.asarray(flows, dtype=np.float64), axis=0)
+
+
+def crossing_years(balance_rows: Floats, *, crossing: Crossing = "first") -> Floats:
+    """Return when a balance (years + 1, draws) reaches zero from below, (draws,); inf if not."""
+    if not np.isfinite(balance_rows).all():
+        raise ValueError("balance: holds values that are not finite")
+    last = len(balance_rows) - 1
+    if crossing == "first":
+        covered = balance_rows >= 0.0
+        after = np.where(covered.any(axis=0), covered.argmax(axis=0), last + 1)
+    elif crossing == "lasting":
+        after = last + 1 - (balance_rows[::-1] < 0.0).argmax(axis=0)
+        after = np.where((balance_rows < 0.0).any(axis=0), after, 0)
+    else:
+        raise ValueError(f'crossing: {crossing!r}; accepted: "first", "lasting"')
+    # `after` is the first row at or above zero, so the row before it is below zero and the step between is positive.
+    upper = np.clip(after, 1, max(last, 1))
+    draws = np.arange(balance_rows.shape[1])
+    if last == 0:
+        return np.where(after == 0, 0.0, NEVER)
+    start, end = balance_rows[upper - 1, draws], balance_rows[upper, draws]
+    reached = (after >= 1) & (after <= last)
+    step = np.where(reached, end - start, 1.0)
+    years = (upper - 1) + np.where(reached, -start, 0.0) / step
+    return np.where(after == 0, 0.0, np.where(reached, years, NEVER))
+
+
+def never_share(payback_years: Floats) -> float:
+    """Return the share of draws whose payback is not reached within the horizon."""
+    return float(np.mean(np.isinf(payback_years)))
+
+
+def paid_back_share(payback_years: Floats, *, within_years: ArrayLike) -> Floats:
+    """Return the share of all draws (never included) that pay back within each number of years."""
+    within = np.asarray(within_years, dtype=np.float64)
+    return np.searchsorted(np.sort(payback_years), within, side="right") / len(payback_years)
+
+
+def payback_quantile(payback_years: Floats, *, probability: ArrayLike) -> Floats:
+    """Return quantiles of payback over all draws, the never-share as mass beyond the horizon; inf where it falls in it.
+
+    Notes
+    -----
+    Linear between order statistics (as numpy's default) among finite values; a quantile that would have to be
+    interpolated towards "never" is never.
+    """
+    ordered = np.sort(np.asarray(payback_years, dtype=np.float64))
+    probability = np.asarray(probability, dtype=np.float64)
+    position = probability * (len(ordered) - 1)
+    below = np.floor(position).astype(int)
+    above = np.minimum(below + 1, len(ordered) - 1)
+    weight = position - below
+    low, high = ordered[below], np.where(weight > 0.0, ordered[above], ordered[below])
+    reached = np.isfinite(high)
+    gap = np.where(reached, high, 0.0) - np.where(reached, low, 0.0)
+    return np.where(reached, np.where(reached, low, 0.0) + weight * gap, NEVER)
