@@ -1,0 +1,115 @@
+"""Direct-current power of one array: light on its plane, cell temperature, modules, and the limits of its input."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.module import Module
+from riskcalc.plane import Horizon, effective_irradiance, plane_geometry
+from riskcalc.solar import HOURS, SunPath
+from riskcalc.surface import interpolated, power_surface
+from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
+
+#: Heat loss factors u0 [W/m2/K] and u1 [W s/m3/K] of the linear cell temperature law, by mounting.
+#: open: Faiman, Progress in Photovoltaics 16 (2008) 307-315 (free-standing modules).
+#: roof: King, Boyson & Kratochvil, SAND2004-3535, table 1, "close mount, glass/glass" (a -2.98, b -0.0471), turned
+#:   into these terms by the translation of Driesse, Theristis & Stein, IEEE PVSC (2022), equal at 1.4 and 5.4 m/s.
+#: rail: halfway between the two; common practice, no source.
+HEAT_LOSS = {"open": (25.0, 6.84), "roof": (19.50, 1.09), "rail": (22.25, 3.965)}
+
+
+def cell_temperature(
+    irradiance: NDArray[np.floating],
+    temp_air: NDArray[np.floating],
+    wind_speed: NDArray[np.floating],
+    *,
+    mounting: str = "open",
+) -> NDArray[np.floating]:
+    """Return the cell temperature [degC]: air + irradiance / (u0 + u1 wind).
+
+    Limiting case: no light, air temperature.
+
+    Raises
+    ------
+    ValueError
+        If the mounting is not a key of HEAT_LOSS.
+
+    References
+    ----------
+    Faiman, Assessing the outdoor operating temperature of photovoltaic modules, Progress in Photovoltaics 16 (2008)
+    307-315.
+    """
+    if mounting not in HEAT_LOSS:
+        raise ValueError(f"mounting: {mounting!r}; accepted: {', '.join(HEAT_LOSS)}")
+    constant, per_wind = HEAT_LOSS[mounting]
+    return temp_air + irradiance / (constant + per_wind * wind_speed)
+
+
+def array_power_w(
+    pool: WeatherPool,
+    sun: SunPath,
+    *,
+    module: Module,
+    modules_in_series: int,
+    strings_in_parallel: int = 1,
+    tilt_deg: float,
+    azimuth_deg: float,
+    mounting: str = "open",
+    horizon: Horizon | None = None,
+    monthly_shading: Sequence[float] | NDArray[np.float64] | None = None,
+    albedo: float = 0.2,
+    voltage_window: tuple[float, float] | None = None,
+    max_current_a: float | None = None,
+) -> NDArray[np.float32]:
+    """Return the power at the array's terminals, float32, shape (K, 8760) [W].
+
+    Before soiling, wiring, mismatch and decline of the modules, which are per draw.
+
+    Parameters
+    ----------
+    monthly_shading : 12 numbers, optional
+        Share of all light lost in each month, on top of the horizon.
+    voltage_window : (lowest, highest), optional
+        Range in which the input tracks the maximum power point [V]. A string that would run below it gives
+        nothing; one that would run above it is held at the highest voltage, where its curve gives less power.
+    max_current_a : float, optional
+        Most current the input takes from the whole array [A]; the strings then run at a higher voltage on their
+        curve, where the current is that.
+    """
+    if modules_in_series < 1 or strings_in_parallel < 1:
+        raise ValueError("modules_in_series and strings_in_parallel: accepted: 1 or more")
+    geometry = plane_geometry(sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, albedo=albedo, horizon=horizon)
+    sky = lit_weather(pool, sun)
+    light = effective_irradiance(sky["dni"], sky["dhi"], sky["ghi"], sky["inverse_extraterrestrial"], geometry)
+    if monthly_shading is not None:
+        shading = np.asarray(monthly_shading, dtype=np.float64)
+        if shading.shape != (12,) or not ((shading >= 0.0) & (shading <= 1.0)).all():
+            raise ValueError("monthly_shading: accepted: 12 shares from 0 to 1")
+        light *= (1.0 - shading[MONTH_OF_HOUR[sun.lit]]).astype(np.float32)
+    cell_c = cell_temperature(light, sky["temp_air"], sky["wind_speed"], mounting=mounting)
+    surface = power_surface(
+        module,
+        highest_voltage_v=None if voltage_window is None else voltage_window[1] / modules_in_series,
+        highest_current_a=None if max_current_a is None else max_current_a / strings_in_parallel,
+    )
+    power = interpolated(surface.power_w * (modules_in_series * strings_in_parallel), light, cell_c)
+    if voltage_window is not None:
+        lowest = np.float32(voltage_window[0] / modules_in_series)
+        power[interpolated(surface.voltage_v, light, cell_c) < lowest] = 0.0
+    whole = np.zeros((pool.years, HOURS), dtype=np.float32)
+    whole[:, sun.lit] = power
+    return whole
+
+
+def lit_weather(pool: WeatherPool, sun: SunPath) -> dict[str, Any]:
+    """Return the pool's series at the lit hours, float32, shape (K, N), and 1 / extraterrestrial, shape (N,)."""
+    sky: dict[str, Any] = {
+        name: np.take(getattr(pool, name), sun.lit, axis=1).astype(np.float32)
+        for name in ("dni", "dhi", "ghi", "temp_air", "wind_speed")
+    }
+    sky["inverse_extraterrestrial"] = (1.0 / sun.extraterrestrial_w[sun.lit]).astype(np.float32)
+    return sky

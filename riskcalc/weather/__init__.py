@@ -1,0 +1,1 @@
+"""Weather years: the pool, built-in climates, the generator and readers of weather files."""

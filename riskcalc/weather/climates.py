@@ -1,0 +1,99 @@
+"""Built-in climates: monthly means of places for which a published table can be cited."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.errors import one_problem
+
+QUANTITIES = ("ghi_w_m2", "temp_air_c", "wind_speed_m_s")
+
+SOURCES = {
+    "sap2012": (
+        "The Government's Standard Assessment Procedure for Energy Rating of Dwellings, 2012 edition, Appendix U,"
+        " tables U1 to U4, pp. 172-176; longitude: centre of the region read off a map"
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Long-term monthly means of one place; month series have shape (12,), read-only.
+
+    `ghi_w_m2` is the 24-hour mean of global horizontal irradiance [W/m2], `temp_air_c` [degC], `wind_speed_m_s` at
+    10 m [m/s]; `utc_offset_hours` is standard time; `source` the citation.
+    """
+
+    key: str
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float
+    utc_offset_hours: float
+    ghi_w_m2: NDArray[np.float64]
+    temp_air_c: NDArray[np.float64]
+    wind_speed_m_s: NDArray[np.float64]
+    source: str
+
+
+def climate_names() -> tuple[str, ...]:
+    """Return the keys of all built-in climates, in the order of the table."""
+    return tuple(_climates())
+
+
+def climate(name: str) -> Climate:
+    """Return the built-in climate of that key or full name; letter case, spaces and hyphens do not matter.
+
+    Raises
+    ------
+    InputError
+        If there is no such climate; the nearest names are given.
+    """
+    known = _climates()
+    wanted = _folded(name)
+    for key, entry in known.items():
+        if wanted in (_folded(key), _folded(entry.name)):
+            return entry
+    near = get_close_matches(wanted, [_folded(key) for key in known], n=3, cutoff=0.5)
+    hint = "nearest: " + ", ".join(near) if near else "the list of all climates is printed by the command for sites"
+    accepted = f"one of {len(known)} built-in climates: " + ", ".join(known)
+    raise one_problem("scenario", "site.weather.region", name, accepted, hint)
+
+
+def _folded(name: str) -> str:
+    return "_".join(name.casefold().replace("-", " ").replace("_", " ").replace("/", " ").split())
+
+
+@cache
+def _climates() -> dict[str, Climate]:
+    months: dict[tuple[str, str], NDArray[np.float64]] = {}
+    for row in table_rows("climate_months.csv"):
+        values = np.array([float(value) for value in list(row.values())[2:]])
+        values.flags.writeable = False
+        months[row["key"], row["quantity"]] = values
+    return {
+        row["key"]: Climate(
+            key=row["key"],
+            name=row["name"],
+            latitude_deg=float(row["latitude_deg"]),
+            longitude_deg=float(row["longitude_deg"]),
+            altitude_m=float(row["altitude_m"]),
+            utc_offset_hours=float(row["utc_offset_hours"]),
+            source=SOURCES[row["source"]],
+            **{quantity: months[row["key"], quantity] for quantity in QUANTITIES},
+        )
+        for row in table_rows("climate_sites.csv")
+    }
+
+
+def table_rows(name: str) -> list[dict[str, str]]:
+    """Return the rows of one of the package's own tables."""
+    text = (files("riskcalc") / "tables" / name).read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))
