@@ -1,0 +1,26 @@
+"""Dispatch: where the energy of every step goes, for many draws at once."""
+
+from riskcalc.dispatch.flows import FLOW_NAMES, Billed, Flow
+from riskcalc.dispatch.kit import COUPLINGS, Param, check_params, inverter_curve, param_rows
+from riskcalc.dispatch.lanes import dispatch_year
+from riskcalc.dispatch.outcome import DispatchOutcome
+from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
+from riskcalc.dispatch.slow import TRACE_COLUMNS, dispatch_slow, trace_year
+
+__all__ = [
+    "COUPLINGS",
+    "FLOW_NAMES",
+    "TRACE_COLUMNS",
+    "Billed",
+    "DispatchInputs",
+    "DispatchOutcome",
+    "Flow",
+    "Param",
+    "SlotPlan",
+    "check_params",
+    "dispatch_slow",
+    "dispatch_year",
+    "inverter_curve",
+    "param_rows",
+    "trace_year",
+]

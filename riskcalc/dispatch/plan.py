@@ -1,0 +1,210 @@
+"""What all draws share in a year of dispatch: pools of sun and demand, and the plan of the year's slots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+DAYS = 365
+HOURS = 8760
+MONTHS = 12
+
+
+class PoolArrays(NamedTuple):
+    """The arrays of `DispatchInputs` in the form numba takes."""
+
+    solar_w: NDArray[np.float32]
+    reachable_w: NDArray[np.float32]
+    wired_w: NDArray[np.float32]
+    input_of_plane: NDArray[np.int64]
+    rank_row: NDArray[np.int64]
+    rank_below: NDArray[np.bool_]
+    scale_row: NDArray[np.int64]
+    day_rank: NDArray[np.float64]
+    charge_allowed: NDArray[np.float64]
+
+
+class PlanArrays(NamedTuple):
+    """The arrays of `SlotPlan` in the form numba takes."""
+
+    month: NDArray[np.int64]
+    day: NDArray[np.int64]
+    hour: NDArray[np.int64]
+    rate: NDArray[np.int64]
+    rate_weight: NDArray[np.float64]
+    discharge_on: NDArray[np.int64]
+    inverter_on: NDArray[np.int64]
+    grid_charge_on: NDArray[np.int64]
+    target_share: NDArray[np.float64]
+    reserve_share: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class DispatchInputs:
+    """Pools of sun and demand, shared by all draws; K pool years, P planes, B demand bases.
+
+    `steps` and `slots` may cover less than a year (the first weeks, say); then the plan must have as many slots.
+
+    Attributes
+    ----------
+    solar_w : float32 (K, P, hours)
+        DC power at each plane's terminals, mean over the hour [W].
+    reachable_w : float32 (K, B, steps)
+        Demand the kit can reach, mean over the step [W].
+    wired_w : float32 (K, B, slots)
+        Demand out of reach, mean over the slot [W].
+    input_of_plane : int (P,)
+        The solar input each plane is wired to.
+    rank_row : int (B,)
+        Whose days a basis follows: -1 every day, 0 at home, 1 moved.
+    rank_below : bool (B,)
+        True: the basis is active on days whose rank is below the draw's share, False: on the others.
+    scale_row : int (B,)
+        0 = household scale, 1 = car scale.
+    day_rank : float64 (K, 2, 365)
+        Rank of each wall-clock day for "at home" and "moved"; -1 is below any share.
+    charge_allowed : float64 (K, 365)
+        1 on days when the cells may be charged, 0 on days when they are too cold.
+    step_minutes : int
+        Length of a step; divides the slot.
+    """
+
+    solar_w: NDArray[np.float32]
+    reachable_w: NDArray[np.float32]
+    wired_w: NDArray[np.float32]
+    input_of_plane: NDArray[np.int64]
+    rank_row: NDArray[np.int64]
+    rank_below: NDArray[np.bool_]
+    scale_row: NDArray[np.int64]
+    day_rank: NDArray[np.float64]
+    charge_allowed: NDArray[np.float64]
+    step_minutes: int
+
+    def __post_init__(self) -> None:
+        """Bring every array to the kernel's type, without copying what already has it."""
+        for name, kind in (
+            ("solar_w", np.float32),
+            ("reachable_w", np.float32),
+            ("wired_w", np.float32),
+            ("input_of_plane", np.int64),
+            ("rank_row", np.int64),
+            ("rank_below", np.bool_),
+            ("scale_row", np.int64),
+            ("day_rank", np.float64),
+            ("charge_allowed", np.float64),
+        ):
+            object.__setattr__(self, name, np.ascontiguousarray(getattr(self, name), dtype=kind))
+        self._check()
+
+    def _check(self) -> None:
+        years, bases, _ = self.reachable_w.shape
+        planes = self.solar_w.shape[1]
+        expected: tuple[tuple[str, tuple[int, ...], tuple[int, ...]], ...] = (
+            ("solar_w", self.solar_w.shape[:1], (years,)),
+            ("wired_w", self.wired_w.shape[:2], (years, bases)),
+            ("input_of_plane", self.input_of_plane.shape, (planes,)),
+            ("rank_row", self.rank_row.shape, (bases,)),
+            ("rank_below", self.rank_below.shape, (bases,)),
+            ("scale_row", self.scale_row.shape, (bases,)),
+            ("day_rank", self.day_rank.shape, (years, 2, DAYS)),
+            ("charge_allowed", self.charge_allowed.shape, (years, DAYS)),
+        )
+        for name, shape, accepted in expected:
+            if shape != accepted:
+                raise ValueError(f"inputs: {name}: shape {shape}; accepted: {accepted}")
+        if bases < 1:
+            raise ValueError("inputs: reachable_w needs at least one basis (all zero if nothing is reachable)")
+        if np.any((self.rank_row < -1) | (self.rank_row > 1)):
+            raise ValueError("inputs: rank_row: accepted: -1, 0, 1")
+        if np.any((self.scale_row < 0) | (self.scale_row > 1)):
+            raise ValueError("inputs: scale_row: accepted: 0, 1")
+
+    @property
+    def years(self) -> int:
+        """Number of pool years."""
+        return self.reachable_w.shape[0]
+
+    def arrays(self) -> PoolArrays:
+        """Return the arrays as a named tuple."""
+        return PoolArrays(*(getattr(self, name) for name in PoolArrays._fields))
+
+
+@dataclass(frozen=True)
+class SlotPlan:
+    """Calendar, tariff and switching of each slot, shared by all draws; every array has shape (slots,).
+
+    Attributes
+    ----------
+    slot_minutes : int
+        Length of a slot.
+    month, day, hour : int
+        Wall-clock month 0..11 and day 0..364; index into the hourly solar array.
+    rates : int
+        Number of tariff rates; default: as many as `rate` names.
+    rate : int
+        Index of the tariff rate.
+    rate_weight : float64
+        Factor on billed energy; bill = price * sum(weight * energy). Default 1.
+    discharge_on : int
+        1: the cells may serve loads. Default 1.
+    inverter_on : int
+        0: the inverter is switched off, no idle draw; the sun still charges the cells. Default 1.
+    grid_charge_on : int
+        1: the cells are charged from the grid up to `target_share`; they serve no load meanwhile. Default 0.
+    target_share : float64
+        Share of the capacity up to which the grid charges. Default 1.
+    reserve_share : float64
+        Share of the capacity kept back; the higher of this and the kit's floor holds. Default 0.
+    """
+
+    slot_minutes: int
+    month: NDArray[np.int64]
+    day: NDArray[np.int64]
+    hour: NDArray[np.int64]
+    rate: NDArray[np.int64]
+    rate_weight: NDArray[np.float64] = field(default=None)  # type: ignore[assignment]
+    discharge_on: NDArray[np.int64] = field(default=None)  # type: ignore[assignment]
+    inverter_on: NDArray[np.int64] = field(default=None)  # type: ignore[assignment]
+    grid_charge_on: NDArray[np.int64] = field(default=None)  # type: ignore[assignment]
+    target_share: NDArray[np.float64] = field(default=None)  # type: ignore[assignment]
+    reserve_share: NDArray[np.float64] = field(default=None)  # type: ignore[assignment]
+    rates: int = 0
+
+    def __post_init__(self) -> None:
+        """Fill defaults, bring every array to the kernel's type and check ranges."""
+        slots = len(self.month)
+        for name, kind, default, low, high in (
+            ("month", np.int64, None, 0, MONTHS - 1),
+            ("day", np.int64, None, 0, DAYS - 1),
+            ("hour", np.int64, None, 0, HOURS - 1),
+            ("rate", np.int64, None, 0, 999),
+            ("rate_weight", np.float64, 1.0, -np.inf, np.inf),
+            ("discharge_on", np.int64, 1, 0, 1),
+            ("inverter_on", np.int64, 1, 0, 1),
+            ("grid_charge_on", np.int64, 0, 0, 1),
+            ("target_share", np.float64, 1.0, 0, 1),
+            ("reserve_share", np.float64, 0.0, 0, 1),
+        ):
+            given = getattr(self, name)
+            values = np.full(slots, default, dtype=kind) if given is None else np.ascontiguousarray(given, dtype=kind)
+            if values.shape != (slots,):
+                raise ValueError(f"plan: {name}: shape {values.shape}; accepted: ({slots},)")
+            if not np.all((values >= low) & (values <= high)):
+                raise ValueError(f"plan: {name}: {values.min()} to {values.max()}; accepted: {low} to {high}")
+            object.__setattr__(self, name, values)
+        met = int(self.rate.max()) + 1
+        if self.rates not in (0,) and self.rates < met:
+            raise ValueError(f"plan: rate: up to {met - 1}; accepted: 0 to {self.rates - 1}")
+        object.__setattr__(self, "rates", self.rates or met)
+
+    @property
+    def slots(self) -> int:
+        """Number of slots."""
+        return len(self.month)
+
+    def arrays(self) -> PlanArrays:
+        """Return the arrays as a named tuple."""
+        return PlanArrays(*(getattr(self, name) for name in PlanArrays._fields))

@@ -1,0 +1,298 @@
+"""The twin run over a year: one draw after the other, step by step; and the trace of one draw."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numba.extending import register_jitable
+from numpy.typing import ArrayLike, NDArray
+
+from riskcalc.dispatch.compiled import compiled
+from riskcalc.dispatch.flows import Billed, Flow
+from riskcalc.dispatch.kit import Param
+from riskcalc.dispatch.outcome import DispatchOutcome, empty_outcome
+from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
+from riskcalc.dispatch.request import check_request
+from riskcalc.dispatch.twin import StepKit, StepSetting, parallel_step, transfer_step
+
+#: Columns of a trace, in order: mean power over the step [W]; stored energy at the step's end [Wh].
+TRACE_COLUMNS = (
+    "pv_available_w",
+    "pv_used_w",
+    "pv_curtailed_w",
+    "demand_w",
+    "reachable_demand_w",
+    "pv_to_load_w",
+    "battery_to_load_w",
+    "grid_to_load_w",
+    "grid_to_battery_w",
+    "grid_import_w",
+    "grid_export_w",
+    "battery_charge_w",
+    "battery_discharge_w",
+    "losses_w",
+    "unmet_w",
+    "battery_stored_wh",
+)
+_FLOWS = len(Flow)
+_PARALLEL = ("plug_in", "whole_home")
+_HOUSEHOLD, _CAR = int(Param.HOUSEHOLD_SCALE), int(Param.CAR_SCALE)
+_HOME = int(Param.HOME_SHARE)
+_DEMAND_REACHABLE, _DEMAND_WIRED = int(Flow.DEMAND_REACHABLE), int(Flow.DEMAND_WIRED)
+_MEAN_SHARE, _SWING, _OVERLOAD_MINUTES, _OVERLOAD_KWH, _ON_HOURS = range(5)
+
+
+@register_jitable
+def basis_weight(pool: PoolArrays, column: NDArray[np.float64], year: int, day: int, basis: int) -> float:
+    """Return the weight of a demand basis for one draw on one day: its scale, or 0 where its pattern rests."""
+    row = pool.rank_row[basis]
+    scale = column[_HOUSEHOLD + pool.scale_row[basis]]
+    if row >= 0 and (pool.day_rank[year, row, day] < column[_HOME + row]) != pool.rank_below[basis]:
+        return 0.0
+    return scale
+
+
+@register_jitable
+def step_kit(column: NDArray[np.float64]) -> StepKit:
+    """Return one draw's column of `params` as the twin's record; figures without a battery or a grid behind them are zero."""
+    has_cells = column[0] > 0.0
+    return StepKit(
+        column[0],
+        min(column[1], column[0]),
+        column[2] if has_cells else 0.0,
+        column[3] if has_cells else 0.0,
+        column[4],
+        column[5],
+        column[6],
+        column[7],
+        column[8],
+        column[9],
+        column[10],
+        column[11],
+        column[12],
+        column[13],
+        column[14],
+        column[15],
+    )
+
+
+@register_jitable
+def run_draw(
+    off_grid: bool,
+    parallel: bool,
+    pool: PoolArrays,
+    plan: PlanArrays,
+    column: NDArray[np.float64],
+    plane_weight: NDArray[np.float64],
+    input_limit_w: NDArray[np.float64],
+    year: int,
+    stored_wh: float,
+    step_minutes: int,
+    slot_minutes: int,
+    monthly: NDArray[np.float64],
+    billed: NDArray[np.float64],
+    others: NDArray[np.float64],
+    rows: NDArray[np.float64],
+) -> float:
+    """Run one draw through the plan, add its energies to `monthly`, `billed` and `others`, return the stored energy at the end.
+
+    `rows` has one row per step to fill with `TRACE_COLUMNS`, or no row at all.
+    """
+    kit = step_kit(column)
+    hours = step_minutes / 60.0
+    steps_per_slot = slot_minutes // step_minutes
+    slots = len(plan.month)
+    bases = len(pool.rank_row)
+    planes = len(pool.input_of_plane)
+    weight = np.zeros(bases)
+    input_w = np.zeros(len(input_limit_w))
+    stored_wh = min(stored_wh, kit.capacity_wh)
+    lowest, highest, days = 0.0, 0.0, 0
+    for slot in range(slots):
+        day = plan.day[slot]
+        if slot == 0 or day != plan.day[slot - 1]:
+            for basis in range(bases):
+                weight[basis] = basis_weight(pool, column, year, day, basis)
+            others[_SWING] += highest - lowest
+            lowest, highest = 1.0, 0.0
+            days += 1
+        available = 0.0
+        input_w[:] = 0.0
+        for plane in range(planes):
+            plane_w = plane_weight[plane] * pool.solar_w[year, plane, plan.hour[slot]]
+            available += plane_w
+            input_w[pool.input_of_plane[plane]] += plane_w
+        admitted = 0.0
+        for index in range(len(input_limit_w)):
+            admitted += min(input_w[index], input_limit_w[index])
+        wired = 0.0
+        for basis in range(bases):
+            wired += weight[basis] * pool.wired_w[year, basis, slot]
+        setting = StepSetting(
+            hours,
+            off_grid,
+            plan.inverter_on[slot] != 0,
+            plan.discharge_on[slot] != 0,
+            plan.grid_charge_on[slot] != 0,
+            pool.charge_allowed[year, day],
+            plan.target_share[slot],
+        )
+        floor_wh = max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh)
+        month, rate = plan.month[slot], plan.rate[slot]
+        for step in range(slot * steps_per_slot, (slot + 1) * steps_per_slot):
+            load = 0.0
+            for basis in range(bases):
+                load += weight[basis] * pool.reachable_w[year, basis, step]
+            if parallel:
+                flows = parallel_step(kit, setting, floor_wh, stored_wh, load, admitted)
+            else:
+                flows = transfer_step(kit, setting, floor_wh, stored_wh, load, admitted)
+            stored_wh = flows.stored_wh
+            supplied = flows.grid_import + (0.0 if off_grid else wired)
+            unmet = flows.unmet + (wired if off_grid else 0.0)
+            powers = (
+                load,
+                wired,
+                available,
+                flows.pv_used,
+                flows.pv_to_load,
+                flows.battery_to_load,
+                flows.grid_to_load,
+                flows.grid_to_battery,
+                supplied,
+                flows.grid_export,
+                flows.battery_charge,
+                flows.battery_discharge,
+                flows.losses,
+                unmet,
+            )
+            for index in range(_FLOWS):
+                monthly[index, month] += powers[index] * hours / 1000.0
+            billing = plan.rate_weight[slot] * hours / 1000.0
+            billed[0, rate] += (load + wired) * billing
+            billed[1, rate] += (supplied + unmet) * billing
+            billed[2, rate] += flows.grid_export * billing
+            others[_OVERLOAD_MINUTES] += step_minutes if flows.overload > 0.0 else 0.0
+            others[_OVERLOAD_KWH] += flows.overload * hours / 1000.0
+            others[_ON_HOURS] += flows.on_share * hours
+            if len(rows) > 0:
+                rows[step, 0] = available
+                rows[step, 1] = flows.pv_used
+                rows[step, 2] = available - flows.pv_used
+                rows[step, 3] = load + wired
+                rows[step, 4] = load
+                for index in range(4, _FLOWS):
+                    rows[step, index + 1] = powers[index]
+                rows[step, 15] = stored_wh
+        share = stored_wh / kit.capacity_wh if kit.capacity_wh > 0.0 else 0.0
+        others[_MEAN_SHARE] += share / slots
+        lowest, highest = min(lowest, share), max(highest, share)
+    others[_SWING] = (others[_SWING] + highest - lowest) / days
+    return stored_wh
+
+
+@compiled
+def _run_draw_compiled(
+    off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes, slot_minutes,
+    monthly, billed, others, rows,
+):  # fmt: skip
+    return run_draw(
+        off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes, slot_minutes,
+        monthly, billed, others, rows,
+    )  # fmt: skip
+
+
+def dispatch_slow(
+    coupling: str,
+    inputs: DispatchInputs,
+    plan: SlotPlan,
+    params: NDArray[np.float64],
+    *,
+    plane_weight: NDArray[np.float64],
+    input_limit_w: NDArray[np.float64],
+    pool_year: NDArray[np.int64],
+    stored_wh: ArrayLike = 0.0,
+    use_numba: bool = False,
+) -> DispatchOutcome:
+    """Return what `dispatch_year` returns, computed step by step by the plain-Python twin.
+
+    Parameters are those of `dispatch_year`. `use_numba` compiles the same source, for whole years.
+    """
+    draws = params.shape[1]
+    stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
+    outcome = empty_outcome(draws, plan.rates)
+    for draw in range(draws):
+        monthly = np.zeros((len(Flow), 12))
+        billed = np.zeros((len(Billed), plan.rates))
+        others = np.zeros(5)
+        outcome.stored_wh[draw] = _one_draw(use_numba)(
+            coupling == "off_grid", coupling in _PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
+            plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
+            inputs.step_minutes, plan.slot_minutes, monthly, billed, others, np.zeros((0, len(TRACE_COLUMNS))),
+        )  # fmt: skip
+        outcome.monthly_kwh[:, :, draw] = monthly
+        outcome.billed_kwh[:, :, draw] = billed
+        outcome.mean_stored_share[draw] = others[_MEAN_SHARE]
+        outcome.mean_daily_swing[draw] = others[_SWING]
+        outcome.overload_minutes[draw] = others[_OVERLOAD_MINUTES]
+        outcome.overload_kwh[draw] = others[_OVERLOAD_KWH]
+        outcome.on_hours[draw] = others[_ON_HOURS]
+    return outcome
+
+
+def trace_year(
+    coupling: str,
+    inputs: DispatchInputs,
+    plan: SlotPlan,
+    params: NDArray[np.float64],
+    *,
+    plane_weight: NDArray[np.float64],
+    input_limit_w: NDArray[np.float64],
+    pool_year: int,
+    stored_wh: float = 0.0,
+) -> dict[str, NDArray[np.float64]]:
+    """Return every step of one draw's year, a dict of `TRACE_COLUMNS` -> float64 (steps,).
+
+    Parameters
+    ----------
+    coupling, inputs, plan
+        As for `dispatch_year`.
+    params : float64 (len(Param),)
+        The draw's column.
+    plane_weight : float64 (planes,)
+        Factor on each plane's power.
+    input_limit_w : float64 (inputs,)
+        Most power each solar input lets in [W].
+    pool_year : int
+        Pool year of sun and demand.
+    stored_wh : float
+        Stored energy at the start [Wh].
+
+    Returns
+    -------
+    dict
+        Powers are means over the step [W], `battery_stored_wh` is the state at its end. In every step
+        pv_available = pv_used + pv_curtailed, and
+        pv_used + grid_import + battery_discharge + unmet = demand + grid_export + battery_charge + losses.
+        Sums over a month times the step's length are the rows of `DispatchOutcome.monthly_kwh`.
+    """
+    column = np.asarray(params, dtype=np.float64)
+    stored = check_request(
+        coupling, inputs, plan, column[:, None], np.asarray(plane_weight)[:, None], np.asarray(input_limit_w)[:, None],
+        np.array([pool_year]), stored_wh,
+    )  # fmt: skip
+    steps = plan.slots * plan.slot_minutes // inputs.step_minutes
+    rows = np.zeros((steps, len(TRACE_COLUMNS)))
+    _run_draw_compiled(
+        coupling == "off_grid", coupling in _PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
+        np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
+        int(pool_year), float(stored[0]), inputs.step_minutes, plan.slot_minutes, np.zeros((len(Flow), 12)),
+        np.zeros((len(Billed), plan.rates)), np.zeros(5), rows,
+    )  # fmt: skip
+    return {name: np.ascontiguousarray(rows[:, index]) for index, name in enumerate(TRACE_COLUMNS)}
+
+
+def _one_draw(use_numba: bool) -> Callable[..., Any]:
+    return _run_draw_compiled if use_numba else run_draw
