@@ -1,8 +1,9 @@
 """Electricity prices over the years of the horizon: trend, persistence, rare jumps.
 
 Independent yearly shocks understate the risk: in both histories shipped with riskcalc a year of rising prices tends to
-be followed by another (lag-1 correlation of log growth 0.29 and 0.55). And neither history holds a step like that of
-2021 to 2023 in Europe (cap on household prices in Great Britain: +54 % in April 2022, +27 % in October 2022), so rare
+be followed by another (lag-1 correlation of log growth 0.29 and 0.56). Nor is normal spread enough: the steepest year
+of each history lies more than three standard deviations above its mean, and neither holds a step like Great Britain's
+in 2022 (price cap of a typical dual-fuel household: +54 % in April; House of Commons Library, briefing 9491). So rare
 jumps are added on top of what the histories support; their chance and size are a judgement, not a calibration.
 """
 

@@ -94,16 +94,18 @@ def slots_in_windows(
     *,
     days: str | Sequence[str] | None = "all",
     months: Sequence[int] | None = None,
-    key: str = "windows",
+    key: str = "",
     file: str = "scenario",
 ) -> NDArray[np.bool_]:
     """Return for each slot whether it lies in one of the windows, shape (slots,).
 
     No windows means the whole day. A window that wraps midnight belongs to the day on which it starts: Friday
-    22:00-06:00 reaches into Saturday, and one of 31 January into February.
+    22:00-06:00 reaches into Saturday, and one of 31 January into February. `key` is that of the table that holds the
+    windows, days and months, for messages.
     """
-    days_wanted = _weekdays(days, key=f"{key}.days", file=file)
-    months_wanted = _months(months, key=f"{key}.months", file=file)
+    prefix = f"{key}." if key else ""
+    days_wanted = _weekdays(days, key=f"{prefix}days", file=file)
+    months_wanted = _months(months, key=f"{prefix}months", file=file)
 
     def day_matches(back: int) -> NDArray[np.bool_]:
         month = MONTH_OF_DAY[(clock.day - back) % len(MONTH_OF_DAY)]
@@ -112,7 +114,7 @@ def slots_in_windows(
     today, yesterday = day_matches(0), day_matches(1)
     inside = np.zeros(clock.slots, dtype=bool)
     for window in windows or ("00:00-24:00",):
-        start, end = window_minutes(window, key=key, file=file)
+        start, end = window_minutes(window, key=f"{prefix}windows", file=file)
         inside |= today & (clock.minute >= start) & (clock.minute < end)
         inside |= yesterday & (clock.minute + MINUTES_PER_DAY < end)
     return inside
@@ -144,7 +146,7 @@ def rate_of_slot(
         times = rates[name]
         try:
             inside = slots_in_windows(
-                times.windows, clock, days=times.days, months=times.months, key=f"{key}.{name}.windows", file=file
+                times.windows, clock, days=times.days, months=times.months, key=f"{key}.{name}", file=file
             )
         except InputError as error:
             problems.extend(error.problems)

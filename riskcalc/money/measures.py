@@ -1,4 +1,4 @@
-"""What a stream of flows is worth, per draw and over all draws.
+"""What a stream of flows is worth, in each draw.
 
 Flows are (years + 1, draws), nominal, cost negative; `discount_rate` is nominal, decimal per year, scalar or (draws,).
 Definitions: ASTM E917 (life-cycle cost), E964 (savings-to-investment ratio), E1057 (adjusted internal rate of return);
@@ -92,22 +92,3 @@ def largest_drawdown(flows: Floats) -> Floats:
     balance_rows = np.cumsum(np.asarray(flows, dtype=np.float64), axis=0)
     peak = np.maximum(np.maximum.accumulate(balance_rows, axis=0), 0.0)
     return np.max(peak - balance_rows, axis=0)
-
-
-def loss_probability(worth: Floats) -> float:
-    """Return the share of draws with worth below zero (zero itself is no loss)."""
-    return float(np.mean(np.asarray(worth) < 0.0))
-
-
-def mean_of_worst(worth: Floats, *, share: float = 0.05) -> float:
-    """Return the mean of the worst `share` of draws.
-
-    Where share x draws is not whole, the draw at the edge counts in part (Rockafellar & Uryasev 2002, from memory).
-    Limit share = 1: the mean.
-    """
-    if not 0.0 < share <= 1.0:
-        raise ValueError(f"share: {share}; accepted: above 0, at most 1")
-    ordered = np.sort(np.asarray(worth, dtype=np.float64))
-    count = share * len(ordered)
-    weights = np.clip(count - np.arange(len(ordered)), 0.0, 1.0)
-    return float(np.dot(weights, ordered) / count)

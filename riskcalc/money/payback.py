@@ -1,7 +1,7 @@
 """How long until the purchase has paid for itself.
 
-Payback that is not reached within the horizon is *censored*, not long: it is `inf` here, it counts in every share and
-quantile, and no mean is ever taken over it.
+Payback that is not reached within the horizon is *censored*, not long: it is `inf` here. Shares and quantiles over
+draws (riskcalc.summary) count it as never; no mean is ever taken over it.
 """
 
 from __future__ import annotations
@@ -35,8 +35,9 @@ def simple_payback_years(flows: Floats, *, crossing: Crossing = "first") -> Floa
 
     Notes
     -----
-    Within a year the balance moves in a straight line, so a constant saving S and a price C give C / S (to rounding).
-    A price of zero pays back at 0.
+    Within a year the balance moves in a straight line, so a constant saving S and a price C give C / S: to the last bit
+    where the balance is exact (whole amounts), else to within a few units in the last place per year. A price of zero
+    pays back at 0.
     """
     return crossing_years(balance(flows), crossing=crossing)
 
@@ -74,34 +75,3 @@ def crossing_years(balance_rows: Floats, *, crossing: Crossing = "first") -> Flo
     step = np.where(reached, end - start, 1.0)
     years = (upper - 1) + np.where(reached, -start, 0.0) / step
     return np.where(after == 0, 0.0, np.where(reached, years, NEVER))
-
-
-def never_share(payback_years: Floats) -> float:
-    """Return the share of draws whose payback is not reached within the horizon."""
-    return float(np.mean(np.isinf(payback_years)))
-
-
-def paid_back_share(payback_years: Floats, *, within_years: ArrayLike) -> Floats:
-    """Return the share of all draws (never included) that pay back within each number of years."""
-    within = np.asarray(within_years, dtype=np.float64)
-    return np.searchsorted(np.sort(payback_years), within, side="right") / len(payback_years)
-
-
-def payback_quantile(payback_years: Floats, *, probability: ArrayLike) -> Floats:
-    """Return quantiles of payback over all draws, the never-share as mass beyond the horizon; inf where it falls in it.
-
-    Notes
-    -----
-    Linear between order statistics (as numpy's default) among finite values; a quantile that would have to be
-    interpolated towards "never" is never.
-    """
-    ordered = np.sort(np.asarray(payback_years, dtype=np.float64))
-    probability = np.asarray(probability, dtype=np.float64)
-    position = probability * (len(ordered) - 1)
-    below = np.floor(position).astype(int)
-    above = np.minimum(below + 1, len(ordered) - 1)
-    weight = position - below
-    low, high = ordered[below], np.where(weight > 0.0, ordered[above], ordered[below])
-    reached = np.isfinite(high)
-    gap = np.where(reached, high, 0.0) - np.where(reached, low, 0.0)
-    return np.where(reached, np.where(reached, low, 0.0) + weight * gap, NEVER)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 #: Rates searched: from losing nearly everything each year to a thousandfold gain.
-LOWEST_RATE = -0.99
+LOWEST_RATE = -0.999
 HIGHEST_RATE = 1000.0
 
 #: Points of 1 / (1 + rate) between which a root is looked for before bisection.
@@ -39,7 +39,7 @@ def internal_rate_of_return(flows: Floats) -> RateOfReturn:
     -----
     Solves sum of flow[y] v^y = 0 for v = 1 / (1 + rate) by a scan of a geometric grid and bisection in every draw at
     once. By Descartes' rule there are at most `sign_changes` positive roots v; with one change there is exactly one.
-    Two roots closer than one grid step (about 3 % of 1 + rate) can be missed.
+    Two roots closer than one grid step (3.5 % of 1 + rate) can be missed.
     """
     flows = np.asarray(flows, dtype=np.float64)
     if not np.isfinite(flows).all():
