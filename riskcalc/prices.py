@@ -69,7 +69,8 @@ def price_path(
 
     A jump passes through the persistence like any shock, so in the end it moves the log price by jump / (1 -
     persistence). Mean log growth tends to log(1+trend) + jump_chance log(1+jump_mean) / (1 - persistence): jumps with
-    a positive median add to the trend. Limiting case: no spread and no jumps give (1 + trend)**y.
+    a positive median add to the trend. A path starts on its trend, so its spread is a little smaller at first than in
+    the long run. Limiting case: no spread and no jumps give (1 + trend)**y.
     """
     normals, jump_uniforms, jump_normals = (np.asarray(a) for a in (normals, jump_uniforms, jump_normals))
     for name, values in (("normals", normals), ("jump_uniforms", jump_uniforms), ("jump_normals", jump_normals)):

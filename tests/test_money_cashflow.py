@@ -139,6 +139,19 @@ def test_energy_bill_by_hand():
     assert bill == pytest.approx(300 + 50 - 10 + 182.5)
 
 
+def test_bills_of_all_years_at_once():
+    """(rates, years, draws) gives the bills of each year by itself, bit for bit."""
+    rng = np.random.default_rng(5)
+    imported, exported, price = rng.uniform(0, 1, (3, 2, 6, 4))
+    level = rng.uniform(1, 2, (6, 4))
+    tariff = {"export_price_per_kwh": 0.1 * level, "standing_charge_per_day": 0.3 * level}
+    together = energy_bill(imported, exported, import_price_per_kwh=price, **tariff)
+    for year in range(6):
+        one_year = {name: rows[year] for name, rows in tariff.items()}
+        bill = energy_bill(imported[:, year], exported[:, year], import_price_per_kwh=price[:, year], **one_year)
+        assert (together[year] == bill).all()
+
+
 def test_same_energy_costs_exactly_the_same():
     """The same imports give bills whose difference is exactly zero, whatever the prices."""
     rng = np.random.default_rng(3)

@@ -60,4 +60,5 @@ def grown_loss(loss: ArrayLike, *, rate: ArrayLike, amount: ArrayLike, exponent:
     under the same conditions does not change the result.
     """
     power = 1.0 / exponent
-    return (np.asarray(loss) ** power + np.asarray(rate) ** power * np.asarray(amount)) ** exponent
+    grown = (np.asarray(loss) ** power + np.asarray(rate) ** power * np.asarray(amount)) ** exponent
+    return np.maximum(loss, grown)  # rounding must not heal a battery

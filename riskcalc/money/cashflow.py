@@ -137,10 +137,11 @@ def energy_bill(
     export_price_per_kwh: ArrayLike = 0.0,
     standing_charge_per_day: ArrayLike = 0.0,
 ) -> Floats:
-    """Return the bill of one year, (draws,), positive = to pay.
+    """Return the yearly bill, (draws,) for one year or (years, draws) for all, positive = to pay.
 
-    `imported_kwh` and `exported_kwh` are energy by rate, (rates, draws); the prices are that year's nominal ones:
-    import (rates, draws) or (rates, 1), export scalar, (draws,) or (rates, draws). 365 days are charged.
+    `imported_kwh` and `exported_kwh` are energy by rate, (rates, draws) or (rates, years, draws); the prices are nominal
+    ones of the year: import by rate, export scalar or anything that broadcasts, standing charge like the result. 365
+    days are charged.
     """
     imported, exported = np.asarray(imported_kwh), np.asarray(exported_kwh)
     paid = sum_in_order(list(np.asarray(import_price_per_kwh) * imported))
