@@ -61,7 +61,7 @@ def appliance_years(
     clock: LocalClock,
     years: int,
     seed: int,
-    occupants: int = 2,
+    occupants: float = 2,
     step_minutes: int = 1,
     annual_use_kwh: float | None = None,
     home_share: float = 0.4,
@@ -160,7 +160,7 @@ def _weekend_days(clock: LocalClock) -> NDArray[np.bool_]:
 
 
 def _household_loads(
-    owned: Mapping[str, str], occupants: int, home_share: float, darkness: NDArray[np.float32], *, southern: bool
+    owned: Mapping[str, str], occupants: float, home_share: float, darkness: NDArray[np.float32], *, southern: bool
 ) -> list[_Load]:
     """Turn table rows into loads; proposals per day are raised by what the hours out and the light will reject."""
     presence = habits.presence(occupants=occupants)
@@ -263,7 +263,7 @@ def _fill(
     seed: int,
     clock: LocalClock,
     weekend: NDArray[np.bool_],
-    occupants: int,
+    occupants: float,
     darkness: NDArray[np.float32],
     southern: bool,
     moved_window: tuple[int, int],

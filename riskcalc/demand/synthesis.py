@@ -2,7 +2,8 @@
 
 Each local day is built in small buffers (streams x 1440 minutes of the wall clock) and then copied, averaged to steps
 and slots, to its place in the standard-time year. A day is closed in itself: what runs past midnight is put into the
-small hours of the same day, so that switching a day on or off never cuts a cycle in two. Thermostats run through.
+small hours of the same day ("round the clock"), so that switching a day on or off never cuts a cycle in two. Thermostats
+run through.
 
 Randomness is one SplitMix64 sequence (Steele, Lea & Flood 2014) per year, day and appliance, keyed by the appliance's
 name: moving one appliance out of reach, or adding one, leaves every other event where it was.
@@ -19,6 +20,8 @@ ALWAYS_ON, AT_HOME, MOVABLE = 0, 1, 2
 #: Order of all streams; `stream_row` maps each to its row in the output or to -1.
 STREAMS = ("always", "home_day", "away_day", "movable_usual", "movable_moved", "car", "car_moved")
 MINUTES = 1440
+#: Minutes before 03:00 count as the late evening of the same day; see "round the clock" above.
+DAY_TURN = 180
 _MOST_EVENTS = 64
 _PLACING_TRIES = 12
 
@@ -90,6 +93,8 @@ def _proposed_start(state, cumulative):
 def _stretch(minute, window):
     """First and last minute of the stretch at home and awake around a minute; an empty stretch if there is none."""
     up, out, back, bed = window[0], window[1], window[2], window[3]
+    if minute < DAY_TURN:
+        minute += MINUTES
     if minute < up or minute >= bed or (minute >= out and minute < back):
         return 0, 0
     if out >= back:
@@ -129,6 +134,8 @@ def _fill_home_day(state, buffer, window, cumulative, dark_of_bin, mean, kind, l
                 if _uniform(state) < dark_of_bin[proposed * dark_of_bin.shape[0] // MINUTES]:
                     _add_cycle(buffer, proposed, length, power_w, dark_of_bin, 0, 0)
                 break
+            if proposed < DAY_TURN:
+                proposed += MINUTES
             start = max(first, min(proposed, last - length))
             if _is_free(start, length, starts, lengths, placed):
                 break
