@@ -1,0 +1,183 @@
+"""The exhibits of money and odds: each chart with its words and its table."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from riskcalc.report import findings
+from riskcalc.report.charts.futures import dots_per_year, futures_chart
+from riskcalc.report.charts.money import cash_chart, worth_chart
+from riskcalc.report.charts.odds import odds_chart
+from riskcalc.report.charts.ranking import share_chart, swing_chart, swinging
+from riskcalc.report.data import ReportData
+from riskcalc.report.exhibit import Exhibit, exhibit
+from riskcalc.report.rounding import money, money_estimate, percent, percent_estimate, with_unit
+
+UNKNOWN = float("nan")
+
+
+def futures_exhibit(report: ReportData) -> Exhibit:
+    """Return the hundred futures."""
+    dots = dots_per_year(report.payback)
+    names = [f"year {year}" for year in report.payback.years] + [f"never within {report.horizon_years} years"]
+    return exhibit(
+        "futures",
+        lambda width: futures_chart(report.payback, width=min(width, 400)),
+        title=findings.futures_title(report),
+        reading=f"Each dot is one future in a hundred ({report.provenance.draws:,} were drawn).",
+        alternative=f"{findings.futures_title(report)}. One dot for each future in a hundred, over the year in which it has "
+        "paid for itself; those that never do stand apart at the right.",
+        table=(("pays back in", "of 100 futures"), [(name, str(many)) for name, many in zip(names, dots, strict=True)]),
+        columns={"year": [*map(int, report.payback.years), "never"], "futures_in_100": [*map(int, dots)]},
+        small=True,
+    )
+
+
+def odds_exhibit(report: ReportData) -> Exhibit:
+    """Return the odds of having paid back by each year."""
+    payback = report.payback
+    shares = zip(payback.years, payback.share_within, payback.share_within_se, payback.discounted_within, strict=True)
+    cells = [(str(year), percent(share, se=se), percent(later, se=se)) for year, share, se, later in shares]
+    never = (percent_estimate(payback.never_share), percent_estimate(payback.discounted_never_share))
+    cells.append((f"never within {report.horizon_years}", *never))
+    return exhibit(
+        "odds",
+        lambda width: odds_chart(payback, width=width),
+        title=findings.odds_title(report),
+        reading="Read upwards from a year: the share of futures in which the kit has paid for itself by then. The band is two "
+        "standard errors either way. The bar at the right holds the futures that never do within the horizon.",
+        alternative=f"{findings.odds_title(report)}. Line of the share of futures paid back against years after the purchase.",
+        legend=(
+            ("paid line", "paid back"),
+            ("quiet dashed", "paid back with later money discounted"),
+            ("never", "never"),
+        ),
+        table=(("by year", "paid back", "with discounting"), cells),
+        columns={
+            "year": [int(year) for year in payback.years],
+            "share_paid_back": payback.share_within,
+            "standard_error": payback.share_within_se,
+            "share_paid_back_discounted": payback.discounted_within,
+        },
+    )
+
+
+def cash_exhibit(report: ReportData) -> Exhibit:
+    """Return the balance over the years."""
+    fan, currency = report.cash, report.currency
+    cells = [
+        (str(year), *(money(value, currency, se=UNKNOWN) for value in column), percent(above))
+        for year, column, above in zip(fan.years, fan.cash.T, fan.share_above_zero, strict=True)
+    ]
+    names = ("5 %", "25 %", "50 %", "75 %", "95 %")
+    return exhibit(
+        "cash",
+        lambda width: cash_chart(fan, currency=currency, width=width),
+        title=findings.cash_title(report),
+        reading="The purchase, then savings less costs, added up year by year. The dark band holds the middle half of the "
+        "futures, the light band nine in ten, each year taken by itself.",
+        alternative=f"{findings.cash_title(report)}. Bands of the balance against years; it starts at "
+        f"{money(float(fan.cash[2, 0]), currency, se=UNKNOWN)} on the day of purchase.",
+        table=(("year", *(f"{name} are below" for name in names), "at or above zero"), cells),
+        columns={
+            "year": [int(year) for year in fan.years],
+            **{f"balance_p{name.removesuffix(' %')}": row for name, row in zip(names, fan.cash, strict=True)},
+            "share_above_zero": fan.share_above_zero,
+        },
+    )
+
+
+def worth_exhibit(report: ReportData) -> Exhibit:
+    """Return the distribution of net present value."""
+    worth, currency = report.worth, report.currency
+    lines = [
+        ("average", worth.mean),
+        ("standard deviation", worth.sd),
+        ("1 in 20 is below", worth.p5),
+        ("1 in 4 is below", worth.p25),
+        ("middle", worth.p50),
+        ("1 in 4 is above", worth.p75),
+        ("1 in 20 is above", worth.p95),
+        ("average of the worst twentieth", worth.mean_of_worst_5_percent),
+    ]
+    cells = [(name, money_estimate(figure, currency, with_error=True)) for name, figure in lines]
+    cells.append(("share of futures that lose money", percent_estimate(worth.loss_probability, with_error=True)))
+    gathered = " The outermost bars also hold everything beyond them." if worth.ends_gathered else ""
+    return exhibit(
+        "worth",
+        lambda width: worth_chart(worth, currency=currency, width=width),
+        title=findings.worth_title(report),
+        reading="Net present value: all the purchase brings less all it costs, later money discounted to the day of purchase. "
+        f"The height of a bar is the share of futures in it.{gathered}",
+        alternative=f"{findings.worth_title(report)}. Histogram of net present value, average "
+        f"{money_estimate(worth.mean, currency)}, nine in ten between {money_estimate(worth.p5, currency)} and "
+        f"{money_estimate(worth.p95, currency)}.",
+        legend=(("never", "loses money"), ("paid", "gains money")),
+        table=(("net present value", "figure"), cells),
+        columns={"from": worth.bin_edges[:-1], "to": worth.bin_edges[1:], "share_of_futures": worth.bin_share},
+    )
+
+
+def ranking_exhibits(report: ReportData) -> tuple[Exhibit, ...]:
+    """Return what decides it: shares of variance, then swings; empty where nothing varies."""
+    ranking, currency = report.ranking, report.currency
+    if not ranking:
+        return ()
+    share = exhibit(
+        "share",
+        lambda width: share_chart(ranking, width=width),
+        title=findings.share_title(report),
+        reading="Share of the variance in worth that would go away if this one thing were known; the line is two standard "
+        "errors either way.",
+        alternative=f"{findings.share_title(report)}. Bars of the share of the variance of net present value, largest first.",
+        table=(
+            ("what", "family", "share of the variance"),
+            [(row.label, row.family, percent_estimate(row.share, with_error=True)) for row in ranking],
+        ),
+        columns={
+            "key": [row.key for row in ranking],
+            "label": [row.label for row in ranking],
+            "family": [row.family for row in ranking],
+            "share_of_variance": [_or_nan(row.share.value) for row in ranking],
+            "standard_error": [row.share.se for row in ranking],
+        },
+        small=True,
+    )
+    moving = swinging(ranking)
+    if not moving:
+        return (share,)
+    swing = exhibit(
+        "swing",
+        lambda width: swing_chart(ranking, currency=currency, width=width),
+        title=findings.swing_title(report),
+        reading="Average worth with the input at its low end (hollow: one future in ten is lower) and at its high end (full), "
+        "everything else drawn.",
+        alternative=f"{findings.swing_title(report)}. For each input, the average net present value at its low and high end.",
+        table=(
+            ("what", "low end", "worth there", "high end", "worth there"),
+            [
+                (
+                    row.label,
+                    with_unit(_or_nan(row.input_p10), row.unit),
+                    money_estimate(row.worth_at_p10, currency) if row.worth_at_p10 else "",
+                    with_unit(_or_nan(row.input_p90), row.unit),
+                    money_estimate(row.worth_at_p90, currency) if row.worth_at_p90 else "",
+                )
+                for row in moving
+            ],
+        ),
+        columns={
+            "key": [row.key for row in moving],
+            "label": [row.label for row in moving],
+            "low_end": [_or_nan(row.input_p10) for row in moving],
+            "worth_at_low_end": [_or_nan(row.worth_at_p10.value) for row in moving if row.worth_at_p10],
+            "high_end": [_or_nan(row.input_p90) for row in moving],
+            "worth_at_high_end": [_or_nan(row.worth_at_p90.value) for row in moving if row.worth_at_p90],
+        },
+        small=True,
+    )
+    return share, swing
+
+
+def _or_nan(value: float | None) -> float:
+    return np.nan if value is None else value

@@ -1,0 +1,215 @@
+"""The page itself: one HTML file that needs nothing beside it, from the figures in `ReportData`."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from riskcalc.report import words
+from riskcalc.report.charts.look import COLOURS
+from riskcalc.report.charts.sketch import HEIGHT, WIDTH, sketch_path
+from riskcalc.report.check import check_report
+from riskcalc.report.data import Assumption, Estimate, Figure, FitRow, ReportData
+from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
+from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
+from riskcalc.report.rounding import (
+    energy,
+    error,
+    money,
+    money_estimate,
+    percent,
+    percent_estimate,
+    significant,
+    with_unit,
+    years,
+)
+
+UNKNOWN = float("nan")
+
+
+@dataclass(frozen=True)
+class KeyFigure:
+    """One of the large figures under the answer: words, the figure, its error, a line below."""
+
+    label: str
+    figure: str
+    below: str
+
+
+def write_report(report: ReportData, path: Path) -> None:
+    """Write the page to `path`."""
+    path.write_text(report_html(report), encoding="utf-8")
+
+
+def report_html(report: ReportData) -> str:
+    """Return the whole page as one HTML document without a reference to anything outside it.
+
+    Raises
+    ------
+    ValueError
+        If the figures contradict one another or have the wrong shape: see `check_report`.
+    """
+    check_report(report)
+    style = _style()
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment.filters["drawn"] = Markup
+    template = environment.from_string(_text("page.html.j2"))
+    return template.render(
+        report=report,
+        policy=_policy(style),
+        style=Markup(style),
+        opening=words.opening(report),
+        brief=words.worth_in_brief(report),
+        answer=words.answer(report),
+        refusals=[row for row in report.fit if row.verdict == "refused"],
+        key_figures=_key_figures(report),
+        futures=futures_exhibit(report),
+        odds=odds_exhibit(report),
+        cash=cash_exhibit(report),
+        worth=worth_exhibit(report),
+        ranking=ranking_exhibits(report),
+        demand=demand_exhibit(report),
+        solar=solar_exhibit(report),
+        weeks=week_exhibits(report),
+        first_year=[_first_year_row(figure, report.currency) for figure in report.first_year],
+        fit_title=_fit_title(report.fit),
+        fit=[_fit_cells(row) for row in report.fit],
+        assumption_groups=_assumption_groups(report.assumptions),
+        sketch_size=(WIDTH, HEIGHT),
+    )
+
+
+def _key_figures(report: ReportData) -> list[KeyFigure]:
+    payback, worth, currency = report.payback, report.worth, report.currency
+    saving = next(figure for figure in report.first_year if figure.key == "saving")
+    paid = words.paid_share(report)
+    never = percent_estimate(payback.never_share)
+    half = years(payback.p50)
+    quarter = payback.p25
+    return [
+        KeyFigure(
+            f"paid back within {report.horizon_years} years",
+            percent_estimate(paid),
+            f"{_error_words(paid, 100)}{never} never",
+        ),
+        KeyFigure(
+            "half have paid back after",
+            half,
+            "fewer than half ever do" if payback.p50.value is None else f"a quarter after {years(quarter)}",
+        ),
+        KeyFigure(
+            "worth in today’s money, average",
+            money_estimate(worth.mean, currency),
+            f"{_error_words(worth.mean)}{percent_estimate(worth.loss_probability)} lose money",
+        ),
+        KeyFigure(
+            "saved in the first year, average",
+            money_estimate(saving.mean, currency),
+            "the same in every future"
+            if saving.p10 is None or saving.p90 is None
+            else f"{money(saving.p10, currency, se=UNKNOWN)} to {money(saving.p90, currency, se=UNKNOWN)} in 8 of 10",
+        ),
+    ]
+
+
+def _error_words(estimate: Estimate, scale: float = 1.0) -> str:
+    text = error(scale * estimate.se).strip("\u00a0")
+    return f"{text}; " if text else ""
+
+
+def _first_year_row(figure: Figure, currency: str) -> tuple[str, str, str]:
+    """Return label, mean and range of a figure as text."""
+    mean = figure.mean
+    if mean.value is None:
+        return figure.label, "none", ""
+    if figure.unit == "money":
+        said, ends = (
+            money_estimate(mean, currency, with_error=True),
+            [money(v, currency, se=UNKNOWN) for v in _ends(figure)],
+        )
+    elif figure.unit == "share":
+        said, ends = percent_estimate(mean, with_error=True), [percent(v, se=UNKNOWN) for v in _ends(figure)]
+    else:
+        said = f"{energy(mean.value, se=mean.se)}{error(mean.se)}"
+        ends = [energy(v, se=UNKNOWN) for v in _ends(figure)]
+    return figure.label, said, " to ".join(ends)
+
+
+def _ends(figure: Figure) -> list[float]:
+    return [] if figure.p10 is None or figure.p90 is None else [figure.p10, figure.p90]
+
+
+def _fit_title(fit: tuple[FitRow, ...]) -> str:
+    """Return what the electrical fit found, worst first."""
+    counted = {verdict: sum(row.verdict == verdict for row in fit) for verdict in ("refused", "tight", "wasteful")}
+    found = [f"{count} {verdict}" for verdict, count in counted.items() if count]
+    if not found:
+        return f"All {len(fit)} checks pass"
+    return f"Of {len(fit)} checks, {' and '.join(found)}"
+
+
+def _fit_cells(row: FitRow) -> dict[str, str]:
+    return {
+        "what": row.what,
+        "value": with_unit(row.value, row.unit),
+        "limit": with_unit(row.limit, row.unit),
+        "margin": f"{significant(100 * row.margin, 2)} %",
+        "verdict": row.verdict,
+        "advice": row.advice,
+        "method": row.method,
+    }
+
+
+def _assumption_groups(assumptions: tuple[Assumption, ...]) -> list[tuple[str, list[dict[str, object]]]]:
+    """Return the assumptions in three groups: uncertain, fixed by the scenario, left at a default."""
+    groups = (
+        ("Uncertain: drawn anew for every future", [a for a in assumptions if a.sketch is not None]),
+        ("Fixed by the scenario", [a for a in assumptions if a.sketch is None and not a.is_default]),
+        ("Left at the default", [a for a in assumptions if a.sketch is None and a.is_default]),
+    )
+    return [(title, [_assumption_cells(a) for a in rows]) for title, rows in groups if rows]
+
+
+def _assumption_cells(row: Assumption) -> dict[str, object]:
+    spread = ""
+    if row.sketch is not None:
+        low, high = significant(float(row.sketch[4])), significant(float(row.sketch[94]))
+        spread = f"nine in ten between {low} and {high}"
+    return {
+        "label": row.label,
+        "key": row.key,
+        "given": row.given,
+        "unit": row.unit,
+        "source": row.source or "no source given",
+        "default": row.is_default,
+        "path": None if row.sketch is None else sketch_path(row.sketch),
+        "spread": spread,
+    }
+
+
+def _style() -> str:
+    """Return the style sheet behind the colours of the charts, light and dark."""
+    light = "".join(f"--{name}:{pair[0]};" for name, pair in COLOURS.items())
+    dark = "".join(f"--{name}:{pair[1]};" for name, pair in COLOURS.items())
+    dark_screen = f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
+    return f":root{{{light}}}{dark_screen}\n{_text('style.css')}"
+
+
+def _policy(style: str) -> str:
+    """Return the content security policy: nothing from outside, our own style and nothing else."""
+    return f"default-src 'none'; style-src '{_hash(style)}'; base-uri 'none'; form-action 'none'"
+
+
+def _hash(text: str) -> str:
+    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+    return f"sha256-{digest}"
+
+
+def _text(name: str) -> str:
+    return files("riskcalc.report").joinpath(name).read_text(encoding="utf-8")
