@@ -46,6 +46,8 @@ def test_two_rates_are_counted_and_the_one_nearest_zero_given():
     got = internal_rate_of_return(np.array([[-1600.0], [10000.0], [-10000.0]]))
     assert (got.sign_changes[0], got.roots[0]) == (2, 2)
     assert got.rate[0] == pytest.approx(0.25, abs=1e-12)
+    # (1 - 1.1 v)(1 - 0.4 v) = 1 - 1.5 v + 0.44 v^2: rates +10 % and -60 %
+    assert internal_rate_of_return(np.array([[1.0], [-1.5], [0.44]])).rate[0] == pytest.approx(0.1, abs=1e-12)
 
 
 def test_no_rate():

@@ -139,9 +139,9 @@ def energy_bill(
 ) -> Floats:
     """Return the yearly bill, (draws,) for one year or (years, draws) for all, positive = to pay.
 
-    `imported_kwh` and `exported_kwh` are energy by rate, (rates, draws) or (rates, years, draws); the prices are nominal
-    ones of the year: import by rate, export scalar or anything that broadcasts, standing charge like the result. 365
-    days are charged.
+    `imported_kwh` and `exported_kwh` are energy by rate, (rates, draws) or (rates, years, draws); the prices are the
+    year's nominal ones: import by rate, export scalar or anything that broadcasts, standing charge like the result.
+    365 days are charged.
     """
     imported, exported = np.asarray(imported_kwh), np.asarray(exported_kwh)
     paid = sum_in_order(list(np.asarray(import_price_per_kwh) * imported))
