@@ -1,0 +1,23 @@
+"""The scenario: what is read, checked and frozen before anything is computed."""
+
+from riskcalc.quantity import Quantity
+from riskcalc.scenario.assumptions import Assumption, assumptions
+from riskcalc.scenario.editor_schema import json_schema
+from riskcalc.scenario.kit_checks import array_inputs, array_surfaces
+from riskcalc.scenario.reading import read_scenario
+from riskcalc.scenario.schema import FileUsed, Scenario, family_of
+from riskcalc.scenario.units import unit_of
+
+__all__ = [
+    "Assumption",
+    "FileUsed",
+    "Quantity",
+    "Scenario",
+    "array_inputs",
+    "array_surfaces",
+    "assumptions",
+    "family_of",
+    "json_schema",
+    "read_scenario",
+    "unit_of",
+]

@@ -1,0 +1,66 @@
+"""Tables [tariff] and [prices]: what a kilowatt-hour costs today and how that may change."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from riskcalc.quantity import Quantity
+from riskcalc.scenario.fields import COMMON_PRACTICE, Table, default, default_number, needed, optional
+from riskcalc.scenario.texts import Days, Months, NamedEntries, Text, Windows
+from riskcalc.scenario.uncertain import Number, Uncertain
+
+#: Wide enough for every currency; what is too much in a strong one is said by `scenario.crosschecks`.
+Price = Uncertain(0, 1_000_000, unit="per kWh")
+Growth = Uncertain(-0.3, 0.5, unit="share/year")
+
+
+class Rate(Table):
+    """One price level of the tariff and when it holds."""
+
+    import_price_per_kwh: Annotated[Quantity, Price] = needed("price of a kWh from the grid, tax included")
+    windows: Windows | None = optional("windows of the day in which it holds", "all the time no other rate claims")
+    days: Days | None = optional("days on which it holds", "all days")
+    months: Months | None = optional("months in which it holds", "all months")
+
+
+class Tariff(Table):
+    """What electricity costs today."""
+
+    name: Text = default("", "name of the tariff, for the report")
+    rates: Annotated[dict[str, Rate], NamedEntries] = needed("at least one rate, such as [tariff.rates.day]")
+    standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000)] = default_number(
+        0.0, "fixed charge per day; the kit never saves it", "no standing charge unless given"
+    )
+    export_price_per_kwh: Annotated[Quantity, Uncertain(-1_000_000, 1_000_000, unit="per kWh")] = default_number(
+        0.0, "what a kWh sent to the grid earns", "nothing is paid unless given"
+    )
+
+
+class Prices(Table):
+    """How prices may change, in nominal terms (money of the day)."""
+
+    discount_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] = needed(
+        "nominal discount rate: what the money could earn elsewhere, such as 0.045"
+    )
+    trend_per_year: Annotated[Quantity, Growth] = default_number(
+        0.02, "long-run growth of the electricity price", COMMON_PRACTICE
+    )
+    persistence: Annotated[Quantity, Uncertain(-0.95, 0.95)] = default_number(
+        0.3, "how much of a year's departure from the trend is left in the next year"
+    )
+    spread: Annotated[Quantity, Uncertain(0, 0.5, unit="share/year")] = default_number(
+        0.04, "standard deviation of the yearly change"
+    )
+    jump_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] = default_number(
+        0.05, "chance of a sudden jump in a year"
+    )
+    jump_mean: Annotated[Quantity, Uncertain(-1, 3, unit="share")] = default_number(0.2, "mean size of a jump")
+    jump_spread: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(
+        0.1, "standard deviation of a jump"
+    )
+    export_correlation: Annotated[float, Number(-1, 1)] = default(
+        0.5, "correlation between the yearly changes of import and export price"
+    )
+    inflation_per_year: Annotated[Quantity, Growth] = default_number(
+        0.02, "growth of all other prices: upkeep, replacements", COMMON_PRACTICE
+    )

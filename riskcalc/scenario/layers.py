@@ -1,0 +1,59 @@
+"""One tree out of several files: what `from` brings in, what stands in the scenario, what `--set` changes.
+
+Later layers win key by key. A distribution is one thing: a later one replaces it whole, so that the `mode` of a shelf
+file never mixes with the `mean` of a scenario. For every key the tree remembers the file it came from.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+Path_ = tuple[str | int, ...]
+
+
+class Tree:
+    """A tree of tables with the origin of every key in it."""
+
+    def __init__(self) -> None:
+        self.tables: dict[str, Any] = {}
+        self.origin: dict[Path_, str] = {}
+
+    def lay(self, addition: dict[str, Any], file: str, *, at: Path_ = ()) -> None:
+        """Lay `addition`, read from `file`, over the table at `at` (made if it is not there)."""
+        table = self.tables
+        for place, part in enumerate(at):
+            self.origin.setdefault(at[: place + 1], file)
+            if not isinstance(table.get(part), dict):
+                table[part] = {}
+            table = table[part]
+        self._merge(table, addition, at, file)
+
+    def file_of(self, path: Path_, otherwise: str) -> str:
+        """Return the file in which the key at `path`, or the nearest table above it, stands."""
+        for length in range(len(path), 0, -1):
+            if path[:length] in self.origin:
+                return self.origin[path[:length]]
+        return otherwise
+
+    def _merge(self, below: dict[str, Any], above: dict[str, Any], at: Path_, file: str) -> None:
+        for key, value in above.items():
+            path = (*at, key)
+            present = below.get(key)
+            if isinstance(value, dict) and isinstance(present, dict) and not _is_whole_quantity(value):
+                self._merge(present, value, path, file)
+                continue
+            self._forget(path)
+            self.origin[path] = file
+            if isinstance(value, dict):
+                below[key] = {}
+                self._merge(below[key], value, path, file)
+            else:
+                below[key] = value
+
+    def _forget(self, path: Path_) -> None:
+        for known in [known for known in self.origin if known[: len(path)] == path]:
+            del self.origin[known]
+
+
+def _is_whole_quantity(table: dict[str, Any]) -> bool:
+    return "distribution" in table or "value" in table

@@ -1,0 +1,157 @@
+"""From the errors of the schema to sentences with file, key, what was given and what is accepted."""
+
+from __future__ import annotations
+
+import re
+import types
+from collections.abc import Iterator, Sequence
+from typing import Any, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from riskcalc.errors import Problem
+from riskcalc.scenario.complaints import OWN_ERROR, Complaint, did_you_mean, listed, nearest, shown
+from riskcalc.scenario.layers import Tree
+
+Location = tuple[str | int, ...]
+
+
+def problems_of(errors: Sequence[Any], model: type[BaseModel], tree: Tree, file: str) -> list[Problem]:
+    """Return one problem for each thing the schema found wrong, in the order it was found.
+
+    Parameters
+    ----------
+    errors
+        `ValidationError.errors()` of `model`.
+    tree
+        Where each key came from.
+    file
+        The scenario file, for keys that stand nowhere.
+    """
+    found = []
+    for error in errors:
+        location = tuple(error["loc"])
+        for complaint in _complaints(error, location, model):
+            path = (*location, *complaint.path)
+            where = tree.file_of(path, file)
+            found.append(Problem(where, dotted(path), complaint.given, complaint.accepted, complaint.hint))
+    return found
+
+
+def dotted(path: Location) -> str:
+    """Return `kit.arrays.rail.input` or `correlations[1].value`; list entries count from 1."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            name = part if re.fullmatch(r"[\w-]+", part) else shown(part)
+            text += f".{name}" if text else name
+    return text
+
+
+def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Iterator[Complaint]:
+    kind, given = error["type"], shown(error.get("input"))
+    if kind == OWN_ERROR:
+        yield from error["ctx"]["complaints"]
+        return
+    owner, field = declared_at(model, location)
+    about = field.description if field is not None and field.description else ""
+    if kind == "missing":
+        yield Complaint((), "nothing", f"needed: {about}")
+    elif kind == "extra_forbidden":
+        yield _unknown_key(location, given, owner, model)
+    elif kind == "literal_error":
+        choices = _choices(error["ctx"]["expected"])
+        text = error.get("input")
+        hint = did_you_mean(text, choices) if isinstance(text, str) else ""
+        yield Complaint((), given, ("one of " + listed(choices)) if _worded(error) else ", ".join(choices), hint)
+    elif kind in ("model_type", "dict_type", "model_attributes_type"):
+        name = dotted(location)
+        yield Complaint((), given, f"a table: {about}", f"write [{name}] and its keys below it")
+    elif kind == "tuple_type":
+        name = dotted(location)
+        yield Complaint((), given, f"a list of tables, each starting with [[{name}]]")
+    elif kind == "string_type":
+        yield Complaint((), given, "a text in quotes")
+    else:
+        yield Complaint((), given, f"{about or 'another value'} ({error['msg']})")
+
+
+def _unknown_key(location: Location, given: str, owner: type[BaseModel] | None, model: type[BaseModel]) -> Complaint:
+    word = str(location[-1])
+    known = list(owner.model_fields) if owner is not None else []
+    hint = did_you_mean(word, known)
+    if not hint:
+        at = str(location[0]) if len(location) > 1 else ""
+        places = [place for place in all_keys(model) if place.rsplit(".", 1)[-1] == word or place == word]
+        near = [place for place in places if place.startswith(f"{at}.")] or places
+        if near:
+            hint = (
+                f"this key stands in [{near[0].rpartition('.')[0]}]"
+                if "." in near[0]
+                else "this table stands at the top level"
+            )
+    if word == "from":
+        hint = "from stands in a table of the top level, such as [kit]"
+    return Complaint((), given, "one of the keys " + ", ".join(known) if known else "no such key", hint)
+
+
+def all_keys(model: type[BaseModel], start: str = "") -> Iterator[str]:
+    """Yield the dotted key of everything in the schema; named entries appear as `<name>`."""
+    for name, field in model.model_fields.items():
+        key = f"{start}{name}"
+        yield key
+        inner, named = _inner(field.annotation)
+        if inner is not None:
+            yield from all_keys(inner, f"{key}.<name>." if named else f"{key}.")
+
+
+def declared_at(model: type[BaseModel], location: Location) -> tuple[type[BaseModel] | None, FieldInfo | None]:
+    """Return the table that holds the key at `location` and the key's declaration, None where there is none."""
+    owner: type[BaseModel] | None = model
+    field: FieldInfo | None = None
+    skip = False
+    for place, part in enumerate(location):
+        if skip:
+            skip = False
+            continue
+        if owner is None:
+            return None, None
+        field = owner.model_fields.get(str(part))
+        if place == len(location) - 1 or field is None:
+            return owner, field
+        owner, skip = _inner(field.annotation)
+        if skip and place == len(location) - 2:
+            return owner, field
+    return owner, field
+
+
+def _inner(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
+    """Return the table type inside an annotation, and whether it is reached through a name or a place in a list."""
+    origin = get_origin(annotation)
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation, False
+    if origin in (Union, types.UnionType):
+        for part in get_args(annotation):
+            inner, named = _inner(part)
+            if inner is not None:
+                return inner, named
+    if origin is dict:
+        return _inner(get_args(annotation)[1])[0], True
+    if origin in (tuple, list):
+        return _inner(get_args(annotation)[0])[0], True
+    return None, False
+
+
+def _worded(error: Any) -> bool:
+    return "'" in error["ctx"]["expected"]
+
+
+def _choices(expected: str) -> list[str]:
+    quoted = re.findall(r"'([^']*)'", expected)
+    return quoted or re.findall(r"[\w.]+", expected.replace(" or ", " "))
+
+
+__all__ = ["all_keys", "declared_at", "dotted", "nearest", "problems_of"]

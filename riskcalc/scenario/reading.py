@@ -1,0 +1,132 @@
+"""`read_scenario`: from a path to a checked, frozen scenario, or to every problem at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from riskcalc.errors import InputError, Problem
+from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.correlations import correlation_complaints
+from riskcalc.scenario.crosschecks import Parts, cross_complaints
+from riskcalc.scenario.data_files import data_paths, fill_columns
+from riskcalc.scenario.layers import Tree
+from riskcalc.scenario.overrides import OVERRIDE, override_tree
+from riskcalc.scenario.problems import dotted, problems_of
+from riskcalc.scenario.schema import Reading, Scenario
+from riskcalc.scenario.sources import SHARED_TABLES, Sources
+
+
+def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
+    """Return the scenario in a TOML file, with what it takes `from` other files and what `overrides` change.
+
+    Parameters
+    ----------
+    path
+        The scenario file.
+    overrides
+        Texts `dotted.key=value`; they win over the files, later ones over earlier ones.
+
+    Raises
+    ------
+    InputError
+        With every problem found, each naming the file and key where it stands, what was given, what is accepted.
+    """
+    scenario_path = Path(path)
+    file = scenario_path.as_posix()
+    sources = Sources(scenario_path)
+    own = sources.read_toml(scenario_path)
+    changes = list(_changes(overrides, sources))
+    tree = _layered(own, changes, scenario_path, sources)
+    if "name" not in tree.tables:
+        tree.lay({"name": scenario_path.stem}, file)
+    given = frozenset(dotted(key) for key in tree.origin) - (frozenset() if "name" in own else {"name"})
+    paths = data_paths(tree, sources, file)
+    failed = fill_columns(tree, sources, file)
+    scenario, found = checked(tree, file)
+    problems = [*sources.problems, *(problem for problem in found if not _below(problem.key, failed))]
+    if problems or scenario is None:
+        raise InputError(dict.fromkeys(problems))
+    scenario._reading = Reading(tuple(sources.files.values()), given, paths)  # noqa: SLF001
+    return scenario
+
+
+def checked(tree: Tree, file: str) -> tuple[Scenario | None, list[Problem]]:
+    """Return the scenario that the tree holds, None when it is not sound, and every problem found."""
+    scenario, problems = None, []
+    try:
+        scenario = Scenario.model_validate(tree.tables)
+    except ValidationError as error:
+        errors = error.errors(include_url=False)
+        problems = problems_of(errors, Scenario, tree, file)
+        broken = {str(item["loc"][0]) for item in errors if item["loc"]}
+        complaints: Iterable[Complaint] = cross_complaints(_sound_parts(tree.tables, broken))
+    else:
+        complaints = _all_complaints(scenario, tree.tables)
+    for complaint in complaints:
+        where = tree.file_of(complaint.path, file)
+        problems.append(Problem(where, dotted(complaint.path), complaint.given, complaint.accepted, complaint.hint))
+    return scenario, problems
+
+
+def _changes(overrides: Sequence[str], sources: Sources) -> Iterator[dict[str, Any]]:
+    for text in overrides:
+        tree, problem = override_tree(text)
+        if problem is not None:
+            sources.problems.append(problem)
+        elif tree is not None:
+            yield tree
+
+
+def _layered(own: dict[str, Any], changes: Sequence[dict[str, Any]], path: Path, sources: Sources) -> Tree:
+    tree = Tree()
+    for table in SHARED_TABLES:
+        said: tuple[object, Path | None] | None = None
+        for layer, where in ((own, path), *((change, None) for change in changes)):
+            held = layer.get(table)
+            if isinstance(held, dict) and "from" in held:
+                said = held["from"], where
+        if said is not None:
+            target, where = said
+            # What an override names is relative to the folder the command runs in.
+            anchor = Path(OVERRIDE) if where is None else path
+            sources.lay_shared(tree, table, target, where, anchor=anchor, chain=(path,))
+    tree.lay(_without_from(own), path.as_posix())
+    for change in changes:
+        tree.lay(_without_from(change), OVERRIDE)
+    return tree
+
+
+def _without_from(layer: dict[str, Any]) -> dict[str, Any]:
+    return {
+        key: {name: item for name, item in value.items() if name != "from"}
+        if key in SHARED_TABLES and isinstance(value, dict)
+        else value
+        for key, value in layer.items()
+    }
+
+
+def _all_complaints(scenario: Scenario, tables: dict[str, Any]) -> Iterator[Complaint]:
+    yield from cross_complaints(_parts({name: getattr(scenario, name) for name in Scenario.model_fields}, tables))
+    yield from correlation_complaints(scenario.correlations, scenario.quantities())
+
+
+def _sound_parts(tables: dict[str, Any], broken: set[str]) -> Parts:
+    """Read again, one by one, the tables that are not to blame, so that what lies between them is still checked."""
+    sound = {}
+    for name, field in Scenario.model_fields.items():
+        if name in tables and name not in broken:
+            sound[name] = TypeAdapter(field.annotation).validate_python(tables[name]) if field.annotation else None
+    return _parts(sound, tables)
+
+
+def _parts(values: dict[str, Any], tables: dict[str, Any]) -> Parts:
+    held = {name: value for name, value in values.items() if isinstance(value, BaseModel)}
+    return Parts(currency=values.get("currency"), present=frozenset(tables), **held)
+
+
+def _below(key: str, paths: Sequence[tuple[str | int, ...]]) -> bool:
+    return any(key == dotted(path) or key.startswith(f"{dotted(path)}.") for path in paths)

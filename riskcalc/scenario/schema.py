@@ -1,0 +1,139 @@
+"""The scenario as one frozen object, and the questions the rest of the program asks it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, PrivateAttr
+
+from riskcalc.quantity import Quantity
+from riskcalc.scenario.bill import Prices, Tariff
+from riskcalc.scenario.fields import Table, default, needed, optional
+from riskcalc.scenario.kit import Kit
+from riskcalc.scenario.place import Home, Site
+from riskcalc.scenario.plans import Dispatch, Purchase, Study, Tenure
+from riskcalc.scenario.texts import Currency, Names, ScenarioName, Text
+from riskcalc.scenario.uncertain import Number
+
+#: First parts of keys, longest first, with the family they belong to in rankings.
+FAMILIES = {
+    "site": "weather",
+    "tariff": "prices",
+    "prices": "prices",
+    "kit.ageing": "ageing",
+    "kit": "kit",
+    "purchase": "kit",
+    "home": "habits",
+    "dispatch": "habits",
+    "tenure": "tenure",
+}
+
+
+@dataclass(frozen=True)
+class FileUsed:
+    """One file that went into a scenario: its path as given, and the SHA-256 of its bytes."""
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What is known from the reading of a scenario besides its values."""
+
+    files: tuple[FileUsed, ...] = ()
+    given: frozenset[str] | None = None
+    data_paths: Mapping[str, Path] = field(default_factory=dict)
+
+
+class Correlation(Table):
+    """Two uncertain inputs that tend to move together: the correlation of their normal scores (Gaussian copula)."""
+
+    between: Names = needed(
+        'two keys of uncertain numbers, such as ["prices.trend_per_year", "prices.inflation_per_year"]'
+    )
+    value: Annotated[float, Number(-0.999, 0.999)] = needed("the correlation, between -1 and 1")
+
+
+class Scenario(Table):
+    """A household, a kit, a bill and what is uncertain about them."""
+
+    name: ScenarioName = needed("name of the scenario")
+    description: Text = default("", "what the scenario is about, for the report")
+    currency: Currency = needed("currency code of ISO 4217, such as GBP")
+    site: Site = needed("where the home stands")
+    home: Home = needed("who lives there and what they use")
+    tariff: Tariff = needed("what electricity costs")
+    prices: Prices = needed("how prices may change")
+    kit: Kit | None = optional("what is bought", "nothing is bought")
+    dispatch: Dispatch = default(Dispatch(), "how the kit is run")
+    purchase: Purchase | None = optional("what the kit costs", "needed with [kit]")
+    tenure: Tenure | None = optional("renting or owning", "not considered")
+    study: Study = default(Study(), "how the question is asked and computed")
+    correlations: Annotated[
+        tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)
+    ] = default((), "uncertain inputs that move together", "independent unless given")
+
+    _reading: Reading = PrivateAttr(default_factory=Reading)
+
+    @property
+    def files(self) -> tuple[FileUsed, ...]:
+        """Every file that was read, with its hash, the scenario itself first."""
+        return self._reading.files
+
+    def data_path(self, key: str) -> Path:
+        """Return where the data file named under a dotted key lies, such as `site.weather.file`."""
+        return self._reading.data_paths[key]
+
+    def is_given(self, key: str) -> bool:
+        """Return whether a dotted key stands in a file or override (False: its default holds)."""
+        given = self._reading.given
+        return True if given is None else key in given
+
+    def quantities(self) -> dict[str, Quantity]:
+        """Return every number that may be uncertain under its dotted key, defaults included.
+
+        Tables and keys come in the order of the schema, named entries (rates, surfaces, ...) in the order of the file.
+        """
+        return {key: value for key, value, _ in self.leaves() if isinstance(value, Quantity)}
+
+    def uncertain(self) -> dict[str, Quantity]:
+        """Return the quantities that differ from draw to draw."""
+        return {key: quantity for key, quantity in self.quantities().items() if quantity.is_uncertain}
+
+    def correlation_of(self) -> dict[tuple[str, str], float]:
+        """Return the correlation of each pair of keys that has one."""
+        return {(entry.between[0], entry.between[1]): entry.value for entry in self.correlations}
+
+    def leaves(self) -> Iterator[tuple[str, Any, Any]]:
+        """Yield (dotted key, value, field declaration) of every setting; correlations are left out."""
+        yield from _leaves(self, "")
+
+
+def family_of(key: str) -> str:
+    """Return the family that an input is ranked with: weather, prices, ageing, habits, kit, tenure or study."""
+    for start in sorted(FAMILIES, key=len, reverse=True):
+        if key == start or key.startswith(f"{start}."):
+            return FAMILIES[start]
+    return "study"
+
+
+def _leaves(table: BaseModel, start: str) -> Iterator[tuple[str, Any, Any]]:
+    for name, declared in type(table).model_fields.items():
+        value = getattr(table, name)
+        key = f"{start}{name}"
+        if name == "correlations":
+            continue
+        if isinstance(value, BaseModel):
+            yield from _leaves(value, f"{key}.")
+        elif isinstance(value, dict):
+            for entry, item in value.items():
+                if isinstance(item, BaseModel):
+                    yield from _leaves(item, f"{key}.{entry}.")
+                else:
+                    yield f"{key}.{entry}", item, declared
+        else:
+            yield key, value, declared

@@ -1,0 +1,71 @@
+"""Lists of numbers with a meaning: one per month, one number or twelve, a horizon line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+from riskcalc.scenario.complaints import Complaint, refusal, refuse, shown
+from riskcalc.scenario.uncertain import Bounds, number_in, number_schema
+from riskcalc.scenario.units import slip_hint
+
+MOST_HORIZON_POINTS = 360
+
+
+@dataclass(frozen=True)
+class Monthly(Bounds):
+    """Twelve plain numbers, January first; a single number too when `one_will_do`."""
+
+    one_will_do: bool = False
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        twelve = {"type": "array", "items": number_schema(self), "minItems": 12, "maxItems": 12}
+        return {"anyOf": [number_schema(self), twelve]} if self.one_will_do else twelve
+
+    def read(self, raw: object) -> float | tuple[float, ...]:
+        """Return the number or the twelve, or raise what is wrong."""
+        accepted = f"12 numbers, January first, each {self.words()}"
+        if not isinstance(raw, list | tuple):
+            value = number_in(raw)
+            if self.one_will_do and value is not None and self.holds(value, value):
+                return value
+            hint = slip_hint(value, self.holds, self.unit) if self.one_will_do and value is not None else ""
+            raise refuse(raw, f"a number {self.words()}, or {accepted}" if self.one_will_do else accepted, hint)
+        numbers = [number_in(item) for item in raw[:13]]
+        if len(raw) != 12:
+            raise refuse(raw, accepted, f"{len(raw)} were given")
+        for place, (item, value) in enumerate(zip(raw, numbers, strict=True)):
+            if value is None or not self.holds(value, value):
+                hint = "" if value is None else slip_hint(value, self.holds, self.unit)
+                raise refusal([Complaint((place,), shown(item), f"a number {self.words()}", hint)])
+        return tuple(numbers)  # type: ignore[arg-type]
+
+
+def horizon_line(raw: object) -> tuple[tuple[float, float], ...]:
+    """Return pairs (azimuth, elevation) in degrees, or raise what is wrong with them."""
+    accepted = "a list of [azimuth 0 to 360, elevation 0 to 90] in rising azimuth, such as [[90, 5], [180, 20]]"
+    if not isinstance(raw, list | tuple) or not 1 <= len(raw) <= MOST_HORIZON_POINTS:
+        raise refuse(raw, accepted)
+    points: list[tuple[float, float]] = []
+    for place, item in enumerate(raw):
+        pair = [number_in(part) for part in item] if isinstance(item, list | tuple) and len(item) == 2 else [None]
+        azimuth, elevation = pair if len(pair) == 2 else (None, None)
+        if azimuth is None or elevation is None or not (0 <= azimuth <= 360 and 0 <= elevation <= 90):
+            raise refusal([Complaint((place,), shown(item), accepted)])
+        if points and azimuth <= points[-1][0]:
+            raise refusal([Complaint((place,), shown(item), accepted, "put the points in rising order of azimuth")])
+        points.append((azimuth, elevation))
+    return tuple(points)
+
+
+HORIZON_SCHEMA = {
+    "type": "array",
+    "minItems": 1,
+    "items": {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2},
+}

@@ -1,0 +1,164 @@
+"""The files of a scenario: TOML read whole, `from` followed inside the scenario folder, every file hashed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.scenario.complaints import did_you_mean, shown
+from riskcalc.scenario.layers import Tree
+from riskcalc.scenario.schema import FileUsed
+
+LARGEST_TOML = 1_000_000
+TREE_FOLDER = "scenarios"
+#: Tables that may take their keys `from` another file.
+SHARED_TABLES = ("site", "home", "tariff", "prices", "kit", "dispatch", "purchase", "tenure", "study")
+
+
+class Sources:
+    """Reads the files of one scenario; remembers what was read and what went wrong."""
+
+    def __init__(self, scenario: Path) -> None:
+        self.problems: list[Problem] = []
+        self.files: dict[str, FileUsed] = {}
+        self._parsed: dict[Path, dict[str, Any]] = {}
+        folder = scenario.resolve().parent
+        inside = [parent for parent in (folder, *folder.parents) if parent.name == TREE_FOLDER]
+        above = folder.parent
+        self.root = inside[0] if inside else (folder if above == Path(above.anchor) else above)
+
+    def read_toml(self, path: Path) -> dict[str, Any]:
+        """Return the tables of a TOML file.
+
+        Raises
+        ------
+        InputError
+            If it is missing, too large, not UTF-8 or not TOML.
+        """
+        real = path.resolve()
+        if real not in self._parsed:
+            self._parsed[real] = parse_toml(self.read_bytes(path, largest=LARGEST_TOML, what="a scenario file"), path)
+        return self._parsed[real]
+
+    def read_bytes(self, path: Path, *, largest: int, what: str) -> bytes:
+        """Return the bytes of a file and remember its hash."""
+        file = path.as_posix()
+        try:
+            size = path.stat().st_size
+            if not path.is_file():
+                raise one_problem(file, "", "a folder" if path.is_dir() else "no regular file", what)
+            if size > largest:
+                raise one_problem(file, "", f"{size} bytes", f"{what} of at most {largest} bytes")
+            content = path.read_bytes()
+        except FileNotFoundError as error:
+            raise one_problem(file, "", "no such file", what, _neighbour(path)) from error
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            raise one_problem(file, "", f"cannot be read: {reason}", f"{what} that can be opened") from error
+        self.remember(path, hashlib.sha256(content).hexdigest())
+        return content
+
+    def remember(self, path: Path, sha256: str) -> None:
+        """Note a file that the scenario rests on."""
+        self.files.setdefault(path.as_posix(), FileUsed(path.as_posix(), sha256))
+
+    def lay_shared(
+        self, tree: Tree, table: str, target: object, said_in: Path | None, *, anchor: Path, chain: tuple[Path, ...]
+    ) -> None:
+        """Lay what `from = target` brings into `table`; what goes wrong is noted in `problems`.
+
+        Parameters
+        ----------
+        said_in
+            File that says `from`; None for an override.
+        anchor
+            File to whose folder the target is relative.
+        chain
+            Files that led here, to notice circles.
+        """
+        key, said = f"{table}.from", "--set" if said_in is None else said_in.as_posix()
+        path = self._target(target, key, said, anchor)
+        if path is None:
+            return
+        if path.resolve() in [link.resolve() for link in chain]:
+            circle = " -> ".join(link.as_posix() for link in (*chain, path))
+            self.problems.append(Problem(said, key, circle, "files that do not lead back to themselves"))
+            return
+        try:
+            content = self.read_toml(path)
+        except InputError as error:
+            for problem in error.problems:
+                wanted = f"{problem.accepted} (named by {key} in {said})"
+                self.problems.append(Problem(problem.file, problem.key, problem.given, wanted, problem.hint))
+            return
+        own = self._own_keys(content, table, path)
+        if "from" in own:
+            self.lay_shared(tree, table, own["from"], path, anchor=path, chain=(*chain, path))
+        tree.lay({key: value for key, value in own.items() if key != "from"}, path.as_posix(), at=(table,))
+
+    def _own_keys(self, content: dict[str, Any], table: str, path: Path) -> dict[str, Any]:
+        """Return the keys of one table of a shared file: its [table], or the whole file when it has no tables of ours."""
+        if not isinstance(content.get(table), dict):
+            return content
+        for key in content:
+            if key not in (*SHARED_TABLES, "name", "description"):
+                accepted = "a shared file holds tables such as " + ", ".join(f"[{known}]" for known in SHARED_TABLES)
+                problem = Problem(path.as_posix(), key, shown(content[key]), accepted, did_you_mean(key, SHARED_TABLES))
+                if problem not in self.problems:
+                    self.problems.append(problem)
+        return content[table]
+
+    def _target(self, target: object, key: str, said: str, anchor: Path) -> Path | None:
+        accepted = f"a path to a TOML file relative to this file, inside the folder {self.root.name or self.root}"
+        trouble = ""
+        if not isinstance(target, str) or not target or "\0" in target:
+            trouble = "write the path in quotes"
+        elif Path(target).is_absolute() or ":" in target or "\\" in target:
+            trouble = "write the path relative to this file, with / between folders"
+        else:
+            path = Path(os.path.normpath(anchor.parent / target))
+            if path.resolve().is_relative_to(self.root):
+                return path
+            trouble = "move or copy the file into that folder"
+        self.problems.append(Problem(said, key, shown(target), accepted, trouble))
+        return None
+
+
+def parse_toml(content: bytes, path: Path) -> dict[str, Any]:
+    """Return the tables in the bytes of a TOML file.
+
+    Raises
+    ------
+    InputError
+        If the bytes are not UTF-8 or not TOML; the message names the line.
+    """
+    file = path.as_posix()
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        given = f"line {line}: byte 0x{content[error.start]:02x} is not UTF-8"
+        raise one_problem(file, "", given, "text saved as UTF-8", "save it again with the encoding UTF-8") from error
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise one_problem(
+            file, "", f"not TOML: {error}", "TOML: key = value, texts in quotes, tables in [brackets]"
+        ) from error
+    except (ValueError, RecursionError) as error:
+        given = (
+            "tables or lists nested too deeply" if isinstance(error, RecursionError) else "a number too long to read"
+        )
+        raise one_problem(file, "", given, "TOML with figures and tables of a sensible size") from error
+
+
+def _neighbour(path: Path) -> str:
+    try:
+        names = sorted(entry.name for entry in path.parent.iterdir())[:2000]
+    except OSError:
+        return f"the folder {path.parent.as_posix()} does not exist" if not path.parent.exists() else ""
+    return did_you_mean(path.name, names)
