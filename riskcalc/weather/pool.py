@@ -116,3 +116,24 @@ class WeatherPool:
             what = "year" if self.years == 1 else "years"
             notes = (*notes, f"{self.years} distinct weather {what}, repeated whole to fill a pool of {years}")
         return replace(self, notes=notes, **{name: getattr(self, name)[index] for name in HOUR_SERIES})
+
+    def rotated(self, utc_offset_hours: float) -> WeatherPool:
+        """Return the pool on the hours of another standard time, each year turned in a ring.
+
+        A year keeps its hours: those pushed over one end of the year come back at the other.
+
+        Raises
+        ------
+        ValueError
+            If the two standard times do not differ by whole hours.
+        """
+        shift = utc_offset_hours - self.utc_offset_hours
+        if abs(shift - round(shift)) > 1e-9:
+            raise ValueError(
+                f"utc_offset_hours: {utc_offset_hours:g}; accepted: {self.utc_offset_hours:g} + whole hours"
+            )
+        if shift == 0.0:
+            return self
+        turned = {name: np.roll(getattr(self, name), round(shift), axis=1) for name in HOUR_SERIES}
+        note = f"turned from UTC{self.utc_offset_hours:+g} h to the site's standard time, UTC{utc_offset_hours:+g} h"
+        return replace(self, utc_offset_hours=utc_offset_hours, notes=(*self.notes, note), **turned)

@@ -1,0 +1,188 @@
+"""Putting stamped hours on the axis of whole standard-time years, and closing short gaps. No file is read here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import MONTH_LENGTHS
+from riskcalc.errors import one_problem
+from riskcalc.solar import HOURS, SunPath
+
+LONGEST_GAP_HOURS = 3
+#: Most hours that a change of time zone can push over the end of a year.
+MOST_ZONE_HOURS = 26
+#: Share of the year's light that may arrive with the sun down before the time zone or label must be wrong.
+MOST_DARK_LIGHT = 0.02
+#: Distance of the light's centre from noon of the sun, over a year, beyond which the stamps must be wrong [h].
+MOST_OFF_NOON_HOURS = 0.9
+
+MONTH_STARTS = np.concatenate([[0], np.cumsum(MONTH_LENGTHS)[:-1]])
+
+
+@dataclass(frozen=True)
+class HourStamps:
+    """Calendar fields of the start of each hour in the site's standard time; equal length, file order."""
+
+    year: NDArray[np.int64]
+    month: NDArray[np.int64]
+    day: NDArray[np.int64]
+    hour: NDArray[np.int64]
+
+    @property
+    def leap_day(self) -> NDArray[np.bool_]:
+        """Whether the hour lies on 29 February."""
+        return (self.month == 2) & (self.day == 29)
+
+    @property
+    def hour_of_year(self) -> NDArray[np.int64]:
+        """Index 0..8759 in the 365-day year; that of 1 March for 29 February, to be left out by the caller."""
+        return (MONTH_STARTS[self.month - 1] + self.day - 1) * 24 + self.hour
+
+
+def is_typical_year(stamps: HourStamps) -> bool:
+    """Return whether the hours are one year put together from months of different years."""
+    kept = ~stamps.leap_day
+    index = stamps.hour_of_year[kept]
+    several = len(np.unique(stamps.year)) > 2
+    return several and len(index) == HOURS and len(np.unique(index)) == HOURS
+
+
+def years_on_axis(
+    stamps: HourStamps, series: dict[str, NDArray[np.float64]], *, file: str
+) -> tuple[dict[str, NDArray[np.float64]], list[str]]:
+    """Return each series as (K, 8760) with NaN where an hour is missing, and notes for the reader.
+
+    Hours that a change of zone pushed out of the first or last year come back at the other end; a year that the file
+    covers only in part, at its beginning or end, is left out.
+
+    Raises
+    ------
+    InputError
+        If no whole year remains.
+    """
+    notes = []
+    if stamps.leap_day.any():
+        notes.append(f"29 February left out ({int(stamps.leap_day.sum())} hours)")
+    kept = ~stamps.leap_day
+    index, years = stamps.hour_of_year[kept], stamps.year[kept]
+    if is_typical_year(stamps):
+        years = np.zeros_like(years)
+        notes.append("a typical year put together from months of different years")
+    counts = np.bincount(years - years.min())
+    rows = np.flatnonzero(counts >= HOURS // 2) + years.min()
+    if len(rows) == 0:
+        raise _no_whole_year(file, len(index))
+    first, last = int(rows[0]), int(rows[-1])
+    inside = (years >= first) & (years <= last)
+    result = {}
+    for name, values in series.items():
+        table = np.full((last - first + 1, HOURS), np.nan)
+        table[years[inside] - first, index[inside]] = values[kept][inside]
+        result[name] = table
+    turned = 0
+    for spilled, row in ((years < first, last - first), (years > last, 0)):
+        if 0 < spilled.sum() <= MOST_ZONE_HOURS:
+            absent = ~np.isfinite(result["ghi"][row, index[spilled]])
+            turned += int(absent.sum())
+            for name, values in series.items():
+                result[name][row, index[spilled][absent]] = values[kept][spilled][absent]
+    if turned:
+        notes.append(f"{turned} hours moved to the other end of the record by the change of time zone")
+    result, left_out = _without_partial_years(result, first=first, file=file)
+    if left_out:
+        notes.append("years covered only in part left out: " + ", ".join(left_out))
+    return result, notes
+
+
+def gaps_closed(
+    values: NDArray[np.float64], *, name: str, file: str, first_year: int | None = None
+) -> tuple[NDArray[np.float64], int]:
+    """Return the series (K, 8760) with gaps of up to 3 hours filled on straight lines, and the hours filled.
+
+    Raises
+    ------
+    InputError
+        If a gap is longer; it is named by its place.
+    """
+    flat = values.reshape(-1)
+    missing = ~np.isfinite(flat)
+    if not missing.any():
+        return values, 0
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], missing.view(np.int8), [0]])))
+    starts, ends = edges[::2], edges[1::2]
+    longest = int(np.argmax(ends - starts))
+    if ends[longest] - starts[longest] > LONGEST_GAP_HOURS:
+        place = hour_name(int(starts[longest]), first_year)
+        raise one_problem(
+            file,
+            name,
+            f"{ends[longest] - starts[longest]} hours missing from {place} on",
+            f"gaps of at most {LONGEST_GAP_HOURS} hours",
+            "fill the gap from another source, or leave the whole year out",
+        )
+    filled = flat.copy()
+    good = np.flatnonzero(~missing)
+    filled[missing] = np.interp(np.flatnonzero(missing), good, flat[good])
+    return filled.reshape(values.shape), int(missing.sum())
+
+
+def hour_name(index: int, first_year: int | None) -> str:
+    """Return a readable name of an hour of the flat series: date and hour of the site's standard time."""
+    year, hour = divmod(index, HOURS)
+    day, hour = divmod(hour, 24)
+    month = int(np.searchsorted(MONTH_STARTS, day, side="right"))
+    date = f"{month:02d}-{day - MONTH_STARTS[month - 1] + 1:02d} {hour:02d}:00"
+    return date if first_year is None else f"{first_year + year}-{date}"
+
+
+def check_sun_agrees(ghi: NDArray[np.float64], sun: SunPath, *, file: str) -> None:
+    """Raise InputError if the light comes at hours when the sun is down, or is not centred on noon of the sun.
+
+    Either means that the time zone, the label or the place is wrong, or that units are not W/m2 at all.
+    """
+    total = ghi.sum()
+    if total <= 0.0:
+        raise one_problem(file, "ghi", "no light in the whole file", "irradiance in W/m2")
+    dark = 1.0 - ghi[:, sun.lit].sum() / total
+    hint = "check zone, label, latitude and longitude of the file"
+    if dark > MOST_DARK_LIGHT:
+        given = f"{100.0 * dark:.1f} % of the light arrives while the sun is down"
+        raise one_problem(file, "time", given, f"at most {100.0 * MOST_DARK_LIGHT:g} %", hint)
+    clear = sun.extraterrestrial_horizontal_w[sun.lit]
+    solar_time = sun.solar_time_hours[sun.lit]
+    light = ghi[:, sun.lit].sum(axis=0)
+    # By day, sun and light each have a centre; long summer days of high latitudes need no special care.
+    off = float((light * solar_time).sum() / light.sum() - (clear * solar_time).sum() / clear.sum())
+    if abs(off) > MOST_OFF_NOON_HOURS:
+        side = "late" if off > 0.0 else "early"
+        given = f"the light is centred {abs(off):.1f} h too {side} for the sun"
+        raise one_problem(file, "time", given, f"within {MOST_OFF_NOON_HOURS:g} h", hint)
+    bright = ghi[:, sun.lit].max() / 1.3
+    if bright > sun.extraterrestrial_w.max():
+        given = f"{1.3 * bright:.0f} W/m2"
+        raise one_problem(file, "ghi", given, "less than light outside the atmosphere x 1.3", "irradiance in W/m2")
+
+
+def _without_partial_years(
+    series: dict[str, NDArray[np.float64]], *, first: int, file: str
+) -> tuple[dict[str, NDArray[np.float64]], list[str]]:
+    """Leave out years at the ends of which a stretch longer than a gap is not in the file at all."""
+    present = np.zeros(next(iter(series.values())).shape, dtype=bool)
+    for values in series.values():
+        present |= np.isfinite(values)
+    keep = np.ones(len(present), dtype=bool)
+    for row in (0, len(present) - 1):
+        has = np.flatnonzero(present[row])
+        if len(has) == 0 or has[0] > LONGEST_GAP_HOURS or has[-1] < HOURS - 1 - LONGEST_GAP_HOURS:
+            keep[row] = False
+    if not keep.any():
+        raise _no_whole_year(file, int(present.sum()))
+    left_out = [str(first + row) for row in np.flatnonzero(~keep)]
+    return {name: values[keep] for name, values in series.items()}, left_out
+
+
+def _no_whole_year(file: str, hours: int) -> Exception:
+    return one_problem(file, "time", f"{hours} hours, no whole calendar year", "one or more whole years of hours")

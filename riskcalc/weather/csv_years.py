@@ -1,0 +1,270 @@
+"""Plain CSV of one or many real weather years, checked line by line and put on the site's standard-time hours."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import standard_offset_minutes
+from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.solar import HOURS, SunPath, sun_path
+from riskcalc.weather.axis import HourStamps, check_sun_agrees, gaps_closed, is_typical_year, years_on_axis
+from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.split import beam_and_diffuse
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LABELS = {"start": 0.0, "middle": 0.5, "end": 1.0}
+REQUIRED = ("time", "ghi", "temp_air", "wind_speed")
+OPTIONAL = ("dni", "dhi")
+STEPS_MINUTES = (60, 30, 20, 15, 10, 5)
+
+TYPICAL_YEAR_NOTE = "one typical year only: the luck of the weather from year to year is not in it"
+
+
+def read_csv_years(
+    path: str | Path,
+    *,
+    zone: str,
+    label: str,
+    latitude_deg: float,
+    longitude_deg: float,
+    altitude_m: float = 0.0,
+    site_zone: str | None = None,
+    source: str | None = None,
+) -> WeatherPool:
+    """Return the whole years of a CSV file of one or many real years (or one typical year) of hours.
+
+    Parameters
+    ----------
+    path : path
+        Columns `time, ghi, temp_air, wind_speed` and, if known, `dni` and `dhi`; W/m2, degC, m/s; `.gz` is unpacked.
+        Steps of 60 minutes, or 30, 20, 15, 10 or 5 that are averaged to hours. An empty cell is a gap.
+    zone : str
+        IANA zone of times that carry no offset of their own; times with an offset keep it.
+    label : "start", "middle" or "end"
+        What part of its step a time stands for.
+    site_zone : str, optional
+        Zone of the site, whose standard time the pool is put on; `zone` if not given.
+    source : str, optional
+        Citation for the report; the file's name if not given.
+
+    Raises
+    ------
+    InputError
+        With every problem found: missing columns, text or negative numbers (with their lines), times that repeat
+        or run backwards, gaps of more than 3 hours, no whole year, light that does not suit the sun.
+    """
+    file = existing(path)
+    if label not in LABELS:
+        raise one_problem(file, "label", label, "start, middle or end")
+    table = _read_table(file)
+    problems: list[Problem] = []
+    series = {
+        name: _numbers(table[name], name=name, file=file, problems=problems)
+        for name in (*REQUIRED[1:], *OPTIONAL)
+        if name in table
+    }
+    utc = _utc_times(table["time"], zone=zone, file=file, problems=problems)
+    if problems:
+        raise InputError(problems)
+    step = _step_minutes(utc, file=file)
+    offset_minutes = standard_offset_minutes(site_zone or zone)
+    start = utc - np.int64(round(LABELS[label] * step * 60)) + np.int64(offset_minutes * 60)
+    start, series, notes = _whole_hours(start, series, step=step)
+    stamps = _stamps(start)
+    typical = is_typical_year(stamps)
+    on_axis, axis_notes = years_on_axis(stamps, series, file=str(file))
+    notes += axis_notes
+    _check_order(stamps, utc, step=step, file=file, typical=typical)
+    first_year = None if typical else int(np.median(stamps.year[:HOURS]))
+    closed = {}
+    filled_hours = 0
+    for name, values in on_axis.items():
+        closed[name], filled = gaps_closed(values, name=name, file=str(file), first_year=first_year)
+        filled_hours = max(filled_hours, filled)
+    if filled_hours:
+        notes.append(f"{filled_hours} missing hours filled on straight lines (gaps of at most 3 hours)")
+    place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
+    sun = sun_path(**place, utc_offset_hours=offset_minutes / 60.0)
+    check_sun_agrees(closed["ghi"], sun, file=str(file))
+    dni, dhi, split_note = _split(closed, sun)
+    notes += [split_note] if split_note else []
+    years = len(closed["ghi"])
+    if years == 1:
+        notes.append(TYPICAL_YEAR_NOTE if first_year is None else "one real year only")
+    return WeatherPool(
+        ghi=closed["ghi"],
+        dni=dni,
+        dhi=dhi,
+        temp_air=closed["temp_air"],
+        wind_speed=closed["wind_speed"],
+        **place,
+        utc_offset_hours=offset_minutes / 60.0,
+        source=source or f"hourly weather file {file.name}",
+        notes=tuple(notes),
+        real_years=years,
+    )
+
+
+def existing(path: str | Path) -> Path:
+    """Return the path of a file that exists.
+
+    Raises
+    ------
+    InputError
+        If there is no such file.
+    """
+    file = Path(path)
+    if not file.is_file():
+        raise one_problem(file, "", "no such file", "a weather file that exists")
+    return file
+
+
+def _read_table(file: Path) -> pd.DataFrame:
+    import pandas as pd
+
+    try:
+        table = pd.read_csv(file, dtype=str, keep_default_na=False, skipinitialspace=True, encoding="utf-8")
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
+        raise one_problem(
+            file, "", f"not a CSV file in UTF-8 ({error})", "comma-separated text, one header line"
+        ) from error
+    table.columns = [str(name).strip().lower() for name in table.columns]
+    missing = [name for name in REQUIRED if name not in table]
+    if missing:
+        given = ", ".join(table.columns)
+        accepted = "columns time, ghi, temp_air, wind_speed and, if known, dni, dhi"
+        raise one_problem(file, ", ".join(missing), f"columns {given}", accepted)
+    return table
+
+
+def _numbers(column: pd.Series, *, name: str, file: Path, problems: list[Problem]) -> NDArray[np.float64]:
+    """Numbers of one column, NaN for an empty cell; text, NaN and negative light or wind become problems."""
+    import pandas as pd
+
+    text = column.str.strip()
+    values = np.asarray(pd.to_numeric(text, errors="coerce"), dtype=np.float64)
+    empty = np.asarray(text == "")
+    wrong = np.flatnonzero(~np.isfinite(values) & ~empty)
+    low = -90.0 if name == "temp_air" else 0.0
+    below = np.flatnonzero(values < low)
+    for rows, accepted, hint in (
+        (wrong, "a number, or an empty cell for a gap", ""),
+        (below, f"at least {low:g}", "" if name == "temp_air" else "small negative readings at night are zeros"),
+    ):
+        if len(rows):
+            more = f" and {len(rows) - 1} more lines" if len(rows) > 1 else ""
+            given = f"{column.iloc[rows[0]]!r} in line {rows[0] + 2}{more}"
+            problems.append(Problem(str(file), name, given, accepted, hint))
+    return values
+
+
+def _utc_times(column: pd.Series, *, zone: str, file: Path, problems: list[Problem]) -> NDArray[np.int64]:
+    """Seconds since 1970 UTC; times without an offset are read on the wall clock of the zone."""
+    import pandas as pd
+
+    standard_offset_minutes(zone)
+    text = column.str.strip()
+    own_offset = np.asarray(text.str.contains(r"(?:Z|[+-]\d{2}:?\d{2})$", regex=True))
+    if own_offset.any() and not own_offset.all():
+        row = int(np.flatnonzero(own_offset != own_offset[0])[0])
+        given = f"{text.iloc[row]!r} in line {row + 2}"
+        problems.append(Problem(str(file), "time", given, "an offset on every time or on none"))
+        return np.zeros(len(text), dtype=np.int64)
+    parsed = pd.to_datetime(text, errors="coerce", format="ISO8601", utc=bool(own_offset.all()))
+    bad = np.flatnonzero(parsed.isna())
+    if len(bad):
+        given = f"{text.iloc[bad[0]]!r} in line {bad[0] + 2}"
+        problems.append(Problem(str(file), "time", given, "a time in ISO 8601, such as 2021-03-05T14:00+01:00"))
+        return np.zeros(len(text), dtype=np.int64)
+    if not own_offset.all():
+        try:
+            parsed = parsed.dt.tz_localize(zone, ambiguous="infer", nonexistent="raise").dt.tz_convert("UTC")
+        except ValueError as error:
+            hint = "give UTC or an offset with each time, or a zone without summer time"
+            problems.append(Problem(str(file), "time", str(error), f"times that exist once in {zone}", hint))
+            return np.zeros(len(text), dtype=np.int64)
+    return np.asarray(parsed.dt.as_unit("s").dt.tz_localize(None).astype("int64"), dtype=np.int64)
+
+
+def _step_minutes(utc: NDArray[np.int64], *, file: Path) -> int:
+    if len(utc) < HOURS:
+        raise one_problem(file, "time", f"{len(utc)} lines", f"at least one whole year, {HOURS} hours")
+    step = int(np.median(np.diff(utc))) // 60
+    if step not in STEPS_MINUTES:
+        accepted = "steps of " + ", ".join(str(minutes) for minutes in STEPS_MINUTES) + " minutes"
+        raise one_problem(file, "time", f"steps of {step} minutes", accepted)
+    return step
+
+
+def _whole_hours(
+    start: NDArray[np.int64], series: dict[str, NDArray[np.float64]], *, step: int
+) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]], list[str]]:
+    """Means over whole hours of standard time, in file order.
+
+    Steps shorter than an hour are averaged; an hour of which a step is missing becomes a gap. Hours that begin at
+    half past (a site whose zone has a half hour, a file in UTC) are made from the halves of their two neighbours.
+    """
+    notes: list[str] = []
+    if step < 60:
+        hour, first = np.unique(start // 3600, return_index=True)
+        slot = np.searchsorted(hour, start // 3600)
+        needed = 60 // step
+        full = np.bincount(slot) == needed
+        means = {name: np.where(full, np.bincount(slot, values) / needed, np.nan) for name, values in series.items()}
+        order = np.argsort(first)
+        notes.append(f"steps of {step} minutes averaged to hours")
+        return hour[order] * 3600, {name: values[order] for name, values in means.items()}, notes
+    if len(start) and (start % 3600 == 1800).all():
+        follows = np.concatenate([np.diff(start) == 3600, [False]])
+        later = {name: np.concatenate([values[1:], [np.nan]]) for name, values in series.items()}
+        halves = {name: np.where(follows, (values + later[name]) / 2.0, np.nan) for name, values in series.items()}
+        notes.append("hours of the file lie half an hour off the site's: each made from the halves of two")
+        return start + 1800, halves, notes
+    return start - start % 3600, series, notes
+
+
+def _stamps(start: NDArray[np.int64]) -> HourStamps:
+    hours = start.astype("datetime64[s]")
+    days, months = hours.astype("datetime64[D]"), hours.astype("datetime64[M]")
+    return HourStamps(
+        year=hours.astype("datetime64[Y]").astype(np.int64) + 1970,
+        month=months.astype(np.int64) % 12 + 1,
+        day=(days - months.astype("datetime64[D]")).astype(np.int64) + 1,
+        hour=(hours - days.astype("datetime64[s]")).astype(np.int64) // 3600,
+    )
+
+
+def _check_order(stamps: HourStamps, utc: NDArray[np.int64], *, step: int, file: Path, typical: bool) -> None:
+    """Refuse times that repeat or run backwards; in a typical year only month, day and hour count."""
+    clock = stamps.hour_of_year[~stamps.leap_day] * 3600 if typical else utc
+    jumps = np.diff(clock)
+    if typical:
+        jumps = np.where(jumps < -HOURS * 1800, jumps + HOURS * 3600, jumps)
+    for rows, given in ((np.flatnonzero(jumps == 0), "the same time twice"), (np.flatnonzero(jumps < 0), "goes back")):
+        if len(rows):
+            more = f", and {len(rows) - 1} more" if len(rows) > 1 else ""
+            accepted = f"times that run forward by {step} minutes"
+            raise one_problem(file, "time", f"{given} in line {rows[0] + 3}{more}", accepted)
+
+
+def _split(
+    series: dict[str, NDArray[np.float64]], sun: SunPath
+) -> tuple[NDArray[np.float64], NDArray[np.float64], str]:
+    """Beam and diffuse: as given, or what is missing from the other two, or by the published law."""
+    ghi = series["ghi"]
+    if "dni" in series and "dhi" in series:
+        return series["dni"], series["dhi"], ""
+    if "dni" in series:
+        return series["dni"], np.maximum(ghi - series["dni"] * sun.cos_zenith, 0.0), "diffuse light: global less beam"
+    if "dhi" in series:
+        beam = np.where(sun.cos_zenith > 0.05, (ghi - series["dhi"]) / np.maximum(sun.cos_zenith, 0.05), 0.0)
+        limit = 0.9 * sun.extraterrestrial_w * sun.lit_share
+        return np.clip(beam, 0.0, limit), series["dhi"], "beam: global less diffuse light"
+    dni, dhi = beam_and_diffuse(ghi, sun)
+    return dni, dhi, "global light split into beam and diffuse by the law of Ridley, Boland & Lauret (2010)"
