@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.money.cashflow import KINDS, cash_flows, energy_bill, price_level
+from riskcalc.money.cashflow import KINDS, cash_flows, price_level
 from riskcalc.money.factors import single_present_value
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import discounted_payback_years, simple_payback_years
@@ -125,41 +125,6 @@ def test_real_and_nominal_discounting_agree():
     worth = net_present_value(flows.total, discount_rate=nominal)[0]
     expected = -sum(100 * single_present_value(real, y) for y in range(1, 11)) / (1 + inflation)
     assert worth == pytest.approx(expected, rel=1e-12)
-
-
-def test_energy_bill_by_hand():
-    """1,000 kWh by day at 0.30, 500 by night at 0.10, 200 exported at 0.05, 0.5 a day standing: 522.50."""
-    bill = energy_bill(
-        np.array([[1000.0], [500.0]]),
-        np.array([[200.0], [0.0]]),
-        import_price_per_kwh=np.array([[0.30], [0.10]]),
-        export_price_per_kwh=0.05,
-        standing_charge_per_day=0.5,
-    )
-    assert bill == pytest.approx(300 + 50 - 10 + 182.5)
-
-
-def test_bills_of_all_years_at_once():
-    """(rates, years, draws) gives the bills of each year by itself, bit for bit."""
-    rng = np.random.default_rng(5)
-    imported, exported, price = rng.uniform(0, 1, (3, 2, 6, 4))
-    level = rng.uniform(1, 2, (6, 4))
-    tariff = {"export_price_per_kwh": 0.1 * level, "standing_charge_per_day": 0.3 * level}
-    together = energy_bill(imported, exported, import_price_per_kwh=price, **tariff)
-    for year in range(6):
-        one_year = {name: rows[year] for name, rows in tariff.items()}
-        bill = energy_bill(imported[:, year], exported[:, year], import_price_per_kwh=price[:, year], **one_year)
-        assert (together[year] == bill).all()
-
-
-def test_same_energy_costs_exactly_the_same():
-    """The same imports give bills whose difference is exactly zero, whatever the prices."""
-    rng = np.random.default_rng(3)
-    imported, price = rng.uniform(0, 900, (3, 40)), rng.uniform(0.05, 0.5, (3, 40))
-    zero = np.zeros((3, 40))
-    first = energy_bill(imported, zero, import_price_per_kwh=price, standing_charge_per_day=0.4)
-    second = energy_bill(imported.copy(), zero, import_price_per_kwh=price, standing_charge_per_day=0.4)
-    assert (first - second == 0.0).all()
 
 
 def test_saving_needs_years_and_draws():

@@ -129,26 +129,6 @@ def price_level(inflation_per_year: ArrayLike, *, years: int) -> Floats:
     return (1.0 + np.atleast_1d(rate)) ** np.arange(years)[:, None]
 
 
-def energy_bill(
-    imported_kwh: Floats,
-    exported_kwh: Floats,
-    *,
-    import_price_per_kwh: Floats,
-    export_price_per_kwh: ArrayLike = 0.0,
-    standing_charge_per_day: ArrayLike = 0.0,
-) -> Floats:
-    """Return the yearly bill, (draws,) for one year or (years, draws) for all, positive = to pay.
-
-    `imported_kwh` and `exported_kwh` are energy by rate, (rates, draws) or (rates, years, draws); the prices are the
-    year's nominal ones: import by rate, export scalar or anything that broadcasts, standing charge like the result.
-    365 days are charged.
-    """
-    imported, exported = np.asarray(imported_kwh), np.asarray(exported_kwh)
-    paid = sum_in_order(list(np.asarray(import_price_per_kwh) * imported))
-    earned = sum_in_order(list(np.asarray(export_price_per_kwh) * exported))
-    return paid - earned + 365.0 * np.asarray(standing_charge_per_day)
-
-
 def sum_in_order(parts: list[Floats]) -> Floats:
     """Return the sum of equal arrays, added first to last.
 
