@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import DAYS, MINUTES_PER_DAY, LocalClock, wall_minute_of_step
 from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.demand.pool import DemandPool
+from riskcalc.demand.spikes import SHORTEST_INTERVAL, metered_days, restored_minutes
 from riskcalc.errors import InputError, Problem, one_problem
 
 KINDS = {"minute": 1, "half_hour": 30}
@@ -229,14 +230,14 @@ def _years_from_days(
     steps_per_slot = clock.slot_minutes // step_minutes
     reachable = np.empty((years, 1, wall.size), dtype=np.float32)
     wired = np.empty((years, 1, clock.slots), dtype=np.float32)
+    held = None if interval_minutes >= SHORTEST_INTERVAL else power_w.astype(np.float32)
+    days = metered_days(power_w) if held is None else None
     for year in range(years):
-        minutes = _minutes_of_days(power_w[choice[year]], interval_minutes, seed=(seed, year))
+        if days is not None:
+            minutes = restored_minutes(days, choice[year], seed=(seed, year))
+        else:
+            minutes = np.repeat(held[choice[year]], interval_minutes, axis=1)
         step_w = minutes.reshape(-1, step_minutes).mean(axis=1)[wall] if step_minutes > 1 else minutes.ravel()[wall]
         reachable[year, 0] = share * step_w
         wired[year, 0] = (1.0 - share) * step_w.reshape(-1, steps_per_slot).mean(axis=1)
     return reachable, wired
-
-
-def _minutes_of_days(power_w: NDArray[np.float64], interval_minutes: int, *, seed: tuple[int, int]) -> NDArray[np.float32]:
-    """One-minute power of days given by interval, shape (days, 1440)."""
-    return np.repeat(power_w, interval_minutes, axis=1).astype(np.float32)
