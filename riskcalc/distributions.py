@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from riskcalc.quantity import Beta, Discrete, Empirical, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform
+from riskcalc.observed import Discrete, Empirical
+from riskcalc.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform
 
 Floats = NDArray[np.float64]
 

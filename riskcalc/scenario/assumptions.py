@@ -16,7 +16,7 @@ NOT_ASSUMED = ("name", "description", "currency")
 
 @dataclass(frozen=True)
 class Assumption:
-    """One row: the key, its meaning, what was given in words, its unit, where it comes from, is it our default?"""
+    """One row: the key, its meaning, what was given in words, unit, where it comes from, whether it is our default."""
 
     key: str
     label: str
@@ -37,7 +37,7 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
     """
     rows = []
     for key, value, declared in scenario.leaves():
-        if key in NOT_ASSUMED or key.endswith(".name") or value == {} or value == "":
+        if key in NOT_ASSUMED or key.endswith(".name") or value in ({}, ""):
             continue
         is_default = not scenario.is_given(key)
         origin = str((declared.json_schema_extra or {}).get("source", ""))

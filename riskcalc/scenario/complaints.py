@@ -15,12 +15,16 @@ LONGEST_SHOWN = 80
 
 @dataclass(frozen=True)
 class Complaint:
-    """One thing wrong at `path` below the key that is being checked."""
+    """One thing wrong at `path` below the key that is being checked.
+
+    `about_key` asks for the meaning of the key to be told along with what is accepted.
+    """
 
     path: tuple[str | int, ...]
     given: str
     accepted: str
     hint: str = ""
+    about_key: bool = False
 
 
 def refusal(complaints: Sequence[Complaint]) -> PydanticCustomError:
@@ -28,9 +32,11 @@ def refusal(complaints: Sequence[Complaint]) -> PydanticCustomError:
     return PydanticCustomError(OWN_ERROR, "refused", {"complaints": tuple(complaints)})
 
 
-def refuse(given: object, accepted: str, hint: str = "", path: tuple[str | int, ...] = ()) -> PydanticCustomError:
+def refuse(
+    given: object, accepted: str, hint: str = "", *, path: tuple[str | int, ...] = (), about_key: bool = False
+) -> PydanticCustomError:
     """Return the error for one complaint."""
-    return refusal([Complaint(path, shown(given), accepted, hint)])
+    return refusal([Complaint(path, shown(given), accepted, hint, about_key)])
 
 
 def shown(value: object) -> str:

@@ -1,4 +1,4 @@
-"""Correlations between uncertain inputs: do the keys exist, and can they all hold at once?"""
+"""Correlations between uncertain inputs: the keys exist, and all of them can hold at once."""
 
 from __future__ import annotations
 

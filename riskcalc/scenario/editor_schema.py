@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import MISSING, fields
 from typing import Any
 
-from riskcalc.quantity import KINDS, Fixed, Quantity
+from riskcalc.quantity import Fixed, Quantity
 from riskcalc.scenario.schema import Scenario
 from riskcalc.scenario.sources import SHARED_TABLES
-from riskcalc.scenario.uncertain import DISTRIBUTION_MARK
+from riskcalc.scenario.uncertain import DISTRIBUTION_MARK, KINDS
 
 _LOOSE = "Part"
 
@@ -22,7 +22,8 @@ def json_schema() -> dict[str, Any]:
     definitions = schema["$defs"]
     for name in list(definitions):
         definitions[name + _LOOSE] = _loosened(definitions[name])
-    definitions["Distribution"] = {"anyOf": [_distribution(kind) for kind in (Fixed, *KINDS.values())]}
+    kinds: tuple[type[Quantity], ...] = (Fixed, *KINDS.values())
+    definitions["Distribution"] = {"anyOf": [_distribution(kind) for kind in kinds]}
     for table in SHARED_TABLES:
         reference = _reference_in(schema["properties"][table])
         name = reference.rsplit("/", 1)[-1]

@@ -34,4 +34,5 @@ def default(value: Any, about: str, source: str = COMMON_PRACTICE) -> Any:
 
 def default_number(value: float, about: str, source: str = COMMON_PRACTICE) -> Any:
     """Declare a number that may be uncertain, with a default and the source of that default."""
-    return Field(default=Fixed(value=value, source=source), description=about, json_schema_extra={"source": source})
+    extra = {"source": source, "default": value}
+    return Field(default=Fixed(value=value, source=source), description=about, json_schema_extra=extra)

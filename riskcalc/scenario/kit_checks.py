@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 
 from riskcalc.quantity import plain
-from riskcalc.scenario.complaints import Complaint, did_you_mean, shown
+from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.kit import Inverter, Kit, Module, SolarInput
 from riskcalc.scenario.place import Home
 
 #: Power on a datasheet and voltage times current at the maximum agree to rounding of the three figures.
 POWER_TOLERANCE = 0.03
+#: Slack for figures that meet the limit exactly, such as 1 and 1 without idle draw.
+EFFICIENCY_ROUNDING = 1e-9
 
 
 def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
@@ -29,7 +32,8 @@ def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
     yield from _inverter(kit.inverter)
     if kit.coupling == "off_grid":
         if kit.charger is not None:
-            yield Complaint(("kit", "charger"), "a charger", "nothing: off grid there is no supply to charge from")
+            accepted = "nothing: off grid there is no supply to charge from"
+            yield Complaint(("kit", "charger"), "a charger", accepted, "remove [kit.charger]")
         if kit.inverter.export_limit_w:
             accepted = "nothing: off grid there is no grid to send to"
             yield Complaint(("kit", "inverter", "export_limit_w"), shown(kit.inverter.export_limit_w), accepted)
@@ -88,7 +92,7 @@ def _arrays(kit: Kit) -> Iterator[Complaint]:
         return
     for name, chosen in array_inputs(kit).items():
         if chosen not in kit.inputs:
-            accepted = "one of the inputs " + ", ".join(kit.inputs)
+            accepted = "the name of an input: " + listed(kit.inputs)
             hint = did_you_mean(chosen, kit.inputs) if chosen else ""
             yield Complaint(("kit", "arrays", name, "input"), shown(chosen), accepted, hint)
 
@@ -101,7 +105,7 @@ def _surfaces(kit: Kit, home: Home) -> Iterator[Complaint]:
             accepted = "a home with usable sun: [home.surfaces.<name>] with tilt_deg and azimuth_deg"
             yield Complaint(at, "an array", accepted, "or a kit without arrays")
         elif chosen not in home.surfaces:
-            accepted = "one of the home's surfaces " + ", ".join(home.surfaces)
+            accepted = "the name of a surface of the home: " + listed(home.surfaces)
             hint = did_you_mean(chosen, home.surfaces) if chosen else ""
             yield Complaint((*at, "surface"), shown(chosen), accepted, hint)
         else:
@@ -117,3 +121,31 @@ def _inverter(inverter: Inverter) -> Iterator[Complaint]:
     if inverter.surge_w is not None and inverter.surge_w < inverter.rating_w:
         accepted = f"rating_w ({plain(inverter.rating_w)} W) or more"
         yield Complaint(("kit", "inverter", "surge_w"), plain(inverter.surge_w), accepted)
+    yield from _loss_curve(inverter)
+
+
+def _loss_curve(inverter: Inverter) -> Iterator[Complaint]:
+    """Hold the two efficiencies and the idle draw to a curve that an inverter can have, over all their draws.
+
+    With power in = idle + a out + b out^2, a >= 1 (no load gets more than is taken) and b >= 0 (losses grow with load):
+    a = 2/half - 1/full - 3 idle/rating and b rating = 2 (1/full - 1/half + idle/rating).
+    """
+    idle_low, idle_high = (idle / inverter.rating_w for idle in inverter.idle_w.practical_support)
+    half_low, half_high = inverter.efficiency_half_load.practical_support
+    full_low, full_high = inverter.efficiency_full_load.practical_support
+    most_half = 2 / (1 + 1 / full_low + 3 * idle_high)
+    if half_high > most_half + EFFICIENCY_ROUNDING:
+        accepted = (
+            f"at most {math.floor(1000 * most_half) / 1000} beside {plain(full_low)} at full load and an idle draw of"
+            f" {plain(idle_high * inverter.rating_w)} W: the three figures contradict each other"
+        )
+        hint = "lower it, raise efficiency_full_load, or lower idle_w"
+        yield Complaint(("kit", "inverter", "efficiency_half_load"), plain(half_high), accepted, hint)
+    most_full = 1 / max(1 / half_low - idle_low, 1.0)
+    if full_high > most_full + EFFICIENCY_ROUNDING:
+        accepted = (
+            f"at most {math.floor(1000 * most_full) / 1000} beside {plain(half_low)} at half load and an idle draw of"
+            f" {plain(idle_low * inverter.rating_w)} W: the three figures contradict each other"
+        )
+        hint = "lower it, raise efficiency_half_load, or raise idle_w"
+        yield Complaint(("kit", "inverter", "efficiency_full_load"), plain(full_high), accepted, hint)

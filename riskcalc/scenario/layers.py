@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-Path_ = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 
 class Tree:
@@ -16,9 +16,9 @@ class Tree:
 
     def __init__(self) -> None:
         self.tables: dict[str, Any] = {}
-        self.origin: dict[Path_, str] = {}
+        self.origin: dict[KeyPath, str] = {}
 
-    def lay(self, addition: dict[str, Any], file: str, *, at: Path_ = ()) -> None:
+    def lay(self, addition: dict[str, Any], file: str, *, at: tuple[str, ...] = ()) -> None:
         """Lay `addition`, read from `file`, over the table at `at` (made if it is not there)."""
         table = self.tables
         for place, part in enumerate(at):
@@ -28,14 +28,14 @@ class Tree:
             table = table[part]
         self._merge(table, addition, at, file)
 
-    def file_of(self, path: Path_, otherwise: str) -> str:
+    def file_of(self, path: KeyPath, otherwise: str) -> str:
         """Return the file in which the key at `path`, or the nearest table above it, stands."""
         for length in range(len(path), 0, -1):
             if path[:length] in self.origin:
                 return self.origin[path[:length]]
         return otherwise
 
-    def _merge(self, below: dict[str, Any], above: dict[str, Any], at: Path_, file: str) -> None:
+    def _merge(self, below: dict[str, Any], above: dict[str, Any], at: KeyPath, file: str) -> None:
         for key, value in above.items():
             path = (*at, key)
             present = below.get(key)
@@ -50,10 +50,11 @@ class Tree:
             else:
                 below[key] = value
 
-    def _forget(self, path: Path_) -> None:
+    def _forget(self, path: KeyPath) -> None:
         for known in [known for known in self.origin if known[: len(path)] == path]:
             del self.origin[known]
 
 
 def _is_whole_quantity(table: dict[str, Any]) -> bool:
-    return "distribution" in table or "value" in table
+    """Return whether a table is a quantity of its own; a rate may be *named* value, so tables do not count."""
+    return any(key in table and not isinstance(table[key], dict) for key in ("distribution", "value"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import types
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -53,20 +54,23 @@ def dotted(path: Location) -> str:
 
 def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Iterator[Complaint]:
     kind, given = error["type"], shown(error.get("input"))
-    if kind == OWN_ERROR:
-        yield from error["ctx"]["complaints"]
-        return
     owner, field = declared_at(model, location)
     about = field.description if field is not None and field.description else ""
+    if kind == OWN_ERROR:
+        for complaint in error["ctx"]["complaints"]:
+            yield _explained(complaint, about)
+        return
     if kind == "missing":
-        yield Complaint((), "nothing", f"needed: {about}")
+        is_table = field is not None and _inner(field.annotation)[0] is not None
+        hint = f"add [{dotted(location)}] with its keys below it" if is_table else ""
+        yield Complaint((), "nothing", f"needed: {about}", hint)
     elif kind == "extra_forbidden":
         yield _unknown_key(location, given, owner, model)
     elif kind == "literal_error":
         choices = _choices(error["ctx"]["expected"])
         text = error.get("input")
         hint = did_you_mean(text, choices) if isinstance(text, str) else ""
-        yield Complaint((), given, ("one of " + listed(choices)) if _worded(error) else ", ".join(choices), hint)
+        yield Complaint((), given, "one of " + _named(error, choices), hint)
     elif kind in ("model_type", "dict_type", "model_attributes_type"):
         name = dotted(location)
         yield Complaint((), given, f"a table: {about}", f"write [{name}] and its keys below it")
@@ -79,23 +83,30 @@ def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Itera
         yield Complaint((), given, f"{about or 'another value'} ({error['msg']})")
 
 
+def _explained(complaint: Complaint, about: str) -> Complaint:
+    """Return the complaint with the meaning of its key, where that was asked for."""
+    if not (complaint.about_key and about and not complaint.path):
+        return complaint
+    return replace(complaint, accepted=f"{complaint.accepted} ({about})")
+
+
 def _unknown_key(location: Location, given: str, owner: type[BaseModel] | None, model: type[BaseModel]) -> Complaint:
     word = str(location[-1])
     known = list(owner.model_fields) if owner is not None else []
-    hint = did_you_mean(word, known)
-    if not hint:
-        at = str(location[0]) if len(location) > 1 else ""
-        places = [place for place in all_keys(model) if place.rsplit(".", 1)[-1] == word or place == word]
-        near = [place for place in places if place.startswith(f"{at}.")] or places
-        if near:
-            hint = (
-                f"this key stands in [{near[0].rpartition('.')[0]}]"
-                if "." in near[0]
-                else "this table stands at the top level"
-            )
+    hint = _belongs(word, str(location[0]), model) or did_you_mean(word, known)
     if word == "from":
-        hint = "from stands in a table of the top level, such as [kit]"
+        hint = "from may stand in the tables of the top level, such as [kit]"
     return Complaint((), given, "one of the keys " + ", ".join(known) if known else "no such key", hint)
+
+
+def _belongs(word: str, table: str, model: type[BaseModel]) -> str:
+    """Return where a key of that very name stands, preferring the table it was written in."""
+    places = [key for key in all_keys(model) if key.rpartition(".")[2] == word]
+    near = [key for key in places if key.startswith(f"{table}.")] or places
+    if not near:
+        return ""
+    above = near[0].rpartition(".")[0]
+    return f"this key belongs in [{above}]" if above else f"[{word}] stands at the top level"
 
 
 def all_keys(model: type[BaseModel], start: str = "") -> Iterator[str]:
@@ -145,8 +156,9 @@ def _inner(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
     return None, False
 
 
-def _worded(error: Any) -> bool:
-    return "'" in error["ctx"]["expected"]
+def _named(error: Any, choices: Sequence[str]) -> str:
+    quoted = "'" in error["ctx"]["expected"]
+    return listed(choices) if quoted else ", ".join(choices[:-1]) + f" or {choices[-1]}"
 
 
 def _choices(expected: str) -> list[str]:

@@ -124,7 +124,7 @@ def _sound_parts(tables: dict[str, Any], broken: set[str]) -> Parts:
 
 
 def _parts(values: dict[str, Any], tables: dict[str, Any]) -> Parts:
-    held = {name: value for name, value in values.items() if isinstance(value, BaseModel)}
+    held: dict[str, Any] = {name: value for name, value in values.items() if isinstance(value, BaseModel)}
     return Parts(currency=values.get("currency"), present=frozenset(tables), **held)
 
 

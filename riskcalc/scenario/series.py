@@ -36,7 +36,8 @@ class Monthly(Bounds):
             if self.one_will_do and value is not None and self.holds(value, value):
                 return value
             hint = slip_hint(value, self.holds, self.unit) if self.one_will_do and value is not None else ""
-            raise refuse(raw, f"a number {self.words()}, or {accepted}" if self.one_will_do else accepted, hint)
+            accepted = f"a number {self.words()}, or {accepted}" if self.one_will_do else accepted
+            raise refuse(raw, accepted, hint, about_key=True)
         numbers = [number_in(item) for item in raw[:13]]
         if len(raw) != 12:
             raise refuse(raw, accepted, f"{len(raw)} were given")

@@ -11,6 +11,7 @@ from typing import Any
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario.complaints import did_you_mean, shown
 from riskcalc.scenario.layers import Tree
+from riskcalc.scenario.overrides import OVERRIDE
 from riskcalc.scenario.schema import FileUsed
 
 LARGEST_TOML = 1_000_000
@@ -80,7 +81,7 @@ class Sources:
         chain
             Files that led here, to notice circles.
         """
-        key, said = f"{table}.from", "--set" if said_in is None else said_in.as_posix()
+        key, said = f"{table}.from", OVERRIDE if said_in is None else said_in.as_posix()
         path = self._target(target, key, said, anchor)
         if path is None:
             return
@@ -101,24 +102,25 @@ class Sources:
         tree.lay({key: value for key, value in own.items() if key != "from"}, path.as_posix(), at=(table,))
 
     def _own_keys(self, content: dict[str, Any], table: str, path: Path) -> dict[str, Any]:
-        """Return the keys of one table of a shared file: its [table], or the whole file when it has no tables of ours."""
+        """Return the keys of one table of a shared file: its [table], or the whole file."""
         if not isinstance(content.get(table), dict):
             return content
-        for key in content:
+        for key, value in content.items():
             if key not in (*SHARED_TABLES, "name", "description"):
                 accepted = "a shared file holds tables such as " + ", ".join(f"[{known}]" for known in SHARED_TABLES)
-                problem = Problem(path.as_posix(), key, shown(content[key]), accepted, did_you_mean(key, SHARED_TABLES))
+                problem = Problem(path.as_posix(), key, shown(value), accepted, did_you_mean(key, SHARED_TABLES))
                 if problem not in self.problems:
                     self.problems.append(problem)
         return content[table]
 
     def _target(self, target: object, key: str, said: str, anchor: Path) -> Path | None:
-        accepted = f"a path to a TOML file relative to this file, inside the folder {self.root.name or self.root}"
+        base = "the current folder" if said == OVERRIDE else "this file"
+        accepted = f"a path to a TOML file relative to {base}, inside the folder {self.root.name or self.root}"
         trouble = ""
         if not isinstance(target, str) or not target or "\0" in target:
             trouble = "write the path in quotes"
         elif Path(target).is_absolute() or ":" in target or "\\" in target:
-            trouble = "write the path relative to this file, with / between folders"
+            trouble = f"write the path relative to {base}, with / between folders"
         else:
             path = Path(os.path.normpath(anchor.parent / target))
             if path.resolve().is_relative_to(self.root):

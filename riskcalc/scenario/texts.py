@@ -8,24 +8,13 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, WithJsonSchema
 
 from riskcalc.scenario.complaints import Complaint, did_you_mean, refusal, refuse, shown
+from riskcalc.scenario.currencies import CURRENCIES, SIGNS
 
 LONGEST_TEXT = 4000
 _ENTRY_NAME = re.compile(r"[^\W_][\w-]{0,39}")
 _MONTH_DAY = re.compile(r"(\d{2})-(\d{2})")
 _MONTH_LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 _NOT_IN_NAMES = '/\\:*?"<>|'
-
-#: Active currency codes of ISO 4217 (list one), without funds and metals.
-CURRENCIES = frozenset(
-    "AED AFN ALL AMD AOA ARS AUD AWG AZN BAM BBD BDT BGN BHD BIF BMD BND BOB BRL BSD BTN BWP BYN BZD CAD CDF CHF CLP CNY "
-    "COP CRC CUP CVE CZK DJF DKK DOP DZD EGP ERN ETB EUR FJD FKP GBP GEL GHS GIP GMD GNF GTQ GYD HKD HNL HTG HUF IDR ILS "
-    "INR IQD IRR ISK JMD JOD JPY KES KGS KHR KMF KPW KRW KWD KYD KZT LAK LBP LKR LRD LSL LYD MAD MDL MGA MKD MMK MNT MOP "
-    "MRU MUR MVR MWK MXN MYR MZN NAD NGN NIO NOK NPR NZD OMR PAB PEN PGK PHP PKR PLN PYG QAR RON RSD RUB RWF SAR SBD SCR "
-    "SDG SEK SGD SHP SLE SOS SRD SSP STN SVC SYP SZL THB TJS TMT TND TOP TRY TTD TWD TZS UAH UGX USD UYU UZS VED VES VND "
-    "VUV WST XAF XCD XCG XOF XPF YER ZAR ZMW ZWG".split()
-)
-#: Currencies in which a kilowatt-hour costs well under one unit; 31 per kWh then means pence or cents.
-STRONG_CURRENCIES = frozenset("AUD BHD CAD CHF EUR GBP KWD NZD OMR SGD USD".split())
 
 
 def _text(raw: object) -> str:
@@ -35,7 +24,7 @@ def _text(raw: object) -> str:
 
 
 def _scenario_name(raw: object) -> str:
-    accepted = f"a name of 1 to 80 characters without {_NOT_IN_NAMES} that does not start with a dot; it names the report's folder"
+    accepted = f"1 to 80 characters, no dot at the start, none of {_NOT_IN_NAMES}: it names the report's folder"
     if not isinstance(raw, str) or not 1 <= len(raw.strip()) <= 80 or raw.strip() != raw:
         raise refuse(raw, accepted)
     if raw.startswith(".") or not raw.isprintable() or any(char in _NOT_IN_NAMES for char in raw):
@@ -49,11 +38,10 @@ def _currency(raw: object) -> str:
         return raw
     hint = ""
     if isinstance(raw, str):
-        signs = {"£": "GBP", "€": "EUR", "$": "USD", "¥": "JPY"}
         upper = raw.strip().upper()
         hint = (
-            f'write "{signs.get(upper, upper)}"'
-            if upper in signs or upper in CURRENCIES
+            f'write "{SIGNS.get(upper, upper)}"'
+            if upper in SIGNS or upper in CURRENCIES
             else did_you_mean(raw, CURRENCIES)
         )
     raise refuse(raw, accepted, hint)

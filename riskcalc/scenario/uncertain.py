@@ -14,10 +14,14 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from riskcalc.quantity import KINDS, Fixed, Quantity, plain
+from riskcalc.observed import Discrete, Empirical
+from riskcalc.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform, plain
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, refusal, refuse, shown
-from riskcalc.scenario.units import slip_hint
+from riskcalc.scenario.units import said_unit, slip_hint
 
+KINDS: dict[str, type[Quantity]] = {
+    kind.kind: kind for kind in (Uniform, Triangular, Normal, Lognormal, Beta, Pert, Discrete, Empirical)
+}
 #: Keys that any quantity may carry beside the parameters of its distribution.
 SHARED_KEYS = ("minimum", "maximum", "source", "note")
 #: Least share of a distribution that a cut must leave; below it the arithmetic has no digits left.
@@ -42,7 +46,7 @@ class Bounds:
 
     def words(self) -> str:
         """Return the bounds in words, such as `above 0 and at most 1`."""
-        unit = f" {self.unit}" if self.unit else ""
+        unit = said_unit(self.unit)
         if self.low == -math.inf and self.high == math.inf:
             return f"any number{unit}"
         if self.high == math.inf:
@@ -69,7 +73,7 @@ class Number(Bounds):
         value = number_in(raw)
         if value is None or not self.holds(value, value):
             hint = text_hint(raw) if value is None else slip_hint(value, self.holds, self.unit)
-            raise refuse(raw, f"a plain number {self.words()}", hint)
+            raise refuse(raw, f"a plain number {self.words()}", hint, about_key=True)
         return value
 
 
@@ -88,9 +92,9 @@ class Whole(Bounds):
         accepted = f"a whole number {self.words()}"
         if isinstance(raw, bool) or not isinstance(raw, int):
             whole = isinstance(raw, float) and raw.is_integer()
-            raise refuse(raw, accepted, "write it without a decimal point" if whole else text_hint(raw))
+            raise refuse(raw, accepted, "write it without a decimal point" if whole else text_hint(raw), about_key=True)
         if not self.low <= raw <= self.high:
-            raise refuse(raw, accepted)
+            raise refuse(raw, accepted, about_key=True)
         return raw
 
 
@@ -121,8 +125,11 @@ class Uncertain(Bounds):
     def _outside(self, raw: object, quantity: Quantity, low: float, high: float) -> Exception:
         if isinstance(quantity, Fixed):
             hint = slip_hint(quantity.value, self.holds, self.unit)
-            return refuse(quantity.value if isinstance(raw, dict | Quantity) else raw, self.accepted(), hint)
-        given = f"{quantity.words()}; reaches from {plain(low)} to {plain(high)}"
+            given = quantity.value if isinstance(raw, dict | Quantity) else raw
+            return refuse(given, self.accepted(), hint, about_key=True)
+        given = quantity.words()
+        if (low, high) != quantity.support:
+            given += f", which reaches from {plain(low)} to {plain(high)}"
         missing = []
         full_low, full_high = quantity.full_support
         if not self.holds(low, min(low, self.high)) and (full_low == -math.inf or full_low < low):
@@ -135,7 +142,7 @@ class Uncertain(Bounds):
             hint = "cut it: add " + " and ".join(f"{end} = {plain(ends[end])}" for end in missing) + strict
         else:
             hint = slip_hint((low + high) / 2, self.holds, self.unit)
-        return refusal([Complaint((), given, self.accepted(), hint)])
+        return refusal([Complaint((), given, self.accepted(), hint, about_key=True)])
 
 
 def quantity_from(raw: object, accepted: str) -> Quantity:
@@ -149,7 +156,7 @@ def quantity_from(raw: object, accepted: str) -> Quantity:
     if not isinstance(raw, dict):
         value = number_in(raw)
         if value is None:
-            raise refuse(raw, accepted, text_hint(raw))
+            raise refuse(raw, accepted, text_hint(raw), about_key=True)
         return Fixed(value=value)
     kind = _kind(raw, accepted)
     parameters, complaints = _parameters(raw, kind)
@@ -187,7 +194,7 @@ def text_hint(raw: object) -> str:
         if not math.isfinite(value):
             return "leave the key out if there is no figure"
         return f"write {plain(value / 100)}" if percent else f"write it without quotes: {plain(value)}"
-    if isinstance(raw, float):
+    if isinstance(raw, float) and not math.isfinite(raw):
         return "leave the key out if there is no figure"
     return ""
 
@@ -198,7 +205,7 @@ def _kind(raw: dict[str, object], accepted: str) -> type[Quantity]:
             return Fixed
         likely = [name for name, kind in KINDS.items() if set(raw) - set(SHARED_KEYS) <= _own_keys(kind)]
         hint = f'add distribution = "{likely[0]}"' if likely else ""
-        raise refuse(raw, accepted, hint or "a table needs distribution = ... or value = ...")
+        raise refuse(raw, accepted, hint or "a table needs distribution = ... or value = ...", about_key=True)
     name = raw["distribution"]
     if not isinstance(name, str) or name not in (*KINDS, "fixed"):
         hint = did_you_mean(name, KINDS) if isinstance(name, str) else ""

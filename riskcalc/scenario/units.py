@@ -68,6 +68,21 @@ def slip_hint(value: float, holds: Callable[[float, float], bool], unit: str) ->
     return ""
 
 
+#: How a unit is said after a figure in a message; shares need no word.
+AFTER_FIGURE = {
+    "share": "",
+    "share/year": " a year",
+    "share/K": " per kelvin",
+    "kWh/year": " kWh a year",
+    "°": " degrees",
+}
+
+
+def said_unit(unit: str) -> str:
+    """Return the unit as it follows a figure in a message, with its space."""
+    return AFTER_FIGURE.get(unit, f" {unit}" if unit else "")
+
+
 UNIT_NAMES = {
     "W": "watts",
     "kWh": "kilowatt-hours",

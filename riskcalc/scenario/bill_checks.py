@@ -1,0 +1,60 @@
+"""What must hold inside a tariff: no time without a rate or with two, prices in the currency rather than in pence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from riskcalc.quantity import Quantity, plain
+from riskcalc.scenario.bill import Tariff
+from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.currencies import STRONG_CURRENCIES
+from riskcalc.scenario.place import Site
+
+#: Most that a kWh, and a day's standing charge, cost in a strong currency; beyond it pence or cents are meant.
+MOST_PER_KWH, MOST_PER_DAY = 5.0, 20.0
+
+
+def tariff_complaints(tariff: Tariff, *, site: Site | None, currency: str | None) -> Iterator[Complaint]:
+    """Yield everything that does not fit together; paths start at `tariff`."""
+    if not tariff.rates:
+        yield Complaint(("tariff", "rates"), "nothing", "at least one rate, such as [tariff.rates.day]")
+    elif site is not None:
+        yield from _rate_times(tariff, site.zone)
+    if currency in STRONG_CURRENCIES:
+        for name, rate in tariff.rates.items():
+            at = ("tariff", "rates", name, "import_price_per_kwh")
+            yield from _too_dear(at, rate.import_price_per_kwh, MOST_PER_KWH, currency, "kWh")
+        yield from _too_dear(
+            ("tariff", "export_price_per_kwh"), tariff.export_price_per_kwh, MOST_PER_KWH, currency, "kWh"
+        )
+        yield from _too_dear(
+            ("tariff", "standing_charge_per_day"), tariff.standing_charge_per_day, MOST_PER_DAY, currency, "day"
+        )
+
+
+def _too_dear(
+    path: tuple[str | int, ...], price: Quantity, most: float, currency: str | None, per: str
+) -> Iterator[Complaint]:
+    highest = price.practical_support[1]
+    if highest > most:
+        small = "pence" if currency == "GBP" else "cents"
+        hint = f"{price.words()} looks like {small}; this key is in {currency} per {per}"
+        if not price.is_uncertain:
+            hint += f": {plain(highest / 100)}"
+        yield Complaint(path, price.words(), f"at most {plain(most)} {currency} per {per}", hint)
+
+
+def _rate_times(tariff: Tariff, zone: str) -> Iterator[Complaint]:
+    """Let the tariff itself say what is wrong with the times of its rates."""
+    from riskcalc.clock import local_clock
+    from riskcalc.errors import InputError
+    from riskcalc.tariff import is_remaining_time, rate_of_slot, slot_minutes
+
+    if len(tariff.rates) == 1 and all(is_remaining_time(rate) for rate in tariff.rates.values()):
+        return
+    windows = [window for rate in tariff.rates.values() for window in rate.windows or ()]
+    try:
+        rate_of_slot(tariff.rates, local_clock(zone, slot_minutes=slot_minutes(windows, zone=zone)))
+    except InputError as error:
+        for problem in error.problems:
+            yield Complaint(tuple(problem.key.split(".")), problem.given, problem.accepted, problem.hint)
