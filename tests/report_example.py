@@ -256,7 +256,9 @@ def example_report(*, draws: int = 1024, seed: int = 1, price: float = 1150.0, *
             data.Figure("saving", "Saved on the bill", "money", estimate(saving, np.mean), p10, p90),
             data.Figure("solar_used_kwh", "Solar used", "kWh", estimate(used, np.mean), 290.0, 440.0),
             data.Figure("import_kwh", "Bought from the grid", "kWh", data.Estimate(1968.3, 6.1), 1600.0, 2350.0),
-            data.Figure("battery_throughput_kwh", "Through the battery", "kWh", data.Estimate(214.2, 1.3), 170.0, 260.0),
+            data.Figure(
+                "battery_throughput_kwh", "Through the battery", "kWh", data.Estimate(214.2, 1.3), 170.0, 260.0
+            ),
             data.Figure("self_share", "Demand met by the kit", "share", data.Estimate(0.143, 0.001), 0.11, 0.18),
         ),
         months=months_of(run),
@@ -265,16 +267,34 @@ def example_report(*, draws: int = 1024, seed: int = 1, price: float = 1150.0, *
         ranking_method="Estimated from the draws themselves: the share of the variance of worth that goes away "
         "when the input is known.",
         fit=(
-            data.FitRow("Open-circuit voltage at the record low", 52.1, 60.0, 0.13, "V", "ok", "", "datasheet coefficient"),
-            data.FitRow("Operating voltage at hot cells", 31.4, 30.0, 0.05, "V", "tight", "one more module in series "
-                        "would pass the limit of 60 V; leave as it is", "datasheet coefficient, cells at 70 °C"),
-            data.FitRow("Power against the input's limit", 860.0, 500.0, -0.72, "W", "wasteful", "500 W of modules would "
-                        "fill the input", "nameplate ratio"),
+            data.FitRow(
+                "Open-circuit voltage at the record low", 52.1, 60.0, 0.13, "V", "ok", "", "datasheet coefficient"
+            ),
+            data.FitRow(
+                "Operating voltage at hot cells",
+                31.4,
+                30.0,
+                0.05,
+                "V",
+                "tight",
+                "one more module in series would pass the limit of 60 V; leave as it is",
+                "datasheet coefficient, cells at 70 °C",
+            ),
+            data.FitRow(
+                "Power against the input's limit",
+                860.0,
+                500.0,
+                -0.72,
+                "W",
+                "wasteful",
+                "500 W of modules would fill the input",
+                "nameplate ratio",
+            ),
         ),
         cautions=cautions(coupling="sockets", has_modules=True, has_battery=True, modules_in_series=2, renting=True),
         assumptions=assumptions_of(run),
         notes=("Weather: one typical year only, so the luck of good and bad years is too small.",),
-        weather_source="Generated from the monthly climate of the Thames region (Standard Assessment Procedure, table U1-U3).",
+        weather_source="Generated from the monthly climate of the Thames region (Standard Assessment Procedure).",
         demand_source="Appliance events after Richardson et al. 2010.",
         provenance=data.Provenance(
             command="riskcalc assess scenarios/example.toml --draws 1024 --seed 1",

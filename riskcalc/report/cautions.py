@@ -52,8 +52,8 @@ RENTING = (
     "insurer of the contents and of the building about modules and battery."
 )
 OWNING = (
-    "Tell the insurer of the building about modules and battery, and ask whether a permit, a shared owners' decision or "
-    "a fire rule applies to roof, facade and battery room."
+    "Tell the insurer of the building about modules and battery, and ask whether a permit, a shared owners' decision "
+    "or a fire rule applies to roof, facade and battery room."
 )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
+import altair as alt
 import numpy as np
 
 from riskcalc.report import findings
@@ -46,7 +47,7 @@ def solar_exhibit(report: ReportData) -> Exhibit | None:
         "solar",
         lambda width: solar_chart(months, width=width),
         title=findings.solar_title(report),
-        reading="Solar energy that was put to use, average over the futures; the upright line spans eight futures in ten."
+        reading="Solar energy that was put to use, average over the futures; the line spans eight futures in ten."
         + (" The hollow part could not be used." if wasted else ""),
         alternative=f"{findings.solar_title(report)}. Bars for the twelve months.",
         legend=(("solar", "used"), ("solar hollow", "not used")) if wasted else (),
@@ -100,12 +101,12 @@ def _week_exhibit(week: Week, *, top_w: float) -> Exhibit:
         f"week-{week.season}",
         partial(_chart, week, top_w),
         title=title,
-        reading=f"{week.first_day} and the six days after it, in one of the futures (draw {week.draw}, year {week.year}): an "
+        reading=f"{week.first_day} and the six days after it, in one future (draw {week.draw}, year {week.year}): an "
         "example to look at, not an average.",
         alternative=f"{title}. Demand, solar power and grid power in watts through seven days"
         + (", and the energy in the battery below." if week.capacity_wh > 0 else "."),
         legend=legend,
-        table=(("", *(f"{name}, kWh" for name in days)), cells),
+        table=(("day", *(f"{name}, kWh" for name in days)), cells),
         columns={
             "half_hour": range(len(week.demand_w)),
             **{
@@ -124,7 +125,7 @@ def _week_exhibit(week: Week, *, top_w: float) -> Exhibit:
     )
 
 
-def _chart(week: Week, top_w: float, width: int):  # noqa: ANN202
+def _chart(week: Week, top_w: float, width: int) -> alt.TopLevelMixin:
     return week_chart(week, top_w=top_w, width=width)
 
 
@@ -142,6 +143,6 @@ def _solar_columns(months: MonthlyEnergy) -> dict[str, np.ndarray]:
 
 
 def _month_cells(values: np.ndarray) -> list[tuple[str, ...]]:
-    """Return rows of text per month and a last row for the year; two digits, as a monthly mean has no error of its own."""
+    """Return rows of text per month and for the year; two digits, as a monthly mean has no error of its own."""
     rows = [(name, *(significant(float(v), 2) for v in column)) for name, column in zip(MONTHS, values.T, strict=True)]
     return [*rows, ("year", *(significant(float(total), 3) for total in values.sum(axis=1)))]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import csv
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,7 +44,7 @@ def exhibit(
     reading: str,
     alternative: str,
     table: tuple[Sequence[str], Sequence[Sequence[str]]],
-    columns: Mapping[str, Sequence[Any]],
+    columns: Mapping[str, Iterable[Any]],
     legend: Sequence[tuple[str, str]] = (),
     small: bool = False,
 ) -> Exhibit:
@@ -84,7 +84,7 @@ def exhibit(
     )
 
 
-def csv_text(columns: Mapping[str, Sequence[Any]]) -> str:
+def csv_text(columns: Mapping[str, Iterable[Any]]) -> str:
     """Return a CSV with a header line; text that a spreadsheet would run as a formula gets an apostrophe in front."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\n")

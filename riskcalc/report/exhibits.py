@@ -8,7 +8,7 @@ from riskcalc.report import findings
 from riskcalc.report.charts.futures import dots_per_year, futures_chart
 from riskcalc.report.charts.money import cash_chart, worth_chart
 from riskcalc.report.charts.odds import odds_chart
-from riskcalc.report.charts.ranking import share_chart, swing_chart, swinging
+from riskcalc.report.charts.ranking import share_chart, swing_chart, swings
 from riskcalc.report.data import ReportData
 from riskcalc.report.exhibit import Exhibit, exhibit
 from riskcalc.report.rounding import money, money_estimate, percent, percent_estimate, with_unit
@@ -25,8 +25,8 @@ def futures_exhibit(report: ReportData) -> Exhibit:
         lambda width: futures_chart(report.payback, width=min(width, 400)),
         title=findings.futures_title(report),
         reading=f"Each dot is one future in a hundred ({report.provenance.draws:,} were drawn).",
-        alternative=f"{findings.futures_title(report)}. One dot for each future in a hundred, over the year in which it has "
-        "paid for itself; those that never do stand apart at the right.",
+        alternative=f"{findings.futures_title(report)}. A dot for each future in a hundred, over the year in which it "
+        "has paid for itself; those that never do stand apart at the right.",
         table=(("pays back in", "of 100 futures"), [(name, str(many)) for name, many in zip(names, dots, strict=True)]),
         columns={"year": [*map(int, report.payback.years), "never"], "futures_in_100": [*map(int, dots)]},
         small=True,
@@ -44,9 +44,9 @@ def odds_exhibit(report: ReportData) -> Exhibit:
         "odds",
         lambda width: odds_chart(payback, width=width),
         title=findings.odds_title(report),
-        reading="Read upwards from a year: the share of futures in which the kit has paid for itself by then. The band is two "
-        "standard errors either way. The bar at the right holds the futures that never do within the horizon.",
-        alternative=f"{findings.odds_title(report)}. Line of the share of futures paid back against years after the purchase.",
+        reading="Read upwards from a year: the share of futures that have paid it back by then. The band is "
+        "two standard errors either way. The bar at the right holds the futures that never do within the horizon.",
+        alternative=f"{findings.odds_title(report)}. Line of the share of futures paid back by year.",
         legend=(
             ("paid line", "paid back"),
             ("quiet dashed", "paid back with later money discounted"),
@@ -74,8 +74,8 @@ def cash_exhibit(report: ReportData) -> Exhibit:
         "cash",
         lambda width: cash_chart(fan, currency=currency, width=width),
         title=findings.cash_title(report),
-        reading="The purchase, then savings less costs, added up year by year. The dark band holds the middle half of the "
-        "futures, the light band nine in ten, each year taken by itself.",
+        reading="The purchase, then savings less costs, added up year by year. The dark band holds the middle half of "
+        "the futures, the light band nine in ten, each year taken by itself.",
         alternative=f"{findings.cash_title(report)}. Bands of the balance against years; it starts at "
         f"{money(float(fan.cash[2, 0]), currency, se=UNKNOWN)} on the day of purchase.",
         table=(("year", *(f"{name} are below" for name in names), "at or above zero"), cells),
@@ -107,7 +107,7 @@ def worth_exhibit(report: ReportData) -> Exhibit:
         "worth",
         lambda width: worth_chart(worth, currency=currency, width=width),
         title=findings.worth_title(report),
-        reading="Net present value: all the purchase brings less all it costs, later money discounted to the day of purchase. "
+        reading="Net present value: all the purchase brings less all it costs, later money discounted to that day. "
         f"The height of a bar is the share of futures in it.{gathered}",
         alternative=f"{findings.worth_title(report)}. Histogram of net present value, average "
         f"{money_estimate(worth.mean, currency)}, nine in ten between {money_estimate(worth.p5, currency)} and "
@@ -120,16 +120,16 @@ def worth_exhibit(report: ReportData) -> Exhibit:
 
 def ranking_exhibits(report: ReportData) -> tuple[Exhibit, ...]:
     """Return what decides it: shares of variance, then swings; empty where nothing varies."""
-    ranking, currency = report.ranking, report.currency
+    ranking = report.ranking
     if not ranking:
         return ()
     share = exhibit(
         "share",
         lambda width: share_chart(ranking, width=width),
         title=findings.share_title(report),
-        reading="Share of the variance in worth that would go away if this one thing were known; the line is two standard "
-        "errors either way.",
-        alternative=f"{findings.share_title(report)}. Bars of the share of the variance of net present value, largest first.",
+        reading="Share of the variance in worth that would go away if this one thing were known; the line is two "
+        "standard errors either way.",
+        alternative=f"{findings.share_title(report)}. Bars of shares of the variance of worth, largest first.",
         table=(
             ("what", "family", "share of the variance"),
             [(row.label, row.family, percent_estimate(row.share, with_error=True)) for row in ranking],
@@ -143,40 +143,44 @@ def ranking_exhibits(report: ReportData) -> tuple[Exhibit, ...]:
         },
         small=True,
     )
-    moving = swinging(ranking)
-    if not moving:
-        return (share,)
-    swing = exhibit(
+    return (share, _swing_exhibit(report)) if swings(ranking) else (share,)
+
+
+def _swing_exhibit(report: ReportData) -> Exhibit:
+    """Return the worth at the low and high end of each input."""
+    currency = report.currency
+    moving = swings(report.ranking)
+    rows = [swing.row for swing in moving]
+    low_ends = [_or_nan(row.input_p10) for row in rows]
+    high_ends = [_or_nan(row.input_p90) for row in rows]
+    cells = [
+        (
+            swing.row.label,
+            with_unit(low_end, swing.row.unit),
+            money_estimate(swing.low, currency),
+            with_unit(high_end, swing.row.unit),
+            money_estimate(swing.high, currency),
+        )
+        for swing, low_end, high_end in zip(moving, low_ends, high_ends, strict=True)
+    ]
+    return exhibit(
         "swing",
-        lambda width: swing_chart(ranking, currency=currency, width=width),
+        lambda width: swing_chart(report.ranking, currency=currency, width=width),
         title=findings.swing_title(report),
-        reading="Average worth with the input at its low end (hollow: one future in ten is lower) and at its high end (full), "
-        "everything else drawn.",
-        alternative=f"{findings.swing_title(report)}. For each input, the average net present value at its low and high end.",
-        table=(
-            ("what", "low end", "worth there", "high end", "worth there"),
-            [
-                (
-                    row.label,
-                    with_unit(_or_nan(row.input_p10), row.unit),
-                    money_estimate(row.worth_at_p10, currency) if row.worth_at_p10 else "",
-                    with_unit(_or_nan(row.input_p90), row.unit),
-                    money_estimate(row.worth_at_p90, currency) if row.worth_at_p90 else "",
-                )
-                for row in moving
-            ],
-        ),
+        reading="Average worth with the input at its low end (hollow: one future in ten is lower) and at its high end "
+        "(full), everything else drawn.",
+        alternative=f"{findings.swing_title(report)}. For each input, the average worth at its low and high end.",
+        table=(("what", "low end", "worth there", "high end", "worth there"), cells),
         columns={
-            "key": [row.key for row in moving],
-            "label": [row.label for row in moving],
-            "low_end": [_or_nan(row.input_p10) for row in moving],
-            "worth_at_low_end": [_or_nan(row.worth_at_p10.value) for row in moving if row.worth_at_p10],
-            "high_end": [_or_nan(row.input_p90) for row in moving],
-            "worth_at_high_end": [_or_nan(row.worth_at_p90.value) for row in moving if row.worth_at_p90],
+            "key": [row.key for row in rows],
+            "label": [row.label for row in rows],
+            "low_end": low_ends,
+            "worth_at_low_end": [_or_nan(swing.low.value) for swing in moving],
+            "high_end": high_ends,
+            "worth_at_high_end": [_or_nan(swing.high.value) for swing in moving],
         },
         small=True,
     )
-    return share, swing
 
 
 def _or_nan(value: float | None) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 
 from riskcalc.report.charts.energy import MONTHS
 from riskcalc.report.charts.futures import dots_per_year
-from riskcalc.report.charts.ranking import swing, swinging
+from riskcalc.report.charts.ranking import swings
 from riskcalc.report.data import ReportData, Week
 from riskcalc.report.rounding import money, percent, percent_estimate, significant, years
 
@@ -65,10 +65,9 @@ def share_title(report: ReportData) -> str:
 
 def swing_title(report: ReportData) -> str:
     """Return the widest swing."""
-    row = swinging(report.ranking)[0]
-    low, high = row.worth_at_p10, row.worth_at_p90
-    error = float(np.hypot(low.se, high.se)) if low is not None and high is not None else UNKNOWN
-    return f"{row.label} moves the worth by {money(swing(row), report.currency, se=error)}"
+    widest = swings(report.ranking)[0]
+    error = float(np.hypot(widest.low.se, widest.high.se))
+    return f"{widest.row.label} moves the worth by {money(widest.width, report.currency, se=error)}"
 
 
 def demand_title(report: ReportData) -> str:
@@ -106,7 +105,7 @@ def week_title(week: Week) -> str:
     if imported == 0 and unmet == 0:
         return f"{week.season.capitalize()} week: all of the {used} comes from the kit"
     if imported == 0:
-        return f"{week.season.capitalize()} week: {significant(unmet, 2)} kWh not met, of {significant(demand, 2)} kWh wanted"
+        return f"{week.season.capitalize()} week: {significant(unmet, 2)} of {significant(demand, 2)} kWh not met"
     return f"{week.season.capitalize()} week: {significant(imported, 2)} kWh from the grid, {used}"
 
 

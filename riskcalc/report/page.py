@@ -18,6 +18,7 @@ from riskcalc.report.check import check_report
 from riskcalc.report.data import Assumption, Estimate, Figure, FitRow, ReportData
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
+from riskcalc.report.explorer import explorer_json
 from riskcalc.report.rounding import (
     energy,
     error,
@@ -57,13 +58,18 @@ def report_html(report: ReportData) -> str:
     """
     check_report(report)
     style = _style()
+    explorer = explorer_json(report)
+    script = _text("explorer.js") if explorer else ""
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters["drawn"] = Markup
     template = environment.from_string(_text("page.html.j2"))
     return template.render(
         report=report,
-        policy=_policy(style),
-        style=Markup(style),
+        policy=_policy(style, script),
+        style=Markup(style),  # noqa: S704 - our own file
+        script=Markup(script),  # noqa: S704 - our own file
+        explorer=explorer,
+        all_futures=_all_futures(report),
         opening=words.opening(report),
         brief=words.worth_in_brief(report),
         answer=words.answer(report),
@@ -115,6 +121,19 @@ def _key_figures(report: ReportData) -> list[KeyFigure]:
             if saving.p10 is None or saving.p90 is None
             else f"{money(saving.p10, currency, se=UNKNOWN)} to {money(saving.p90, currency, se=UNKNOWN)} in 8 of 10",
         ),
+    ]
+
+
+def _all_futures(report: ReportData) -> list[tuple[str, str, str]]:
+    """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
+    worth, currency = report.worth, report.currency
+    return [
+        ("paid", f"paid back within {report.horizon_years} years", percent_estimate(words.paid_share(report))),
+        ("half", "half have paid back after", years(report.payback.p50)),
+        ("mean", "average worth", money_estimate(worth.mean, currency)),
+        ("loss", "lose money", percent_estimate(worth.loss_probability)),
+        ("low", "1 in 20 is below", money_estimate(worth.p5, currency)),
+        ("high", "1 in 20 is above", money_estimate(worth.p95, currency)),
     ]
 
 
@@ -201,9 +220,10 @@ def _style() -> str:
     return f":root{{{light}}}{dark_screen}\n{_text('style.css')}"
 
 
-def _policy(style: str) -> str:
-    """Return the content security policy: nothing from outside, our own style and nothing else."""
-    return f"default-src 'none'; style-src '{_hash(style)}'; base-uri 'none'; form-action 'none'"
+def _policy(style: str, script: str) -> str:
+    """Return the content security policy: nothing from outside; our own style and script, known by their hashes."""
+    scripts = f"script-src '{_hash(script)}'; " if script else ""
+    return f"default-src 'none'; style-src '{_hash(style)}'; {scripts}base-uri 'none'; form-action 'none'"
 
 
 def _hash(text: str) -> str:

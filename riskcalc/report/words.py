@@ -1,14 +1,16 @@
 """The answer in plain words, made from the figures and saying no more than they do.
 
-Odds are said as frequencies ("about 7 in 10 futures"), with the percentage and its standard error behind. A payback that
-is not reached is always said beside the one that is.
+Odds are said as frequencies ("about 7 in 10 futures"), with the percentage and its standard error behind. A payback
+that is not reached is always said beside the one that is.
 """
 
 from __future__ import annotations
 
-from riskcalc.report.data import Estimate, ReportData, Worth
-from riskcalc.report.rounding import money, money_estimate, percent_estimate, years
+from riskcalc.report.data import Estimate, Payback, ReportData, Worth
+from riskcalc.report.rounding import NO_BREAK, money, money_estimate, percent_estimate, years
 
+#: Keeps "7 in 10" on one line.
+IN = f"{NO_BREAK}in{NO_BREAK}"
 #: Frequencies people can picture; the nearest one is said. Each has its complement in the list.
 FRACTIONS = (
     *((n, 10) for n in (1, 2, 3, 4, 6, 7, 8, 9)),
@@ -27,11 +29,11 @@ def frequency(share: Estimate, draws: int) -> str:
     if value >= 1:
         return f"every one of the {draws:,} futures drawn"
     if value < 0.095:
-        return f"about 1 in {_one_in(value)} futures"
+        return f"about 1{IN}{_one_in(value)} futures"
     if value > 0.905:
-        return f"all but about 1 in {_one_in(1 - value)} futures"
+        return f"all but about 1{IN}{_one_in(1 - value)} futures"
     above, below = min(FRACTIONS, key=lambda pair: abs(value - pair[0] / pair[1]))
-    return "about half of all futures" if below == 2 else f"about {above} in {below} futures"
+    return "about half of all futures" if below == 2 else f"about {above}{IN}{below} futures"
 
 
 def opening(report: ReportData) -> str:
@@ -92,17 +94,19 @@ def _when(report: ReportData) -> str:
     if certain(report):
         return ""
     if payback.p50.value is not None:
-        text = f"Half of all futures have paid it back after {years(payback.p50, with_error=True)}"
-        if payback.p5.value is not None and payback.p95.value is not None:
-            return f"{text}, nine in ten between {_bare(payback.p5)} and {years(payback.p95)}."
-        if payback.p25.value is not None and payback.p75.value is None:
-            return f"{text}, a quarter after {years(payback.p25)}; three quarters never do within the horizon."
-        return f"{text}, a quarter after {years(payback.p25)}."
+        return f"Half of all futures have paid it back after {years(payback.p50, with_error=True)}{_around(payback)}."
     if payback.p25.value is not None:
         return f"A quarter of all futures have paid it back after {years(payback.p25, with_error=True)}; half never do."
     if payback.p5.value is not None:
         return f"The luckiest twentieth have paid it back after {years(payback.p5, with_error=True)}."
     return ""
+
+
+def _around(payback: Payback) -> str:
+    """Return what goes behind the middle payback: the range of nine in ten where there is one, else the lower part."""
+    if payback.p5.value is not None and payback.p95.value is not None:
+        return f", nine in ten between {_bare(payback.p5)} and {years(payback.p95)}"
+    return f", a quarter after {years(payback.p25)}"
 
 
 def _headline(report: ReportData) -> str:
@@ -118,8 +122,8 @@ def _lasting(report: ReportData) -> str:
     if lasting is None:
         return ""
     return (
-        f"A later replacement can push the balance below zero again: in {percent_estimate(lasting, with_error=True)} of "
-        "futures it stays paid back to the end."
+        "A later replacement can push the balance below zero again: in "
+        f"{percent_estimate(lasting, with_error=True)} of futures it stays paid back to the end."
     )
 
 

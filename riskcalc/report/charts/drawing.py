@@ -27,7 +27,7 @@ def drawing_file(chart: alt.TopLevelMixin, *, title: str) -> str:
     heading = alt.Title(
         textwrap.wrap(title, TITLE_LETTERS), anchor="start", frame="bounds", fontSize=15, offset=14, color=PAPER["ink"]
     )
-    svg = _tidy(vl_convert.vegalite_to_svg(chart.properties(title=heading).to_dict()), name="chart")
+    svg = _tidy(vl_convert.vegalite_to_svg(chart.properties(title=heading).to_dict(validate=False)), name="chart")
     paper = f'<rect width="100%" height="100%" fill="{PAPER["paper"]}"/>'
     return OUTER_TAG.sub(lambda tag: tag.group(0) + paper, svg, count=1)
 
@@ -37,13 +37,13 @@ def drawing(chart: alt.TopLevelMixin, *, name: str) -> str:
 
     Colours become `var(--paid)` and so on; the size becomes a view box with the natural width as the greatest.
     """
-    svg = _tidy(vl_convert.vegalite_to_svg(chart.to_dict()), name=name)
+    svg = _tidy(vl_convert.vegalite_to_svg(chart.to_dict(validate=False)), name=name)
     for meaning, colour in PAPER.items():
         svg = re.sub(re.escape(f'"{colour}"'), f'"var(--{meaning})"', svg, flags=re.IGNORECASE)
 
     def outer(tag: re.Match[str]) -> str:
         width, height = tag.group(1), tag.group(2)
-        return f'<svg viewBox="0 0 {width} {height}" width="{width}" height="{height}" aria-hidden="true" focusable="false">'
+        return f'<svg viewBox="0 0 {width} {height}" width="{width}" height="{height}" aria-hidden="true">'
 
     return OUTER_TAG.sub(outer, svg, count=1)
 
@@ -59,7 +59,7 @@ def _tidy(svg: str, *, name: str) -> str:
 
 
 def _own_ids(svg: str, name: str) -> str:
-    """Return the drawing with ids that start with its name and count from 0: the renderer counts on between drawings."""
+    """Return the drawing with ids that start with its name and count from 0; the renderer counts on and on."""
     ids = list(dict.fromkeys(re.findall(r' id="([^"]+)"', svg)))
     for index, old in enumerate(ids):
         new = f"{name}-{index}"

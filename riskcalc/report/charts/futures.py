@@ -1,6 +1,7 @@
 """A hundred futures as a hundred dots: each stands over the year in which it pays back, or in the pile that never does.
 
-A quantile dot plot (Kay, Kola, Hullman and Munson 2016, "When (ish) is my bus?"): readers count dots instead of reading areas.
+A quantile dot plot (Kay, Kola, Hullman and Munson 2016, "When (ish) is my bus?"): readers count dots instead of
+reading areas.
 The pile of futures that never pay back stands apart, on the same scale, so that nothing is hidden.
 """
 
@@ -25,7 +26,7 @@ def dots_per_year(payback: Payback) -> NDArray[np.int64]:
 
     Shares are turned into whole dots by largest remainder, so that they always make up the hundred.
     """
-    shares = np.append(np.diff(payback.share_within, prepend=0.0), payback.never_share.value)
+    shares = np.append(np.diff(payback.share_within, prepend=0.0), payback.never_share.value or 0.0)
     quota = DOTS * shares / shares.sum()
     whole = np.floor(quota + 1e-9).astype(np.int64)
     left = DOTS - int(whole.sum())

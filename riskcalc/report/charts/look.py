@@ -7,6 +7,7 @@ lightness or are labelled. In the page each becomes a CSS variable, so that the 
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 from typing import Any
 
@@ -32,17 +33,20 @@ COLOURS = {
 PAPER = {name: pair[0] for name, pair in COLOURS.items()}
 
 
-def rows(**columns: Iterable[Any]) -> alt.Data:
-    """Return chart data from columns of equal length; numbers are cut to six digits, which no drawing can show."""
+def rows(**columns: Iterable[Any]) -> alt.InlineData:
+    """Return chart data from columns of equal length; numbers are cut to six digits, which no drawing can show.
+
+    The rows go in as one string of JSON: altair would otherwise copy and check each of them many times over.
+    """
     names = list(columns)
     values = [
         {name: _short(value) for name, value in zip(names, record, strict=True)}
         for record in zip(*columns.values(), strict=True)
     ]
-    return alt.Data(values=values)
+    return alt.InlineData(values=json.dumps(values), format=alt.DataFormat(type="json"))
 
 
-def finished(chart: alt.Chart | alt.LayerChart | alt.VConcatChart) -> alt.TopLevelMixin:
+def finished(chart: alt.Chart | alt.LayerChart | alt.FacetChart | alt.VConcatChart) -> alt.TopLevelMixin:
     """Return the chart with the shared look on it."""
     return (
         chart.configure(

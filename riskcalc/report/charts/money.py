@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import altair as alt
 import numpy as np
 
@@ -80,7 +82,7 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
     top = float(worth.bin_share.max())
     mean = float(worth.mean.value or 0.0)
     mark = alt.Chart(rows(left=[mean])).mark_rule(color=PAPER["ink"], strokeWidth=1.6, strokeDash=[4, 3]).encode(x=x)
-    side = "left" if mean < (left[0] + right[-1]) / 2 else "right"
+    side: Literal["left", "right"] = "left" if mean < (left[0] + right[-1]) / 2 else "right"
     text = (
         alt.Chart(rows(left=[mean], share=[top]))
         .mark_text(align=side, dx=6 if side == "left" else -6, dy=-8, baseline="bottom", text="average")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
 
 import altair as alt
 import numpy as np
 
 from riskcalc.report.charts.look import PAPER, finished, rows
-from riskcalc.report.data import RankingRow
+from riskcalc.report.data import Estimate, RankingRow
 from riskcalc.report.rounding import money_estimate, percent_estimate
 
 #: More rows than this make a chart nobody reads; the table holds them all.
@@ -43,19 +45,23 @@ def share_chart(ranking: Sequence[RankingRow], *, width: int) -> alt.TopLevelMix
         .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
         .encode(x=x, y=y, text="text:N")
     )
-    zero = alt.Chart(rows(share=[0.0])).mark_rule(color=PAPER["quiet"], strokeWidth=1).encode(x=x)
+    zero = (
+        alt.Chart(rows(share=[0.0] * len(shown), low=place - 0.17, high=place + 0.17))
+        .mark_rule(color=PAPER["quiet"], strokeWidth=1)
+        .encode(x=x, y=_row_scale(len(shown), "low:Q"), y2="high:Q")
+    )
     layers = alt.layer(_names(shown), bars, zero, reach, figures)
     return finished(layers.properties(width=width - 10, height=ROW_HEIGHT * len(shown)))
 
 
 def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> alt.TopLevelMixin:
     """Return the mean worth with each input low (hollow) and high (full), others drawn."""
-    shown = swinging(ranking)[:MOST_ROWS]
-    low = np.array([row.worth_at_p10.value for row in shown], dtype=float)
-    high = np.array([row.worth_at_p90.value for row in shown], dtype=float)
+    shown = swings(ranking)[:MOST_ROWS]
+    low = np.array([swing.low.value for swing in shown], dtype=np.float64)
+    high = np.array([swing.high.value for swing in shown], dtype=np.float64)
     place = np.arange(len(shown))
     left, right = float(min(low.min(), high.min())), float(max(low.max(), high.max()))
-    room = max(0.16 * (right - left), 1.0)
+    room = max(0.21 * (right - left), 1.0)
     x = alt.X("low:Q", scale=alt.Scale(domain=[left - room, right + room], nice=False), axis=None)
     y = _row_scale(len(shown))
     data = rows(low=low, high=high, place=place)
@@ -70,10 +76,11 @@ def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> 
         .mark_point(filled=True, size=90, color=PAPER["paid"], opacity=1)
         .encode(x=alt.X("high:Q", axis=None), y=y)
     )
-    ends = [row.worth_at_p10 for row in shown] + [row.worth_at_p90 for row in shown]
+    ends = [swing.low for swing in shown] + [swing.high for swing in shown]
     at = np.concatenate([low, high])
     outward = np.where(at >= np.concatenate([high, low]), "right", "left")
-    texts = [money_estimate(end, currency) for end in ends if end is not None]
+    texts = [money_estimate(end, currency) for end in ends]
+    sides: list[tuple[str, Literal["left", "right"], int]] = [("left", "right", -8), ("right", "left", 8)]
     labels = [
         alt.Chart(
             rows(
@@ -84,34 +91,49 @@ def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> 
         )
         .mark_text(align=align, dx=dx, baseline="middle", color=PAPER["quiet"], fontSize=11)
         .encode(x=x, y=y, text="text:N")
-        for side, align, dx in (("left", "right", -8), ("right", "left", 8))
+        for side, align, dx in sides
         if (outward == side).any()
     ]
     zero = alt.Chart(rows(low=[0.0])).mark_rule(color=PAPER["rule"], strokeWidth=1.5).encode(x=x)
     inside = [zero] if left - room < 0 < right + room else []
-    layers = alt.layer(*inside, _names(shown), line, hollow, full, *labels)
+    layers = alt.layer(*inside, _names([swing.row for swing in shown]), line, hollow, full, *labels)
     return finished(layers.properties(width=width - 10, height=ROW_HEIGHT * len(shown)))
 
 
-def swinging(ranking: Sequence[RankingRow]) -> list[RankingRow]:
+@dataclass(frozen=True)
+class Swing:
+    """A row that has two ends: the mean worth with its input low and high."""
+
+    row: RankingRow
+    low: Estimate
+    high: Estimate
+
+    @property
+    def width(self) -> float:
+        """How far the worth moves between the ends, without its sign."""
+        return abs((self.high.value or 0.0) - (self.low.value or 0.0))
+
+
+def swings(ranking: Sequence[RankingRow]) -> list[Swing]:
     """Return the rows that have a low and a high end, widest swing first: luck has none."""
-    ends = [row for row in ranking if row.worth_at_p10 is not None and row.worth_at_p90 is not None]
-    return sorted(ends, key=swing, reverse=True)
+    ends = [
+        Swing(row, row.worth_at_p10, row.worth_at_p90)
+        for row in ranking
+        if row.worth_at_p10 is not None and row.worth_at_p90 is not None
+    ]
+    return sorted(ends, key=lambda swing: -swing.width)
 
 
-def swing(row: RankingRow) -> float:
-    """Return how far the worth moves between the ends of the input, without its sign."""
-    if row.worth_at_p10 is None or row.worth_at_p90 is None:
-        return 0.0
-    return abs((row.worth_at_p90.value or 0.0) - (row.worth_at_p10.value or 0.0))
-
-
-def _names(shown: Sequence[RankingRow]) -> alt.Chart:
+def _names(shown: Sequence[RankingRow]) -> alt.LayerChart | alt.FacetChart:
     """Return the labels, each on its own line above its bar, so that long ones fit a phone."""
     names = alt.Chart(rows(place=range(len(shown)), text=[row.label for row in shown]))
-    mark = names.mark_text(align="left", baseline="bottom", dy=-9, color=PAPER["ink"])
-    return mark.encode(x=alt.value(0), y=_row_scale(len(shown)), text="text:N")
+    place: dict[str, Any] = {"align": "left", "baseline": "bottom", "dy": -9}
+    # First a rim in the colour of the paper, so that a line behind the words does not cross them out.
+    rim = names.mark_text(**place, color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4)
+    words = names.mark_text(**place, color=PAPER["ink"])
+    both = [mark.encode(x=alt.value(0), y=_row_scale(len(shown)), text="text:N") for mark in (rim, words)]
+    return alt.layer(*both)
 
 
-def _row_scale(count: int) -> alt.Y:
-    return alt.Y("place:Q", scale=alt.Scale(domain=[-0.65, count - 0.65], reverse=True, nice=False), axis=None)
+def _row_scale(count: int, field: str = "place:Q") -> alt.Y:
+    return alt.Y(field, scale=alt.Scale(domain=[-0.65, count - 0.65], reverse=True, nice=False), axis=None)
