@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 REFERENCE_RANGE_K = 16.4
 TEMPERATURE_MEMORY = 0.82
+#: Largest difference between afternoon and sunrise [K]; common practice, no source.
+LARGEST_SWING_K = 14.0
 WIND_DAY_MEMORY, WIND_HOUR_MEMORY = 0.45, 0.72
 WIND_HOUR_SIGMA = 0.38
 #: Correlation of the day's wind with its clearness, on the hidden series.
@@ -36,11 +38,11 @@ def air_temperature(
     daily_ghi_kwh : ndarray (K, 365)
         Energy of each day on the horizontal; it widens the day's swing [kWh/m2].
     """
-    scale = np.clip(np.ptp(monthly_c) / REFERENCE_RANGE_K, 0.5, 1.4)
+    scale = np.clip(np.ptp(monthly_c) / REFERENCE_RANGE_K, 0.5, 1.2)
     season = _season(monthly_c)
-    own = (3.3 - 0.6 * season) * normal_series(rng, hidden_clearness.shape, memory=TEMPERATURE_MEMORY)
+    own = (3.2 - 0.9 * season) * normal_series(rng, hidden_clearness.shape, memory=TEMPERATURE_MEMORY)
     daily = scale * (own + 1.75 * season * hidden_clearness)
-    swing = scale * (2.8 + (2.45 - 0.6 * season) * daily_ghi_kwh)
+    swing = np.minimum(min(scale, 1.0) * (2.8 + (2.1 - 0.6 * season) * daily_ghi_kwh), LARGEST_SWING_K)
     shape = _day_shape()
     hourly = _between_days(daily) + (swing[:, :, None] * shape).reshape(len(swing), -1)
     return hourly + _correction(hourly, monthly_c, ratio=False)

@@ -1,11 +1,14 @@
-"""How clear the sky is: daily clearness with persistence and yearly luck, and hours that scatter about their day.
+"""How clear the sky is: daily clearness with memory and yearly luck, and hours that scatter about their day.
 
-Clearness here is global light over that of a clear sky. Both scales are beta-distributed and driven by hidden normal
-series that remember yesterday (or the last hour), so that a month's mean, its spread and its shape can be set apart:
-a beta law of small concentration has two humps, overcast and clear, as hourly clearness has.
+Clearness here is global light over that of a clear sky. Days follow a mixture of clear days and of a broad beta law,
+so that their distribution has two humps where the climate is dull; hours follow a beta law about their day. Both are
+driven by hidden normal series that remember the day (or the hour) before, so that mean, spread and memory can be set
+apart.
 """
 
 from __future__ import annotations
+
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,21 +18,31 @@ from riskcalc.solar import SunPath
 
 Floats = NDArray[np.float64]
 
-#: Clear-sky light as a share of the air-mass profile below. Set so that the brightest days of three typical years of
-#: the US National Solar Radiation Database come out near 1 (0.70 to 0.88 of the profile, by season).
-CLEAR_SHARE = 0.80
-BRIGHTEST_DAY, BRIGHTEST_HOUR = 1.03, 1.12
+#: Clear-sky light as a share of the air-mass profile: CLEAR_SHARE - CLEAR_SHARE_PER_K x monthly air temperature (warm
+#: air holds more water). Own fit to the brightest days of three typical years of US databases (New York, Greensboro,
+#: Sand Point), whose share ran from 0.72 (26 degC) to 0.88 (0 degC).
+CLEAR_SHARE, CLEAR_SHARE_PER_K = 0.85, 0.0035
 
-#: Day-to-day memory of the hidden series; lag-1 correlation of daily clearness was 0.33 to 0.48 by month in eight
-#: real years at 51 N 7 E and 0.0 to 0.65 in typical years (which are stitched from months).
-DAY_MEMORY = 0.48
-#: Hour-to-hour memory; lag-1 of the departure from the day's mean was 0.3 to 0.6 in the same data.
+#: The law of days, read off the same years and eight real years at 51 N 7 E: share of clear days CLEAR_DAYS x mean^3,
+#: their mean and concentration, and the range of days.
+CLEAR_DAYS, CLEAR_DAY, CLEAR_DAY_CONCENTRATION = 0.75, 0.95, 76.0
+DARKEST_DAY, BRIGHTEST_DAY = 0.04, 1.05
+#: Concentration of all other days: this much, and so much more per cosine of the zenith angle at noon; dull and fair
+#: days differ more under the low sun of winter.
+OTHER_CONCENTRATION, OTHER_CONCENTRATION_PER_COSINE = 2.6, 2.6
+
+#: Day-to-day memory of the hidden series; lag-1 of daily clearness within a month was 0.32 to 0.39 by season there.
+DAY_MEMORY = 0.44
+#: Hour-to-hour memory; lag-1 of the departure from the day's mean was 0.3 to 0.6.
 HOUR_MEMORY = 0.62
+#: Brightest hour over a clear sky (light reflected by clouds), and the concentration of hours about a broken day.
+BRIGHTEST_HOUR, BROKEN_DAY_CONCENTRATION = 1.06, 4.8
 
 HIDDEN = np.linspace(-5.0, 5.0, 161)
+LEVELS = np.linspace(0.05, 0.95, 91)
 
 
-def clear_sky_w(sun: SunPath) -> Floats:
+def clear_sky_w(sun: SunPath, monthly_temp_c: Floats) -> Floats:
     """Return clear-sky global horizontal irradiance for each hour, shape (8760,) [W/m2].
 
     Extraterrestrial light times the share a sky of constant clearness lets through at each air mass.
@@ -40,98 +53,68 @@ def clear_sky_w(sun: SunPath) -> Floats:
     conditions, Solar Energy 45 (1990) 111-114 (dependence of the clearness index on air mass).
     """
     profile = 1.031 * np.exp(-1.4 / (0.9 + 9.4 / sun.airmass)) + 0.1
-    return CLEAR_SHARE * sun.extraterrestrial_horizontal_w * profile
+    share = CLEAR_SHARE - CLEAR_SHARE_PER_K * np.clip(monthly_temp_c, -10.0, 30.0)
+    return np.repeat(_through_mid_months(share), 24) * sun.extraterrestrial_horizontal_w * profile
 
 
-def day_concentration(sun: SunPath) -> Floats:
-    """Return the concentration of the daily beta law, shape (365,): low (two humps) under low sun, high in summer.
-
-    1.2 + 3 cos(zenith at noon), read off eight real years at 51 N 7 E: 2.0 in winter to 4.0 in summer.
-    """
-    return 1.2 + 3.0 * sun.cos_zenith.reshape(DAYS, 24).max(axis=1)
-
-
-def hour_concentration(mean: Floats) -> Floats:
-    """Return the concentration of hourly clearness about a day of this mean (0..1): 5 if broken, 45 at the ends.
-
-    Read off a typical year (New York) and two of pvlib's: standard deviation 0.23 in the middle, 0.08 at either end.
-    """
-    return 4.8 + 40.0 * (2.0 * mean - 1.0) ** 4
-
-
-def daily_clearness(monthly_ghi_w: Floats, sun: SunPath, hidden: Floats, yearly: Floats) -> tuple[Floats, Floats]:
-    """Return daily clearness (K, 365) whose pool means are the table's, and the hidden series shifted to get there.
+def daily_clearness(monthly_ghi_w: Floats, clear_sky: Floats, sun: SunPath, hidden: Floats, yearly: Floats) -> Floats:
+    """Return daily clearness (K, 365) whose pool means are the climate's.
 
     Parameters
     ----------
     monthly_ghi_w : ndarray (12,)
         Long-term 24-hour mean of each month [W/m2].
+    clear_sky : ndarray (8760,)
+        Clear-sky irradiance [W/m2].
     hidden : ndarray (K, 365)
         Standard normal series with memory.
     yearly : ndarray (K,)
         Wanted energy of each year over the long-term mean; its mean is 1.
+
+    Notes
+    -----
+    The hidden series is shifted, by the same amount for all days of a month and for all days of a year, until the
+    pool's months and the single years have the light that is wanted.
     """
-    from scipy.special import betaincinv, ndtr
-
-    clear = clear_sky_w(sun).reshape(DAYS, 24).sum(axis=1)
+    clear = clear_sky.reshape(DAYS, 24).sum(axis=1)
     wanted = monthly_ghi_w * 24.0 * MONTH_LENGTHS
-    of_clear = np.clip(wanted / np.bincount(MONTH_OF_DAY, clear), 0.03, 0.97 * BRIGHTEST_DAY)
-    mean = np.clip(_through_mid_months(of_clear) / BRIGHTEST_DAY, 0.03, 0.97)
-    concentration = day_concentration(sun)
-    table = BRIGHTEST_DAY * betaincinv(
-        (mean * concentration)[:, None], ((1.0 - mean) * concentration)[:, None], ndtr(HIDDEN)[None, :]
-    )
+    noon = sun.cos_zenith.reshape(DAYS, 24).max(axis=1)
+    noon = np.bincount(MONTH_OF_DAY, noon) / MONTH_LENGTHS
+    by_month = day_law(wanted / np.bincount(MONTH_OF_DAY, clear), noon)
+    table = np.stack([_through_mid_months(column) for column in by_month.T], axis=1)
     shifted = hidden.copy()
-    days = np.arange(DAYS)
-    for _ in range(8):
-        by_month = _shift(shifted, table, days, clear, wanted * len(hidden), axis="month")
-        shifted += by_month[MONTH_OF_DAY]
-        by_year = _shift(shifted, table, days, clear, yearly * wanted.sum(), axis="year")
-        shifted += by_year[:, None]
-    by_month = _shift(shifted, table, days, clear, wanted * len(hidden), axis="month")
-    shifted += by_month[MONTH_OF_DAY]
-    return _read(table, days, shifted), shifted
+    for turn in range(8):
+        shifted += _shift(shifted, table, clear, wanted * len(hidden), by_month=True)[MONTH_OF_DAY]
+        if turn < 7:
+            shifted += _shift(shifted, table, clear, yearly * wanted.sum(), by_month=False)[:, None]
+    return _read(table, shifted)
 
 
-def hourly_clearness(day_clearness: Floats, sun: SunPath, hidden: Floats) -> Floats:
+def hourly_clearness(day_clearness: Floats, clear_sky: Floats, lit: NDArray[np.int64], hidden: Floats) -> Floats:
     """Return clearness at the lit hours (K, N) whose light-weighted mean over each day is that day's clearness.
 
     `hidden` (K, N) is a standard normal series with memory; each day's part is shifted until the day's sum is right.
     """
-    from scipy.special import betaincinv, ndtr
-
-    levels = np.linspace(0.01, 0.99, 99)
-    concentration = hour_concentration(levels)
-    table = BRIGHTEST_HOUR * betaincinv(
-        (levels * concentration)[:, None], ((1.0 - levels) * concentration)[:, None], ndtr(HIDDEN)[None, :]
-    )
-    day_of_hour = sun.lit // 24
-    clear = clear_sky_w(sun)[sun.lit]
-    starts = np.searchsorted(day_of_hour, np.arange(DAYS))
-    starts = np.minimum(starts, len(sun.lit) - 1)
-    dayless = np.bincount(day_of_hour, minlength=DAYS) == 0
-    wanted = day_clearness * np.bincount(day_of_hour, clear, minlength=DAYS)
-    level = np.clip((day_clearness / BRIGHTEST_HOUR - 0.01) / (0.98 / 98.0), 0.0, 97.999)
-    row = level.astype(np.int32)
-    share = (level - row).astype(np.float32)
-    table32 = np.ascontiguousarray(table, dtype=np.float32).ravel()
-    row_at = (row * len(HIDDEN))[:, day_of_hour]
-    row_share = share[:, day_of_hour]
+    day, clear = lit // 24, clear_sky[lit]
+    starts = np.minimum(np.searchsorted(day, np.arange(DAYS)), len(lit) - 1)
+    wanted = day_clearness * np.bincount(day, clear, minlength=DAYS)
+    row, share = _row_and_share(day_clearness)
+    row_at, row_share = (row * len(HIDDEN)).astype(np.int32)[:, day], share.astype(np.float32)[:, day]
+    table = hour_table().astype(np.float32).ravel()
     position = _position(hidden).astype(np.float32)
-    clear32 = clear.astype(np.float32)
-    per_unit = np.float32(1.0 / (HIDDEN[1] - HIDDEN[0]))
+    per_unit, light = np.float32(1.0 / (HIDDEN[1] - HIDDEN[0])), clear.astype(np.float32)
     low = np.full(day_clearness.shape, -4.0, dtype=np.float32)
     high = -low
     for _ in range(13):
         middle = np.float32(0.5) * (low + high)
-        value = _bilinear(table32, row_at, row_share, position + per_unit * middle[:, day_of_hour])
-        value *= clear32
+        value = _bilinear(table, row_at, row_share, position + per_unit * middle[:, day])
+        value *= light
         short = np.add.reduceat(value, starts, axis=1) < wanted
         low, high = np.where(short, middle, low), np.where(short, high, middle)
-    shift = np.where(dayless, 0.0, 0.5 * (low + high)).astype(np.float32)
-    value = _bilinear(table32, row_at, row_share, position + per_unit * shift[:, day_of_hour]).astype(np.float64)
+    shift = np.float32(0.5) * (low + high)
+    value = _bilinear(table, row_at, row_share, position + per_unit * shift[:, day]).astype(np.float64)
     sums = np.add.reduceat(value * clear, starts, axis=1)
-    value *= (wanted / np.maximum(sums, 1e-9))[:, day_of_hour]
+    value *= (wanted / np.maximum(sums, 1e-9))[:, day]
     return value
 
 
@@ -144,19 +127,63 @@ def normal_series(rng: np.random.Generator, shape: tuple[int, int], *, memory: f
     return lfilter([1.0], [1.0, -memory], noise, axis=-1)
 
 
+def day_law(mean: Floats, noon_cosine: Floats) -> Floats:
+    """Return daily clearness for each month's long-term mean (rows) and each hidden value in HIDDEN (columns)."""
+    from scipy.special import betainc, ndtr
+
+    mean = np.clip(mean, LEVELS[0], LEVELS[-1])[:, None]
+    clear_share = CLEAR_DAYS * mean**3
+    other = (mean - clear_share * CLEAR_DAY) / (1.0 - clear_share)
+    other = (other - DARKEST_DAY) / (1.0 - DARKEST_DAY)
+    concentration = OTHER_CONCENTRATION + OTHER_CONCENTRATION_PER_COSINE * noon_cosine[:, None]
+    grid = np.linspace(0.0, BRIGHTEST_DAY, 841)
+    clear_a = CLEAR_DAY / BRIGHTEST_DAY * CLEAR_DAY_CONCENTRATION
+    of_clear = betainc(clear_a, CLEAR_DAY_CONCENTRATION - clear_a, grid / BRIGHTEST_DAY)
+    of_other = betainc(
+        other * concentration,
+        (1.0 - other) * concentration,
+        np.clip((grid - DARKEST_DAY) / (1.0 - DARKEST_DAY), 0.0, 1.0),
+    )
+    below = clear_share * of_clear + (1.0 - clear_share) * of_other
+    return np.stack([np.interp(ndtr(HIDDEN), row, grid) for row in below])
+
+
+@cache
+def hour_table() -> Floats:
+    """Return hourly clearness for each mean of the day in LEVELS (rows) and hidden value in HIDDEN (columns).
+
+    The concentration, 4.8 for broken days and 45 at either end, gives the standard deviations read off the typical
+    years: 0.23 in the middle, 0.08 at the ends.
+    """
+    from scipy.special import betaincinv, ndtr
+
+    mean = LEVELS[:, None] / BRIGHTEST_HOUR
+    concentration = BROKEN_DAY_CONCENTRATION + 40.0 * (2.0 * mean - 1.0) ** 4
+    return BRIGHTEST_HOUR * betaincinv(mean * concentration, (1.0 - mean) * concentration, ndtr(HIDDEN)[None, :])
+
+
 def _through_mid_months(monthly: Floats) -> Floats:
     """Daily values on straight lines through the middles of the months, closed over the new year."""
     middles = np.cumsum(MONTH_LENGTHS) - MONTH_LENGTHS / 2.0
     return np.interp(np.arange(DAYS) + 0.5, middles, monthly, period=float(DAYS))
 
 
+def _row_and_share(mean: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Row of LEVELS below each mean and how far towards the next; beyond the ends, the outermost rows."""
+    level = np.clip((mean - LEVELS[0]) / (LEVELS[1] - LEVELS[0]), 0.0, len(LEVELS) - 1.001)
+    row = level.astype(np.int64)
+    return row, level - row
+
+
 def _position(hidden: Floats) -> Floats:
     return (hidden - HIDDEN[0]) / (HIDDEN[1] - HIDDEN[0])
 
 
-def _read(table: Floats, days: NDArray[np.int64], hidden: Floats) -> Floats:
+def _read(table: Floats, hidden: Floats) -> Floats:
+    """Values of a table with one row per day, at the hidden values (K, 365)."""
     position = np.clip(_position(hidden), 0.0, len(HIDDEN) - 1.001)
     column = position.astype(np.int64)
+    days = np.arange(DAYS)
     left, right = table[days, column], table[days, column + 1]
     return left + (position - column) * (right - left)
 
@@ -179,16 +206,13 @@ def _bilinear(
     return upper
 
 
-def _shift(
-    hidden: Floats, table: Floats, days: NDArray[np.int64], clear: Floats, wanted: Floats, *, axis: str
-) -> Floats:
-    """Shift of the hidden series, one per month or per year, that brings the light sums to what is wanted."""
+def _shift(hidden: Floats, table: Floats, clear: Floats, wanted: Floats, *, by_month: bool) -> Floats:
+    """Shift of the hidden series, one per month or per year, that brings the sums of light to what is wanted."""
     low, high = np.full(len(wanted), -3.0), np.full(len(wanted), 3.0)
     for _ in range(16):
         middle = 0.5 * (low + high)
-        moved = middle[MONTH_OF_DAY] if axis == "month" else middle[:, None]
-        light = _read(table, days, hidden + moved) * clear
-        sums = np.bincount(MONTH_OF_DAY, light.sum(axis=0)) if axis == "month" else light.sum(axis=1)
+        light = _read(table, hidden + (middle[MONTH_OF_DAY] if by_month else middle[:, None])) * clear
+        sums = np.bincount(MONTH_OF_DAY, light.sum(axis=0)) if by_month else light.sum(axis=1)
         short = sums < wanted
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     return 0.5 * (low + high)

@@ -20,6 +20,18 @@ SOURCES = {
         "The Government's Standard Assessment Procedure for Energy Rating of Dwellings, 2012 edition, Appendix U,"
         " tables U1 to U4, pp. 172-176; longitude: centre of the region read off a map"
     ),
+    "nsrdb": (
+        "monthly means of the typical year of the National Solar Radiation Database; Sengupta et al., Renewable and"
+        " Sustainable Energy Reviews 89 (2018) 51-60"
+    ),
+    "tmy3": (
+        "monthly means of the typical year (TMY3) of the station; Wilcox & Marion, Users Manual for TMY3 Data Sets,"
+        " NREL/TP-581-43156 (2008)"
+    ),
+    "tmy2": (
+        "monthly means of the typical year (TMY2) of the station; Marion & Urban, User's Manual for TMY2s,"
+        " NREL/SP-463-7668 (1995)"
+    ),
 }
 
 

@@ -88,6 +88,14 @@ class WeatherPool:
         """Highest hourly air temperature of all years [degC]."""
         return float(self.temp_air.max())
 
+    @property
+    def cautious_low_c(self) -> float:
+        """Temperature to take for a record low where none is known: the pool's lowest less 5 K [degC].
+
+        Pools hold a few years of hourly means, records hold all years and minutes; common practice, no source.
+        """
+        return self.lowest_temp_c - 5.0
+
     def monthly_means(self, name: str = "ghi") -> NDArray[np.float64]:
         """Return the mean of one series per year and month, shape (K, 12), in the unit of the series."""
         values = getattr(self, name)
