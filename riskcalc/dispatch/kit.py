@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 COUPLINGS = ("sockets", "plug_in", "whole_home", "off_grid")
+#: Couplings whose inverter feeds the same wires as the grid.
+PARALLEL = ("plug_in", "whole_home")
 
 
 class Param(IntEnum):

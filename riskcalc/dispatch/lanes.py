@@ -1,13 +1,23 @@
-"""Dispatch of a year for all draws."""
+"""Dispatch of a year for all draws: lane groups, threads, and the books back in the order of the draws."""
 
 from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from riskcalc.dispatch import rows
+from riskcalc.dispatch.flows import Billed, Flow
+from riskcalc.dispatch.kit import PARALLEL, Param
+from riskcalc.dispatch.kit_rows import kit_rows
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
-from riskcalc.dispatch.slow import dispatch_slow
+from riskcalc.dispatch.request import check_request
+from riskcalc.dispatch.rows import LANES
+from riskcalc.dispatch.year import run_groups
+
+_CACHE_LINE = 64
 
 
 def dispatch_year(
@@ -60,15 +70,107 @@ def dispatch_year(
     The equations are those of `riskcalc.dispatch.twin`. Without kit (all figures of `param_rows` left out) billed import equals
     billed demand bit for bit. A draw's result does not depend on its neighbours, their order or their number.
     """
-    del threads
-    return dispatch_slow(
-        coupling,
-        inputs,
-        plan,
-        params,
-        plane_weight=plane_weight,
-        input_limit_w=input_limit_w,
-        pool_year=pool_year,
-        stored_wh=stored_wh,
-        use_numba=True,
+    stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
+    hours = inputs.step_minutes / 60.0
+    slots_of_lanes, group_year = lane_groups(np.asarray(pool_year, dtype=np.int64))
+    work = _workspace(len(group_year), rows.workspace_size(plan.rates))
+    figures = kit_rows(params, off_grid=coupling == "off_grid", hours=hours)
+    _set(work, rows.LINEAR, figures[:, slots_of_lanes])
+    _set(
+        work,
+        rows.STORED,
+        (np.minimum(stored, params[Param.CAPACITY_WH]) * params[Param.DISCHARGE_EFFICIENCY] / hours)[
+            None, slots_of_lanes
+        ],
+    )
+    _set(work, rows.PLANE_WEIGHTS, plane_weight[:, slots_of_lanes])
+    _set(work, rows.INPUT_LIMITS, input_limit_w[:, slots_of_lanes])
+    slot_sum, slot_peak = inputs.slot_totals()
+
+    def run(part: slice) -> None:
+        run_groups(
+            LANES, coupling in PARALLEL, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
+            group_year[part], inputs.step_minutes, plan.slot_minutes, work[part],
+        )  # fmt: skip
+
+    parts = _parts(len(group_year), threads)
+    if len(parts) == 1:
+        run(parts[0])
+    else:
+        with ThreadPoolExecutor(len(parts)) as pool:
+            list(pool.map(run, parts))
+    return _outcome(work, slots_of_lanes, params, inputs, plan, hours)
+
+
+def lane_groups(pool_year: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return which draw runs in which lane, (groups, LANES), and the pool year of each group, (groups,).
+
+    Draws of one pool year are put side by side in rising order; a group that is not full repeats its last draw, whose books
+    are then simply written twice.
+    """
+    order = np.argsort(pool_year, kind="stable")
+    years, first, count = np.unique(pool_year[order], return_index=True, return_counts=True)
+    groups = -(-count // LANES)
+    group_year = np.repeat(years, groups)
+    # Position of each lane within its year, held at the year's last draw.
+    start = np.arange(len(group_year)) - np.repeat(np.cumsum(groups) - groups, groups)
+    within = start[:, None] * LANES + np.arange(LANES)
+    within = np.minimum(within, np.repeat(count - 1, groups)[:, None])
+    return order[np.repeat(first, groups)[:, None] + within], group_year
+
+
+def _workspace(groups: int, size: int) -> NDArray[np.float64]:
+    """Return zeros (groups, size) that start on a cache line: a vector load across two lines costs twice."""
+    spare = _CACHE_LINE // 8
+    raw = np.zeros(groups * size + spare)
+    start = (-raw.ctypes.data % _CACHE_LINE) // 8
+    return raw[start : start + groups * size].reshape(groups, size)
+
+
+def _set(work: NDArray[np.float64], row: int, values: NDArray[np.float64]) -> None:
+    """Write `values` (rows, groups, LANES) into consecutive rows of the workspaces."""
+    count = values.shape[0]
+    work[:, row : row + count * LANES] = values.transpose(1, 0, 2).reshape(len(work), count * LANES)
+
+
+def _books(
+    work: NDArray[np.float64], row: int, count: int, lanes: NDArray[np.int64], draws: int
+) -> NDArray[np.float64]:
+    """Read `count` consecutive rows back as (count, draws)."""
+    values = work[:, row : row + count * LANES].reshape(len(work), count, LANES).transpose(1, 0, 2)
+    books = np.empty((count, draws))
+    books[:, lanes.ravel()] = values.reshape(count, -1)
+    return books
+
+
+def _parts(groups: int, threads: int) -> list[slice]:
+    """Return contiguous parts of the groups, one per thread, none empty."""
+    edges = np.linspace(0, groups, max(1, min(threads, groups)) + 1).astype(int)
+    return [slice(int(a), int(b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+
+
+def _outcome(
+    work: NDArray[np.float64],
+    lanes: NDArray[np.int64],
+    params: NDArray[np.float64],
+    inputs: DispatchInputs,
+    plan: SlotPlan,
+    hours: float,
+) -> DispatchOutcome:
+    draws = params.shape[1]
+
+    def books(row: int, count: int = 1) -> NDArray[np.float64]:
+        return _books(work, row, count, lanes, draws)
+
+    capacity = params[Param.CAPACITY_WH]
+    stored = books(rows.STORED)[0] * hours / params[Param.DISCHARGE_EFFICIENCY]
+    return DispatchOutcome(
+        monthly_kwh=books(rows.MONTHLY, rows.MONTHLY_ROWS).reshape(len(Flow), 12, draws),
+        billed_kwh=books(rows.BILLED, 3 * plan.rates).reshape(plan.rates, len(Billed), draws).transpose(1, 0, 2).copy(),
+        stored_wh=np.clip(stored, 0.0, capacity),
+        mean_stored_share=books(rows.SHARE_SUM)[0],
+        mean_daily_swing=books(rows.SWING_SUM)[0],
+        overload_minutes=books(rows.OVERLOAD_STEPS)[0] * inputs.step_minutes,
+        overload_kwh=books(rows.OVERLOAD_ENERGY)[0] * hours / 1000.0,
+        on_hours=books(rows.ON_SUM)[0] * hours,
     )

@@ -82,6 +82,9 @@ class DispatchInputs:
     day_rank: NDArray[np.float64]
     charge_allowed: NDArray[np.float64]
     step_minutes: int
+    _totals: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = field(
+        default_factory=list, init=False, repr=False, compare=False
+    )
 
     def __post_init__(self) -> None:
         """Bring every array to the kernel's type, without copying what already has it."""
@@ -126,6 +129,14 @@ class DispatchInputs:
     def years(self) -> int:
         """Number of pool years."""
         return self.reachable_w.shape[0]
+
+    def slot_totals(self) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
+        """Return sum and peak of `reachable_w` over the steps of each slot; computed once and kept."""
+        if not self._totals:
+            from riskcalc.dispatch.year import slot_totals
+
+            self._totals.append(slot_totals(self.reachable_w, self.wired_w.shape[2]))
+        return self._totals[0]
 
     def arrays(self) -> PoolArrays:
         """Return the arrays as a named tuple."""

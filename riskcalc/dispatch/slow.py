@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from riskcalc.dispatch.compiled import compiled
 from riskcalc.dispatch.flows import Billed, Flow
-from riskcalc.dispatch.kit import Param
+from riskcalc.dispatch.kit import PARALLEL, Param
 from riskcalc.dispatch.outcome import DispatchOutcome, empty_outcome
 from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
 from riskcalc.dispatch.request import check_request
@@ -37,7 +37,6 @@ TRACE_COLUMNS = (
     "battery_stored_wh",
 )
 _FLOWS = len(Flow)
-_PARALLEL = ("plug_in", "whole_home")
 _HOUSEHOLD, _CAR = int(Param.HOUSEHOLD_SCALE), int(Param.CAR_SCALE)
 _HOME = int(Param.HOME_SHARE)
 _DEMAND_REACHABLE, _DEMAND_WIRED = int(Flow.DEMAND_REACHABLE), int(Flow.DEMAND_WIRED)
@@ -139,7 +138,8 @@ def run_draw(
             pool.charge_allowed[year, day],
             plan.target_share[slot],
         )
-        floor_wh = max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh)
+        # Cells that start a slot below the reserve are not discharged further.
+        floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)
         month, rate = plan.month[slot], plan.rate[slot]
         for step in range(slot * steps_per_slot, (slot + 1) * steps_per_slot):
             load = 0.0
@@ -228,7 +228,7 @@ def dispatch_slow(
         billed = np.zeros((len(Billed), plan.rates))
         others = np.zeros(5)
         outcome.stored_wh[draw] = _one_draw(use_numba)(
-            coupling == "off_grid", coupling in _PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
+            coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
             inputs.step_minutes, plan.slot_minutes, monthly, billed, others, np.zeros((0, len(TRACE_COLUMNS))),
         )  # fmt: skip
@@ -286,7 +286,7 @@ def trace_year(
     steps = plan.slots * plan.slot_minutes // inputs.step_minutes
     rows = np.zeros((steps, len(TRACE_COLUMNS)))
     _run_draw_compiled(
-        coupling == "off_grid", coupling in _PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
+        coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
         int(pool_year), float(stored[0]), inputs.step_minutes, plan.slot_minutes, np.zeros((len(Flow), 12)),
         np.zeros((len(Billed), plan.rates)), np.zeros(5), rows,

@@ -9,6 +9,7 @@ Powers in W, mean over the step; stored energy in Wh at the cells. The functions
 
 from __future__ import annotations
 
+from math import sqrt
 from typing import NamedTuple
 
 from numba.extending import register_jitable
@@ -87,6 +88,15 @@ def part_load_w(kit: StepKit, power_w: float, most_w: float, carried_w: float) -
 
 
 @register_jitable
+def load_for_bus_w(kit: StepKit, bus_w: float) -> float:
+    """Return the AC load that `bus_w` of DC carries, the inverse of `bus_power_w`; 0 if it does not even cover the idle draw."""
+    power = bus_w - kit.idle_w
+    if power <= 0.0:
+        return 0.0
+    return 2.0 * power / (kit.loss_linear + sqrt(kit.loss_linear**2 + 4.0 * kit.loss_quadratic * power))
+
+
+@register_jitable
 def grid_charge_w(kit: StepKit, setting: StepSetting, stored_wh: float, cells_w: float, supply_w: float) -> float:
     """Return what reaches the cells from the grid [W] when `cells_w` already do and the supply carries `supply_w`."""
     if not setting.grid_charge_on or setting.off_grid or setting.charge_allowed == 0.0:
@@ -117,8 +127,7 @@ def transfer_step(
         # Without a supply the user sheds what the inverter, or sun and cells together, cannot give.
         if load_w > kit.inverter_rating_w * SLACK:
             overload = load_w - kit.inverter_rating_w
-        steepest = kit.loss_linear + kit.loss_quadratic * kit.inverter_rating_w
-        carried = min(load_w, kit.inverter_rating_w, max(solar + cells_can_give - kit.idle_w, 0.0) / steepest)
+        carried = min(load_w, kit.inverter_rating_w, load_for_bus_w(kit, solar + cells_can_give))
     else:
         if load_w > kit.inverter_rating_w * SLACK:
             overload = load_w
@@ -135,7 +144,6 @@ def transfer_step(
 
     # 3. For which share of the step can it be on? While off, the sun refills the cells and buys further time.
     cells_w_off = min(solar * kit.charge_efficiency, cells_limit)
-    cells_w_on = min((solar - direct) * kit.charge_efficiency, cells_limit)
     if not carries:
         on_share = 0.0
     elif from_cells_on == 0.0:
@@ -148,8 +156,8 @@ def transfer_step(
     # 4. Flows of the whole step.
     from_cells = on_share * from_cells_on / kit.discharge_efficiency
     after = stored_wh - from_cells * setting.hours
-    solar_to_cells = on_share * cells_w_on + (1.0 - on_share) * cells_w_off
-    solar_to_cells = min(solar_to_cells, max(kit.capacity_wh - after, 0.0) / setting.hours)
+    surplus = (solar - on_share * direct) * kit.charge_efficiency
+    solar_to_cells = min(surplus, cells_limit, max(kit.capacity_wh - after, 0.0) / setting.hours)
     after += solar_to_cells * setting.hours
     served = on_share * carried
     share_from_sun = 0.0 if bus == 0.0 else direct / bus
@@ -207,10 +215,9 @@ def parallel_step(
 
     # 2. The inverter feeds itself first, then the load.
     idle = min(kit.idle_w, available)
+    on_share = 1.0 if setting.inverter_on else 0.0
     if kit.idle_w > 0.0:
         on_share = idle / kit.idle_w
-    else:
-        on_share = 1.0 if available > 0.0 else 0.0
     whole = carried * (kit.loss_linear + kit.loss_quadratic * carried)
     if available - idle >= whole:
         to_load, served = whole, carried

@@ -1,0 +1,66 @@
+"""From the figures of `Param` to the rows of the kernels: units, reciprocals and limits worked out once a year."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import rows
+from riskcalc.dispatch.kit import Param
+from riskcalc.dispatch.rows import LANES
+from riskcalc.dispatch.twin import SLACK
+
+#: Takes the place of a missing idle draw where the kernel divides by bus power.
+_NO_IDLE = 1e-150
+
+
+def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> NDArray[np.float64]:
+    """Return the kit's rows (rows, draws) in the order of `rows`, from LINEAR to MOVED.
+
+    Powers stay in W; stored energy becomes W times one step of `hours`, as the cells would deliver it to the bus.
+    """
+    figure = dict(zip(Param, params, strict=True))
+    battery = figure[Param.CAPACITY_WH] > 0.0
+    charge = figure[Param.CHARGE_EFFICIENCY]
+    discharge = figure[Param.DISCHARGE_EFFICIENCY]
+    to_bus = discharge / hours
+    capacity = figure[Param.CAPACITY_WH] * to_bus
+    give = np.where(battery, figure[Param.DISCHARGE_W], 0.0) * discharge
+    idle = figure[Param.IDLE_W]
+    has_idle = idle > 0.0
+    standby = np.zeros_like(idle) if off_grid else figure[Param.STANDBY_W]
+    charger_to_stored = figure[Param.CHARGER_EFFICIENCY] * charge * discharge
+    values = {
+        rows.LINEAR: figure[Param.LOSS_LINEAR],
+        rows.QUADRATIC: figure[Param.LOSS_QUADRATIC],
+        rows.INVERSE_LINEAR: 1.0 / figure[Param.LOSS_LINEAR],
+        rows.IDLE: np.where(has_idle, idle, _NO_IDLE),
+        rows.RATING: figure[Param.INVERTER_RATING_W],
+        rows.RATING_SLACK: figure[Param.INVERTER_RATING_W] * SLACK,
+        rows.GIVE: give,
+        rows.GIVE_SLACK: give * SLACK,
+        rows.TO_STORED: charge * discharge,
+        rows.CELLS: np.where(battery, figure[Param.CHARGE_W], 0.0) * discharge,
+        rows.CAPACITY: capacity,
+        rows.FLOOR: np.minimum(figure[Param.FLOOR_WH] * to_bus, capacity),
+        rows.STANDBY: standby,
+        rows.STANDBY_ON: np.where(has_idle, standby, 0.0),
+        rows.CHARGER: figure[Param.CHARGER_W],
+        rows.CHARGER_TO_STORED: charger_to_stored,
+        rows.SOCKET: figure[Param.SOCKET_LIMIT_W],
+        rows.EXPORT_MOST: figure[Param.EXPORT_LIMIT_W],
+        rows.SOLAR_EFFICIENCY: figure[Param.SOLAR_EFFICIENCY],
+        rows.INVERSE_SOLAR: 1.0 / figure[Param.SOLAR_EFFICIENCY],
+        rows.INVERSE_TO_STORED: 1.0 / (charge * discharge),
+        rows.INVERSE_DISCHARGE: 1.0 / discharge,
+        rows.INVERSE_CHARGER_TO_STORED: 1.0 / charger_to_stored,
+        rows.INVERSE_IDLE: np.where(has_idle, 1.0 / np.where(has_idle, idle, 1.0), 0.0),
+        rows.ON_WITHOUT_IDLE: np.where(has_idle, 0.0, 1.0),
+        rows.INVERSE_CAPACITY: np.where(battery, 1.0 / np.where(battery, capacity, 1.0), 0.0),
+        rows.HOUSEHOLD: figure[Param.HOUSEHOLD_SCALE],
+        rows.CAR: figure[Param.CAR_SCALE],
+        rows.HOME: figure[Param.HOME_SHARE],
+        rows.MOVED: figure[Param.MOVED_SHARE],
+    }
+    count = rows.MOVED // LANES + 1
+    return np.stack([np.broadcast_to(values[row * LANES], idle.shape) for row in range(count)])

@@ -1,0 +1,116 @@
+"""Lane loops of the parallel family (plug-in, whole home) while the inverter is on."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import rows
+from riskcalc.dispatch.rows import LANES, LOADS, fma
+
+
+@numba.njit(error_model="numpy")
+def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], grid_charge: bool) -> None:
+    """Run the steps of a slot with sun; `twin.parallel_step` explains each line. ON sums the idle power."""
+    for step in range(steps):
+        loads = LOADS + step * LANES
+        for lane in range(lanes):
+            load = work[loads + lane]
+            rating = work[rows.RATING + lane]
+            linear = work[rows.LINEAR + lane]
+            quadratic = work[rows.QUADRATIC + lane]
+            solar = work[rows.SOLAR + lane]
+            above = work[rows.ABOVE + lane]
+            carried = load if load < rating else rating
+            give = work[rows.GIVE_NOW + lane]
+            available = solar + (above if above < give else give)
+            idle = work[rows.IDLE + lane]
+            idle = idle if idle < available else available
+            for_load = available - idle
+            whole = carried * fma(quadratic, carried, linear)
+            to_load = for_load if for_load < whole else whole
+            guess = to_load * work[rows.INVERSE_LINEAR + lane]
+            guess = guess if guess < carried else carried
+            ratio = 1.0 / fma(quadratic, guess, linear)
+            served = to_load * ratio
+            served = carried if for_load >= whole else served
+            bus = idle + to_load
+            direct = solar if solar < bus else bus
+            from_cells = bus - direct
+            above -= from_cells
+            sun_to_load = direct - idle
+            sun_to_load = (sun_to_load if sun_to_load > 0.0 else 0.0) * ratio
+            surplus = fma(-direct, work[rows.TO_STORED + lane], work[rows.SOLAR_STORED + lane])
+            limit = work[rows.CELLS_TODAY + lane]
+            charge = surplus if surplus < limit else limit
+            space = work[rows.ROOM + lane] - above
+            charge = charge if charge < space else space
+            above += charge
+            spare = (surplus - charge) * work[rows.INVERSE_TO_STORED + lane]
+            room = rating - served
+            most = work[rows.EXPORT_MOST + lane]
+            room = room if room < most else most
+            guess = spare * work[rows.INVERSE_LINEAR + lane]
+            guess = guess if guess < room else room
+            twice = served + served
+            export = spare / fma(quadratic, twice + guess, linear)
+            export = export if export < room else room
+            to_grid = room * fma(quadratic, twice + room, linear)
+            to_grid = spare if spare < to_grid else to_grid
+            left = load - served
+            if grid_charge:
+                supply = left + fma(
+                    -work[rows.STANDBY_ON + lane], idle * work[rows.INVERSE_IDLE + lane], work[rows.STANDBY_ON + lane]
+                )
+                free = work[rows.SOCKET + lane] - supply
+                free = free if free > 0.0 else 0.0
+                charger = work[rows.CHARGER + lane]
+                from_grid = (free if free < charger else charger) * work[rows.CHARGER_TO_STORED + lane]
+                limit = limit - charge
+                from_grid = from_grid if from_grid < limit else limit
+                to_target = work[rows.TARGET + lane] - above
+                from_grid = from_grid if from_grid < to_target else to_target
+                from_grid = from_grid if from_grid > 0.0 else 0.0
+                above += from_grid
+                work[rows.GRID_TO_CELLS + lane] += from_grid
+            work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
+            work[rows.LEFT + lane] += left
+            work[rows.DIRECT + lane] += direct
+            work[rows.FROM_CELLS + lane] += from_cells
+            work[rows.SOLAR_TO_CELLS + lane] += charge
+            work[rows.SUN_TO_LOAD + lane] += sun_to_load
+            work[rows.TO_GRID + lane] += to_grid
+            work[rows.EXPORT + lane] += export
+            work[rows.ON + lane] += idle
+
+
+@numba.njit(error_model="numpy")
+def feed_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
+    """Run the steps of a slot without sun: `feed_with_sun` with every solar term zero."""
+    for step in range(steps):
+        loads = LOADS + step * LANES
+        for lane in range(lanes):
+            load = work[loads + lane]
+            rating = work[rows.RATING + lane]
+            linear = work[rows.LINEAR + lane]
+            quadratic = work[rows.QUADRATIC + lane]
+            above = work[rows.ABOVE + lane]
+            carried = load if load < rating else rating
+            give = work[rows.GIVE_NOW + lane]
+            available = above if above < give else give
+            idle = work[rows.IDLE + lane]
+            idle = idle if idle < available else available
+            for_load = available - idle
+            whole = carried * fma(quadratic, carried, linear)
+            to_load = for_load if for_load < whole else whole
+            guess = to_load * work[rows.INVERSE_LINEAR + lane]
+            guess = guess if guess < carried else carried
+            served = to_load / fma(quadratic, guess, linear)
+            served = carried if for_load >= whole else served
+            bus = idle + to_load
+            above -= bus
+            work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
+            work[rows.LEFT + lane] += load - served
+            work[rows.FROM_CELLS + lane] += bus
+            work[rows.ON + lane] += idle

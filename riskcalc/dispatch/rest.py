@@ -1,0 +1,49 @@
+"""Lane loops for slots in which the inverter carries nothing: it is off, or the cells are being charged from the grid."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import rows
+from riskcalc.dispatch.rows import LANES, LOADS
+
+
+@numba.njit(error_model="numpy")
+def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
+    """Let the sun charge the cells for a whole slot; the power is constant, so the steps need no loop."""
+    for lane in range(lanes):
+        above = work[rows.ABOVE + lane]
+        power = min(work[rows.SOLAR_STORED + lane], work[rows.CELLS_TODAY + lane])
+        charge = max(min(power * steps, work[rows.ROOM + lane] - above), 0.0)
+        work[rows.ABOVE + lane] = above + charge
+        work[rows.SOLAR_TO_CELLS + lane] = charge
+        work[rows.LEFT + lane] = work[rows.DEMAND + lane]
+
+
+@numba.njit(error_model="numpy")
+def charge_from_grid(lanes: int, steps: int, work: NDArray[np.float64], standby: int) -> None:
+    """Let sun and grid charge the cells; what loads and standby leave free on the supply goes to the charger."""
+    for step in range(steps):
+        loads = LOADS + step * LANES
+        for lane in range(lanes):
+            above = work[rows.ABOVE + lane]
+            room = work[rows.ROOM + lane] - above
+            power = min(work[rows.SOLAR_STORED + lane], work[rows.CELLS_TODAY + lane])
+            charge = power if power < room else room
+            above += charge
+            free = work[rows.SOCKET + lane] - (work[loads + lane] + work[standby + lane])
+            free = free if free > 0.0 else 0.0
+            charger = work[rows.CHARGER + lane]
+            from_grid = (free if free < charger else charger) * work[rows.CHARGER_TO_STORED + lane]
+            limit = work[rows.CELLS_TODAY + lane] - charge
+            from_grid = from_grid if from_grid < limit else limit
+            to_target = work[rows.TARGET + lane] - above
+            from_grid = from_grid if from_grid < to_target else to_target
+            from_grid = from_grid if from_grid > 0.0 else 0.0
+            work[rows.ABOVE + lane] = above + from_grid
+            work[rows.SOLAR_TO_CELLS + lane] += charge
+            work[rows.GRID_TO_CELLS + lane] += from_grid
+    for lane in range(lanes):
+        work[rows.LEFT + lane] = work[rows.DEMAND + lane]
