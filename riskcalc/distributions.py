@@ -197,7 +197,9 @@ def _bounded_quantile(quantity: Quantity, share: Floats) -> Floats:
         falling = high - width * np.sqrt((1 - share) * (1 - turn))
         return np.where(share < turn, rising, falling)
     if isinstance(quantity, Beta | Pert):
-        return low + width * special.betaincinv(*quantity.shape, share)
+        # Within 1e-12 of the ends the inverse may come back as NaN; the ends themselves are exact.
+        rounded = np.where(share < EDGE, 0.0, np.where(share > 1 - EDGE, 1.0, share))
+        return low + width * special.betaincinv(*quantity.shape, rounded)
     raise TypeError(f"no quantile function for {type(quantity).__name__}")
 
 

@@ -12,6 +12,8 @@ from typing import ClassVar
 
 #: Normal score beyond which one draw in a thousand million lies; endless tails are judged there.
 TAIL_SCORE = 5.9978
+#: A spread smaller than this share of the value itself is lost in the rounding of the arithmetic.
+NARROWEST = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -243,8 +245,10 @@ class Normal(Quantity):
         return max(low, self.mean - TAIL_SCORE * self.sd), min(high, self.mean + TAIL_SCORE * self.sd)
 
     def complaint(self) -> tuple[str, str] | None:
-        """`sd` above 0."""
-        return None if self.sd > 0 else ("sd", "a standard deviation above 0")
+        """`sd` above 0, and not lost beside the mean."""
+        if self.sd > NARROWEST * abs(self.mean):
+            return None
+        return "sd", "a standard deviation above 0; for a fixed value write the plain number"
 
     def core_words(self) -> str:
         """Return mean and standard deviation."""
@@ -275,8 +279,11 @@ class Lognormal(Quantity):
         """`median` and `sigma` above 0."""
         if not self.median > 0:
             return "median", "a median above 0 (for values below 0 use normal)"
-        if not 0 < self.sigma <= 5:
-            return "sigma", "the standard deviation of the logarithm, above 0 and at most 5"
+        if not NARROWEST < self.sigma <= 5:
+            return (
+                "sigma",
+                "the standard deviation of the logarithm, above 0 and at most 5 (0.3 is about 30 % up or down)",
+            )
         return None
 
     def core_words(self) -> str:
@@ -295,7 +302,7 @@ def plain(value: float) -> str:
 
 
 def _ordered(low: float, high: float, mode: float | None = None) -> tuple[str, str] | None:
-    if not low < high:
+    if not high - low > NARROWEST * max(abs(low), abs(high)):
         return "low", f"a number below high ({plain(high)}); for a fixed value write the plain number"
     if mode is not None and not low <= mode <= high:
         return "mode", f"a number from low ({plain(low)}) to high ({plain(high)})"

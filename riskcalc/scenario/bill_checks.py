@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from riskcalc.quantity import Quantity, plain
 from riskcalc.scenario.bill import Tariff
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.currencies import STRONG_CURRENCIES
 from riskcalc.scenario.place import Site
+
+if TYPE_CHECKING:
+    from riskcalc.clock import LocalClock
 
 #: Most that a kWh, and a day's standing charge, cost in a strong currency; beyond it pence or cents are meant.
 MOST_PER_KWH, MOST_PER_DAY = 5.0, 20.0
@@ -46,15 +51,20 @@ def _too_dear(
 
 def _rate_times(tariff: Tariff, zone: str) -> Iterator[Complaint]:
     """Let the tariff itself say what is wrong with the times of its rates."""
-    from riskcalc.clock import local_clock
     from riskcalc.errors import InputError
-    from riskcalc.tariff import is_remaining_time, rate_of_slot, slot_minutes
+    from riskcalc.tariff import is_remaining_time, rate_of_slot
 
     if len(tariff.rates) == 1 and all(is_remaining_time(rate) for rate in tariff.rates.values()):
         return
-    windows = [window for rate in tariff.rates.values() for window in rate.windows or ()]
     try:
-        rate_of_slot(tariff.rates, local_clock(zone, slot_minutes=slot_minutes(windows, zone=zone)))
+        rate_of_slot(tariff.rates, _finest_clock(zone))
     except InputError as error:
         for problem in error.problems:
             yield Complaint(tuple(problem.key.split(".")), problem.given, problem.accepted, problem.hint)
+
+
+@lru_cache(maxsize=4)
+def _finest_clock(zone: str) -> LocalClock:
+    from riskcalc.clock import SLOT_CHOICES, local_clock
+
+    return local_clock(zone, slot_minutes=SLOT_CHOICES[-1])

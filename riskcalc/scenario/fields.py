@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 from riskcalc.quantity import Fixed
 
@@ -34,5 +34,5 @@ def default(value: Any, about: str, source: str = COMMON_PRACTICE) -> Any:
 
 def default_number(value: float, about: str, source: str = COMMON_PRACTICE) -> Any:
     """Declare a number that may be uncertain, with a default and the source of that default."""
-    extra = {"source": source, "default": value}
+    extra: dict[str, JsonValue] = {"source": source, "default": value}
     return Field(default=Fixed(value=value, source=source), description=about, json_schema_extra=extra)

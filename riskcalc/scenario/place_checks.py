@@ -58,7 +58,7 @@ def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
     known = appliance_keys()
     for name in home.appliances:
         if name not in known:
-            accepted = f"one of {len(known)} appliances, such as fridge_freezer or kettle (tables/appliances.csv)"
+            accepted = "an appliance of tables/appliances.csv, such as fridge_freezer or kettle"
             close = nearest(name, known, count=3)
             hint = f"did you mean {listed(close)}?" if close else ""
             yield Complaint(("home", "appliances", name), "an unknown appliance", accepted, hint)
@@ -73,6 +73,6 @@ def _region(region: str) -> Iterator[Complaint]:
     except InputError:
         known = climate_names()
         close = nearest(region, known, count=3)
-        accepted = f"one of {len(known)} built-in climates, such as {known[1]} (tables/climate_sites.csv)"
+        accepted = "a built-in climate of tables/climate_sites.csv, such as thames"
         hint = f"did you mean {listed(close)}?" if close else ""
         yield Complaint(("site", "weather", "region"), shown(region), accepted, hint)

@@ -27,6 +27,8 @@ SHARED_KEYS = ("minimum", "maximum", "source", "note")
 #: Least share of a distribution that a cut must leave; below it the arithmetic has no digits left.
 LEAST_LEFT = 1e-9
 WORST_LENGTH = 100_000
+#: Figures of a distribution outside these sizes are slips, and would overflow further on.
+SMALLEST, LARGEST = 1e-12, 1e12
 #: Stands in the JSON Schema where `scenario.editor_schema` puts a reference to the distributions.
 DISTRIBUTION_MARK = {"title": "Distribution", "type": "object"}
 
@@ -249,7 +251,10 @@ def _parameter(key: str, given: object) -> tuple[object | None, str]:
             return None, f"a list of numbers, at most {WORST_LENGTH}"
         numbers = tuple(number_in(item) for item in given)
         return (None if None in numbers else numbers), "a list of finite numbers"
-    return number_in(given), "a finite number"
+    value = number_in(given)
+    if value is not None and value and not SMALLEST <= abs(value) <= LARGEST:
+        value = None
+    return value, "a finite number of a sensible size"
 
 
 def _check_cut(quantity: Quantity, raw: dict[str, object]) -> None:
