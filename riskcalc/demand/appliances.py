@@ -1,6 +1,7 @@
 """The appliance table: what one cycle takes, how often, and whether it can reach a socket of the kit.
 
-Power, length, yearly cycles, standby and ownership of most rows are the published table of Richardson, Thomson, Infield
+Power, length, yearly cycles, standby and ownership of most rows are the published table of Richardson, Thomson,
+Infield
 and Clifford, "Domestic electricity use: a high-resolution energy demand model", Energy and Buildings 42 (2010)
 1878-1887. The classes, the reach and the rows marked "common practice, no source" are our own.
 """
@@ -25,7 +26,8 @@ CAR = "car"
 class Appliance:
     """One row of the table.
 
-    Power in W averaged over the cycle, length in minutes, cycles per year of a home that owns it, standby in W while not
+    Power in W averaged over the cycle, length in minutes, cycles per year of a home that owns it, standby in W while
+    not
     in a cycle, share of homes that own one.
     """
 
@@ -78,7 +80,9 @@ def cycle_phases() -> dict[str, tuple[tuple[int, float], ...]]:
     return {key: tuple(rows) for key, rows in phases.items()}
 
 
-def appliance_problems(given: Mapping[str, str], *, file: object = "scenario", key: str = "home.appliances") -> list[Problem]:
+def appliance_problems(
+    given: Mapping[str, str], *, file: object = "scenario", key: str = "home.appliances"
+) -> list[Problem]:
     """Return what is wrong with a home's list of appliances: unknown keys (with the nearest known), unknown reach."""
     problems = []
     for name, reach in given.items():

@@ -1,6 +1,7 @@
 """When a home does things: activity by time of day, hours at home and awake, seasons, darkness.
 
-An event happens if the activity's profile proposes a time and somebody is at home and awake at that time. The profiles
+An event happens if the activity's profile proposes a time and somebody is at home and awake at that time. The
+profiles
 are our own shapes; what they are calibrated to is written in the sources of the tables.
 """
 
@@ -23,7 +24,8 @@ BINS = MINUTES_PER_DAY // BIN_MINUTES
 HOME, AWAY, WEEKEND = 0, 1, 2
 PATTERNS = 3
 
-#: Minutes of the day of: first up, leaving, coming back (after an outing: its length), last to bed. Mean, spread from day to day,
+#: Minutes of the day of: first up, leaving, coming back (after an outing: its length), last to bed. Mean, spread
+#: from day to day,
 #: spread from one pool year to the next (early and late households). Common practice, no source.
 _WINDOWS = {
     HOME: ((430.0, 35.0, 45.0), (800.0, 110.0, 30.0), (120.0, 40.0, 20.0), (1370.0, 40.0, 55.0)),
@@ -38,7 +40,8 @@ DAY_TURN = 180
 #: Activities that do not follow the household's common rhythm, so that the weekday calibration leaves them alone.
 UNCALIBRATED = ("lighting", "heating", "hot_water", "car", "workshop")
 
-#: Yearly swing of an activity, +share at mid-winter and -share at mid-summer. Common practice, no source; lighting follows
+#: Yearly swing of an activity, +share at mid-winter and -share at mid-summer. Common practice, no source; lighting
+#: follows
 #: darkness instead, heating the heating season.
 WINTER_SWING = {
     "television": 0.15,
@@ -63,7 +66,7 @@ def activity_names() -> tuple[str, ...]:
 
 @cache
 def activity_share() -> NDArray[np.float64]:
-    """Share of an activity's starts in each bin of the day, shape (activities, 2, bins): weekday, weekend. Rows sum to 1."""
+    """Share of an activity's starts by bin of the day, shape (activities, 2, bins): weekday, weekend; sums to 1."""
     share = np.zeros((len(activity_names()), 2, BINS))
     busy = np.ones((2, BINS))
     busy[0] = weekday_calibration()
@@ -82,7 +85,8 @@ def activity_share() -> NDArray[np.float64]:
 def weekday_calibration() -> NDArray[np.float64]:
     """Factor on all weekday profiles by time of day, shape (bins,), mean near 1.
 
-    Hourly values of the table `activity_calibration.csv`, joined by straight lines round the clock: what makes the mean of many homes
+    Hourly values of the table `activity_calibration.csv`, joined by straight lines round the clock: what makes the
+    mean of many homes
     follow published weekday profiles. See the table's sources for what it was fitted to.
     """
     text = files("riskcalc").joinpath("tables", "activity_calibration.csv").read_text(encoding="utf-8")
@@ -129,18 +133,21 @@ def windows(generator: np.random.Generator, *, years: int, occupants: float) -> 
     return out
 
 
-def presence(*, occupants: float) -> NDArray[np.float64]:
-    """Share of days on which somebody is at home and awake, by pattern and bin, shape (patterns, bins)."""
-    generator = np.random.default_rng(20100901)
-    sample = windows(generator, years=24, occupants=occupants)[:, ::12].reshape(-1, PATTERNS, 4)
+def presence(day_windows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of a year's days on which somebody is at home and awake, from `windows`, shape (years, patterns, bins)."""
     centre = (np.arange(BINS) + 0.5) * BIN_MINUTES
     centre = np.where(centre < DAY_TURN, centre + MINUTES_PER_DAY, centre)
-    up, out, back, bed = (sample[:, :, index, None] for index in range(4))
-    awake = (centre >= up) & (centre < bed) & ~((centre >= out) & (centre < back))
-    return awake.mean(axis=0)
+    shares = []
+    for year in day_windows:
+        up, out, back, bed = (year[:, :, index, None] for index in range(4))
+        awake = (centre >= up) & (centre < bed) & ~((centre >= out) & (centre < back))
+        shares.append(awake.mean(axis=0))
+    return np.stack(shares)
 
 
-def darkness(*, latitude_deg: float, shift_minutes_of_day: NDArray[np.int64], solar_lag_minutes: float = 0.0) -> NDArray[np.float32]:
+def darkness(
+    *, latitude_deg: float, shift_minutes_of_day: NDArray[np.int64], solar_lag_minutes: float = 0.0
+) -> NDArray[np.float32]:
     """Share of lamps wanted, 1 in the dark to DAYLIGHT_LAMPS in full daylight, shape (365, bins), by wall clock.
 
     Parameters
@@ -154,7 +161,8 @@ def darkness(*, latitude_deg: float, shift_minutes_of_day: NDArray[np.int64], so
 
     Notes
     -----
-    sin(elevation) = sin(lat) sin(dec) + cos(lat) cos(dec) cos(hour angle), dec = -23.44 deg cos(2 pi (n + 10)/365) (first
+    sin(elevation) = sin(lat) sin(dec) + cos(lat) cos(dec) cos(hour angle), dec = -23.44 deg cos(2 pi (n + 10)/365)
+    (first
     term of the usual series). Good to a few minutes, enough for lamps.
     """
     day = np.arange(DAYS)[:, None]

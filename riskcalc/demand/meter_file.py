@@ -26,7 +26,8 @@ _VALUE = "a number of 0 or more with a decimal point; an empty field for a gap"
 class MeterDays:
     """What a file says, by wall-clock day.
 
-    `power_w` has shape (days, intervals per day), NaN where nothing was read; `skipped` marks intervals that the change to summer
+    `power_w` has shape (days, intervals per day), NaN where nothing was read; `skipped` marks intervals that the
+    change to summer
     time leaves out; `line` is the line of the file that holds the last reading before or in each interval.
     """
 
@@ -38,13 +39,16 @@ class MeterDays:
     line: NDArray[np.int64]
 
 
-def read_meter_days(path: str | Path, *, zone: str, label: str = "start", interval_minutes: int | None = None) -> MeterDays:
+def read_meter_days(
+    path: str | Path, *, zone: str, label: str = "start", interval_minutes: int | None = None
+) -> MeterDays:
     """Return the readings of a meter file by wall-clock day.
 
     Parameters
     ----------
     path
-        CSV, may be compressed; columns `time` and `power_w` (mean over the interval) or `energy_kwh` (in the interval).
+        CSV, may be compressed; columns `time` and `power_w` (mean over the interval) or `energy_kwh` (in the
+        interval).
     zone
         IANA zone of the wall clock; times with an offset are converted to it.
     label
@@ -55,7 +59,8 @@ def read_meter_days(path: str | Path, *, zone: str, label: str = "start", interv
     Raises
     ------
     InputError
-        Unreadable file, bad header, times or values that are not what the header says, duplicates, unsorted rows, wrong interval.
+        Unreadable file, bad header, times or values that are not what the header says, duplicates, unsorted rows,
+        wrong interval.
     """
     path = Path(path)
     if label not in ("start", "end"):
@@ -63,7 +68,7 @@ def read_meter_days(path: str | Path, *, zone: str, label: str = "start", interv
     rows = _rows(path)
     column = next(name for name in VALUE_COLUMNS if name in rows.columns)
     values = _values(path, rows[column], column)
-    times = _times(path, rows["time"], zone)
+    times = _times(path, rows["time"])
     wall = times.tz_convert(zone).tz_localize(None) if times.tz is not None else times
     instant = (times.as_unit("s").asi8 // 60) if times.tz is not None else _unfolded_minutes(wall, zone)
     _check_order(path, instant, rows["time"])
@@ -84,7 +89,9 @@ def _rows(path: Path) -> pd.DataFrame:
     except pd.errors.EmptyDataError as error:
         raise one_problem(path, "line 1", "an empty file", _HEADER) from error
     except (pd.errors.ParserError, OSError, EOFError) as error:
-        raise one_problem(path, "", str(error).strip(), "comma-separated rows with as many fields as the header") from error
+        raise one_problem(
+            path, "", str(error).strip(), "comma-separated rows with as many fields as the header"
+        ) from error
     names = [str(name).strip() for name in rows.columns]
     rows.columns = names
     if "time" not in names or sum(name in VALUE_COLUMNS for name in names) != 1:
@@ -109,7 +116,7 @@ def _values(path: Path, text: pd.Series, column: str) -> NDArray[np.float64]:
     return values
 
 
-def _times(path: Path, text: pd.Series, zone: str) -> pd.DatetimeIndex:
+def _times(path: Path, text: pd.Series) -> pd.DatetimeIndex:
     stripped = text.fillna("").str.strip()
     has_offset = stripped.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True).to_numpy()
     if has_offset.any() and not has_offset.all():
@@ -125,7 +132,8 @@ def _times(path: Path, text: pd.Series, zone: str) -> pd.DatetimeIndex:
 def _unfolded_minutes(wall: pd.DatetimeIndex, zone: str) -> NDArray[np.int64]:
     """Minutes that keep rising through the hour that summer time's end repeats, if the file repeats it.
 
-    A local file without offsets may show that hour twice. The step back is accepted only where the zone's clock does so.
+    A local file without offsets may show that hour twice. The step back is accepted only where the zone's clock does
+    so.
     """
     minute = wall.as_unit("s").asi8 // 60
     unfolded = minute.copy()
@@ -154,7 +162,9 @@ def _interval(path: Path, instant: NDArray[np.int64], text: pd.Series, wanted: i
     interval = int(values[np.argmax(counts)])
     accepted = f"{wanted} minutes" if wanted else "one of " + ", ".join(str(x) for x in INTERVALS) + " minutes"
     if interval not in ((wanted,) if wanted else INTERVALS):
-        raise InputError(_row_problem(path, 1, "time", text, f"rows every {accepted}", given=f"rows every {interval} minutes"))
+        raise InputError(
+            _row_problem(path, 1, "time", text, f"rows every {accepted}", given=f"rows every {interval} minutes")
+        )
     off = (instant % interval) != 0
     if off.any():
         accepted = f"times on whole multiples of {interval} minutes"
@@ -162,9 +172,7 @@ def _interval(path: Path, instant: NDArray[np.int64], text: pd.Series, wanted: i
     return interval
 
 
-def _by_day(
-    path: Path, minute: NDArray[np.int64], values: NDArray[np.float64], interval: int, zone: str
-) -> MeterDays:
+def _by_day(path: Path, minute: NDArray[np.int64], values: NDArray[np.float64], interval: int, zone: str) -> MeterDays:
     per_day = MINUTES_PER_DAY // interval
     first = int(minute[0] // MINUTES_PER_DAY)
     days = int(minute[-1] // MINUTES_PER_DAY) - first + 1
@@ -192,7 +200,7 @@ def _skipped(first_day: date, days: int, interval: int, zone: str) -> NDArray[np
     """Intervals of the wall clock that the change to summer time leaves out, shape (days, intervals per day)."""
     info = ZoneInfo(zone)
     skipped = np.zeros((days, MINUTES_PER_DAY // interval), dtype=bool)
-    midnight = datetime(first_day.year, first_day.month, first_day.day)  # noqa: DTZ001 (the zone is set below)
+    midnight = datetime(first_day.year, first_day.month, first_day.day)
     for day in range(days):
         start = (midnight + timedelta(days=day)).replace(tzinfo=info)
         end = (midnight + timedelta(days=day + 1)).replace(tzinfo=info)

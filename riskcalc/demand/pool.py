@@ -1,6 +1,7 @@
 """Pool of demand years: a few streams that per-draw, per-day switches and a scale combine.
 
-Habits differ from draw to draw, but draws that share a pool year must share their inputs. So the pool holds a handful of
+Habits differ from draw to draw, but draws that share a pool year must share their inputs. So the pool holds a
+handful of
 streams ("bases"). A weekday is either a day with somebody at home or a day out, whole; movable appliances run that
 day either at their usual time or in the chosen window, whole. Nothing is ever blended, so a spike keeps its height.
 """
@@ -139,12 +140,12 @@ class DemandPool:
         years, bases, _ = by_slot.shape
         totals = np.zeros((years * bases, DAYS))
         # Slots run in order of days except for the year's last hours where summer time spans new year.
-        for row, values in zip(totals, by_slot.reshape(years * bases, -1), strict=True):
-            row += np.bincount(self.slot_day, weights=values, minlength=DAYS)
+        for index, values in enumerate(by_slot.reshape(years * bases, -1)):
+            totals[index] = np.bincount(self.slot_day, weights=values, minlength=DAYS)
         return totals.reshape(years, bases, DAYS)
 
     def _mean_kwh_of_basis(
-        self, index: int, day_kwh: NDArray[np.float64], shares: list[NDArray[np.float64]]
+        self, index: int, day_kwh: NDArray[np.float64], shares: tuple[NDArray[np.float64], ...]
     ) -> NDArray[np.float64]:
         row = int(self.rank_row[index])
         if row < 0:

@@ -1,8 +1,11 @@
 """Minutes for a meter that only says half-hours: what a small inverter sees lies between the readings.
 
-Each interval is split into a base (the lowest interval mean some hours around) and an excess. Donors with a like excess, and like
-neighbours, are drawn from intervals of appliance homes; of a few, the one that joins the minute before best is taken. Its minutes
-above its own base, scaled to the excess, are put on the metered base. So the energy of every interval is the meter's and the spikes
+Each interval is split into a base (the lowest interval mean some hours around) and an excess. Donors with a like
+excess, and like
+neighbours, are drawn from intervals of appliance homes; of a few, the one that joins the minute before best is
+taken. Its minutes
+above its own base, scaled to the excess, are put on the metered base. So the energy of every interval is the meter's
+and the spikes
 are of the size that appliances have.
 """
 
@@ -11,13 +14,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import minimum_filter1d
 from scipy.spatial import KDTree
 
 from riskcalc.clock import local_clock
+from riskcalc.demand.compiled import compiled
 from riskcalc.demand.events import appliance_years
 
 #: Shortest interval that hides spikes worth restoring [min]; readings of shorter ones are held.
@@ -35,14 +38,14 @@ EXCESS_SCALE_W = 60.0
 # A well-equipped home and a sparse one: together they offer quiet and busy intervals of every kind.
 _DONOR_HOMES = (
     (
-        "fridge_freezer television second_television tv_receiver_box personal_computer kettle microwave oven hob small_cooking "
-        "toaster hair_dryer washing_machine tumble_dryer dishwasher iron vacuum hi_fi lighting heating_pump electric_shower "
-        "storage_water_heater fan_heater router_standby other_always_on",
+        "fridge_freezer television second_television tv_receiver_box personal_computer kettle microwave oven hob "
+        "small_cooking toaster hair_dryer washing_machine tumble_dryer dishwasher iron vacuum hi_fi lighting "
+        "heating_pump electric_shower storage_water_heater fan_heater router_standby other_always_on",
         4,
     ),
     (
-        "refrigerator television laptop kettle microwave hob small_cooking toaster hair_dryer washing_machine iron vacuum "
-        "lighting router_standby",
+        "refrigerator television laptop kettle microwave hob small_cooking toaster hair_dryer washing_machine iron "
+        "vacuum lighting router_standby",
         2,
     ),
 )
@@ -63,11 +66,11 @@ class MeteredDays:
 
 
 def metered_days(power_w: NDArray[np.float64]) -> MeteredDays:
-    """Find donors for every interval of a run of days, shape (days, intervals per day) [W]; NaN counts as 0.
+    """Find donors for every interval of a run of days, shape (days, intervals per day) [W].
 
     Searched once per file: a day keeps its donors wherever it is put.
     """
-    mean_w = np.nan_to_num(power_w, nan=0.0)
+    mean_w = np.asarray(power_w, dtype=np.float64)
     intervals = power_w.shape[1]
     base, excess = _base_and_excess(mean_w.ravel(), 1440 // intervals)
     tree, _, _ = _donors(1440 // intervals)
@@ -92,7 +95,8 @@ def restored_minutes(
 
     Notes
     -----
-    minute = base + (donor minute - donor base) * excess / donor excess, cut at 0 and rescaled to the interval's energy. A constant
+    minute = base + (donor minute - donor base) * excess / donor excess, cut at 0 and rescaled to the interval's
+    energy. A constant
     load has no excess and comes back constant.
     """
     rows = np.arange(len(days.mean_w)) if rows is None else rows
@@ -104,7 +108,7 @@ def restored_minutes(
     return _joined(mean_w, base, excess, candidates, above_base, donor_excess).reshape(len(rows), 1440)
 
 
-@numba.njit(cache=True, nogil=True)
+@compiled
 def _joined(mean_w, base, excess, candidates, above_base, donor_excess):
     """Minutes of each interval from the candidate whose first minute is nearest to the minute before."""
     intervals, compared = candidates.shape
@@ -131,14 +135,16 @@ def _joined(mean_w, base, excess, candidates, above_base, donor_excess):
     return out
 
 
-def _base_and_excess(flat: NDArray[np.float64], interval_minutes: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _base_and_excess(
+    flat: NDArray[np.float64], interval_minutes: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     width = 2 * (BASE_REACH_MINUTES // interval_minutes) + 1
     base = minimum_filter1d(flat, size=max(width, 3), mode="nearest")
     return base, flat - base
 
 
 def _features(excess: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Excess of the interval and, with less weight, of its neighbours, on the log scale; shape (intervals, features)."""
+    """Excess of the interval and, with less weight, of its neighbours, on a log scale; shape (intervals, features)."""
     level = np.log1p(excess / EXCESS_SCALE_W)
     columns = [level]
     for distance, weight in enumerate(NEIGHBOUR_WEIGHTS, start=1):
@@ -152,7 +158,7 @@ def _donors(interval_minutes: int) -> tuple[KDTree, NDArray[np.float32], NDArray
     excesses, minutes = [], []
     for number, (keys, occupants) in enumerate(_DONOR_HOMES):
         pool = appliance_years(
-            {key: "unit" for key in keys.split()},
+            dict.fromkeys(keys.split(), "unit"),
             clock=local_clock("Etc/UTC"),
             years=_DONOR_YEARS,
             seed=4099 + number,
@@ -162,7 +168,9 @@ def _donors(interval_minutes: int) -> tuple[KDTree, NDArray[np.float32], NDArray
         for year in range(pool.years):
             stream = dict(zip(pool.basis, pool.reachable_w[year], strict=True))
             at_home = np.repeat(pool.day_rank[year, 0] < 0.5, 1440)
-            total = stream["always"] + stream["movable_usual"] + np.where(at_home, stream["home_day"], stream["away_day"])
+            total = (
+                stream["always"] + stream["movable_usual"] + np.where(at_home, stream["home_day"], stream["away_day"])
+            )
             blocks = total.reshape(-1, interval_minutes)
             base, excess = _base_and_excess(blocks.mean(axis=1, dtype=np.float64), interval_minutes)
             minutes.append(blocks - base[:, None].astype(np.float32))
