@@ -69,6 +69,11 @@ def share_never(payback_years: Floats) -> float:
     return float(np.isinf(payback_years).mean())
 
 
+def share_paid_back(payback_years: Floats) -> float:
+    """Return the share of draws that pay back within the horizon."""
+    return 1.0 - share_never(payback_years)
+
+
 def share_within(payback_years: Floats, years: float) -> float:
     """Return the share of draws that have paid back by `years`."""
     return float((payback_years <= years).mean())

@@ -1,0 +1,53 @@
+"""What people do, per draw: how much they use, how often they are at home, what they move."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.demand.pool import CAR_SCALE, HOUSEHOLD_SCALE, DemandPool
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+
+def split_meter(metered: DemandPool) -> DemandPool:
+    """Return a metered pool as two streams, the part within reach and the rest, so that each draw can split it its own way.
+
+    A whole-home meter cannot say which load is plugged in where, so both parts have the meter's shape; the first is scaled
+    by the household scale, the second by the other scale.
+    """
+    slots = metered.wired_w.shape[2]
+    by_slot = metered.reachable_w.reshape(metered.years, 1, slots, -1).mean(axis=3, dtype=np.float64)
+    return replace(
+        metered,
+        reachable_w=np.concatenate([metered.reachable_w, np.zeros_like(metered.reachable_w)], axis=1),
+        wired_w=np.concatenate([metered.wired_w, by_slot.astype(np.float32)], axis=1),
+        basis=("meter_reached", "meter_rest"),
+        rank_row=np.array([-1, -1]),
+        rank_below=np.array([True, True]),
+        scale_row=np.array([HOUSEHOLD_SCALE, CAR_SCALE]),
+    )
+
+
+def habit_figures(demand: DemandPool, values: Values, *, draws: int) -> dict[str, Floats]:
+    """Return household_scale, car_scale, home_share and moved_share of every draw, each (draws,)."""
+    home_share, moved_share = values["home.weekday_home_share"], values["home.moved_share"]
+    annual_kwh = values["home.annual_use_kwh"]
+    if "meter_rest" in demand.basis:
+        reached = values["home.demand.reachable_share"]
+        scale = annual_kwh / demand.mean_kwh(home_share, moved_share)[0]
+        return _habits(scale * reached, scale * (1.0 - reached), home_share, moved_share)
+    scale = demand.household_scale(annual_kwh, home_share, moved_share)
+    is_car = demand.scale_row == CAR_SCALE
+    if not is_car.any():
+        return _habits(scale, np.zeros(draws), home_share, moved_share)
+    car_kwh = demand.mean_kwh(home_share, moved_share)[is_car].sum(axis=0)
+    return _habits(scale, values["home.car_kwh_per_year"] / car_kwh, home_share, moved_share)
+
+
+def _habits(household: Floats, car: Floats, home_share: Floats, moved_share: Floats) -> dict[str, Floats]:
+    return {"household_scale": household, "car_scale": car, "home_share": home_share, "moved_share": moved_share}

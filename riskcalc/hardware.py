@@ -1,0 +1,97 @@
+"""The kit of a scenario as the figures that dispatch works with, for every draw and year."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import inverter_curve, param_rows
+from riskcalc.errors import one_problem
+from riskcalc.scenario import Scenario
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+_NO_LIMIT = np.inf
+
+
+def coupling_of(scenario: Scenario) -> str:
+    """Return how the kit meets the loads; doing nothing is a kit without parts on the sockets."""
+    return "sockets" if scenario.kit is None else scenario.kit.coupling
+
+
+def kit_figures(scenario: Scenario, values: Values, *, draws: int) -> dict[str, Floats | float]:
+    """Return the figures of a new kit under the names of `dispatch.Param`; empty when nothing is bought.
+
+    Raises
+    ------
+    InputError
+        If idle draw and efficiencies of the inverter contradict each other in some draw.
+    """
+    kit = scenario.kit
+    if kit is None:
+        return {}
+    inverter, on_grid = kit.inverter, kit.coupling != "off_grid"
+    try:
+        linear, quadratic = inverter_curve(
+            np.full(draws, inverter.rating_w),
+            idle_w=values["kit.inverter.idle_w"],
+            efficiency_half_load=values["kit.inverter.efficiency_half_load"],
+            efficiency_full_load=values["kit.inverter.efficiency_full_load"],
+        )
+    except ValueError as error:
+        accepted = "an idle draw and efficiencies that can belong to one inverter, over their whole distributions"
+        raise one_problem(scenario.name, "kit.inverter", str(error), accepted) from error
+    figures: dict[str, Floats | float] = {
+        "solar_efficiency": values["kit.solar_efficiency"],
+        "inverter_rating_w": inverter.rating_w,
+        "idle_w": values["kit.inverter.idle_w"],
+        "standby_w": values["kit.inverter.standby_w"] if on_grid else 0.0,
+        "loss_linear": linear,
+        "loss_quadratic": quadratic,
+        "export_limit_w": _export_limit(scenario),
+    }
+    if kit.battery is not None:
+        capacity_wh = 1000.0 * values["kit.battery.capacity_kwh"] * (1 + kit.battery.extra_batteries)
+        figures |= {
+            "capacity_wh": capacity_wh,
+            "floor_wh": values["kit.battery.floor_share"] * capacity_wh,
+            "charge_w": values["kit.battery.charge_w"],
+            "discharge_w": values["kit.battery.discharge_w"],
+            "charge_efficiency": values["kit.battery.charge_efficiency"],
+            "discharge_efficiency": values["kit.battery.discharge_efficiency"],
+        }
+    if kit.charger is not None and kit.battery is not None:
+        figures |= {
+            "charger_w": kit.charger.power_w,
+            "charger_efficiency": values["kit.charger.efficiency"],
+            "socket_limit_w": kit.charger.socket_limit_w or _NO_LIMIT,
+        }
+    return figures
+
+
+def year_params(
+    new: Mapping[str, Floats | float], *, habits: Values, capacity_share: Floats, working: NDArray[np.bool_]
+) -> Floats:
+    """Return `params` of one year: the new kit's figures, worn by `capacity_share`, all zero where it no longer works.
+
+    `habits` holds household_scale, car_scale, home_share and moved_share, each (draws,).
+    """
+    figures = {name: np.broadcast_to(np.asarray(value, float), capacity_share.shape) for name, value in new.items()}
+    for name in ("capacity_wh", "floor_wh"):
+        if name in figures:
+            figures[name] = figures[name] * capacity_share
+    # A kit that has failed carries nothing, draws nothing and takes no charge; its efficiencies no longer matter.
+    for name in ("capacity_wh", "inverter_rating_w", "idle_w", "standby_w", "charger_w", "export_limit_w"):
+        if name in figures:
+            figures[name] = np.where(working, figures[name], 0.0)
+    return param_rows(len(capacity_share), **figures, **habits)
+
+
+def _export_limit(scenario: Scenario) -> float:
+    kit = scenario.kit
+    if kit is None or kit.coupling in ("sockets", "off_grid"):
+        return 0.0
+    return _NO_LIMIT if kit.inverter.export_limit_w is None else kit.inverter.export_limit_w

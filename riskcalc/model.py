@@ -1,0 +1,112 @@
+"""The one place that knows the order: scenario, draws, pools, years, money."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import LocalClock
+from riskcalc.dispatch import SlotPlan
+from riskcalc.distributions import quantile
+from riskcalc.electrical import check_fit, scenario_fit
+from riskcalc.pools import Pools, pools
+from riskcalc.sampling import Design, PathNoise, design, draws_run
+from riskcalc.scenario import Scenario
+from riskcalc.schedule import clock_of, slot_plan
+from riskcalc.simulation import Plant, Simulation, simulate
+from riskcalc.valuation import Valuation, valuation
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+
+@dataclass(frozen=True)
+class World:
+    """What a scenario fixes once: its clock, its plan of the year and its pools."""
+
+    clock: LocalClock
+    plan: SlotPlan
+    pools: Pools
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """A scenario, the futures drawn for it and what became of each.
+
+    `values` maps the dotted key of every quantity, uncertain or not, to its value in each draw, shape (draws,).
+    """
+
+    scenario: Scenario
+    design: Design
+    values: Values
+    world: World
+    simulation: Simulation
+    valuation: Valuation
+
+    @property
+    def draws(self) -> int:
+        """Number of draws."""
+        return self.design.draws
+
+
+def assessment(scenario: Scenario, *, on_year: Callable[[int], None] | None = None) -> Assessment:
+    """Draw the scenario's futures and follow each through the horizon; `on_year` hears of each year that is done.
+
+    Raises
+    ------
+    InputError
+        Whatever is wrong with the scenario or a file that it names, or modules that the kit's inputs cannot take.
+    """
+    random = design_of(scenario)
+    values = drawn_values(scenario, random)
+    world = world_of(scenario, values)
+    check_fit(scenario, scenario_fit(scenario, world.pools.weather))
+    plant = Plant(scenario, world.pools, world.plan, values, random.pool_year)
+    simulation = simulate(plant, years=scenario.study.horizon_years, on_year=on_year)
+    money = valuation(scenario, simulation, values, random.path)
+    return Assessment(scenario, random, values, world, simulation, money)
+
+
+def world_of(scenario: Scenario, values: Values) -> World:
+    """Return clock, plan and pools; `values` (all draws) only say over what range uncertain angles run."""
+    clock = clock_of(scenario)
+    return World(clock, slot_plan(scenario, clock), pools(scenario, values, clock))
+
+
+def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
+    """Return the random numbers of a scenario; `shared_keys` are uncertain inputs of options it is compared with."""
+    study = scenario.study
+    return design(
+        [*scenario.uncertain(), *shared_keys],
+        draws=draws_run(study.draws, scrambles=study.scrambles),
+        years=study.horizon_years,
+        pool_years=study.pool_years,
+        seed=study.seed,
+        scrambles=study.scrambles,
+        correlations=scenario.correlation_of(),
+    )
+
+
+def drawn_values(scenario: Scenario, random: Design) -> dict[str, Floats]:
+    """Return the value of every quantity in every draw, shape (draws,) each."""
+    middle = np.full(random.draws, 0.5)
+    return {key: quantile(quantity, random.unit.get(key, middle)) for key, quantity in scenario.quantities().items()}
+
+
+def part_of_design(random: Design, draws: NDArray[np.int64]) -> Design:
+    """Return the random numbers of some draws only: what replays a single future."""
+    path = random.path
+    return replace(
+        random,
+        unit={key: points[draws] for key, points in random.unit.items()},
+        path=PathNoise(
+            path.growth_normals[:, draws],
+            path.export_normals[:, draws],
+            path.jump_uniforms[:, draws],
+            path.jump_normals[:, draws],
+        ),
+        pool_year=random.pool_year[:, draws],
+    )

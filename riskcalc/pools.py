@@ -1,0 +1,153 @@
+"""The physical world that all draws share: weather years, sun on each plane, demand years.
+
+Built once per scenario. What differs between draws (losses, shading, habits, orientation) is left to weights.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import DAYS, LocalClock
+from riskcalc.demand.events import appliance_years
+from riskcalc.demand.meter import read_meter
+from riskcalc.demand.pool import DemandPool
+from riskcalc.distributions import mean
+from riskcalc.habits import split_meter
+from riskcalc.planes import PlaneSet, node_power_w, plane_sets
+from riskcalc.scenario import Scenario
+from riskcalc.schedule import moved_window
+from riskcalc.solar import sun_path
+from riskcalc.weather.climates import climate
+from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
+from riskcalc.weather.generator import generated_years
+from riskcalc.weather.pool import WeatherPool
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+#: Streams of the study's seed: weather and demand must not share random numbers.
+_WEATHER_STREAM, _DEMAND_STREAM = 11, 12
+
+#: Couplings in which every load of the home stands on the same wires as the kit, plugged in or not.
+ALL_LOADS_REACHED = ("plug_in", "whole_home")
+
+#: Temperature of a battery kept indoors; common practice, no source.
+INDOOR_TEMP_C = 20.0
+
+#: Lithium cells must not be charged below freezing; common practice of datasheets, no source.
+CHARGE_ABOVE_C = 0.0
+
+
+@dataclass(frozen=True)
+class Pools:
+    """Weather, sun and demand, K years each.
+
+    `solar_w` is float32 (K, planes, 8760) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
+    charge; `battery_temp_c` (K,) the mean temperature of the cells.
+    """
+
+    weather: WeatherPool
+    demand: DemandPool
+    solar_w: NDArray[np.float32]
+    planes: tuple[PlaneSet, ...]
+    charge_allowed: Floats
+    battery_temp_c: Floats
+
+
+def pools(scenario: Scenario, values: Values, clock: LocalClock) -> Pools:
+    """Return the pools of a scenario; `values` only says over what range uncertain angles run."""
+    weather = weather_years(scenario)
+    sun = sun_path(
+        latitude_deg=weather.latitude_deg,
+        longitude_deg=weather.longitude_deg,
+        altitude_m=weather.altitude_m,
+        utc_offset_hours=weather.utc_offset_hours,
+    )
+    planes = plane_sets(scenario, values)
+    solar_w = np.zeros((weather.years, max(1, planes[-1].rows.stop if planes else 1), 8760), dtype=np.float32)
+    for plane in planes:
+        solar_w[:, plane.rows] = node_power_w(scenario, plane, weather, sun)
+    day_temp_c = weather.temp_air.reshape(weather.years, DAYS, 24).mean(axis=2)
+    outdoors = scenario.site.battery_place == "outdoors"
+    return Pools(
+        weather=weather,
+        demand=demand_years(scenario, clock, latitude_deg=weather.latitude_deg, longitude_deg=weather.longitude_deg),
+        solar_w=solar_w,
+        planes=planes,
+        charge_allowed=np.where(outdoors & (day_temp_c <= CHARGE_ABOVE_C), 0.0, 1.0),
+        battery_temp_c=day_temp_c.mean(axis=1) if outdoors else np.full(weather.years, INDOOR_TEMP_C),
+    )
+
+
+def weather_years(scenario: Scenario) -> WeatherPool:
+    """Return the weather pool of the scenario's source, brought to the study's number of pool years."""
+    site, years = scenario.site, scenario.study.pool_years
+    source = site.weather.source
+    if source == "climate":
+        place = climate(site.weather.region or "")
+        pool = generated_years(
+            place,
+            years=years,
+            seed=_seed(scenario, _WEATHER_STREAM),
+            yearly_spread=site.weather.yearly_spread,
+        )
+    elif source == "csv":
+        pool = read_csv_years(
+            scenario.data_path("site.weather.file"),
+            zone=site.weather.zone or site.zone,
+            label=site.weather.label or "start",
+            latitude_deg=site.latitude_deg or 0.0,
+            longitude_deg=site.longitude_deg or 0.0,
+            altitude_m=site.altitude_m or 0.0,
+        )
+    else:
+        read = {"epw": read_epw, "tmy3": read_tmy3}[source]
+        pool = read(scenario.data_path("site.weather.file"))
+    return pool.resampled(years) if pool.years != years else pool
+
+
+def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, longitude_deg: float) -> DemandPool:
+    """Return the demand pool: built from appliances, or from the household's own meter file."""
+    home, years, step = scenario.home, scenario.study.pool_years, scenario.study.step_minutes
+    seed = _seed(scenario, _DEMAND_STREAM)
+    if home.demand.source == "meter":
+        metered = read_meter(
+            scenario.data_path("home.demand.file"),
+            clock=clock,
+            years=years,
+            seed=seed,
+            step_minutes=step,
+            kind=home.demand.kind,
+        )
+        return metered if reaches_all(scenario) else split_meter(metered)
+    window = moved_window(scenario)
+    return appliance_years(
+        {key: "unit" if reaches_all(scenario) else reach for key, reach in home.appliances.items()},
+        clock=clock,
+        years=years,
+        seed=seed,
+        occupants=home.occupants,
+        step_minutes=step,
+        annual_use_kwh=mean(home.annual_use_kwh),
+        home_share=mean(home.weekday_home_share),
+        moved_share=mean(home.moved_share),
+        car_kwh_per_year=mean(home.car_kwh_per_year),
+        car_charger_w=home.car_charger_w,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        **({} if window is None else {"moved_window": window}),
+    )
+
+
+def reaches_all(scenario: Scenario) -> bool:
+    """Return whether the kit meets every load of the home, plugged in or not."""
+    return scenario.kit is not None and scenario.kit.coupling in ALL_LOADS_REACHED
+
+
+def _seed(scenario: Scenario, stream: int) -> int:
+    """Return a seed of its own for one stream of random numbers of the study."""
+    return int(np.random.SeedSequence(scenario.study.seed, spawn_key=(stream,)).generate_state(1)[0])

@@ -1,0 +1,216 @@
+"""What an assessment says, as plain figures with standard errors: the content of result.json and draws.csv."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterable, Iterator, Mapping
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc import __version__, summary
+from riskcalc.dispatch import Flow
+from riskcalc.model import Assessment
+from riskcalc.ranking import Ranking, rank_places, ranking
+from riskcalc.scenario import assumptions, family_of
+from riskcalc.summary import Estimate
+
+Floats = NDArray[np.float64]
+
+#: Libraries whose version can move a figure.
+LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
+
+#: Ranked beside the inputs: the luck that no input describes.
+PRICE_LUCK, YEAR_LUCK = "luck.prices", "luck.weather_years"
+LUCK = {PRICE_LUCK: "luck of the price path", YEAR_LUCK: "luck of the weather years"}
+
+
+def result(assessment: Assessment) -> dict[str, Any]:
+    """Return every figure under the names documented in the README, ready for JSON."""
+    money, scrambles = assessment.valuation, assessment.design.scrambles
+    return {
+        "scenario": assessment.scenario.name,
+        "currency": assessment.scenario.currency,
+        "horizon_years": assessment.scenario.study.horizon_years,
+        "payback_years": _plain(summary.payback_figures(money.payback_years, scrambles=scrambles)),
+        "lasting_payback_years": _plain(summary.payback_figures(money.lasting_payback_years, scrambles=scrambles)),
+        "discounted_payback_years": _plain(
+            summary.payback_figures(money.discounted_payback_years, scrambles=scrambles)
+        ),
+        "paid_back_within_years": [
+            {"years": years, **figure.as_dict()} for years, figure in paid_back_within(assessment).items()
+        ],
+        "net_present_value": _plain(summary.worth_figures(money.net_present_value, scrambles=scrambles)),
+        "first_year": _plain(first_year(assessment)),
+        "ranking": ranking_rows(worth_ranking(assessment)),
+        "limits": list(limits(assessment)),
+        "notes": [*assessment.world.pools.weather.notes, *assessment.world.pools.demand.notes],
+        "assumptions": [_assumption(row) for row in assumptions(assessment.scenario)],
+        "provenance": provenance(assessment),
+    }
+
+
+def paid_back_within(assessment: Assessment) -> dict[int, Estimate]:
+    """Return the share of draws that have paid back by the end of each year of the horizon."""
+    payback = assessment.valuation.payback_years
+    return {
+        years: summary.estimate(
+            payback,
+            lambda part, years=years: summary.share_within(part, years),
+            scrambles=assessment.design.scrambles,  # type: ignore[misc]
+        )
+        for years in range(1, assessment.scenario.study.horizon_years + 1)
+    }
+
+
+def first_year_arrays(assessment: Assessment) -> dict[str, Floats]:
+    """Return the first year of every draw, (draws,) each: money, energy in kWh, time in minutes."""
+    kwh = assessment.simulation.yearly_kwh[:, 0]
+    demand = kwh[Flow.DEMAND_REACHABLE] + kwh[Flow.DEMAND_WIRED]
+    return {
+        "saving": assessment.valuation.saving[0],
+        "bill_without": assessment.valuation.bill_without[0],
+        "bill_with": assessment.valuation.bill_with[0],
+        "demand_kwh": demand,
+        "reachable_demand_kwh": kwh[Flow.DEMAND_REACHABLE],
+        "import_kwh": kwh[Flow.GRID_IMPORT],
+        "export_kwh": kwh[Flow.GRID_EXPORT],
+        "solar_available_kwh": kwh[Flow.PV_AVAILABLE],
+        "solar_used_kwh": kwh[Flow.PV_USED],
+        "solar_to_load_kwh": kwh[Flow.PV_TO_LOAD],
+        "battery_to_load_kwh": kwh[Flow.BATTERY_TO_LOAD],
+        "grid_to_battery_kwh": kwh[Flow.GRID_TO_BATTERY],
+        "battery_throughput_kwh": kwh[Flow.BATTERY_DISCHARGE],
+        "losses_kwh": kwh[Flow.LOSSES],
+        "unmet_kwh": kwh[Flow.UNMET],
+        "overload_minutes": assessment.simulation.overload_minutes,
+        "overload_kwh": assessment.simulation.overload_kwh,
+    }
+
+
+def first_year(assessment: Assessment) -> dict[str, Estimate]:
+    """Return the mean of the first year's figures with their standard errors."""
+    return summary.mean_figures(first_year_arrays(assessment), scrambles=assessment.design.scrambles)
+
+
+def ranked_places(assessment: Assessment) -> dict[str, Floats]:
+    """Return the place in (0, 1) of every draw in each uncertain input, and in the luck of prices and weather years."""
+    places = dict(assessment.design.unit)
+    path = assessment.valuation.import_path
+    if np.ptp(path[-1]) > 0.0:
+        places[PRICE_LUCK] = rank_places(_price_luck(assessment))
+    resource = _year_luck(assessment)
+    if np.ptp(resource) > 1e-9 * resource.max():
+        places[YEAR_LUCK] = rank_places(resource)
+    return places
+
+
+def worth_ranking(assessment: Assessment) -> Ranking:
+    """Return what decides the net present value."""
+    return ranking(
+        assessment.valuation.net_present_value, ranked_places(assessment), scrambles=assessment.design.scrambles
+    )
+
+
+def ranking_rows(found: Ranking) -> list[dict[str, Any]]:
+    """Return the ranking as plain rows, strongest first."""
+    rows = [
+        {
+            "key": row.key,
+            "family": family_of_ranked(row.key),
+            "share_of_variance": {"value": row.share, "standard_error": _known(row.share_se)},
+            "worth_at_10_percent": row.low,
+            "worth_at_90_percent": row.high,
+            "effect": {"value": row.effect, "standard_error": _known(row.effect_se)},
+        }
+        for row in found.inputs
+    ]
+    return rows if not rows else [*rows, {"key": "interactions", "share_of_variance": {"value": found.remainder}}]
+
+
+def family_of_ranked(key: str) -> str:
+    """Return the family of a ranked input, luck included."""
+    return {PRICE_LUCK: "prices", YEAR_LUCK: "weather"}.get(key) or family_of(key)
+
+
+def limits(assessment: Assessment) -> Iterator[str]:
+    """Yield what this very run cannot say well, in words for the answer itself."""
+    study, weather = assessment.scenario.study, assessment.world.pools.weather
+    draws = assessment.draws
+    if not summary.enough_draws_for(0.05, draws=draws):
+        yield f"{draws} draws are too few to place the best and worst 5 %; run at least 128"
+    if weather.real_years == 1:
+        yield "the weather is that of one typical year only: good and bad years are not in these odds"
+    if study.pool_years < study.scrambles:
+        yield (
+            f"{study.pool_years} pool years are fewer than {study.scrambles} scrambles: "
+            "the luck of the weather is not in the standard errors"
+        )
+
+
+def provenance(assessment: Assessment) -> dict[str, Any]:
+    """Return what it takes to get the same figures again; nothing in it depends on the day or the machine."""
+    study = assessment.scenario.study
+    return {
+        "riskcalc": __version__,
+        "python": platform.python_version(),
+        "libraries": {name: _version(name) for name in LIBRARIES},
+        "seed": study.seed,
+        "draws": assessment.draws,
+        "scrambles": study.scrambles,
+        "pool_years": study.pool_years,
+        "step_minutes": study.step_minutes,
+        "weather": assessment.world.pools.weather.source,
+        "demand": assessment.world.pools.demand.source,
+        "files": [{"path": used.path, "sha256": used.sha256} for used in assessment.scenario.files],
+    }
+
+
+def draw_table(assessment: Assessment) -> tuple[list[str], Iterable[list[object]]]:
+    """Return columns and rows of draws.csv: one row per draw, an empty payback where it never comes."""
+    money = assessment.valuation
+    columns: dict[str, Floats] = {key: assessment.values[key] for key in assessment.scenario.uncertain()}
+    columns |= {
+        "payback_years": money.payback_years,
+        "lasting_payback_years": money.lasting_payback_years,
+        "discounted_payback_years": money.discounted_payback_years,
+        "net_present_value": money.net_present_value,
+        "first_year_saving": money.saving[0],
+    }
+    table = list(zip(*(drawn.tolist() for drawn in columns.values()), strict=True))
+    rows = ([draw, *("" if np.isinf(cell) else cell for cell in cells)] for draw, cells in enumerate(table))
+    return ["draw", *columns], rows
+
+
+def _price_luck(assessment: Assessment) -> Floats:
+    """Return how far each draw's price path ran above what its own trend alone would give, (draws,)."""
+    path, trend = assessment.valuation.import_path, assessment.values["prices.trend_per_year"]
+    years = np.arange(len(path))[:, None]
+    return (np.log(path) - np.log1p(trend) * years).mean(axis=0)
+
+
+def _year_luck(assessment: Assessment) -> Floats:
+    """Return the mean solar energy on the horizontal of the years each draw met, (draws,) [kWh/m2]."""
+    return assessment.world.pools.weather.annual_ghi_kwh()[assessment.design.pool_year].mean(axis=0)
+
+
+def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
+    return {name: figure.as_dict() for name, figure in figures.items()}
+
+
+def _assumption(row: Any) -> dict[str, Any]:
+    names = ("key", "given", "kind", "unit", "source", "is_default", "family")
+    return {name: getattr(row, name) for name in names}
+
+
+def _known(error: float) -> float | None:
+    return None if np.isnan(error) else error
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "unknown"

@@ -1,0 +1,228 @@
+"""The years of the horizon: dispatch, then ageing, and the aged kit enters the next year."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.ageing import AgeingState, aged, new_battery
+from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year
+from riskcalc.habits import habit_figures
+from riskcalc.hardware import coupling_of, kit_figures, year_params
+from riskcalc.planes import plane_weights
+from riskcalc.pools import Pools
+from riskcalc.scenario import Scenario
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Values = Mapping[str, Floats]
+
+#: Typical battery power over the most it can give, for the C-rate of the ageing laws; common practice, no source.
+TYPICAL_POWER_SHARE = 0.5
+
+
+@dataclass(frozen=True)
+class Simulation:
+    """What happened to energy and kit; years and draws are the last two axes.
+
+    `yearly_kwh` (flows, years, draws) has the rows of `dispatch.Flow`, `billed_kwh` (3, rates, years, draws) those of
+    `dispatch.Billed`, `first_year_monthly_kwh` is (flows, 12, draws). `capacity_share` and `stored_wh` hold at the start of
+    each year, (years, draws). `battery_replaced` and `electronics_replaced` mark the year at whose end a replacement is paid,
+    `working` the years in which the kit runs. `overload_minutes` and `overload_kwh` (draws,) count first-year demand within
+    reach above the inverter's rating.
+    """
+
+    yearly_kwh: Floats
+    billed_kwh: Floats
+    first_year_monthly_kwh: Floats
+    capacity_share: Floats
+    stored_wh: Floats
+    battery_replaced: Flags
+    electronics_replaced: Flags
+    working: Flags
+    overload_minutes: Floats
+    overload_kwh: Floats
+
+
+@dataclass(frozen=True)
+class YearRequest:
+    """All that `dispatch` needs for one year of some draws."""
+
+    coupling: str
+    inputs: DispatchInputs
+    plan: SlotPlan
+    params: Floats
+    plane_weight: Floats
+    input_limit_w: Floats
+    pool_year: NDArray[np.int64]
+    stored_wh: Floats
+
+
+class Plant:
+    """A scenario's kit in its home for a set of draws, ready to be run year by year."""
+
+    def __init__(self, scenario: Scenario, pools: Pools, plan: SlotPlan, values: Values, pool_year: NDArray[np.int64]):
+        self.scenario, self.plan, self.values, self.pool_year = scenario, plan, values, pool_year
+        self.battery_temp_c = pools.battery_temp_c
+        self.draws = pool_year.shape[1]
+        self.coupling = coupling_of(scenario)
+        self.when_worn = "keep" if scenario.purchase is None else scenario.purchase.when_worn
+        self.new_kit = kit_figures(scenario, values, draws=self.draws)
+        self.habits = habit_figures(pools.demand, values, draws=self.draws)
+        self.new_plane_weight = plane_weights(scenario, pools.planes, values, draws=self.draws)
+        self.inputs = dispatch_inputs(pools)
+        limits = [entry.max_power_w for entry in scenario.kit.inputs.values()] if scenario.kit else []
+        self.input_limit_w = np.repeat(np.array(limits or [0.0])[:, None], self.draws, axis=1)
+
+    def year_request(self, year: int, *, capacity_share: Floats, working: Flags, stored_wh: Floats) -> YearRequest:
+        """Return what dispatch needs for a year of the horizon, counted from 0."""
+        decline = 1.0
+        if self.scenario.kit is not None:
+            decline = (1.0 - self.values["kit.ageing.module_decline_per_year"]) ** year
+        return YearRequest(
+            coupling=self.coupling,
+            inputs=self.inputs,
+            plan=self.plan,
+            params=year_params(self.new_kit, habits=self.habits, capacity_share=capacity_share, working=working),
+            plane_weight=self.new_plane_weight * decline * working,
+            input_limit_w=self.input_limit_w,
+            pool_year=self.pool_year[year],
+            stored_wh=stored_wh,
+        )
+
+
+def dispatch_inputs(pools: Pools) -> DispatchInputs:
+    """Return the pools in the form that dispatch reads."""
+    rows = max(1, pools.solar_w.shape[1])
+    input_of_plane = np.zeros(rows, dtype=np.int64)
+    for plane in pools.planes:
+        input_of_plane[plane.rows] = plane.input_index
+    demand = pools.demand
+    return DispatchInputs(
+        solar_w=pools.solar_w,
+        reachable_w=demand.reachable_w,
+        wired_w=demand.wired_w,
+        input_of_plane=input_of_plane,
+        rank_row=demand.rank_row,
+        rank_below=demand.rank_below,
+        scale_row=demand.scale_row,
+        day_rank=demand.day_rank,
+        charge_allowed=pools.charge_allowed,
+        step_minutes=demand.step_minutes,
+    )
+
+
+def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None = None) -> Simulation:
+    """Run every draw through the horizon; `on_year` is told the number of years done."""
+    draws, rates = plant.draws, len(plant.scenario.tariff.rates)
+    yearly = np.zeros((len(Flow), years, draws))
+    billed = np.zeros((3, rates, years, draws))
+    share, stored = np.ones((years, draws)), np.zeros((years, draws))
+    battery_replaced = np.zeros((years, draws), dtype=bool)
+    working, electronics_replaced = electronics_life(plant, years=years)
+    wear = new_battery(draws)
+    first: DispatchOutcome | None = None
+    full_wh = plant.new_kit.get("capacity_wh", np.zeros(draws))
+    stored_now = np.zeros(draws)
+    for year in range(years):
+        share[year], stored[year] = wear.capacity_share, stored_now
+        request = plant.year_request(year, capacity_share=share[year], working=working[year], stored_wh=stored_now)
+        outcome = run_year(request)
+        first = first or outcome
+        yearly[:, year] = outcome.monthly_kwh.sum(axis=1)
+        billed[:, : outcome.billed_kwh.shape[1], year] = outcome.billed_kwh
+        stored_now = outcome.stored_wh
+        wear = worn(plant, wear, outcome, pool_year=request.pool_year, full_wh=full_wh)
+        if year < years - 1:
+            ended = worn_out(plant, wear) & working[year]
+            if plant.when_worn == "replace":
+                battery_replaced[year] = ended
+                wear = AgeingState(np.where(ended, 0.0, wear.calendar_loss), np.where(ended, 0.0, wear.cycle_loss))
+            elif plant.when_worn == "retire":
+                working[year + 1 :, ended] = False
+        if on_year is not None:
+            on_year(year + 1)
+    assert first is not None
+    return Simulation(
+        yearly_kwh=yearly,
+        billed_kwh=billed,
+        first_year_monthly_kwh=first.monthly_kwh,
+        capacity_share=share,
+        stored_wh=stored,
+        battery_replaced=battery_replaced,
+        electronics_replaced=electronics_replaced,
+        working=working,
+        overload_minutes=first.overload_minutes,
+        overload_kwh=first.overload_kwh,
+    )
+
+
+def run_year(request: YearRequest) -> DispatchOutcome:
+    """Return the outcome of one year of dispatch."""
+    return dispatch_year(
+        request.coupling,
+        request.inputs,
+        request.plan,
+        request.params,
+        plane_weight=request.plane_weight,
+        input_limit_w=request.input_limit_w,
+        pool_year=request.pool_year,
+        stored_wh=request.stored_wh,
+    )
+
+
+def worn(
+    plant: Plant, wear: AgeingState, outcome: DispatchOutcome, *, pool_year: NDArray[np.int64], full_wh: Floats
+) -> AgeingState:
+    """Return the wear of the battery after a year as it was really used."""
+    kit = plant.scenario.kit
+    if kit is None or kit.battery is None:
+        return wear
+    values = plant.values
+    datasheet = {}
+    if kit.ageing.law == "datasheet":
+        datasheet["cycles_to_80_percent"] = values["kit.ageing.cycles_to_80_percent"]
+        if kit.ageing.calendar_life_years is not None:
+            datasheet["years_to_80_percent"] = values["kit.ageing.calendar_life_years"]
+    return aged(
+        kit.ageing.law,
+        wear,
+        full_cycles=outcome.yearly_kwh(Flow.BATTERY_DISCHARGE) * 1000.0 / full_wh,
+        depth=np.clip(outcome.mean_daily_swing, 0.0, 1.0),
+        soc_mean=np.clip(outcome.mean_stored_share, 0.0, 1.0),
+        temp_c=plant.battery_temp_c[pool_year],
+        c_rate=TYPICAL_POWER_SHARE * values["kit.battery.discharge_w"] / full_wh,
+        scale=values["kit.ageing.scale"],
+        **datasheet,
+    )
+
+
+def worn_out(plant: Plant, wear: AgeingState) -> Flags:
+    """Return the draws whose battery has fallen below the end of its life, (draws,)."""
+    kit = plant.scenario.kit
+    if kit is None or kit.battery is None:
+        return np.zeros(plant.draws, dtype=bool)
+    return wear.capacity_share < plant.values["kit.ageing.end_of_life_share"]
+
+
+def electronics_life(plant: Plant, *, years: int) -> tuple[Flags, Flags]:
+    """Return (kit works in the year, electronics are replaced at its end), both (years, draws).
+
+    Electronics that live L years fail in the year that holds L, 2 L, ... Where they are not replaced the kit stops for
+    good. Nothing is replaced in the last year: nobody pays for what no year will use.
+    """
+    kit = plant.scenario.kit
+    working = np.ones((years, plant.draws), dtype=bool)
+    replaced = np.zeros((years, plant.draws), dtype=bool)
+    if kit is None or kit.ageing.electronics_life_years is None:
+        return working, replaced
+    life = plant.values["kit.ageing.electronics_life_years"]
+    lives_used = np.floor(np.arange(years + 1)[:, None] / life)
+    if plant.when_worn == "replace":
+        replaced[:-1] = np.diff(lives_used, axis=0)[:-1] > 0
+    else:
+        working = lives_used[:-1] == 0
+    return working, replaced

@@ -1,0 +1,53 @@
+"""A summer and a winter week of one future, in half hours on the wall clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import CALENDAR_YEAR, MINUTES_PER_DAY, MINUTES_PER_YEAR, LocalClock
+
+Floats = NDArray[np.float64]
+
+HALF_HOUR, DAYS_SHOWN = 30, 7
+
+#: Middle of January and of July, where winter and summer weeks are taken from (swapped south of the equator).
+_MID_JANUARY, _MID_JULY = 13, 193
+
+
+@dataclass(frozen=True)
+class Week:
+    """First day in words, and each traced column as means over 336 half hours (`battery_stored_wh`: at their end)."""
+
+    season: str
+    first_day: str
+    columns: Mapping[str, Floats]
+
+
+def sample_weeks(
+    columns: Mapping[str, Floats], clock: LocalClock, *, step_minutes: int, latitude_deg: float
+) -> tuple[Week, ...]:
+    """Return a summer and a winter week of a traced year, Monday to Sunday."""
+    northern = latitude_deg >= 0.0
+    days = {"summer": _MID_JULY if northern else _MID_JANUARY, "winter": _MID_JANUARY if northern else _MID_JULY}
+    return tuple(_week(season, day, columns, clock, step_minutes) for season, day in days.items())
+
+
+def _week(season: str, day: int, columns: Mapping[str, Floats], clock: LocalClock, step_minutes: int) -> Week:
+    first = date(CALENDAR_YEAR, 1, 1) + timedelta(days=day)
+    first += timedelta(days=-first.weekday() % 7)
+    day = (first - date(CALENDAR_YEAR, 1, 1)).days
+    slots_per_day = MINUTES_PER_DAY // clock.slot_minutes
+    shift = int(clock.shift_minutes[day * slots_per_day])
+    start = (day * MINUTES_PER_DAY - shift) // step_minutes
+    steps = np.arange(start, start + DAYS_SHOWN * MINUTES_PER_DAY // step_minutes) % (MINUTES_PER_YEAR // step_minutes)
+    per_half_hour = max(1, HALF_HOUR // step_minutes)
+    shown: dict[str, Floats] = {}
+    for name, values in columns.items():
+        blocks = np.repeat(values[steps], max(1, step_minutes // HALF_HOUR)).reshape(-1, per_half_hour)
+        shown[name] = blocks[:, -1] if name == "battery_stored_wh" else blocks.mean(axis=1)
+    return Week(season, f"{first:%A} {first.day} {first:%B}", shown)
