@@ -64,10 +64,22 @@ def assessment(scenario: Scenario, *, on_year: Callable[[int], None] | None = No
     values = drawn_values(scenario, random)
     world = world_of(scenario, values)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
+    simulation, money = evaluated(scenario, world, random, values, on_year=on_year)
+    return Assessment(scenario, random, values, world, simulation, money)
+
+
+def evaluated(
+    scenario: Scenario,
+    world: World,
+    random: Design,
+    values: Values,
+    *,
+    on_year: Callable[[int], None] | None = None,
+) -> tuple[Simulation, Valuation]:
+    """Return what becomes of the draws of any design, not only the one of `design_of`, in a world at hand."""
     plant = Plant(scenario, world.pools, world.plan, values, random.pool_year)
     simulation = simulate(plant, years=scenario.study.horizon_years, on_year=on_year)
-    money = valuation(scenario, simulation, values, random.path)
-    return Assessment(scenario, random, values, world, simulation, money)
+    return simulation, valuation(scenario, simulation, values, random.path)
 
 
 def world_of(scenario: Scenario, values: Values) -> World:

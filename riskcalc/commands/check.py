@@ -1,0 +1,20 @@
+"""`riskcalc check`: inputs and electrical fit, no simulation."""
+
+from __future__ import annotations
+
+import typer
+
+from riskcalc.commands.options import Overrides, ScenarioFile, read
+
+
+def check(scenario_file: ScenarioFile, changes: Overrides = None) -> None:
+    """Check a scenario's inputs and the electrical fit of its kit, without simulating."""
+    scenario = read(scenario_file, changes or [])
+
+    from riskcalc.electrical import check_fit, scenario_fit
+    from riskcalc.pools import weather_years
+    from riskcalc.terminal import check_lines
+
+    fit = scenario_fit(scenario, weather_years(scenario))
+    typer.echo("\n".join(check_lines(scenario, fit)))
+    check_fit(scenario, fit)

@@ -1,0 +1,20 @@
+"""`riskcalc sites` and `riskcalc schema`: what can be written into a scenario."""
+
+from __future__ import annotations
+
+import typer
+
+
+def sites() -> None:
+    """List the built-in climates and where their figures come from."""
+    from riskcalc.terminal import site_lines
+
+    typer.echo("\n".join(site_lines()))
+
+
+def schema() -> None:
+    """Print the JSON Schema of a scenario, for editors that complete and check TOML."""
+    from riskcalc.output import json_text
+    from riskcalc.scenario import json_schema
+
+    typer.echo(json_text(json_schema()), nl=False)
