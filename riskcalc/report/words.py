@@ -156,11 +156,13 @@ def _saving(report: ReportData) -> str:
 
 
 def _one_in(share: float) -> str:
-    """Return the N of "1 in N" as a round number: 1/0.012 is said as 80, not 83."""
+    """Return the N of "1 in N" as a round number: 83 is said as 80, 142 as 140."""
     whole = 1 / share
     if whole < 20:
         return str(round(whole))
-    step = 10 ** (len(str(int(whole))) - 1)
+    digits = len(str(int(whole)))
+    # One digit would be coarse where the first is small: from 142 to 100 is a long way, from 83 to 80 is not.
+    step = 10 ** (digits - 2) if whole < 3 * 10 ** (digits - 1) else 10 ** (digits - 1)
     return f"{round(whole / step) * step:,}"
 
 
