@@ -14,8 +14,8 @@ HOURS = 8760
 #: Mean total solar irradiance [W/m2] (ASTM E490-00a gives 1366.1, Kopp & Lean 2011 give 1361).
 SOLAR_CONSTANT_W_M2 = 1361.0
 
-#: Centre of the sun this far below the horizon when its upper edge is seen on it: refraction and half disc [deg].
-RISE_ELEVATION_DEG = -0.8333
+#: Centre of the sun this far below the horizon when refraction lifts it to the horizon [deg].
+RISE_ELEVATION_DEG = -0.5667
 
 
 @dataclass(frozen=True)

@@ -26,20 +26,20 @@ CLEAR_SHARE, CLEAR_SHARE_PER_K = 0.85, 0.0035
 #: The law of days, read off the same years and eight real years at 51 N 7 E: share of clear days CLEAR_DAYS x mean^3,
 #: their mean and concentration, and the range of days.
 CLEAR_DAYS, CLEAR_DAY, CLEAR_DAY_CONCENTRATION = 0.75, 0.95, 76.0
-DARKEST_DAY, BRIGHTEST_DAY = 0.04, 1.05
+DARKEST_DAY, BRIGHTEST_DAY = 0.07, 1.05
 #: Concentration of all other days: this much, and so much more per cosine of the zenith angle at noon; dull and fair
 #: days differ more under the low sun of winter.
-OTHER_CONCENTRATION, OTHER_CONCENTRATION_PER_COSINE = 2.6, 2.6
+OTHER_CONCENTRATION, OTHER_CONCENTRATION_PER_COSINE = 2.0, 2.0
 
 #: Day-to-day memory of the hidden series; lag-1 of daily clearness within a month was 0.32 to 0.39 by season there.
-DAY_MEMORY = 0.44
+DAY_MEMORY = 0.42
 #: Hour-to-hour memory; lag-1 of the departure from the day's mean was 0.3 to 0.6.
 HOUR_MEMORY = 0.62
-#: Brightest hour over a clear sky (light reflected by clouds), and the concentration of hours about a broken day.
-BRIGHTEST_HOUR, BROKEN_DAY_CONCENTRATION = 1.06, 4.8
+#: Range of hours over a clear sky (clouds also reflect), and the concentration of hours about a broken day.
+DARKEST_HOUR, BRIGHTEST_HOUR, BROKEN_DAY_CONCENTRATION = 0.03, 1.06, 4.0
 
 HIDDEN = np.linspace(-5.0, 5.0, 161)
-LEVELS = np.linspace(0.05, 0.95, 91)
+LEVELS = np.linspace(0.08, 0.95, 88)
 
 
 def clear_sky_w(sun: SunPath, monthly_temp_c: Floats) -> Floats:
@@ -152,14 +152,16 @@ def day_law(mean: Floats, noon_cosine: Floats) -> Floats:
 def hour_table() -> Floats:
     """Return hourly clearness for each mean of the day in LEVELS (rows) and hidden value in HIDDEN (columns).
 
-    The concentration, 4.8 for broken days and 45 at either end, gives the standard deviations read off the typical
+    The concentration, 4 for broken days and 44 at either end, gives the standard deviations read off the typical
     years: 0.23 in the middle, 0.08 at the ends.
     """
     from scipy.special import betaincinv, ndtr
 
-    mean = LEVELS[:, None] / BRIGHTEST_HOUR
+    width = BRIGHTEST_HOUR - DARKEST_HOUR
+    mean = (LEVELS[:, None] - DARKEST_HOUR) / width
     concentration = BROKEN_DAY_CONCENTRATION + 40.0 * (2.0 * mean - 1.0) ** 4
-    return BRIGHTEST_HOUR * betaincinv(mean * concentration, (1.0 - mean) * concentration, ndtr(HIDDEN)[None, :])
+    share = betaincinv(mean * concentration, (1.0 - mean) * concentration, ndtr(HIDDEN)[None, :])
+    return DARKEST_HOUR + width * share
 
 
 def _through_mid_months(monthly: Floats) -> Floats:

@@ -57,12 +57,19 @@ def annual_inclined_kwh(climate: Climate, *, tilt_deg: float, azimuth_deg: float
     return float(0.024 * (MONTH_LENGTHS * monthly).sum())
 
 
-def rule_of_yield_kwh(
-    climate: Climate, *, rated_kw: float, tilt_deg: float, azimuth_deg: float, shading_factor: float = 1.0
-) -> float:
-    """Return the year's alternating-current yield by the same procedure's Appendix M: 0.8 x kWp x S x Z [kWh]."""
-    energy = annual_inclined_kwh(climate, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
-    return PERFORMANCE_FACTOR * rated_kw * energy * shading_factor
+def rule_of_yield_kwh(inclined_kwh_m2: float, *, rated_kw: float, shading_factor: float = 1.0) -> float:
+    """Return the year's alternating-current yield by the same procedure's Appendix M: 0.8 x kWp x S x Z [kWh].
+
+    Parameters
+    ----------
+    inclined_kwh_m2 : float
+        Year's energy on the plane S [kWh/m2].
+    rated_kw : float
+        Rated power of the modules [kW].
+    shading_factor : float
+        Z of Appendix M: 1 with little or no shade, 0.8 modest, 0.65 significant, 0.5 heavy.
+    """
+    return PERFORMANCE_FACTOR * rated_kw * inclined_kwh_m2 * shading_factor
 
 
 @cache
