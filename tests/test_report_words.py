@@ -36,9 +36,10 @@ def with_share(paid: float) -> ReportData:
     ("share", "said"),
     [
         (0.0, "none of the 1,000 futures drawn"),
-        (0.0041, "about 1 in 240 futures"),
+        (0.0041, "about 1 in 250 futures"),
         (0.012, "about 1 in 80 futures"),
-        (0.06, "about 1 in 17 futures"),
+        (0.06, "about 1 in 15 futures"),
+        (0.0476, "about 1 in 20 futures"),
         (0.24, "about 1 in 4 futures"),
         (0.34, "about 1 in 3 futures"),
         (0.41, "about 4 in 10 futures"),

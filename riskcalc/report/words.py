@@ -6,9 +6,13 @@ that is not reached is always said beside the one that is.
 
 from __future__ import annotations
 
+import math
+
 from riskcalc.report.data import Estimate, Payback, ReportData, Worth
 from riskcalc.report.rounding import NO_BREAK, money, money_estimate, percent_estimate, years
 
+#: What N of "1 in N" may be, times a power of ten.
+ROUND_STEPS = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 #: Keeps "7 in 10" on one line.
 IN = f"{NO_BREAK}in{NO_BREAK}"
 #: Frequencies people can picture; the nearest one is said. Each has its complement in the list.
@@ -156,14 +160,11 @@ def _saving(report: ReportData) -> str:
 
 
 def _one_in(share: float) -> str:
-    """Return the N of "1 in N" as a round number: 83 is said as 80, 142 as 140."""
+    """Return the N of "1 in N" as a round number, the nearest by ratio: 10, 12, 15, 20, 25, 30, 40 ... 100, 120 ..."""
     whole = 1 / share
-    if whole < 20:
-        return str(round(whole))
-    digits = len(str(int(whole)))
-    # One digit would be coarse where the first is small: from 142 to 100 is a long way, from 83 to 80 is not.
-    step = 10 ** (digits - 2) if whole < 3 * 10 ** (digits - 1) else 10 ** (digits - 1)
-    return f"{round(whole / step) * step:,}"
+    decade = 10 ** math.floor(math.log10(whole))
+    nearest = min((step * decade for step in ROUND_STEPS), key=lambda number: abs(math.log(number / whole)))
+    return f"{round(nearest):,}"
 
 
 def _frequency_and_odds(share: Estimate, draws: int) -> str:
