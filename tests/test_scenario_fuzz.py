@@ -16,7 +16,7 @@ from riskcalc.scenario.overrides import override_tree
 from riskcalc.scenario.problems import all_keys
 from riskcalc.scenario.reading import checked
 from riskcalc.scenario.schema import Scenario
-from riskcalc.scenario.sources import parse_toml
+from riskcalc.scenario.toml_text import parse_toml
 from riskcalc.scenario.uncertain import Uncertain
 
 FLAT = (Path(__file__).parent / "data" / "flat.toml").read_text(encoding="utf-8")
@@ -96,7 +96,7 @@ def test_plain_numbers_are_kept_exactly(value):
 def test_junk_at_any_key_is_refused_in_words(key, value):
     """Any value at any key gives a scenario or problems that each name file, key, given and accepted."""
     tree = Tree()
-    tree.lay(parse_toml(FLAT.encode(), Path("flat.toml")), "flat.toml")
+    tree.lay(parse_toml(FLAT.encode(), "flat.toml"), "flat.toml")
     tree.lay({"name": "flat"}, "flat.toml")
     parts = key.replace("<name>", "pair").split(".")
     tree.lay({parts[-1]: value}, "junk.toml", at=tuple(parts[:-1]))
@@ -116,7 +116,7 @@ def test_junk_at_any_key_is_refused_in_words(key, value):
 def test_any_bytes_are_toml_or_refused(content):
     """Any bytes are tables or an InputError, nothing else."""
     with contextlib.suppress(InputError):
-        assert isinstance(parse_toml(content, Path("any.toml")), dict)
+        assert isinstance(parse_toml(content, "any.toml"), dict)
 
 
 @settings(max_examples=200, **QUIET)

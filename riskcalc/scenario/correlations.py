@@ -11,10 +11,14 @@ from riskcalc.scenario.schema import Correlation
 
 #: Smallest pivot of the Cholesky factor; below it two inputs are copies of each other and the factor is noise.
 SMALLEST_PIVOT = 1e-9
+MOST_PAIRS = 200
 
 
 def correlation_complaints(entries: Sequence[Correlation], quantities: Mapping[str, Quantity]) -> Iterator[Complaint]:
     """Yield what is wrong with the correlations; paths start at `correlations`."""
+    if len(entries) > MOST_PAIRS:
+        yield Complaint(("correlations",), f"{len(entries)} pairs", f"at most {MOST_PAIRS} pairs")
+        return
     uncertain = [key for key, quantity in quantities.items() if quantity.is_uncertain]
     pairs: dict[frozenset[str], float] = {}
     sound = True
@@ -83,16 +87,18 @@ def is_positive_definite(matrix: Sequence[Sequence[float]]) -> bool:
 
 def _largest_factor(matrix: Sequence[Sequence[float]]) -> float:
     """Return, rounded down to 0.01, the factor that makes the correlations possible."""
-    hundredths = 100
-    while hundredths > 0:
-        hundredths -= 1
+    possible, impossible = 0, 100
+    while impossible - possible > 1:
+        hundredths = (possible + impossible) // 2
         scaled = [
             [value if row == column else value * hundredths / 100 for column, value in enumerate(line)]
             for row, line in enumerate(matrix)
         ]
         if is_positive_definite(scaled):
-            break
-    return hundredths / 100
+            possible = hundredths
+        else:
+            impossible = hundredths
+    return possible / 100
 
 
 def _linked(pairs: Mapping[frozenset[str], float]) -> list[list[str]]:

@@ -14,7 +14,7 @@ from riskcalc.scenario.complaints import did_you_mean, shown
 from riskcalc.scenario.layers import Tree
 from riskcalc.scenario.overrides import OVERRIDE
 from riskcalc.scenario.problems import dotted
-from riskcalc.scenario.sources import Sources
+from riskcalc.scenario.sources import Sources, neighbour
 from riskcalc.scenario.uncertain import WORST_LENGTH, number_in
 
 #: Keys that name a data file; the modules that read those files check what is inside.
@@ -22,6 +22,7 @@ FILE_KEYS = (("site", "weather", "file"), ("home", "demand", "file"))
 #: Files that come with the solar library are named by this prefix; the model finds them.
 SHIPPED_PREFIX = "pvlib:"
 LARGEST_COLUMN_FILE = 20_000_000
+LARGEST_DATA_FILE = 1_000_000_000
 
 
 def data_paths(tree: Tree, sources: Sources, file: str) -> dict[str, Path]:
@@ -34,13 +35,13 @@ def data_paths(tree: Tree, sources: Sources, file: str) -> dict[str, Path]:
         key, where = dotted(path), tree.file_of(path, file)
         try:
             place = beside(where, given)
+            _check_plain_file(place)
             sources.remember(place, _sha256(place))
         except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or str(error)
+            reason = (getattr(error, "strerror", None) or str(error)).lower()
             accepted = "a data file that can be read; its path is relative to the file that names it"
-            sources.problems.append(
-                Problem(where, key, f"{shown(given)}: {reason.lower()}", accepted, _similar(where, given))
-            )
+            hint = neighbour(beside(where, given))
+            sources.problems.append(Problem(where, key, f"{shown(given)}: {reason}", accepted, hint))
         else:
             found[key] = place
     return found
@@ -136,12 +137,13 @@ def _value_at(table: Any, path: tuple[str, ...]) -> object:
     return table
 
 
-def _similar(where: str, given: str) -> str:
-    try:
-        path = beside(where, given)
-        return did_you_mean(path.name, sorted(entry.name for entry in path.parent.iterdir())[:2000])
-    except (OSError, ValueError):
-        return ""
+def _check_plain_file(path: Path) -> None:
+    """Raise for what is no file of a sensible size: reading a device or pipe might never end."""
+    size = path.stat().st_size
+    if not path.is_file():
+        raise ValueError("a folder" if path.is_dir() else "no regular file")
+    if size > LARGEST_DATA_FILE:
+        raise ValueError(f"{size} bytes, more than {LARGEST_DATA_FILE}")
 
 
 def _sha256(path: Path) -> str:

@@ -42,7 +42,8 @@ class Tree:
             if isinstance(value, dict) and isinstance(present, dict) and not _is_whole_quantity(value):
                 self._merge(present, value, path, file)
                 continue
-            self._forget(path)
+            if key in below:
+                self._forget(path, present)
             self.origin[path] = file
             if isinstance(value, dict):
                 below[key] = {}
@@ -50,9 +51,11 @@ class Tree:
             else:
                 below[key] = value
 
-    def _forget(self, path: KeyPath) -> None:
-        for known in [known for known in self.origin if known[: len(path)] == path]:
-            del self.origin[known]
+    def _forget(self, path: KeyPath, value: Any) -> None:
+        self.origin.pop(path, None)
+        if isinstance(value, dict):
+            for key, item in value.items():
+                self._forget((*path, key), item)
 
 
 def _is_whole_quantity(table: dict[str, Any]) -> bool:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from typing import Any
 
 from riskcalc.errors import Problem
 from riskcalc.scenario.complaints import shown
+from riskcalc.scenario.toml_text import tables_in
 
 #: What stands for the file name in messages about overrides.
 OVERRIDE = "--set"
@@ -29,7 +29,7 @@ def override_tree(text: str) -> tuple[dict[str, Any] | None, Problem | None]:
         candidates.append(f'{key}="{value.strip()}"')
     for candidate in candidates:
         try:
-            tree = tomllib.loads(candidate)
+            tree = tables_in(candidate)
         except (ValueError, RecursionError):
             continue
         if len(tree) == 1:

@@ -6,6 +6,7 @@ import re
 import types
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cache
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel
@@ -15,6 +16,8 @@ from riskcalc.errors import Problem
 from riskcalc.scenario.complaints import OWN_ERROR, Complaint, did_you_mean, listed, nearest, shown
 from riskcalc.scenario.layers import Tree
 
+#: Problems told in words; a file with more is no scenario.
+MOST_TOLD = 100
 Location = tuple[str | int, ...]
 
 
@@ -31,12 +34,14 @@ def problems_of(errors: Sequence[Any], model: type[BaseModel], tree: Tree, file:
         The scenario file, for keys that stand nowhere.
     """
     found = []
-    for error in errors:
+    for error in errors[:MOST_TOLD]:
         location = tuple(error["loc"])
         for complaint in _complaints(error, location, model):
             path = (*location, *complaint.path)
             where = tree.file_of(path, file)
             found.append(Problem(where, dotted(path), complaint.given, complaint.accepted, complaint.hint))
+    if len(errors) > MOST_TOLD:
+        found.append(Problem(file, "", f"{len(errors) - MOST_TOLD} more problems", "a scenario; mend the others first"))
     return found
 
 
@@ -101,12 +106,17 @@ def _unknown_key(location: Location, given: str, owner: type[BaseModel] | None, 
 
 def _belongs(word: str, table: str, model: type[BaseModel]) -> str:
     """Return where a key of that very name stands, preferring the table it was written in."""
-    places = [key for key in all_keys(model) if key.rpartition(".")[2] == word]
+    places = [key for key in _every_key(model) if key.rpartition(".")[2] == word]
     near = [key for key in places if key.startswith(f"{table}.")] or places
     if not near:
         return ""
     above = near[0].rpartition(".")[0]
     return f"this key belongs in [{above}]" if above else f"[{word}] stands at the top level"
+
+
+@cache
+def _every_key(model: type[BaseModel]) -> tuple[str, ...]:
+    return tuple(all_keys(model))
 
 
 def all_keys(model: type[BaseModel], start: str = "") -> Iterator[str]:

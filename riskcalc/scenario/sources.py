@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 import os
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +13,11 @@ from riskcalc.scenario.complaints import did_you_mean, shown
 from riskcalc.scenario.layers import Tree
 from riskcalc.scenario.overrides import OVERRIDE
 from riskcalc.scenario.schema import FileUsed
+from riskcalc.scenario.toml_text import parse_toml
 
 LARGEST_TOML = 1_000_000
+#: Entries of a folder looked at for a name like the one that is missing.
+MOST_NEIGHBOURS = 2000
 TREE_FOLDER = "scenarios"
 #: Tables that may take their keys `from` another file.
 SHARED_TABLES = ("site", "home", "tariff", "prices", "kit", "dispatch", "purchase", "tenure", "study")
@@ -42,7 +45,9 @@ class Sources:
         """
         real = path.resolve()
         if real not in self._parsed:
-            self._parsed[real] = parse_toml(self.read_bytes(path, largest=LARGEST_TOML, what="a scenario file"), path)
+            self._parsed[real] = parse_toml(
+                self.read_bytes(path, largest=LARGEST_TOML, what="a scenario file"), path.as_posix()
+            )
         return self._parsed[real]
 
     def read_bytes(self, path: Path, *, largest: int, what: str) -> bytes:
@@ -56,7 +61,7 @@ class Sources:
                 raise one_problem(file, "", f"{size} bytes", f"{what} of at most {largest} bytes")
             content = path.read_bytes()
         except FileNotFoundError as error:
-            raise one_problem(file, "", "no such file", what, _neighbour(path)) from error
+            raise one_problem(file, "", "no such file", what, neighbour(path)) from error
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or str(error)
             raise one_problem(file, "", f"cannot be read: {reason}", f"{what} that can be opened") from error
@@ -130,37 +135,14 @@ class Sources:
         return None
 
 
-def parse_toml(content: bytes, path: Path) -> dict[str, Any]:
-    """Return the tables in the bytes of a TOML file.
-
-    Raises
-    ------
-    InputError
-        If the bytes are not UTF-8 or not TOML; the message names the line.
-    """
-    file = path.as_posix()
+def neighbour(path: Path) -> str:
+    """Return which file in the same folder may have been meant, or that there is no such folder."""
     try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        given = f"line {line}: byte 0x{content[error.start]:02x} is not UTF-8"
-        raise one_problem(file, "", given, "text saved as UTF-8", "save it again with the encoding UTF-8") from error
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise one_problem(
-            file, "", f"not TOML: {error}", "TOML: key = value, texts in quotes, tables in [brackets]"
-        ) from error
-    except (ValueError, RecursionError) as error:
-        given = (
-            "tables or lists nested too deeply" if isinstance(error, RecursionError) else "a number too long to read"
-        )
-        raise one_problem(file, "", given, "TOML with figures and tables of a sensible size") from error
-
-
-def _neighbour(path: Path) -> str:
-    try:
-        names = sorted(entry.name for entry in path.parent.iterdir())[:2000]
-    except OSError:
-        return f"the folder {path.parent.as_posix()} does not exist" if not path.parent.exists() else ""
+        names = [entry.name for entry in itertools.islice(path.parent.iterdir(), MOST_NEIGHBOURS)]
+        if path.exists():
+            return ""
+    except FileNotFoundError:
+        return f"there is no folder {path.parent.as_posix()}"
+    except (OSError, ValueError):
+        return ""
     return did_you_mean(path.name, names)

@@ -11,6 +11,8 @@ from riskcalc.scenario.complaints import Complaint, did_you_mean, refusal, refus
 from riskcalc.scenario.currencies import CURRENCIES, SIGNS
 
 LONGEST_TEXT = 4000
+MOST_ENTRIES = 100
+MOST_WINDOWS = 48
 _ENTRY_NAME = re.compile(r"[^\W_][\w-]{0,39}")
 _MONTH_DAY = re.compile(r"(\d{2})-(\d{2})")
 _MONTH_LENGTHS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -66,8 +68,8 @@ def _windows(raw: object) -> tuple[str, ...]:
 
     if isinstance(raw, str):
         raise refuse(raw, f"a list: each {WINDOW_FORM}", f"write [{shown(raw)}]")
-    if not isinstance(raw, list | tuple) or not raw:
-        raise refuse(raw, f"a list: each {WINDOW_FORM}")
+    if not isinstance(raw, list | tuple) or not 1 <= len(raw) <= MOST_WINDOWS:
+        raise refuse(raw, f"a list of 1 to {MOST_WINDOWS}, each {WINDOW_FORM}")
     complaints = []
     for place, window in enumerate(raw):
         try:
@@ -120,6 +122,8 @@ def _named_entries(raw: object) -> object:
     """Refuse names of rates, surfaces, arrays and inputs that could not stand in a dotted key."""
     if not isinstance(raw, dict):
         raise refuse(raw, "a table of named entries")
+    if len(raw) > MOST_ENTRIES:
+        raise refuse(f"{len(raw)} entries", f"at most {MOST_ENTRIES} entries")
     accepted = "a name of letters, digits, - and _, starting with a letter or digit, at most 40 characters"
     wrong = [name for name in raw if not (isinstance(name, str) and _ENTRY_NAME.fullmatch(name))]
     if wrong:
