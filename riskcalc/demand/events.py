@@ -122,7 +122,7 @@ def appliance_years(
     arguments = (
         np.uint64(np.random.SeedSequence(seed).generate_state(1, np.uint64)[0]),
         np.array([streams.index(name) if name in streams else -1 for name in synthesis.STREAMS]),
-        *_load_arrays(loads, southern=southern),
+        *_load_arrays(loads, years=years, southern=southern),
         day_windows,
         darkness,
         moved_window[0],
@@ -182,7 +182,7 @@ def _present_streams(loads: list[Load]) -> tuple[str, ...]:
     return tuple(name for name in synthesis.STREAMS if name in present)
 
 
-def _load_arrays(loads: list[Load], *, southern: bool) -> tuple[NDArray[np.generic], ...]:
+def _load_arrays(loads: list[Load], *, years: int, southern: bool) -> tuple[NDArray[np.generic], ...]:
     """Return the arrays by appliance in the order of `synthesis.fill_years`."""
     share, names = habits.activity_share(), habits.activity_names()
     even = np.full(share.shape[1:], 1.0 / habits.BINS)
@@ -197,7 +197,7 @@ def _load_arrays(loads: list[Load], *, southern: bool) -> tuple[NDArray[np.gener
         np.array([load.length_min for load in loads], dtype=np.int64),
         np.array([load.power_w for load in loads], dtype=np.float32),
         np.array([load.appliance.standby_w for load in loads], dtype=np.float64),
-        np.array([load.daily_cycles for load in loads]).reshape(len(loads), -1),
+        np.array([load.daily_cycles for load in loads]).reshape(len(loads), years),
         np.array(seasons).reshape(len(loads), DAYS),
         np.cumsum(np.array(profiles).reshape(len(loads), 2, habits.BINS), axis=2),
         *cycle_shapes(loads, cycle_phases()),

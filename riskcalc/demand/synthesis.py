@@ -116,11 +116,23 @@ def _stretch(minute, window):
 
 
 @compiled
-def _is_free(start, length, starts, lengths, count):
-    for other in range(count):
-        if start < starts[other] + lengths[other] and starts[other] < start + length:
-            return False
-    return True
+def _free_start(start, length, starts, lengths, count):
+    """Return the first start from `start` on, round the clock, that meets none of the cycles placed so far.
+
+    On a day without room the start comes back unchanged: a second device of the kind, rather than lost energy.
+    """
+    candidate = start
+    for _ in range(count + 1):
+        free = True
+        for other in range(count):
+            after = (candidate - starts[other]) % MINUTES
+            if after < lengths[other] or MINUTES - after < length:
+                candidate += lengths[other] - after if after < lengths[other] else MINUTES - after + lengths[other]
+                free = False
+                break
+        if free:
+            return candidate
+    return start
 
 
 @compiled
@@ -140,14 +152,12 @@ def _fill_lamps(state, buffer, window, cumulative, dark_of_bin, mean, length, po
 def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_w):
     """Use of one appliance on one day: a proposed time counts only while somebody is at home and awake.
 
-    A time that meets a running cycle is drawn again. Where no free time is found the last one stands: a second
-    device of
-    the kind, rather than lost energy.
+    A time that meets a running cycle is drawn again; if that fails the cycle follows the running one.
     """
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
     placed = 0
-    for _ in range(_poisson(state, mean)):
+    for _ in range(min(_poisson(state, mean), _MOST_EVENTS)):
         length = _varied_length(state, length_min)
         start = -1
         for attempt in range(_PLACING_TRIES):
@@ -157,23 +167,24 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
             first, last = _stretch(proposed, window)
             if last > first:
                 start = max(first, min(proposed, last - length))
-                if _is_free(start, length, starts, lengths, placed):
+                if _free_start(start, length, starts, lengths, placed) == start:
                     break
             elif attempt == 0:
                 break
         if start >= 0:
+            start = _free_start(start, length, starts, lengths, placed)
             _add_steady(buffer, start, length, power_w)
-            if placed < _MOST_EVENTS:
-                starts[placed] = start
-                lengths[placed] = length
-                placed += 1
+            starts[placed] = start
+            lengths[placed] = length
+            placed += 1
 
 
 @compiled
 def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shape, window_start, window_length):
     """Cycles of a machine on one day, at their usual times in one buffer and in the window in the other.
 
-    A machine runs one cycle at a time: a usual start that meets another is drawn again; in the window cycles follow.
+    A machine runs one cycle at a time: a usual start that meets another is drawn again, else follows it; in the window
+    cycles follow each other.
     """
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
@@ -183,8 +194,9 @@ def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shap
         start = 0
         for _ in range(_PLACING_TRIES):
             start = _proposed_start(state, cumulative)
-            if _is_free(start, length, starts, lengths, index):
+            if _free_start(start, length, starts, lengths, index) == start:
                 break
+        start = _free_start(start, length, starts, lengths, index)
         starts[index] = start
         lengths[index] = length
         if shape.shape[0] > 0:
