@@ -29,7 +29,7 @@ CLEAR_DAYS, CLEAR_DAY, CLEAR_DAY_CONCENTRATION = 0.75, 0.95, 76.0
 DARKEST_DAY, BRIGHTEST_DAY = 0.07, 1.05
 #: Concentration of all other days: this much, and so much more per cosine of the zenith angle at noon; dull and fair
 #: days differ more under the low sun of winter.
-OTHER_CONCENTRATION, OTHER_CONCENTRATION_PER_COSINE = 2.0, 2.0
+OTHER_CONCENTRATION, OTHER_CONCENTRATION_PER_COSINE = 2.3, 2.3
 
 #: Day-to-day memory of the hidden series; lag-1 of daily clearness within a month was 0.32 to 0.39 by season there.
 DAY_MEMORY = 0.42
