@@ -96,21 +96,36 @@ def price_paths(scenario: Scenario, values: Values, noise: PathNoise) -> tuple[F
     return price_path(normals=noise.growth_normals, **common), price_path(normals=export_normals, **common)
 
 
+def kit_price(scenario: Scenario, values: Values) -> Floats:
+    """Return what kit, modules and batteries cost on the day of purchase, without the installation, (draws,)."""
+    assert scenario.kit is not None
+    modules = sum(array.modules for array in scenario.kit.arrays.values())
+    price = values["purchase.price"] + modules * values["purchase.module_price"]
+    return price + _extra_batteries(scenario) * values["purchase.extra_battery_price"]
+
+
+def _extra_batteries(scenario: Scenario) -> int:
+    kit = scenario.kit
+    return 0 if kit is None or kit.battery is None else kit.battery.extra_batteries
+
+
 def _costs(scenario: Scenario, simulation: Simulation, values: Values) -> dict[str, Floats]:
     """Return the arguments of `cash_flows` other than the saving; nothing bought costs nothing."""
     years, draws = simulation.working.shape
     if scenario.purchase is None:
         return {"purchase_price": np.zeros(draws)}
+    price = kit_price(scenario, values)
     nothing = np.zeros(draws)
-    replacements = simulation.battery_replaced * values.get("purchase.battery_replacement_price", nothing)
+    batteries = 1 + _extra_batteries(scenario)
+    replacements = simulation.battery_replaced * values.get("purchase.battery_replacement_price", nothing) * batteries
     replacements = replacements + simulation.electronics_replaced * values.get(
         "purchase.electronics_replacement_price", nothing
     )
     return {
-        "purchase_price": values["purchase.price"] + values["purchase.installation"],
+        "purchase_price": price + values["purchase.installation"],
         "incentive": values["purchase.incentive"],
         "real_upkeep_per_year": values["purchase.upkeep_per_year"] * simulation.working,
         "real_replacements": replacements,
-        "resale": values["purchase.resale_share"] * values["purchase.price"],
+        "resale": values["purchase.resale_share"] * price,
         "level": price_level(values["prices.inflation_per_year"], years=years),
     }

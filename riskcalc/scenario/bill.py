@@ -42,6 +42,10 @@ class Prices(Table):
     discount_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] = needed(
         "nominal discount rate: what the money could earn elsewhere, such as 0.045"
     )
+    savings_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] | None = optional(
+        "nominal interest of the savings account that a purchase is compared with, after tax",
+        "the account earns the discount rate, so that saving is worth nothing by definition",
+    )
     trend_per_year: Annotated[Quantity, Growth] = default_number(
         0.02, "long-run growth of the electricity price", COMMON_PRACTICE
     )

@@ -42,6 +42,7 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
         yield from tariff_complaints(parts.tariff, site=parts.site, currency=parts.currency)
     if parts.kit is not None:
         yield from kit_complaints(parts.kit, parts.home)
+        yield from _supply(parts.kit, parts.home)
     if parts.kit is not None and parts.dispatch is not None:
         yield from _dispatch_with_kit(parts.dispatch, parts.kit)
     if parts.dispatch is not None:
@@ -52,6 +53,12 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
         if within is not None and within > parts.study.horizon_years:
             accepted = f"a whole number from 1 to horizon_years ({parts.study.horizon_years})"
             yield Complaint(("study", "odds_within_years"), shown(within), accepted)
+
+
+def _supply(kit: Kit, home: Home | None) -> Iterator[Complaint]:
+    if home is not None and home.supply == "none" and kit.coupling != "off_grid":
+        accepted = '"off_grid": the home has no supply from the grid (home.supply)'
+        yield Complaint(("kit", "coupling"), shown(kit.coupling), accepted)
 
 
 def _dispatch(dispatch: Dispatch, tariff: Tariff | None) -> Iterator[Complaint]:

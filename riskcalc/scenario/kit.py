@@ -50,6 +50,11 @@ class Array(Table):
         "name of the input in [kit.inputs]", "the only input, or the one in the same position"
     )
 
+    @property
+    def modules(self) -> int:
+        """Number of modules."""
+        return self.modules_in_series * self.strings_in_parallel
+
 
 class SolarInput(Table):
     """A solar input of the unit or inverter, with its limits."""

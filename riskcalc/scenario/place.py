@@ -90,6 +90,7 @@ class Home(Table):
 
     name: Text = default("", "name of the home, for the report")
     kind: Text = default("home", "flat, house, cabin, workshop, ...")
+    supply: Literal["grid", "none"] = default("grid", "does the home have a supply from the grid")
     occupants: Annotated[int, Whole(1, 12)] = default(2, "people living there")
     annual_use_kwh: Annotated[Quantity, Uncertain(20, 100_000, unit="kWh/year")] = needed(
         "electricity used in a year without the car, in kWh"

@@ -34,6 +34,12 @@ class Purchase(Table):
     """What it costs and what becomes of it."""
 
     price: Annotated[Quantity, Money] = needed("price of the kit, tax included")
+    module_price: Annotated[Quantity, Money] = default_number(
+        0.0, "price of each module, on top of price", "modules are within price unless given"
+    )
+    extra_battery_price: Annotated[Quantity, Money] = default_number(
+        0.0, "price of each extra battery, on top of price", "extra batteries are within price unless given"
+    )
     installation: Annotated[Quantity, Money] = default_number(
         0.0, "work, scaffolding, brackets, permits", "none unless given"
     )
@@ -44,7 +50,7 @@ class Purchase(Table):
         0.0, "inspection, insurance, cleaning per year, at today's prices", "none unless given"
     )
     battery_replacement_price: Annotated[Quantity, Money] | None = optional(
-        "price of a new battery, today's money", "needed for when_worn = replace"
+        "price of a new battery, today's money, paid for each", "needed for when_worn = replace"
     )
     electronics_replacement_price: Annotated[Quantity, Money] | None = optional(
         "price of new electronics, today's money", "needed for when_worn = replace with electronics_life_years"
@@ -53,7 +59,9 @@ class Purchase(Table):
         "keep", "what happens when the battery is worn or the electronics fail", OURS
     )
     resale_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = default_number(
-        0.0, "share of the purchase price that comes back at the end of the horizon", "nothing unless given"
+        0.0,
+        "share of the price, modules and batteries included, that comes back at the end of the horizon",
+        "nothing unless given",
     )
 
 
