@@ -99,8 +99,9 @@ FILES = {
         b"currency = GBP\n",
         said(
             "",
-            "not TOML: Invalid value (at line 1, column 12)",
+            "line 1: currency = GBP (Invalid value)",
             "TOML: key = value, texts in quotes, tables in [brackets]",
+            "put texts in quotes",
             file="gone.toml",
         ),
     ),
@@ -230,7 +231,7 @@ SHARING = {
         {"unit.toml": "[kit\n"},
         said(
             "",
-            "not TOML: Expected ']' at the end of a table declaration (at line 1, column 5)",
+            "line 1: [kit (Expected ']' at the end of a table declaration)",
             "TOML: key = value, texts in quotes, tables in [brackets] (named by kit.from in flat.toml)",
             file="unit.toml",
         ),
@@ -242,14 +243,14 @@ SHARING = {
 def test_files_that_cannot_be_shared(fault):
     """`from` stays inside the scenario folder, never circles, and names what is wrong with the other file."""
     target, files, expected = SHARING[fault]
-    assert expected in message(*shared(target), files=files)
+    assert message(*shared(target), files=files) == expected
 
 
 def test_link_out_of_the_folder_is_refused(folder):
     """A symbolic link does not lead `from` out of the scenario folder."""
     (folder.parent / "unit.toml").write_text(SHELF, encoding="utf-8")
     Path("unit.toml").symlink_to(folder.parent / "unit.toml")
-    assert said("kit.from", '"unit.toml"', PATH, "move or copy the file into that folder") in message(
+    assert said("kit.from", '"unit.toml"', PATH, "move or copy the file into that folder") == message(
         *shared("unit.toml")
     )
 

@@ -45,7 +45,12 @@ def shown(value: object) -> str:
         text = _written(value)
     except ValueError:  # an integer of thousands of digits cannot be turned into text
         text = "a very long number"
-    text = "".join(char if char.isprintable() else " " for char in text)
+    return printable(text)
+
+
+def printable(text: str) -> str:
+    """Return a text on one line, without control characters, shortened."""
+    text = "".join(char if char.isprintable() else " " for char in text[: LONGEST_SHOWN + 1])
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 3] + "..."
 
 

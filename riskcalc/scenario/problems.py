@@ -34,8 +34,11 @@ def problems_of(errors: Sequence[Any], model: type[BaseModel], tree: Tree, file:
         The scenario file, for keys that stand nowhere.
     """
     found = []
+    meant = {_meant(tuple(error["loc"]), model) for error in errors[:MOST_TOLD] if error["type"] == "extra_forbidden"}
     for error in errors[:MOST_TOLD]:
         location = tuple(error["loc"])
+        if error["type"] == "missing" and location in meant:
+            continue  # told once, at the misspelt key
         for complaint in _complaints(error, location, model):
             path = (*location, *complaint.path)
             where = tree.file_of(path, file)
@@ -77,8 +80,7 @@ def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Itera
         hint = did_you_mean(text, choices) if isinstance(text, str) else ""
         yield Complaint((), given, "one of " + _named(error, choices), hint)
     elif kind in ("model_type", "dict_type", "model_attributes_type"):
-        name = dotted(location)
-        yield Complaint((), given, f"a table: {about}", f"write [{name}] and its keys below it")
+        yield Complaint((), given, f"a table: {about}", _table_hint(location, model))
     elif kind == "tuple_type":
         name = dotted(location)
         yield Complaint((), given, f"a list of tables, each starting with [[{name}]]")
@@ -86,6 +88,14 @@ def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Itera
         yield Complaint((), given, "a text in quotes")
     else:
         yield Complaint((), given, f"{about or 'another value'} ({error['msg']})")
+
+
+def _table_hint(location: Location, model: type[BaseModel]) -> str:
+    _, field = declared_at(model, location)
+    entry, named = _inner(field.annotation) if field is not None else (None, False)
+    if named and entry is not None and location[-1] in entry.model_fields:
+        return f"give the entry a name: [{dotted(location[:-1])}.first], with this key below it"
+    return f"write [{dotted(location)}] and its keys below it"
 
 
 def _explained(complaint: Complaint, about: str) -> Complaint:
@@ -101,7 +111,16 @@ def _unknown_key(location: Location, given: str, owner: type[BaseModel] | None, 
     hint = _belongs(word, str(location[0]), model) or did_you_mean(word, known)
     if word == "from":
         hint = "from may stand in the tables of the top level, such as [kit]"
-    return Complaint((), given, "one of the keys " + ", ".join(known) if known else "no such key", hint)
+    table = f"a key of [{dotted(location[:-1])}]" if len(location) > 1 else "a key or table of a scenario"
+    return Complaint((), given, table if hint else f"{table}: " + ", ".join(known), hint)
+
+
+def _meant(location: Location, model: type[BaseModel]) -> Location:
+    """Return the key that an unknown one was probably meant to be; itself when there is none."""
+    owner, _ = declared_at(model, location)
+    if owner is None or _belongs(str(location[-1]), str(location[0]), model):
+        return location
+    return (*location[:-1], *nearest(str(location[-1]), owner.model_fields))
 
 
 def _belongs(word: str, table: str, model: type[BaseModel]) -> str:
@@ -174,6 +193,3 @@ def _named(error: Any, choices: Sequence[str]) -> str:
 def _choices(expected: str) -> list[str]:
     quoted = re.findall(r"'([^']*)'", expected)
     return quoted or re.findall(r"[\w.]+", expected.replace(" or ", " "))
-
-
-__all__ = ["all_keys", "declared_at", "dotted", "nearest", "problems_of"]

@@ -47,7 +47,10 @@ def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
     paths = data_paths(tree, sources, file)
     failed = fill_columns(tree, sources, file)
     scenario, found = checked(tree, file)
-    problems = [*sources.problems, *(problem for problem in found if not _below(problem.key, failed))]
+    problems = [
+        *sources.problems,
+        *(problem for problem in found if not _below(problem.key, failed) and not _follows(problem, sources.unread)),
+    ]
     if problems or scenario is None:
         raise InputError(dict.fromkeys(problems))
     scenario._reading = Reading(tuple(sources.files.values()), given, paths)  # noqa: SLF001
@@ -126,6 +129,11 @@ def _sound_parts(tables: dict[str, Any], broken: set[str]) -> Parts:
 def _parts(values: dict[str, Any], tables: dict[str, Any]) -> Parts:
     held: dict[str, Any] = {name: value for name, value in values.items() if isinstance(value, BaseModel)}
     return Parts(currency=values.get("currency"), present=frozenset(tables), **held)
+
+
+def _follows(problem: Problem, unread: set[str]) -> bool:
+    """Return whether a key is only missing because the file that should bring it could not be read."""
+    return problem.given == "nothing" and problem.key.split(".")[0] in unread
 
 
 def _below(key: str, paths: Sequence[tuple[str | int, ...]]) -> bool:

@@ -28,6 +28,8 @@ class Sources:
 
     def __init__(self, scenario: Path) -> None:
         self.problems: list[Problem] = []
+        #: Tables that lack what a file should have brought; what they miss is no fault of theirs.
+        self.unread: set[str] = set()
         self.files: dict[str, FileUsed] = {}
         self._parsed: dict[Path, dict[str, Any]] = {}
         folder = scenario.resolve().parent
@@ -89,14 +91,17 @@ class Sources:
         key, said = f"{table}.from", OVERRIDE if said_in is None else said_in.as_posix()
         path = self._target(target, key, said, anchor)
         if path is None:
+            self.unread.add(table)
             return
         if path.resolve() in [link.resolve() for link in chain]:
+            self.unread.add(table)
             circle = " -> ".join(link.as_posix() for link in (*chain, path))
             self.problems.append(Problem(said, key, circle, "files that do not lead back to themselves"))
             return
         try:
             content = self.read_toml(path)
         except InputError as error:
+            self.unread.add(table)
             for problem in error.problems:
                 wanted = f"{problem.accepted} (named by {key} in {said})"
                 self.problems.append(Problem(problem.file, problem.key, problem.given, wanted, problem.hint))
@@ -111,7 +116,7 @@ class Sources:
         if not isinstance(content.get(table), dict):
             return content
         for key, value in content.items():
-            if key not in (*SHARED_TABLES, "name", "description"):
+            if key not in (*SHARED_TABLES, "name", "description", "currency"):
                 accepted = "a shared file holds tables such as " + ", ".join(f"[{known}]" for known in SHARED_TABLES)
                 problem = Problem(path.as_posix(), key, shown(value), accepted, did_you_mean(key, SHARED_TABLES))
                 if problem not in self.problems:

@@ -58,7 +58,8 @@ def _zone(raw: object) -> str:
     try:
         ZoneInfo(raw)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise refuse(raw, accepted, did_you_mean(raw, available_timezones())) from error
+        places = [zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc")]
+        raise refuse(raw, accepted, did_you_mean(raw, places)) from error
     return raw
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from typing import Any
 
 from riskcalc.errors import one_problem
+from riskcalc.scenario.complaints import printable
 
 LONGEST_KEY = 100
 DEEPEST = 20
@@ -29,12 +31,39 @@ def parse_toml(content: bytes, file: str) -> dict[str, Any]:
     try:
         return tables_in(text)
     except tomllib.TOMLDecodeError as error:
+        given, hint = _syntax_fault(text, str(error))
         accepted = "TOML: key = value, texts in quotes, tables in [brackets]"
-        raise one_problem(file, "", f"not TOML: {error}", accepted) from error
+        raise one_problem(file, "", given, accepted, hint) from error
     except RecursionError as error:
         raise one_problem(file, "", "keys, tables or lists nested too deeply", SENSIBLE) from error
     except ValueError as error:
         raise one_problem(file, "", "a number too long to read", SENSIBLE) from error
+
+
+#: What people write that TOML does not know: pattern of the line -> what to do.
+HABITS = (
+    (r"[“”„‘’«»]", 'use straight quotes: "'),
+    (r"=\s*[\[{]?\s*-?\d+,\d", "write decimals with a point, and thousands without a mark: 0.31, 2300"),
+    (r"=\s*-?\.\d", "write a digit before the point: 0.31"),
+    (r"=\s*-?\d[\d.]*\s*[^\W\d]", "write the number alone: its unit is in the name of the key"),
+    (r"=\s*-?\d[\d.]*\s*%", "write a share instead of per cent: 0.05"),
+    (r"=\s*[^\W\d]", "put texts in quotes"),
+    (r"^\s*[^\W\d][\w.-]*\s*:", "write key = value"),
+)
+
+
+def _syntax_fault(text: str, message: str) -> tuple[str, str]:
+    """Return the line that the parser stumbled over, and what its author probably has to change."""
+    place = re.search(r"\(at line (\d+), column \d+\)$", message)
+    if place is None:
+        return f"not TOML: {message}", "look for a quote or bracket that is never closed"
+    number = int(place[1])
+    line = printable(text.splitlines()[number - 1]) if number <= text.count("\n") + 1 else ""
+    reason = message[: place.start()].strip()
+    given = f"line {number}: {line.strip()} ({reason})"
+    if "overwrite" in reason or "twice" in reason:
+        return given, "this key or table stands twice; keep one of them"
+    return given, next((advice for pattern, advice in HABITS if re.search(pattern, line)), "")
 
 
 def tables_in(text: str) -> dict[str, Any]:

@@ -8,6 +8,7 @@ written.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
@@ -16,7 +17,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from riskcalc.observed import Discrete, Empirical
 from riskcalc.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform, plain
-from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, refusal, refuse, shown
+from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, nearest, refusal, refuse, shown
 from riskcalc.scenario.units import said_unit, slip_hint
 
 KINDS: dict[str, type[Quantity]] = {
@@ -27,6 +28,7 @@ SHARED_KEYS = ("minimum", "maximum", "source", "note")
 #: Least share of a distribution that a cut must leave; below it the arithmetic has no digits left.
 LEAST_LEFT = 1e-9
 WORST_LENGTH = 100_000
+_FIGURE_IN_TEXT = re.compile(r"\s*(-?\d{1,12}(?:[.,]\d{1,12})?)\s*([^\d\s][^\d]{0,20})?\s*")
 #: Figures of a distribution outside these sizes are slips, and would overflow further on.
 SMALLEST, LARGEST = 1e-12, 1e12
 #: Stands in the JSON Schema where `scenario.editor_schema` puts a reference to the distributions.
@@ -186,25 +188,35 @@ def number_in(raw: object) -> float | None:
 
 def text_hint(raw: object) -> str:
     """Return what may have happened when something that is no number stands where one should."""
-    if isinstance(raw, str):
-        text = raw.strip().replace(",", ".")
-        percent = text.endswith("%")
-        try:
-            value = float(text.rstrip("% "))
-        except ValueError:
-            return ""
-        if not math.isfinite(value):
-            return "leave the key out if there is no figure"
-        return f"write {plain(value / 100)}" if percent else f"write it without quotes: {plain(value)}"
-    if isinstance(raw, float) and not math.isfinite(raw):
-        return "leave the key out if there is no figure"
-    return ""
+    if isinstance(raw, float):
+        return "" if math.isfinite(raw) else "leave the key out if there is no figure"
+    if isinstance(raw, list | tuple) and len(raw) == 2:
+        return range_hint(*raw)
+    match = _FIGURE_IN_TEXT.fullmatch(raw) if isinstance(raw, str) else None
+    if match is None:
+        return ""
+    value, unit = float(match[1].replace(",", ".")), (match[2] or "").strip()
+    if unit == "%":
+        return f"write {plain(value / 100)}"
+    if unit:
+        return f"write the number alone, in the unit that the key's name says: {plain(value)}"
+    return f"write it without quotes: {plain(value)}"
+
+
+def range_hint(low: object, high: object) -> str:
+    """Return how a range is written."""
+    ends = [number_in(low), number_in(high)]
+    if None in ends:
+        return ""
+    return f'for a range write {{ distribution = "uniform", low = {shown(low)}, high = {shown(high)} }}'
 
 
 def _kind(raw: dict[str, object], accepted: str) -> type[Quantity]:
     if "distribution" not in raw:
         if "value" in raw or not raw:
             return Fixed
+        if {"min", "max"} <= set(raw):
+            raise refuse(raw, accepted, range_hint(raw["min"], raw["max"]), about_key=True)
         likely = [name for name, kind in KINDS.items() if set(raw) - set(SHARED_KEYS) <= _own_keys(kind)]
         hint = f'add distribution = "{likely[0]}"' if likely else ""
         raise refuse(raw, accepted, hint or "a table needs distribution = ... or value = ...", about_key=True)
@@ -222,6 +234,7 @@ def _own_keys(kind: type[Quantity]) -> set[str]:
 def _parameters(raw: dict[str, object], kind: type[Quantity]) -> tuple[dict[str, Any], list[Complaint]]:
     parameters: dict[str, Any] = {}
     complaints: list[Complaint] = []
+    meant: set[str] = set()
     known = {field.name: field for field in fields(kind)}
     if kind is Fixed:
         known = {key: known[key] for key in ("value", "source", "note")}
@@ -230,14 +243,17 @@ def _parameters(raw: dict[str, object], kind: type[Quantity]) -> tuple[dict[str,
             continue
         if key not in known:
             accepted = f"for {kind.kind}: " + ", ".join(sorted(known))
-            complaints.append(Complaint((key,), shown(given), accepted, did_you_mean(key, known)))
+            close = nearest(key, known.keys() - raw.keys())
+            meant.update(close)
+            hint = did_you_mean(key, close) if close else ""
+            complaints.append(Complaint((key,), shown(given), accepted, hint))
             continue
         value, accepted = _parameter(key, given)
         if value is None:
             complaints.append(Complaint((key,), shown(given), accepted, text_hint(given)))
         parameters[key] = value
     for key, field in known.items():
-        if key not in raw and field.default is MISSING:
+        if key not in raw and key not in meant and field.default is MISSING:
             accepted = f"a number: {kind.kind} needs it" if kind is not Fixed else "a number"
             complaints.append(Complaint((key,), "nothing", accepted))
     return parameters, complaints
