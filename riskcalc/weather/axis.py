@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,11 +53,11 @@ def is_typical_year(stamps: HourStamps) -> bool:
 
 def years_on_axis(
     stamps: HourStamps, series: dict[str, NDArray[np.float64]], *, file: str
-) -> tuple[dict[str, NDArray[np.float64]], list[str]]:
-    """Return each series as (K, 8760) with NaN where an hour is missing, and notes for the reader.
+) -> tuple[dict[str, NDArray[np.float64]], list[str], int | None]:
+    """Return each series as (K, 8760) with NaN where an hour is missing, notes for the reader, and the first year.
 
     Hours that a change of zone pushed out of the first or last year come back at the other end; a year that the file
-    covers only in part, at its beginning or end, is left out.
+    covers only in part, at its beginning or end, is left out. A typical year has no first year.
 
     Raises
     ------
@@ -93,14 +94,14 @@ def years_on_axis(
         notes.append(f"{turned} hours moved to the other end of the record by the change of time zone")
     result, left_out = _without_partial_years(result, first=first, file=file)
     if left_out:
-        notes.append("years covered only in part left out: " + ", ".join(left_out))
-    return result, notes
+        notes.append("years covered only in part left out: " + ", ".join(map(str, left_out)))
+    return result, notes, None if is_typical_year(stamps) else first + (first in left_out)
 
 
 def gaps_closed(
     values: NDArray[np.float64], *, name: str, file: str, first_year: int | None = None
-) -> tuple[NDArray[np.float64], int]:
-    """Return the series (K, 8760) with gaps of up to 3 hours filled on straight lines, and the hours filled.
+) -> NDArray[np.float64]:
+    """Return the series (K, 8760) with gaps of up to 3 hours filled on straight lines.
 
     Raises
     ------
@@ -110,7 +111,7 @@ def gaps_closed(
     flat = values.reshape(-1)
     missing = ~np.isfinite(flat)
     if not missing.any():
-        return values, 0
+        return values
     edges = np.flatnonzero(np.diff(np.concatenate([[0], missing.view(np.int8), [0]])))
     starts, ends = edges[::2], edges[1::2]
     longest = int(np.argmax(ends - starts))
@@ -126,7 +127,14 @@ def gaps_closed(
     filled = flat.copy()
     good = np.flatnonzero(~missing)
     filled[missing] = np.interp(np.flatnonzero(missing), good, flat[good])
-    return filled.reshape(values.shape), int(missing.sum())
+    return filled.reshape(values.shape)
+
+
+def filled_note(series: Iterable[NDArray[np.float64]]) -> tuple[str, ...]:
+    """Return what to say about the hours of which any series has a gap; nothing when there is none."""
+    missing = sum(~np.isfinite(values) for values in series)
+    hours = int(np.count_nonzero(missing))
+    return (f"{hours} missing hours filled on straight lines (gaps of at most 3 hours)",) if hours else ()
 
 
 def hour_name(index: int, first_year: int | None) -> str:
@@ -168,7 +176,7 @@ def check_sun_agrees(ghi: NDArray[np.float64], sun: SunPath, *, file: str) -> No
 
 def _without_partial_years(
     series: dict[str, NDArray[np.float64]], *, first: int, file: str
-) -> tuple[dict[str, NDArray[np.float64]], list[str]]:
+) -> tuple[dict[str, NDArray[np.float64]], list[int]]:
     """Leave out years at the ends of which a stretch longer than a gap is not in the file at all."""
     present = np.zeros(next(iter(series.values())).shape, dtype=bool)
     for values in series.values():
@@ -180,7 +188,7 @@ def _without_partial_years(
             keep[row] = False
     if not keep.any():
         raise _no_whole_year(file, int(present.sum()))
-    left_out = [str(first + row) for row in np.flatnonzero(~keep)]
+    left_out = [first + int(row) for row in np.flatnonzero(~keep)]
     return {name: values[keep] for name, values in series.items()}, left_out
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import standard_offset_minutes
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.solar import HOURS, SunPath, sun_path
-from riskcalc.weather.axis import HourStamps, check_sun_agrees, gaps_closed, is_typical_year, years_on_axis
+from riskcalc.weather.axis import HourStamps, check_sun_agrees, filled_note, gaps_closed, is_typical_year, years_on_axis
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.split import beam_and_diffuse
 
@@ -75,20 +75,14 @@ def read_csv_years(
     step = _step_minutes(utc, file=file)
     offset_minutes = standard_offset_minutes(site_zone or zone)
     start = utc - np.int64(round(LABELS[label] * step * 60)) + np.int64(offset_minutes * 60)
-    start, series, notes = _whole_hours(start, series, step=step)
+    start, series, notes = _whole_hours(start, series, step=step, file=file)
     stamps = _stamps(start)
-    typical = is_typical_year(stamps)
-    on_axis, axis_notes = years_on_axis(stamps, series, file=str(file))
-    notes += axis_notes
-    _check_order(stamps, utc, step=step, file=file, typical=typical)
-    first_year = None if typical else int(np.median(stamps.year[:HOURS]))
-    closed = {}
-    filled_hours = 0
-    for name, values in on_axis.items():
-        closed[name], filled = gaps_closed(values, name=name, file=str(file), first_year=first_year)
-        filled_hours = max(filled_hours, filled)
-    if filled_hours:
-        notes.append(f"{filled_hours} missing hours filled on straight lines (gaps of at most 3 hours)")
+    _check_order(stamps, utc, step=step, file=file)
+    on_axis, axis_notes, first_year = years_on_axis(stamps, series, file=str(file))
+    notes += [*axis_notes, *filled_note(on_axis.values())]
+    closed = {
+        name: gaps_closed(values, name=name, file=str(file), first_year=first_year) for name, values in on_axis.items()
+    }
     place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
     sun = sun_path(**place, utc_offset_hours=offset_minutes / 60.0)
     check_sun_agrees(closed["ghi"], sun, file=str(file))
@@ -170,30 +164,33 @@ def _utc_times(column: pd.Series, *, zone: str, file: Path, problems: list[Probl
 
     standard_offset_minutes(zone)
     text = column.str.strip()
+    nothing = np.zeros(len(text), dtype=np.int64)
+    parsed = pd.to_datetime(text, errors="coerce", format="ISO8601", utc=True)
+    bad = np.flatnonzero(parsed.isna())
+    if len(bad):
+        given = f"{text.iloc[bad[0]]!r} in line {bad[0] + 2}"
+        problems.append(Problem(str(file), "time", given, "a time in ISO 8601, such as 2021-03-05T14:00+01:00"))
+        return nothing
     own_offset = np.asarray(text.str.contains(r"(?:Z|[+-]\d{2}:?\d{2})$", regex=True))
     if own_offset.any() and not own_offset.all():
         row = int(np.flatnonzero(own_offset != own_offset[0])[0])
         given = f"{text.iloc[row]!r} in line {row + 2}"
         problems.append(Problem(str(file), "time", given, "an offset on every time or on none"))
-        return np.zeros(len(text), dtype=np.int64)
-    parsed = pd.to_datetime(text, errors="coerce", format="ISO8601", utc=bool(own_offset.all()))
-    bad = np.flatnonzero(parsed.isna())
-    if len(bad):
-        given = f"{text.iloc[bad[0]]!r} in line {bad[0] + 2}"
-        problems.append(Problem(str(file), "time", given, "a time in ISO 8601, such as 2021-03-05T14:00+01:00"))
-        return np.zeros(len(text), dtype=np.int64)
+        return nothing
+    if not own_offset.all():
+        parsed = parsed.dt.tz_localize(None)
     if not own_offset.all():
         try:
             parsed = parsed.dt.tz_localize(zone, ambiguous="infer", nonexistent="raise").dt.tz_convert("UTC")
         except ValueError as error:
             hint = "give UTC or an offset with each time, or a zone without summer time"
             problems.append(Problem(str(file), "time", str(error), f"times that exist once in {zone}", hint))
-            return np.zeros(len(text), dtype=np.int64)
+            return nothing
     return np.asarray(parsed.dt.as_unit("s").dt.tz_localize(None).astype("int64"), dtype=np.int64)
 
 
 def _step_minutes(utc: NDArray[np.int64], *, file: Path) -> int:
-    if len(utc) < HOURS:
+    if len(utc) < HOURS // 2:
         raise one_problem(file, "time", f"{len(utc)} lines", f"at least one whole year, {HOURS} hours")
     step = int(np.median(np.diff(utc))) // 60
     if step not in STEPS_MINUTES:
@@ -203,7 +200,7 @@ def _step_minutes(utc: NDArray[np.int64], *, file: Path) -> int:
 
 
 def _whole_hours(
-    start: NDArray[np.int64], series: dict[str, NDArray[np.float64]], *, step: int
+    start: NDArray[np.int64], series: dict[str, NDArray[np.float64]], *, step: int, file: Path
 ) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]], list[str]]:
     """Means over whole hours of standard time, in file order.
 
@@ -226,7 +223,11 @@ def _whole_hours(
         halves = {name: np.where(follows, (values + later[name]) / 2.0, np.nan) for name, values in series.items()}
         notes.append("hours of the file lie half an hour off the site's: each made from the halves of two")
         return start + 1800, halves, notes
-    return start - start % 3600, series, notes
+    aside = np.flatnonzero(start % 3600 != 0)
+    if len(aside):
+        given = f"a time {start[aside[0]] % 3600 // 60} minutes into the hour in line {aside[0] + 2}"
+        raise one_problem(file, "time", given, "times on whole hours, or all of them at half past")
+    return start, series, notes
 
 
 def _stamps(start: NDArray[np.int64]) -> HourStamps:
@@ -240,8 +241,9 @@ def _stamps(start: NDArray[np.int64]) -> HourStamps:
     )
 
 
-def _check_order(stamps: HourStamps, utc: NDArray[np.int64], *, step: int, file: Path, typical: bool) -> None:
+def _check_order(stamps: HourStamps, utc: NDArray[np.int64], *, step: int, file: Path) -> None:
     """Refuse times that repeat or run backwards; in a typical year only month, day and hour count."""
+    typical = is_typical_year(stamps)
     clock = stamps.hour_of_year[~stamps.leap_day] * 3600 if typical else utc
     jumps = np.diff(clock)
     if typical:

@@ -9,7 +9,7 @@ import numpy as np
 
 from riskcalc.errors import one_problem
 from riskcalc.solar import HOURS, sun_path
-from riskcalc.weather.axis import check_sun_agrees, gaps_closed
+from riskcalc.weather.axis import check_sun_agrees, filled_note, gaps_closed
 from riskcalc.weather.csv_years import TYPICAL_YEAR_NOTE, existing, read_csv_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 
@@ -90,17 +90,14 @@ def _typical_year(
     if len(table) != HOURS:
         raise one_problem(file, "", f"{len(table)} hours", f"{HOURS} hours, one year without 29 February")
     series, notes = {}, [TYPICAL_YEAR_NOTE]
-    filled_hours = 0
     for name in HOUR_SERIES:
         values = np.asarray(table[name], dtype=np.float64)
         # Both formats mark missing values by numbers far outside what nature has.
         nonsense = (values > 90.0) | (values < -90.0) if name == "temp_air" else (values < 0.0) | (values > 5000.0)
         nonsense |= (name == "wind_speed") & (values > 100.0)
-        hours = np.where(nonsense, np.nan, values)[None, :]
-        series[name], filled = gaps_closed(hours, name=name, file=str(file))
-        filled_hours = max(filled_hours, filled)
-    if filled_hours:
-        notes.append(f"{filled_hours} missing hours filled on straight lines (gaps of at most 3 hours)")
+        series[name] = np.where(nonsense, np.nan, values)[None, :]
+    notes += filled_note(series.values())
+    series = {name: gaps_closed(hours, name=name, file=str(file)) for name, hours in series.items()}
     place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
     check_sun_agrees(series["ghi"], sun_path(**place, utc_offset_hours=utc_offset_hours), file=str(file))
     return WeatherPool(
