@@ -210,8 +210,9 @@ def _bounded_share(quantity: Quantity, x: ArrayLike) -> Floats:
         return place
     if isinstance(quantity, Triangular):
         turn = (quantity.mode - low) / (high - low)
-        rising = place**2 / turn if turn > 0 else np.zeros_like(place)
-        falling = 1 - (1 - place) ** 2 / (1 - turn) if turn < 1 else np.ones_like(place)
+        before, after = np.minimum(place, turn), np.minimum(1 - place, 1 - turn)
+        rising = before * (before / turn) if turn > 0 else np.zeros_like(place)
+        falling = 1 - after * (after / (1 - turn)) if turn < 1 else np.ones_like(place)
         return np.where(place < turn, rising, falling)
     if isinstance(quantity, Beta | Pert):
         return special.betainc(*quantity.shape, place)
@@ -240,9 +241,11 @@ def _bounded_mean(quantity: Quantity) -> float:
 def _triangle_moment(place: float, turn: float) -> float:
     """Integral of x times the density of the unit triangle with its mode at `turn`, from 0 to `place`."""
     low_part = min(place, turn)
-    moment = 2 * low_part**3 / (3 * turn) if turn > 0 else 0.0
+    moment = 2 * low_part**2 * (low_part / turn) / 3 if turn > 0 else 0.0
     if place > turn:
-        moment += (place**2 - turn**2 - 2 * (place**3 - turn**3) / 3) / (1 - turn)
+        left, whole = 1 - place, 1 - turn
+        ratio = left / whole
+        moment += whole - left * ratio - 2 * (whole**2 - left**2 * ratio) / 3
     return moment
 
 
