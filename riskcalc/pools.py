@@ -6,7 +6,8 @@ Built once per scenario. What differs between draws (losses, shading, habits, or
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from riskcalc.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import moved_window
 from riskcalc.solar import sun_path
+from riskcalc.weather import shipped
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
 from riskcalc.weather.generator import generated_years
@@ -58,9 +60,39 @@ class Pools:
     battery_temp_c: Floats
 
 
-def pools(scenario: Scenario, values: Values, clock: LocalClock) -> Pools:
+@dataclass
+class YearsAtHand:
+    """Weather and demand years built before, for scenarios that meet the same ones.
+
+    Weather is kept for every site. Of demand only the last is kept, since a pool at one minute fills hundreds of
+    megabytes: take scenarios of one home one after the other.
+    """
+
+    _weather: dict[str, WeatherPool] = field(default_factory=dict)
+    _demand: dict[str, DemandPool] = field(default_factory=dict)
+
+    def weather(self, scenario: Scenario) -> WeatherPool:
+        """Return the weather years of the scenario, built at most once."""
+        key = repr((scenario.site, _data_hashes(scenario), scenario.study.seed, scenario.study.pool_years))
+        if key not in self._weather:
+            self._weather[key] = weather_years(scenario)
+        return self._weather[key]
+
+    def demand(self, scenario: Scenario, clock: LocalClock, weather: WeatherPool) -> DemandPool:
+        """Return the demand years of the scenario, built anew unless the scenario before had the same."""
+        home, study = scenario.home.model_copy(update={"surfaces": {}}), scenario.study
+        how = (study.seed, study.pool_years, study.step_minutes, clock.slot_minutes, clock.zone)
+        where = (weather.latitude_deg, weather.longitude_deg)
+        key = repr((home, _data_hashes(scenario), how, where, reaches_all(scenario), moved_window(scenario)))
+        if key not in self._demand:
+            self._demand = {key: demand_years(scenario, clock, latitude_deg=where[0], longitude_deg=where[1])}
+        return self._demand[key]
+
+
+def pools(scenario: Scenario, values: Values, clock: LocalClock, at_hand: YearsAtHand | None = None) -> Pools:
     """Return the pools of a scenario; `values` only says over what range uncertain angles run."""
-    weather = weather_years(scenario)
+    at_hand = at_hand or YearsAtHand()
+    weather = at_hand.weather(scenario)
     sun = sun_path(
         latitude_deg=weather.latitude_deg,
         longitude_deg=weather.longitude_deg,
@@ -75,7 +107,7 @@ def pools(scenario: Scenario, values: Values, clock: LocalClock) -> Pools:
     outdoors = scenario.site.battery_place == "outdoors"
     return Pools(
         weather=weather,
-        demand=demand_years(scenario, clock, latitude_deg=weather.latitude_deg, longitude_deg=weather.longitude_deg),
+        demand=at_hand.demand(scenario, clock, weather),
         solar_w=solar_w,
         planes=planes,
         charge_allowed=np.where(outdoors & (day_temp_c <= CHARGE_ABOVE_C), 0.0, 1.0),
@@ -97,7 +129,7 @@ def weather_years(scenario: Scenario) -> WeatherPool:
         )
     elif source == "csv":
         pool = read_csv_years(
-            scenario.data_path("site.weather.file"),
+            _weather_file(scenario),
             zone=site.weather.zone or site.zone,
             label=site.weather.label or "start",
             latitude_deg=site.latitude_deg or 0.0,
@@ -106,7 +138,7 @@ def weather_years(scenario: Scenario) -> WeatherPool:
         )
     else:
         read = {"epw": read_epw, "tmy3": read_tmy3}[source]
-        pool = read(scenario.data_path("site.weather.file"))
+        pool = read(_weather_file(scenario))
     return pool.resampled(years) if pool.years != years else pool
 
 
@@ -146,6 +178,18 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
 def reaches_all(scenario: Scenario) -> bool:
     """Return whether the kit meets every load of the home, plugged in or not."""
     return scenario.kit is not None and scenario.kit.coupling in ALL_LOADS_REACHED
+
+
+def _weather_file(scenario: Scenario) -> Path:
+    named = scenario.site.weather.file or ""
+    if named.startswith(shipped.PREFIX):
+        return shipped.shipped_file(named, file=scenario.name)
+    return scenario.data_path("site.weather.file")
+
+
+def _data_hashes(scenario: Scenario) -> tuple[str, ...]:
+    """Return the hashes of the data files behind a scenario: the same name in two folders is not the same file."""
+    return tuple(used.sha256 for used in scenario.files if not used.path.endswith(".toml"))
 
 
 def _seed(scenario: Scenario, stream: int) -> int:

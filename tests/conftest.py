@@ -1,0 +1,143 @@
+"""What the whole suite shares: a small scenario, and the table of published checks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from riskcalc.scenario import Scenario, read_scenario
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
+
+#: A flat with one module and a small unit, everything fixed, nothing unusual: tests override what they are about.
+SMALL = """
+currency = "EUR"
+
+[site]
+zone = "Europe/London"
+weather = { source = "climate", region = "thames" }
+record_low_c = -12
+
+[home]
+annual_use_kwh = 2000
+weekday_home_share = 0.4
+appliances = { fridge_freezer = "unit", television = "unit", kettle = "unit", hob = "elsewhere" }
+surfaces = { balcony = { tilt_deg = 75, azimuth_deg = 200, mounting = "rail" } }
+
+[tariff]
+standing_charge_per_day = 0.5
+export_price_per_kwh = 0.05
+
+[tariff.rates.day]
+import_price_per_kwh = 0.30
+
+[tariff.rates.night]
+import_price_per_kwh = 0.15
+windows = ["00:30-07:30"]
+
+[prices]
+discount_rate_per_year = 0.04
+trend_per_year = 0
+spread = 0
+jump_chance_per_year = 0
+inflation_per_year = 0
+
+[kit]
+coupling = "sockets"
+
+[kit.module]
+power_w = 430
+voc_v = 38.9
+isc_a = 13.9
+vmp_v = 32.6
+imp_a = 13.2
+cells_in_series = 54
+gamma_pmax_per_k = -0.0030
+beta_voc_per_k = -0.0025
+alpha_isc_per_k = 0.00045
+
+[kit.arrays.one]
+modules_in_series = 1
+
+[kit.inputs.solar]
+max_power_w = 600
+max_voltage_v = 60
+
+[kit.battery]
+capacity_kwh = 1.0
+charge_w = 800
+discharge_w = 1200
+
+[kit.inverter]
+rating_w = 1000
+idle_w = 12
+efficiency_half_load = 0.91
+efficiency_full_load = 0.89
+
+[kit.charger]
+power_w = 500
+efficiency = 0.92
+
+[dispatch]
+charge_at = ["night"]
+
+[purchase]
+price = 600
+
+[study]
+horizon_years = 3
+draws = 16
+scrambles = 8
+pool_years = 1
+step_minutes = 15
+"""
+
+ReadSmall = Callable[..., Scenario]
+
+
+@pytest.fixture
+def small_file(tmp_path: Path) -> Path:
+    """The small scenario as a file."""
+    path = tmp_path / "small.toml"
+    path.write_text(SMALL, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def read_small(small_file: Path) -> ReadSmall:
+    """A function that reads the small scenario with `key=value` changes."""
+    return lambda *changes: read_scenario(small_file, changes)
+
+
+@pytest.fixture
+def read_small_without(tmp_path: Path) -> ReadSmall:
+    """A function that reads the small scenario less some tables, with changes: `(("kit.battery", ...), *changes)`."""
+
+    def read(tables: tuple[str, ...], *changes: str) -> Scenario:
+        kept = [
+            block
+            for block in SMALL.split("\n\n")
+            if not any(block.lstrip().startswith(f"[{table}]") for table in tables)
+        ]
+        path = tmp_path / "less.toml"
+        path.write_text("\n\n".join(kept), encoding="utf-8")
+        return read_scenario(path, changes)
+
+    return read
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what the published checks computed beside what their sources print."""
+    rows = [
+        value
+        for report in terminalreporter.getreports("passed") + terminalreporter.getreports("failed")
+        for name, value in report.user_properties
+        if name == "published"
+    ]
+    if not rows or not terminalreporter.config.getoption("-m"):
+        return
+    terminalreporter.section("published checks: quantity | source | published | computed | difference")
+    for quantity, source, published, computed in rows:
+        terminalreporter.line(f"{quantity} | {source} | {published:g} | {computed:.6g} | {computed - published:+.2g}")
