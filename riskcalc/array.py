@@ -8,45 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.cell import cell_temperature
 from riskcalc.module import Module
 from riskcalc.plane import Horizon, effective_irradiance, plane_geometry
 from riskcalc.solar import HOURS, SunPath
 from riskcalc.surface import interpolated, power_surface
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
-
-#: Heat loss factors u0 [W/m2/K] and u1 [W s/m3/K] of the linear cell temperature law, by mounting.
-#: open: Faiman, Progress in Photovoltaics 16 (2008) 307-315 (free-standing modules).
-#: roof: King, Boyson & Kratochvil, SAND2004-3535, table 1, "close mount, glass/glass" (a -2.98, b -0.0471), turned
-#:   into these terms by the translation of Driesse, Theristis & Stein, IEEE PVSC (2022), equal at 1.4 and 5.4 m/s.
-#: rail: halfway between the two; common practice, no source.
-HEAT_LOSS = {"open": (25.0, 6.84), "roof": (19.50, 1.09), "rail": (22.25, 3.965)}
-
-
-def cell_temperature(
-    irradiance: NDArray[np.floating],
-    temp_air: NDArray[np.floating],
-    wind_speed: NDArray[np.floating],
-    *,
-    mounting: str = "open",
-) -> NDArray[np.floating]:
-    """Return the cell temperature [degC]: air + irradiance / (u0 + u1 wind).
-
-    Limiting case: no light, air temperature.
-
-    Raises
-    ------
-    ValueError
-        If the mounting is not a key of HEAT_LOSS.
-
-    References
-    ----------
-    Faiman, Assessing the outdoor operating temperature of photovoltaic modules, Progress in Photovoltaics 16 (2008)
-    307-315.
-    """
-    if mounting not in HEAT_LOSS:
-        raise ValueError(f"mounting: {mounting!r}; accepted: {', '.join(HEAT_LOSS)}")
-    constant, per_wind = HEAT_LOSS[mounting]
-    return temp_air + irradiance / (constant + per_wind * wind_speed)
 
 
 def array_power_w(

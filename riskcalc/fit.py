@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.array import HEAT_LOSS
+from riskcalc.cell import cell_temperature
 from riskcalc.module import Module
 from riskcalc.surface import operating_point
 from riskcalc.weather.climates import table_rows
@@ -136,9 +136,9 @@ def modules_that_fit(module: Module, *, record_low_c: float, max_voltage_v: floa
 
 
 def hot_cell_c(design_high_c: float, *, mounting: str = "open") -> float:
-    """Return the hottest cell [degC] at 1000 W/m2 and 1 m/s of wind: air + light / (u0 + u1 wind) (Faiman 2008)."""
-    constant, per_wind = HEAT_LOSS[mounting]
-    return design_high_c + HOT_LIGHT_W_M2 / (constant + per_wind * HOT_WIND_M_S)
+    """Return the hottest cell [degC] at 1000 W/m2 and 1 m/s of wind at 10 m, by the law of `cell_temperature`."""
+    light, air, wind = _one(HOT_LIGHT_W_M2), _one(design_high_c), _one(HOT_WIND_M_S)
+    return float(cell_temperature(light, air, wind, mounting=mounting)[0])
 
 
 def _cold_by_coefficient(module: Module, in_series: int, low_c: float, limit_v: float, most: int) -> FitLine:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from riskcalc.array import HEAT_LOSS, array_power_w, cell_temperature, combined_loss
+from riskcalc.array import array_power_w, combined_loss
+from riskcalc.cell import FREE_STANDING, cell_temperature, linear_temperature
 from riskcalc.module import Module
 from riskcalc.plane import plane_irradiance
 from riskcalc.solar import SunPath, sun_path
@@ -45,10 +46,17 @@ def test_cell_temperature_by_faiman() -> None:
 
     Printed in the tests of the library pvlib to three decimals.
     """
-    assert HEAT_LOSS["open"] == (25.0, 6.84)
+    assert FREE_STANDING == (25.0, 6.84)
     for light, air, wind, expected in ((900.0, 20.0, 5.0, 35.203), (500.0, 10.0, 5.0, 18.446)):
-        cell = cell_temperature(np.array(light), np.array(air), np.array(wind), mounting="open")
+        cell = linear_temperature(np.array(light), np.array(air), np.array(wind), heat_loss=FREE_STANDING)
         assert cell == pytest.approx(expected, abs=5e-4)
+
+
+def test_wind_is_brought_down_to_the_module() -> None:
+    """Free-standing modules feel ln(2 / 0.25) / ln(10 / 0.25) = 0.56 of the wind at 10 m."""
+    at_ten_metres = cell_temperature(np.array(900.0), np.array(20.0), np.array(5.0), mounting="open")
+    at_module = linear_temperature(np.array(900.0), np.array(20.0), np.array(2.82), heat_loss=FREE_STANDING)
+    assert at_ten_metres == pytest.approx(float(at_module), abs=0.05)
 
 
 @pytest.mark.published
