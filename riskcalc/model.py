@@ -12,7 +12,7 @@ from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import quantile
 from riskcalc.electrical import check_fit, scenario_fit
-from riskcalc.pools import Pools, pools
+from riskcalc.pools import Pools, YearsAtHand, pools
 from riskcalc.sampling import Design, PathNoise, design, draws_run
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import clock_of, slot_plan
@@ -82,10 +82,13 @@ def evaluated(
     return simulation, valuation(scenario, simulation, values, random.path)
 
 
-def world_of(scenario: Scenario, values: Values) -> World:
-    """Return clock, plan and pools; `values` (all draws) only say over what range uncertain angles run."""
+def world_of(scenario: Scenario, values: Values, at_hand: YearsAtHand | None = None) -> World:
+    """Return clock, plan and pools; `values` (all draws) only say over what range uncertain angles run.
+
+    `at_hand` keeps the years of one scenario for the next that meets the same ones.
+    """
     clock = clock_of(scenario)
-    return World(clock, slot_plan(scenario, clock), pools(scenario, values, clock))
+    return World(clock, slot_plan(scenario, clock), pools(scenario, values, clock, at_hand))
 
 
 def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
