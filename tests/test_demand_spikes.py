@@ -51,7 +51,7 @@ def test_a_constant_load_stays_constant():
 
 
 def test_a_kettle_comes_back_as_a_spike():
-    """100 W with one half-hour at 300 W holds a kettle's 100 Wh more: mostly over 1000 W for minutes, not 300 W for 30."""
+    """100 W with one half-hour at 300 W holds a kettle's 100 Wh more: minutes over 1000 W, not 30 of 300 W."""
     metered = np.full((1, 48), 100.0)
     metered[0, 16] = 300.0
     peaks = [restored_minutes(metered_days(metered), seed=seed)[0, 480:510].max() for seed in range(20)]

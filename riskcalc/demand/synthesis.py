@@ -97,7 +97,14 @@ def _proposed_start(state, cumulative):
     """Return a minute of the day drawn from an activity profile (cumulative share by bin)."""
     draw = _uniform(state)
     bins = cumulative.shape[0]
-    index = min(np.searchsorted(cumulative, draw, side="right"), bins - 1)
+    # Bisection by hand: less to compile than numpy's search.
+    index, last = 0, bins - 1
+    while index < last:
+        middle = (index + last) // 2
+        if cumulative[middle] > draw:
+            last = middle
+        else:
+            index = middle + 1
     width = MINUTES // bins
     return index * width + int(_uniform(state) * width)
 
@@ -268,6 +275,16 @@ def _fill_appliance(
 
 
 @compiled
+def _clear(buffers, standby):
+    """Begin a day: standby in the stream that always runs, nothing in the others."""
+    for side in range(2):
+        for stream in range(_STREAM_COUNT):
+            watts = standby[side] if stream == ALWAYS else 0.0
+            for minute in range(MINUTES):
+                buffers[side, stream, minute] = watts
+
+
+@compiled
 def _store_slot(reachable_w, wired_w, year, row, slot, reach, wired, minute, slot_minutes, step_minutes):
     """Average one slot of one stream from the day's minutes into the year."""
     total = 0.0
@@ -275,6 +292,10 @@ def _store_slot(reachable_w, wired_w, year, row, slot, reach, wired, minute, slo
         total += wired[minute + offset]
     wired_w[year, row, slot] = total / slot_minutes
     steps = slot_minutes // step_minutes
+    if step_minutes == 1:
+        for step in range(steps):
+            reachable_w[year, row, slot * steps + step] = reach[minute + step]
+        return
     for step in range(steps):
         total = 0.0
         for offset in range(step_minutes):
@@ -310,9 +331,7 @@ def fill_years(
                 _start_sequence(state, seed, name_hash[a], year, 400)
                 next_start[a] = -_uniform(state) * MINUTES / daily_cycles[a, year]
         for day in range(365):
-            buffers[:] = 0.0
-            for index in range(2):
-                buffers[index, ALWAYS, :] = standby[index]
+            _clear(buffers, standby)
             for a in range(kind.shape[0]):
                 if kind[a] == CONSTANT:
                     continue
