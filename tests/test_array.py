@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -15,6 +17,8 @@ from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.inclined import annual_inclined_kwh, rule_of_yield_kwh
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
+
+Record = Callable[[str, object], None]
 
 #: An invented module of one kilowatt in pairs: 500 W each.
 MODULE = Module(
@@ -41,7 +45,7 @@ def sky() -> tuple[WeatherPool, SunPath]:
 
 
 @pytest.mark.published
-def test_cell_temperature_by_faiman() -> None:
+def test_cell_temperature_by_faiman(record_property: Record) -> None:
     """Faiman (2008) with u0 25, u1 6.84: 900 W/m2, 20 degC, 5 m/s gives 35.203; 500, 10, 5 gives 18.446 degC.
 
     Printed in the tests of the library pvlib to three decimals.
@@ -50,6 +54,7 @@ def test_cell_temperature_by_faiman() -> None:
     for light, air, wind, expected in ((900.0, 20.0, 5.0, 35.203), (500.0, 10.0, 5.0, 18.446)):
         cell = linear_temperature(np.array(light), np.array(air), np.array(wind), heat_loss=FREE_STANDING)
         assert cell == pytest.approx(expected, abs=5e-4)
+        record_property("published", (f"cell degC, {light:g} W/m2, {air:g} degC", "Faiman 2008", expected, float(cell)))
 
 
 def test_wind_is_brought_down_to_the_module() -> None:
@@ -82,12 +87,13 @@ def test_mountings_order_as_air_reaches_the_back() -> None:
 
 
 @pytest.mark.published
-def test_loss_budget_of_dobos() -> None:
+def test_loss_budget_of_dobos(record_property: Record) -> None:
     """Dobos, NREL/TP-6A20-62641 (2014): ten usual losses make 14.08 % together, with 1 % of ageing 14.93 %."""
     usual = (0.02, 0.03, 0.0, 0.02, 0.02, 0.005, 0.015, 0.01, 0.0, 0.03)
     assert combined_loss(*usual) == pytest.approx(0.140757, abs=5e-7)
     assert combined_loss(*usual, 0.01) == pytest.approx(0.14934904, abs=5e-8)
     assert combined_loss() == 0.0
+    record_property("published", ("loss budget %", "Dobos, NREL/TP-6A20-62641", 14.0757, 100.0 * combined_loss(*usual)))
     assert combined_loss(0.3) == pytest.approx(0.3)
 
 
@@ -114,7 +120,7 @@ def test_a_kilowatt_in_southern_england(sky: tuple[WeatherPool, SunPath]) -> Non
 @pytest.mark.published
 @pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(30.0, 180.0), (35.0, 90.0), (45.0, 225.0), (90.0, 180.0)])
 def test_yield_agrees_with_the_rule_of_appendix_m(
-    sky: tuple[WeatherPool, SunPath], tilt_deg: float, azimuth_deg: float
+    sky: tuple[WeatherPool, SunPath], tilt_deg: float, azimuth_deg: float, record_property: Record
 ) -> None:
     """SAP 2012 Appendix M, 0.8 x kWp x S with Z = 1: our kilowatt on a roof gives the same within 5 %.
 
@@ -126,7 +132,9 @@ def test_yield_agrees_with_the_rule_of_appendix_m(
     ours = array_power_w(pool, sun, **plane, mounting="roof").sum(dtype=np.float64) / 4 / 1000.0
     ours *= (1.0 - combined_loss(0.02, 0.02, 0.02, 0.005, 0.015, 0.01, 0.03)) * 0.96
     light = annual_inclined_kwh(climate("southern_england"), tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
-    assert ours / rule_of_yield_kwh(light, rated_kw=1.0) == pytest.approx(1.0, abs=0.05)
+    rule = rule_of_yield_kwh(light, rated_kw=1.0)
+    assert ours / rule == pytest.approx(1.0, abs=0.05)
+    record_property("published", (f"yield kWh/kWp, tilt {tilt_deg:g}, {azimuth_deg:g}", "SAP App. M", rule, ours))
 
 
 def test_monthly_shading_takes_its_share_of_light(sky: tuple[WeatherPool, SunPath]) -> None:

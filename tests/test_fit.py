@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from riskcalc.fit import FitLine, cold_factor, cold_voc_v, electrical_fit, hot_cell_c, modules_that_fit
 from riskcalc.module import Module
+
+Record = Callable[[str, object], None]
 
 #: Open-circuit voltage and coefficient of the worked example; the other figures are made up to go with them.
 EXAMPLE = Module(
@@ -29,7 +33,7 @@ def line(lines: tuple[FitLine, ...], start: str) -> FitLine:
 
 
 @pytest.mark.published
-def test_worked_example_by_coefficient_and_table() -> None:
+def test_worked_example_by_coefficient_and_table(record_property: Record) -> None:
     """NEC 690.7(A): 49.5 V, -0.27 %/K, -10 degC is 54.18 V; 600 V takes 11 modules at 596 V, the table 10.
 
     A worked example in public circulation; 49.5 x 1.0945 = 54.18, 600 / 54.18 = 11.07; 49.5 x 1.14 = 56.43, 10.6.
@@ -40,6 +44,8 @@ def test_worked_example_by_coefficient_and_table() -> None:
     lines = electrical_fit(EXAMPLE, modules_in_series=11, max_voltage_v=600.0, **SITE)
     assert line(lines, "open-circuit voltage at").value == pytest.approx(596.0, abs=0.5)
     assert line(lines, "open-circuit voltage by table").value == pytest.approx(11 * 56.43, abs=0.01)
+    computed = cold_voc_v(EXAMPLE, cell_c=-10.0)
+    record_property("published", ("cold open-circuit voltage V", "NEC 690.7(A) worked example", 54.18, computed))
 
 
 @pytest.mark.published
@@ -70,17 +76,22 @@ def test_worked_example_by_coefficient_and_table() -> None:
         (-5.5, 1.14),
     ],
 )
-def test_table_of_factors(temp_c: float, factor: float | None) -> None:
+def test_table_of_factors(temp_c: float, factor: float | None, record_property: Record) -> None:
     """NEC (NFPA 70) table 690.7(A) row by row; between two rows the colder one counts, below it there is none."""
     assert cold_factor(temp_c) == factor
+    if factor is not None:
+        record_property(
+            "published", (f"cold factor at {temp_c} degC", "NEC table 690.7(A)", factor, cold_factor(temp_c))
+        )
 
 
 @pytest.mark.published
-def test_current_in_strong_light() -> None:
+def test_current_in_strong_light(record_property: Record) -> None:
     """NEC 690.8(A)(1): 11.2 A of short-circuit current count as 14.0 A."""
     lines = electrical_fit(EXAMPLE, modules_in_series=2, max_voltage_v=600.0, max_current_a=20.0, **SITE)
     current = line(lines, "short-circuit current")
     assert current.value == pytest.approx(14.0)
+    record_property("published", ("current in strong light A", "NEC 690.8(A)(1)", 14.0, current.value))
     assert current.margin == pytest.approx(0.3)
     assert current.verdict == "ok"
 
@@ -147,8 +158,8 @@ def test_too_much_current_and_power_are_wasteful() -> None:
 
 
 def test_hot_cell_is_faimans() -> None:
-    """At 35 degC, 1000 W/m2, 1 m/s: 35 + 1000 / 28.83 = 69.7 degC free, 35 + 1000 / 20.59 = 83.6 on a roof."""
-    assert hot_cell_c(35.0) == pytest.approx(69.69, abs=0.01)
+    """At 35 degC, 1000 W/m2, 1 m/s: 35 + 1000 / 28.86 = 69.7 degC free, 35 + 1000 / 20.59 = 83.6 on a roof."""
+    assert hot_cell_c(35.0) == pytest.approx(69.65, abs=0.01)
     assert hot_cell_c(35.0, mounting="roof") == pytest.approx(83.57, abs=0.01)
 
 

@@ -112,10 +112,9 @@ def hourly_clearness(day_clearness: Floats, clear_sky: Floats, lit: NDArray[np.i
         short = np.add.reduceat(value, starts, axis=1) < wanted
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     shift = np.float32(0.5) * (low + high)
-    value = _bilinear(table, row_at, row_share, position + per_unit * shift[:, day]).astype(np.float64)
-    sums = np.add.reduceat(value * clear, starts, axis=1)
-    value *= (wanted / np.maximum(sums, 1e-9))[:, day]
-    return value
+    clearness = np.asarray(_bilinear(table, row_at, row_share, position + per_unit * shift[:, day]), dtype=np.float64)
+    sums = np.add.reduceat(clearness * clear, starts, axis=1)
+    return clearness * (wanted / np.maximum(sums, 1e-9))[:, day]
 
 
 def normal_series(rng: np.random.Generator, shape: tuple[int, int], *, memory: float) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,7 +83,7 @@ def read_csv_years(
     closed = {
         name: gaps_closed(values, name=name, file=str(file), first_year=first_year) for name, values in on_axis.items()
     }
-    place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
+    place: dict[str, Any] = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
     sun = sun_path(**place, utc_offset_hours=offset_minutes / 60.0)
     check_sun_agrees(closed["ghi"], sun, file=str(file))
     dni, dhi, split_note = _split(closed, sun)

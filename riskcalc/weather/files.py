@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -89,7 +89,8 @@ def _typical_year(
 ) -> WeatherPool:
     if len(table) != HOURS:
         raise one_problem(file, "", f"{len(table)} hours", f"{HOURS} hours, one year without 29 February")
-    series, notes = {}, [TYPICAL_YEAR_NOTE]
+    series: dict[str, Any] = {}
+    notes = [TYPICAL_YEAR_NOTE]
     for name in HOUR_SERIES:
         values = np.asarray(table[name], dtype=np.float64)
         # Both formats mark missing values by numbers far outside what nature has.
@@ -98,7 +99,7 @@ def _typical_year(
         series[name] = np.where(nonsense, np.nan, values)[None, :]
     notes += filled_note(series.values())
     series = {name: gaps_closed(hours, name=name, file=str(file)) for name, hours in series.items()}
-    place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
+    place: dict[str, Any] = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
     check_sun_agrees(series["ghi"], sun_path(**place, utc_offset_hours=utc_offset_hours), file=str(file))
     return WeatherPool(
         **series, **place, utc_offset_hours=utc_offset_hours, source=source, notes=tuple(notes), real_years=1
