@@ -84,8 +84,7 @@ def test_days_follow_bdew_h0(street_w, season, day_type, least_correlation, most
     """BDEW standard load profile H0 (1999, as in demandlib), only the first was calibrated to."""
     homes = _homes()
     published = homes.bdew_h0()[season, day_type]
-    figures = _agreement(np.nanmean(street_w[(season == homes.SEASON) & homes.DAY_TYPES[day_type]], axis=0),
-    published)
+    figures = _agreement(np.nanmean(street_w[(season == homes.SEASON) & homes.DAY_TYPES[day_type]], axis=0), published)
     _report(f"BDEW H0 {season} {day_type}", figures)
     assert figures[0] > least_correlation
     assert abs(figures[2]) < (0.20 if day_type == "sunday" else 0.10)

@@ -5,8 +5,8 @@ and slots, to its place in the standard-time year. A day is closed in itself: wh
 small hours of the same day ("round the clock"), so that switching a day on or off never cuts a cycle in two.
 Thermostats run through.
 
-Randomness is one SplitMix64 sequence (Steele, Lea & Flood 2014) per year, day and appliance, keyed by the appliance's
-name: moving one appliance out of reach, or adding one, leaves every other event where it was.
+Each year, day and appliance has a sequence of random numbers of its own, keyed by the appliance's name: moving one
+appliance out of reach, or adding one, leaves every other event where it was.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.demand.chance import poisson, start_sequence, uniform
 from riskcalc.demand.compiled import compiled
 
 CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE = 0, 1, 2, 3, 4
@@ -31,43 +32,11 @@ _PLACING_TRIES = 12
 
 
 @compiled
-def _uniform(state):
-    """Return the next number in [0, 1) of the sequence held in state[0]."""
-    state[0] += np.uint64(0x9E3779B97F4A7C15)
-    mixed = state[0]
-    mixed = (mixed ^ (mixed >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    mixed = (mixed ^ (mixed >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    mixed = mixed ^ (mixed >> np.uint64(31))
-    return np.float64(mixed >> np.uint64(11)) * (1.0 / 9007199254740992.0)
-
-
-@compiled
-def _start_sequence(state, seed, name_hash, year, day):
-    """Point the sequence at one appliance on one day."""
-    state[0] = seed ^ (name_hash * np.uint64(0xD1342543DE82EF95))
-    _uniform(state)
-    state[0] ^= np.uint64(year) * np.uint64(0x9FB21C651E98DF25) + np.uint64(day) * np.uint64(0xA24BAED4963EE407)
-    _uniform(state)
-
-
-@compiled
-def _poisson(state, mean):
-    """Return a number of events by multiplying uniforms (Knuth); means here stay far below 700."""
-    limit = np.exp(-mean)
-    count = 0
-    product = _uniform(state)
-    while product > limit:
-        count += 1
-        product *= _uniform(state)
-    return count
-
-
-@compiled
 def _varied_length(state, length):
     """Return a whole number of minutes between half and one and a half times the table's length; short cycles stay."""
     if length < 10:
         return length
-    return int(length * (0.5 + _uniform(state)) + 0.5)
+    return int(length * (0.5 + uniform(state)) + 0.5)
 
 
 @compiled
@@ -95,7 +64,7 @@ def _add_shape(buffer, start, shape):
 @compiled
 def _proposed_start(state, cumulative):
     """Return a minute of the day drawn from an activity profile (cumulative share by bin)."""
-    draw = _uniform(state)
+    draw = uniform(state)
     bins = cumulative.shape[0]
     # Bisection by hand: less to compile than numpy's search.
     index, last = 0, bins - 1
@@ -106,7 +75,7 @@ def _proposed_start(state, cumulative):
         else:
             index = middle + 1
     width = MINUTES // bins
-    return index * width + int(_uniform(state) * width)
+    return index * width + int(uniform(state) * width)
 
 
 @compiled
@@ -145,13 +114,13 @@ def _free_start(start, length, starts, lengths, count):
 @compiled
 def _fill_lamps(state, buffer, window, cumulative, dark_of_bin, mean, length, power_w):
     """Lamps of one day: switched on while somebody is up, if it is dark enough; any number may burn at once."""
-    for _ in range(_poisson(state, mean)):
+    for _ in range(poisson(state, mean)):
         proposed = _proposed_start(state, cumulative)
         dark = dark_of_bin[proposed * dark_of_bin.shape[0] // MINUTES]
         if proposed < DAY_TURN:
             proposed += MINUTES
         first, last = _stretch(proposed, window)
-        if last > first and _uniform(state) < dark:
+        if last > first and uniform(state) < dark:
             _add_steady(buffer, proposed, _varied_length(state, length), power_w)
 
 
@@ -164,7 +133,7 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
     placed = 0
-    for _ in range(min(_poisson(state, mean), _MOST_EVENTS)):
+    for _ in range(min(poisson(state, mean), _MOST_EVENTS)):
         length = _varied_length(state, length_min)
         start = -1
         for attempt in range(_PLACING_TRIES):
@@ -195,8 +164,8 @@ def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shap
     """
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
-    count = min(_poisson(state, mean), _MOST_EVENTS)
-    moved_at = window_start + int(_uniform(state) * max(0, window_length - count * length))
+    count = min(poisson(state, mean), _MOST_EVENTS)
+    moved_at = window_start + int(uniform(state) * max(0, window_length - count * length))
     for index in range(count):
         start = 0
         for _ in range(_PLACING_TRIES):
@@ -218,10 +187,10 @@ def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shap
 @compiled
 def _fill_charge(state, usual, moved, cumulative, chance, length_min, power_w, window_start, window_length):
     """Charge a car at most once a day: on arrival in one buffer, in the window in the other."""
-    if _uniform(state) < chance:
+    if uniform(state) < chance:
         length = _varied_length(state, length_min)
         _add_steady(usual, _proposed_start(state, cumulative), length, power_w)
-        start = window_start + int(_uniform(state) * max(0, window_length - length))
+        start = window_start + int(uniform(state) * max(0, window_length - length))
         _add_steady(moved, start, length, power_w)
 
 
@@ -238,7 +207,7 @@ def _fill_thermostat(state, buffer, day, next_start, length, power_w, mean_off):
             buffer[minute] += power_w
         if int(start) + length > day_last:
             break
-        start += length + mean_off * (0.7 + 0.6 * _uniform(state))
+        start += length + mean_off * (0.7 + 0.6 * uniform(state))
     return start
 
 
@@ -269,7 +238,7 @@ def _fill_appliance(
             state, streams[USUAL], streams[MOVED], cumulative, mean, length, power_w, shape, moved_start, moved_length
         )
     else:
-        for _ in range(_poisson(state, mean)):
+        for _ in range(poisson(state, mean)):
             _add_steady(streams[ALWAYS], _proposed_start(state, cumulative), length, power_w)
     return next_start
 
@@ -328,14 +297,14 @@ def fill_years(
     for year in range(first_year, last_year):
         for a in range(kind.shape[0]):
             if kind[a] == THERMOSTAT:
-                _start_sequence(state, seed, name_hash[a], year, 400)
-                next_start[a] = -_uniform(state) * MINUTES / daily_cycles[a, year]
+                start_sequence(state, seed, name_hash[a], year, 400)
+                next_start[a] = -uniform(state) * MINUTES / daily_cycles[a, year]
         for day in range(365):
             _clear(buffers, standby)
             for a in range(kind.shape[0]):
                 if kind[a] == CONSTANT:
                     continue
-                _start_sequence(state, seed, name_hash[a], year, day)
+                start_sequence(state, seed, name_hash[a], year, day)
                 next_start[a] = _fill_appliance(
                     state, buffers[side[a]], kind[a], group[a], day, weekend[day], next_start[a], length_min[a],
                     power_w[a], daily_cycles[a, year] * season[a, day], profile[a], shape[shape_first[a] :
