@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from riskcalc.errors import InputError, Problem
 from riskcalc.fit import FitLine, electrical_fit, hot_cell_c
+from riskcalc.module import check_module
 from riskcalc.planes import module_of
 from riskcalc.scenario import Scenario, array_inputs, array_surfaces
 from riskcalc.weather.pool import WeatherPool
@@ -14,13 +15,14 @@ from riskcalc.weather.pool import WeatherPool
 def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...]:
     """Return the electrical fit of every array; `weather` gives the temperatures that the site does not state.
 
-    A weather pool of a few years does not hold the coldest morning on record, and the method of each line says so.
+    A weather pool does not hold the coldest morning on record; a margin is taken and the method of each line says so.
     """
     kit, module = scenario.kit, module_of(scenario)
     if kit is None or module is None:
         return ()
+    check_module(module)
     site = scenario.site
-    record_low_c = weather.lowest_temp_c if site.record_low_c is None else site.record_low_c
+    record_low_c = weather.cautious_low_c if site.record_low_c is None else site.record_low_c
     design_high_c = weather.highest_temp_c if site.design_high_c is None else site.design_high_c
     surfaces, inputs = array_surfaces(kit, scenario.home), array_inputs(kit)
     lines: list[FitLine] = []
@@ -42,7 +44,7 @@ def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...
         )
         prefix = f"{name}: " if len(kit.arrays) > 1 else ""
         known = site.record_low_c is not None
-        doubt = "" if known else "; lowest temperature of the weather years, not a record: state site.record_low_c"
+        doubt = "" if known else "; 5 K below the lowest of the weather years, no record is given: state site.record_low_c"
         lines += [replace(line, what=prefix + line.what, method=line.method + doubt) for line in found]
     return tuple(lines)
 

@@ -12,11 +12,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import DAYS, LocalClock
+from riskcalc.clock import DAYS, LocalClock, standard_offset_minutes
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.meter import read_meter
 from riskcalc.demand.pool import DemandPool
 from riskcalc.distributions import mean
+from riskcalc.errors import one_problem
 from riskcalc.habits import split_meter
 from riskcalc.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.scenario import Scenario
@@ -36,6 +37,9 @@ _WEATHER_STREAM, _DEMAND_STREAM = 11, 12
 
 #: Couplings in which every load of the home stands on the same wires as the kit, plugged in or not.
 ALL_LOADS_REACHED = ("plug_in", "whole_home")
+
+#: Clocks stay this close to the sun: no inhabited place is further from it. Common practice, no source.
+FURTHEST_FROM_SUN_HOURS = 3.5
 
 #: Temperature of a battery kept indoors; common practice, no source.
 INDOOR_TEMP_C = 20.0
@@ -135,11 +139,33 @@ def weather_years(scenario: Scenario) -> WeatherPool:
             latitude_deg=site.latitude_deg or 0.0,
             longitude_deg=site.longitude_deg or 0.0,
             altitude_m=site.altitude_m or 0.0,
+            site_zone=site.zone,
         )
     else:
         read = {"epw": read_epw, "tmy3": read_tmy3}[source]
         pool = read(_weather_file(scenario))
+    pool = on_site_time(scenario, pool)
     return pool.resampled(years) if pool.years != years else pool
+
+
+def on_site_time(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
+    """Return the pool on the standard time of the site's zone.
+
+    Raises
+    ------
+    InputError
+        If the zone cannot be that of the place the weather comes from.
+    """
+    zone = scenario.site.zone
+    offset_hours = standard_offset_minutes(zone) / 60.0
+    if abs(offset_hours - pool.longitude_deg / 15.0) > FURTHEST_FROM_SUN_HOURS:
+        given = f"{zone}, UTC{offset_hours:+g} h, with weather of longitude {pool.longitude_deg:g} degrees"
+        raise one_problem(scenario.name, "site.zone", given, "the time zone in which the place of the weather lies")
+    try:
+        return pool.rotated(offset_hours)
+    except ValueError as error:
+        given = f"{zone}, UTC{offset_hours:+g} h, with weather on UTC{pool.utc_offset_hours:+g} h"
+        raise one_problem(scenario.name, "site.zone", given, "a zone that differs from it by whole hours") from error
 
 
 def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, longitude_deg: float) -> DemandPool:
