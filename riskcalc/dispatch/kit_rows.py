@@ -27,6 +27,7 @@ def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> ND
     capacity = figure[Param.CAPACITY_WH] * to_bus
     give = np.where(battery, figure[Param.DISCHARGE_W], 0.0) * discharge
     idle = figure[Param.IDLE_W]
+    rating = figure[Param.INVERTER_RATING_W]
     has_idle = idle > 0.0
     standby = np.zeros_like(idle) if off_grid else figure[Param.STANDBY_W]
     charger_to_stored = figure[Param.CHARGER_EFFICIENCY] * charge * discharge
@@ -35,10 +36,12 @@ def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> ND
         rows.QUADRATIC: figure[Param.LOSS_QUADRATIC],
         rows.INVERSE_LINEAR: 1.0 / figure[Param.LOSS_LINEAR],
         rows.IDLE: np.where(has_idle, idle, _NO_IDLE),
-        rows.RATING: figure[Param.INVERTER_RATING_W],
-        rows.RATING_SLACK: figure[Param.INVERTER_RATING_W] * SLACK,
+        rows.RATING: rating,
+        rows.RATING_SLACK: rating * SLACK,
+        rows.RATING_MOST: rating if off_grid else rating * SLACK,
+        rows.ALWAYS: np.full_like(idle, np.inf if off_grid else -np.inf),
         rows.GIVE: give,
-        rows.GIVE_SLACK: give * SLACK,
+        rows.GIVE_MOST: give if off_grid else give * SLACK,
         rows.TO_STORED: charge * discharge,
         rows.CELLS: np.where(battery, figure[Param.CHARGE_W], 0.0) * discharge,
         rows.CAPACITY: capacity,

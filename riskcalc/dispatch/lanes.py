@@ -18,6 +18,8 @@ from riskcalc.dispatch.rows import LANES
 from riskcalc.dispatch.year import run_groups
 
 _CACHE_LINE = 64
+#: Numbers in the widest vector register of present processors.
+_VECTOR = 8
 
 
 def dispatch_year(
@@ -72,25 +74,26 @@ def dispatch_year(
     """
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
     hours = inputs.step_minutes / 60.0
-    slots_of_lanes, group_year = lane_groups(np.asarray(pool_year, dtype=np.int64))
+    draw_of_lane, group_year, group_lanes = lane_groups(np.asarray(pool_year, dtype=np.int64))
     work = _workspace(len(group_year), rows.workspace_size(plan.rates))
     figures = kit_rows(params, off_grid=coupling == "off_grid", hours=hours)
-    _set(work, rows.LINEAR, figures[:, slots_of_lanes])
+    _set(work, rows.LINEAR, figures[:, draw_of_lane])
     _set(
         work,
         rows.STORED,
         (np.minimum(stored, params[Param.CAPACITY_WH]) * params[Param.DISCHARGE_EFFICIENCY] / hours)[
-            None, slots_of_lanes
+            None, draw_of_lane
         ],
     )
-    _set(work, rows.PLANE_WEIGHTS, plane_weight[:, slots_of_lanes])
-    _set(work, rows.INPUT_LIMITS, input_limit_w[:, slots_of_lanes])
+    _set(work, rows.PLANE_WEIGHTS, plane_weight[:, draw_of_lane])
+    _set(work, rows.INPUT_LIMITS, input_limit_w[:, draw_of_lane])
     slot_sum, slot_peak = inputs.slot_totals()
+    export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
 
     def run(part: slice) -> None:
         run_groups(
-            LANES, coupling in PARALLEL, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
-            group_year[part], inputs.step_minutes, plan.slot_minutes, work[part],
+            coupling in PARALLEL, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
+            group_year[part], group_lanes[part], inputs.step_minutes, plan.slot_minutes, work[part],
         )  # fmt: skip
 
     parts = _parts(len(group_year), threads)
@@ -99,24 +102,29 @@ def dispatch_year(
     else:
         with ThreadPoolExecutor(len(parts)) as pool:
             list(pool.map(run, parts))
-    return _outcome(work, slots_of_lanes, params, inputs, plan, hours)
+    has_run = np.arange(LANES) < group_lanes[:, None]
+    return _outcome(work, draw_of_lane, has_run, params, inputs, plan, hours)
 
 
-def lane_groups(pool_year: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return which draw runs in which lane, (groups, LANES), and the pool year of each group, (groups,).
+def lane_groups(
+    pool_year: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Return which draw runs in which lane (groups, LANES), each group's pool year and its number of lanes (groups,).
 
-    Draws of one pool year are put side by side in rising order; a group that is not full repeats its last draw, whose books
-    are then simply written twice.
+    Draws of one pool year are put side by side in rising order. A group that is not full runs as many lanes as it has
+    draws, rounded up to whole vectors; lanes without a draw of their own repeat the last, whose books are written twice.
     """
     order = np.argsort(pool_year, kind="stable")
     years, first, count = np.unique(pool_year[order], return_index=True, return_counts=True)
     groups = -(-count // LANES)
     group_year = np.repeat(years, groups)
     # Position of each lane within its year, held at the year's last draw.
-    start = np.arange(len(group_year)) - np.repeat(np.cumsum(groups) - groups, groups)
-    within = start[:, None] * LANES + np.arange(LANES)
-    within = np.minimum(within, np.repeat(count - 1, groups)[:, None])
-    return order[np.repeat(first, groups)[:, None] + within], group_year
+    start = (np.arange(len(group_year)) - np.repeat(np.cumsum(groups) - groups, groups)) * LANES
+    last = np.repeat(count - 1, groups)
+    within = np.minimum(start[:, None] + np.arange(LANES), last[:, None])
+    used = np.minimum(last + 1 - start, LANES)
+    group_lanes = -(-used // _VECTOR) * _VECTOR
+    return order[np.repeat(first, groups)[:, None] + within], group_year, group_lanes
 
 
 def _workspace(groups: int, size: int) -> NDArray[np.float64]:
@@ -133,16 +141,6 @@ def _set(work: NDArray[np.float64], row: int, values: NDArray[np.float64]) -> No
     work[:, row : row + count * LANES] = values.transpose(1, 0, 2).reshape(len(work), count * LANES)
 
 
-def _books(
-    work: NDArray[np.float64], row: int, count: int, lanes: NDArray[np.int64], draws: int
-) -> NDArray[np.float64]:
-    """Read `count` consecutive rows back as (count, draws)."""
-    values = work[:, row : row + count * LANES].reshape(len(work), count, LANES).transpose(1, 0, 2)
-    books = np.empty((count, draws))
-    books[:, lanes.ravel()] = values.reshape(count, -1)
-    return books
-
-
 def _parts(groups: int, threads: int) -> list[slice]:
     """Return contiguous parts of the groups, one per thread, none empty."""
     edges = np.linspace(0, groups, max(1, min(threads, groups)) + 1).astype(int)
@@ -151,7 +149,8 @@ def _parts(groups: int, threads: int) -> list[slice]:
 
 def _outcome(
     work: NDArray[np.float64],
-    lanes: NDArray[np.int64],
+    draw_of_lane: NDArray[np.int64],
+    has_run: NDArray[np.bool_],
     params: NDArray[np.float64],
     inputs: DispatchInputs,
     plan: SlotPlan,
@@ -160,7 +159,11 @@ def _outcome(
     draws = params.shape[1]
 
     def books(row: int, count: int = 1) -> NDArray[np.float64]:
-        return _books(work, row, count, lanes, draws)
+        # (count, draws), each draw's numbers from the lane it ran in.
+        values = work[:, row : row + count * LANES].reshape(len(work), count, LANES).transpose(1, 0, 2)
+        result = np.empty((count, draws))
+        result[:, draw_of_lane[has_run]] = values[:, has_run]
+        return result
 
     capacity = params[Param.CAPACITY_WH]
     stored = books(rows.STORED)[0] * hours / params[Param.DISCHARGE_EFFICIENCY]

@@ -13,27 +13,34 @@ from riskcalc.dispatch.rows import LANES, LOADS
 @numba.njit(error_model="numpy")
 def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Let the sun charge the cells for a whole slot; the power is constant, so the steps need no loop."""
+    lanes = min(lanes, LANES)
     for lane in range(lanes):
         above = work[rows.ABOVE + lane]
-        power = min(work[rows.SOLAR_STORED + lane], work[rows.CELLS_TODAY + lane])
-        charge = max(min(power * steps, work[rows.ROOM + lane] - above), 0.0)
+        power = work[rows.SOLAR_POWER + lane]
+        charge = power * steps
+        room = work[rows.ROOM + lane] - above
+        charge = charge if charge < room else room
         work[rows.ABOVE + lane] = above + charge
         work[rows.SOLAR_TO_CELLS + lane] = charge
         work[rows.LEFT + lane] = work[rows.DEMAND + lane]
 
 
 @numba.njit(error_model="numpy")
-def charge_from_grid(lanes: int, steps: int, work: NDArray[np.float64], standby: int) -> None:
+def charge_from_grid(lanes: int, steps: int, work: NDArray[np.float64], inverter_on: bool) -> None:
     """Let sun and grid charge the cells; what loads and standby leave free on the supply goes to the charger."""
-    for step in range(steps):
+    lanes = min(lanes, LANES)
+    for lane in range(lanes):
+        standby = work[rows.STANDBY_ON + lane] if inverter_on else work[rows.STANDBY + lane]
+        work[rows.FREE + lane] = work[rows.SOCKET + lane] - standby
+    for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):
             above = work[rows.ABOVE + lane]
             room = work[rows.ROOM + lane] - above
-            power = min(work[rows.SOLAR_STORED + lane], work[rows.CELLS_TODAY + lane])
+            power = work[rows.SOLAR_POWER + lane]
             charge = power if power < room else room
             above += charge
-            free = work[rows.SOCKET + lane] - (work[loads + lane] + work[standby + lane])
+            free = work[rows.FREE + lane] - work[loads + lane]
             free = free if free > 0.0 else 0.0
             charger = work[rows.CHARGER + lane]
             from_grid = (free if free < charger else charger) * work[rows.CHARGER_TO_STORED + lane]

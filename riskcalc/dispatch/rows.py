@@ -1,11 +1,13 @@
 """Layout of a lane group's workspace, and the one arithmetic primitive of the kernels.
 
-A *lane group* is LANES draws that meet the same pool year. Everything the kernels touch for it stands in one float64 array, row
-after row of LANES numbers: with every row at a constant distance from every other, the compiler knows that rows do not
-overlap and turns the loops over lanes into vector instructions. (Separate arrays would need a run-time check for each pair.)
+A *lane group* is up to LANES draws that meet the same pool year. Everything the kernels touch for it stands in one
+float64 array, row after row of LANES numbers. Rows are a constant distance apart and a loop over lanes is never longer
+than a row (`min(lanes, LANES)` at the head of each function says so to the compiler), so the rows provably do not
+overlap and the loops become vector instructions without any run-time check. Separate arrays would need a check for
+each pair, and a loop of constant length would be unrolled before it is vectorised; both were measured to be slower.
 
-Energy in the kernels is counted in W times one step, at the bus: `stored` is what the cells would still deliver to the bus,
-Wh at the cells times discharge efficiency / step in hours. A step then needs no factor for time or discharge.
+Energy in the kernels is counted in W times one step, at the bus: `stored` is what the cells would still deliver to the
+bus, Wh at the cells times discharge efficiency / step in hours. A step then needs no factor for time or discharge.
 """
 
 from __future__ import annotations
@@ -16,12 +18,16 @@ from llvmlite import ir
 from numba import types
 from numba.extending import intrinsic
 
-LANES = 16
+from riskcalc.dispatch.flows import Billed, Flow
+
+LANES = 32
 MOST_STEPS = 60
 MOST_BASES = 12
-MOST_PLANES = 16
+MOST_PLANES = 32
 MOST_INPUTS = 16
-MONTHLY_ROWS = 14 * 12
+FLOW_ROWS = len(Flow)
+BILL_ROWS = len(Billed)
+MONTHLY_ROWS = FLOW_ROWS * 12
 
 #: A hair above 1, so that what mathematically is a full step does not round to a hair less than one.
 ONE = 1.0 + 1e-15
@@ -40,8 +46,10 @@ CHUNK = 3
     IDLE,
     RATING,
     RATING_SLACK,
+    RATING_MOST,
+    ALWAYS,
     GIVE,
-    GIVE_SLACK,
+    GIVE_MOST,
     TO_STORED,
     CELLS,
     CAPACITY,
@@ -64,7 +72,7 @@ CHUNK = 3
     CAR,
     HOME,
     MOVED,
-) = range(0 * LANES, 30 * LANES, LANES)
+) = range(0 * LANES, 32 * LANES, LANES)
 
 # State that lives through the year.
 (
@@ -76,7 +84,7 @@ CHUNK = 3
     OVERLOAD_STEPS,
     OVERLOAD_ENERGY,
     ON_SUM,
-) = range(30 * LANES, 38 * LANES, LANES)
+) = range(32 * LANES, 40 * LANES, LANES)
 
 # The day and the slot.
 (
@@ -87,16 +95,18 @@ CHUNK = 3
     SOLAR_AVAILABLE,
     SOLAR,
     SOLAR_STORED,
+    SOLAR_POWER,
     REFILL,
     MOST,
+    LIMIT,
     GIVE_NOW,
     TARGET,
+    FREE,
     DEMAND,
     WIRED,
-    PEAK,
-) = range(38 * LANES, 52 * LANES, LANES)
+) = range(40 * LANES, 56 * LANES, LANES)
 
-# Sums over the steps of a slot, in W times steps.
+# Sums over the steps of a slot, in W times steps; and what one lane loop of a step hands to the next.
 (
     LEFT,
     DIRECT,
@@ -107,15 +117,24 @@ CHUNK = 3
     ON,
     TO_GRID,
     EXPORT,
-) = range(52 * LANES, 61 * LANES, LANES)
+    SERVED_NOW,
+    SURPLUS_NOW,
+    CHARGE_NOW,
+    IDLE_NOW,
+) = range(56 * LANES, 69 * LANES, LANES)
 
-FIRST_SUM, END_OF_SUMS = LEFT, EXPORT + LANES
+FIRST_SUM, END_OF_SUMS = LEFT, IDLE_NOW + LANES
 
-# Blocks of rows.
-PLANE_WEIGHTS = END_OF_SUMS
+# Blocks of rows. TOP_WEIGHTS is a row of another kind: for each basis the largest weight of any lane today, and at its
+# end the least rating of any lane.
+FLOWS = END_OF_SUMS
+BILLS = FLOWS + FLOW_ROWS * LANES
+PLANE_WEIGHTS = BILLS + BILL_ROWS * LANES
 INPUT_LIMITS = PLANE_WEIGHTS + MOST_PLANES * LANES
 INPUT_POWERS = INPUT_LIMITS + MOST_INPUTS * LANES
-WEIGHTS = INPUT_POWERS + MOST_INPUTS * LANES
+TOP_WEIGHTS = INPUT_POWERS + MOST_INPUTS * LANES
+LEAST_RATING = TOP_WEIGHTS + MOST_BASES
+WEIGHTS = TOP_WEIGHTS + LANES
 LOADS = WEIGHTS + MOST_BASES * LANES
 MONTHLY = LOADS + MOST_STEPS * LANES
 BILLED = MONTHLY + MONTHLY_ROWS * LANES
@@ -123,7 +142,7 @@ BILLED = MONTHLY + MONTHLY_ROWS * LANES
 
 def workspace_size(rates: int) -> int:
     """Return the length of a lane group's workspace, a multiple of LANES."""
-    return BILLED + 3 * rates * LANES
+    return BILLED + BILL_ROWS * rates * LANES
 
 
 @intrinsic

@@ -11,14 +11,15 @@ from riskcalc.dispatch.rows import LANES, LOADS, fma
 
 
 @numba.njit(error_model="numpy")
-def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64], off_grid: bool) -> None:
+def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot with sun; `twin.transfer_step` explains each line."""
-    for step in range(steps):
+    lanes = min(lanes, LANES)
+    for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):
             load = work[loads + lane]
             most = work[rows.MOST + lane]
-            carried = (load if load < most else most) if off_grid else load
+            carried = load if load < most else most
             bus = fma(
                 carried, fma(work[rows.QUADRATIC + lane], carried, work[rows.LINEAR + lane]), work[rows.IDLE + lane]
             )
@@ -32,8 +33,7 @@ def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64], off_grid: 
             above = work[rows.ABOVE + lane]
             on = (above + refill) * (bus * inverse)
             on = on if on < 1.0 else 1.0
-            if not off_grid:
-                on = on if load <= most else 0.0
+            on = on if load <= work[rows.LIMIT + lane] else 0.0
             direct = on * direct_on
             above = fma(-on, from_cells_on, above)
             charge = fma(-direct, work[rows.TO_STORED + lane], work[rows.SOLAR_STORED + lane])
@@ -53,22 +53,22 @@ def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64], off_grid: 
 
 
 @numba.njit(error_model="numpy")
-def carry_from_cells(lanes: int, steps: int, work: NDArray[np.float64], off_grid: bool) -> None:
+def carry_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot without sun: `carry_with_sun` with every solar term zero."""
-    for step in range(steps):
+    lanes = min(lanes, LANES)
+    for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):
             load = work[loads + lane]
             most = work[rows.MOST + lane]
-            carried = (load if load < most else most) if off_grid else load
+            carried = load if load < most else most
             bus = fma(
                 carried, fma(work[rows.QUADRATIC + lane], carried, work[rows.LINEAR + lane]), work[rows.IDLE + lane]
             )
             above = work[rows.ABOVE + lane]
             on = (above + rows.TINY) * (rows.ONE / bus)
             on = on if on < 1.0 else 1.0
-            if not off_grid:
-                on = on if load <= most else 0.0
+            on = on if load <= work[rows.LIMIT + lane] else 0.0
             above = fma(-on, bus, above)
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
             work[rows.LEFT + lane] += fma(-on, carried, load)

@@ -6,91 +6,85 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import rows
+from riskcalc.dispatch.books import close_slot, close_year, count_overload, share_of_idle
 from riskcalc.dispatch.compiled import compiled
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
 from riskcalc.dispatch.rest import charge_from_grid, rest
-from riskcalc.dispatch.slot import (
-    close_slot,
-    close_year,
-    count_overload,
-    fill_loads,
-    open_day,
-    open_slot,
-    share_of_idle,
-)
+from riskcalc.dispatch.slot import fill_loads, open_day, open_demand, open_slot, open_sun, open_year
 from riskcalc.dispatch.transfer import carry_from_cells, carry_with_sun
 
 
 @numba.njit(error_model="numpy")
-def _run_group(
-    lanes: int, parallel: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays, slot_sum: NDArray[np.float64],
-    slot_peak: NDArray[np.float32], year: int, hours: float, steps: int, work: NDArray[np.float64],
+def _run_slot(
+    lanes: int, parallel: bool, export: bool, steps: int, work: NDArray[np.float64], sun: bool, on: bool,
+    discharge: bool, from_grid: bool,
 ) -> None:  # fmt: skip
-    whole_load = not parallel and not off_grid
+    """Run the steps of a slot in the one loop that holds for all of them."""
+    carries = on and ((discharge or sun) if parallel else discharge)
+    if not carries:
+        if from_grid:
+            charge_from_grid(lanes, steps, work, on and parallel)
+        else:
+            rest(lanes, steps, work)
+    elif not parallel:
+        if sun:
+            carry_with_sun(lanes, steps, work)
+        else:
+            carry_from_cells(lanes, steps, work)
+    elif not sun:
+        feed_from_cells(lanes, steps, work)
+    else:
+        feed_with_sun(lanes, steps, work, export, from_grid)
+    if parallel and on:
+        share_of_idle(lanes, steps, work)
+
+
+@numba.njit(error_model="numpy")
+def _run_group(
+    lanes: int, parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays,
+    slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int, work: NDArray[np.float64],
+) -> None:  # fmt: skip
+    open_year(lanes, work)
     days = 0
+    kwh = hours / 1000.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
             open_day(lanes, work, pool, year, day)
             days += 1
-        hour = plan.hour[slot]
-        sun = False
-        for plane in range(len(pool.input_of_plane)):
-            sun = sun or pool.solar_w[year, plane, hour] > 0.0
         on = plan.inverter_on[slot] != 0
         from_grid = plan.grid_charge_on[slot] != 0 and not off_grid
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
-        excess = open_slot(
-            lanes, steps, work, pool, slot_sum, slot_peak, year, slot, plan.reserve_share[slot],
-            plan.target_share[slot], sun, hour, off_grid, discharge,
-        )  # fmt: skip
-        carries = on and ((discharge or sun) if parallel else discharge)
-        if carries or from_grid or excess > 0.0:
+        sun = open_sun(lanes, work, pool, year, plan.hour[slot])
+        open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[slot], 1.0 if discharge else 0.0)
+        overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot)
+        if overload or from_grid or (on and (discharge or sun)):
             fill_loads(lanes, steps, work, pool, year, slot)
-        if not carries:
-            if from_grid:
-                charge_from_grid(lanes, steps, work, rows.STANDBY_ON if on and parallel else rows.STANDBY)
-            else:
-                rest(lanes, steps, work)
-        elif parallel:
-            if sun:
-                feed_with_sun(lanes, steps, work, from_grid)
-            else:
-                feed_from_cells(lanes, steps, work)
-        elif sun:
-            carry_with_sun(lanes, steps, work, off_grid)
-        else:
-            carry_from_cells(lanes, steps, work, off_grid)
-        if parallel and on:
-            share_of_idle(lanes, steps, work)
-        if excess > 0.0:
-            count_overload(lanes, steps, work, whole_load)
-        close_slot(
-            lanes, steps, work, plan.month[slot], plan.rate[slot], plan.rate_weight[slot] * hours / 1000.0, hours,
-            off_grid,
-        )  # fmt: skip
+        _run_slot(lanes, parallel, export, steps, work, sun, on, discharge, from_grid)
+        if overload:
+            count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel or off_grid else 0.0)
+        billing = kwh * plan.rate_weight[slot]
+        # The masks change nothing; they tell the compiler that the index is not negative.
+        close_slot(lanes, steps, work, plan.month[slot] & 15, plan.rate[slot] & 1023, kwh, billing, off_grid)
     close_year(lanes, work, days, len(plan.month))
 
 
 @compiled
 def run_groups(
-    lanes: int, parallel: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays, slot_sum: NDArray[np.float64],
-    slot_peak: NDArray[np.float32], group_year: NDArray[np.int64], step_minutes: int, slot_minutes: int,
-    work: NDArray[np.float64],
+    parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays, slot_sum: NDArray[np.float64],
+    slot_peak: NDArray[np.float32], group_year: NDArray[np.int64], group_lanes: NDArray[np.int64], step_minutes: int,
+    slot_minutes: int, work: NDArray[np.float64],
 ) -> None:  # fmt: skip
-    """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry and its books on return.
-
-    `lanes` is always LANES; as an argument it keeps the compiler from unrolling the lane loops before it vectorises them.
-    """
+    """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return."""
     hours = step_minutes / 60.0
     steps = slot_minutes // step_minutes
     for group in range(len(group_year)):
         _run_group(
-            lanes, parallel, off_grid, pool, plan, slot_sum, slot_peak, group_year[group], hours, steps, work[group]
-        )
+            group_lanes[group], parallel, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group], hours,
+            steps, work[group],
+        )  # fmt: skip
 
 
 @compiled

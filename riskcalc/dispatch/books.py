@@ -1,0 +1,160 @@
+"""What is booked after the steps of a slot: flows by month, bills by rate, use of the battery, overload."""
+
+from __future__ import annotations
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import rows
+from riskcalc.dispatch.flows import Flow
+from riskcalc.dispatch.plan import PoolArrays
+from riskcalc.dispatch.rows import BILL_ROWS, FLOW_ROWS, LANES, fma
+
+_DEMAND_REACHABLE, _DEMAND_WIRED = (rows.FLOWS + LANES * flow for flow in (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED))
+_PV_AVAILABLE, _PV_USED = (rows.FLOWS + LANES * flow for flow in (Flow.PV_AVAILABLE, Flow.PV_USED))
+_PV_TO_LOAD, _BATTERY_TO_LOAD = (rows.FLOWS + LANES * flow for flow in (Flow.PV_TO_LOAD, Flow.BATTERY_TO_LOAD))
+_GRID_TO_LOAD, _GRID_TO_BATTERY = (rows.FLOWS + LANES * flow for flow in (Flow.GRID_TO_LOAD, Flow.GRID_TO_BATTERY))
+_GRID_IMPORT, _GRID_EXPORT = (rows.FLOWS + LANES * flow for flow in (Flow.GRID_IMPORT, Flow.GRID_EXPORT))
+_CHARGE, _DISCHARGE = (rows.FLOWS + LANES * flow for flow in (Flow.BATTERY_CHARGE, Flow.BATTERY_DISCHARGE))
+_LOSSES, _UNMET = (rows.FLOWS + LANES * flow for flow in (Flow.LOSSES, Flow.UNMET))
+_BILL_DEMAND, _BILL_IMPORT, _BILL_EXPORT = rows.BILLS, rows.BILLS + LANES, rows.BILLS + 2 * LANES
+
+
+@numba.njit(error_model="numpy")
+def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
+    """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on throughout."""
+    lanes = min(lanes, LANES)
+    for lane in range(lanes):
+        on = fma(work[rows.ON + lane], work[rows.INVERSE_IDLE + lane], steps * work[rows.ON_WITHOUT_IDLE + lane])
+        work[rows.ON + lane] = on
+
+
+@numba.njit(error_model="numpy")
+def count_overload(
+    lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int, excess_only: float
+) -> None:
+    """Count steps whose load exceeds the rating and sum what the inverter refuses: whole load (0) or excess (1)."""
+    lanes = min(lanes, LANES)
+    for step in range(min(steps, rows.MOST_STEPS)):
+        peak = 0.0
+        for basis in range(len(pool.rank_row)):
+            peak += work[rows.TOP_WEIGHTS + basis] * pool.reachable_w[year, basis, slot * steps + step]
+        if peak <= work[rows.LEAST_RATING]:
+            continue
+        loads = rows.LOADS + step * LANES
+        for lane in range(lanes):
+            load = work[loads + lane]
+            refused = load - excess_only * work[rows.RATING + lane]
+            over = load > work[rows.RATING_SLACK + lane]
+            work[rows.OVERLOAD_STEPS + lane] += 1.0 if over else 0.0
+            work[rows.OVERLOAD_ENERGY + lane] += refused if over else 0.0
+
+
+@numba.njit(error_model="numpy")
+def close_slot(lanes: int, steps: int, work: NDArray[np.float64], month: int, rate: int, kwh: float, billing: float,
+               off_grid: bool) -> None:  # fmt: skip
+    """Turn the slot's sums into flows and book them by month (times `kwh`) and by rate (times `billing`)."""
+    _close_battery(lanes, work)
+    _settle_flows(lanes, steps, work)
+    if off_grid:
+        _settle_off_grid(lanes, work)
+    lanes = min(lanes, LANES)
+    for flow in range(FLOW_ROWS):
+        book = rows.MONTHLY + (12 * flow + month) * LANES
+        for lane in range(lanes):
+            work[book + lane] = fma(work[rows.FLOWS + flow * LANES + lane], kwh, work[book + lane])
+    for bill in range(BILL_ROWS):
+        book = rows.BILLED + (BILL_ROWS * rate + bill) * LANES
+        for lane in range(lanes):
+            work[book + lane] = fma(work[rows.BILLS + bill * LANES + lane], billing, work[book + lane])
+
+
+@numba.njit(error_model="numpy")
+def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
+    lanes = min(lanes, LANES)
+    for lane in range(lanes):
+        stored = work[rows.BASE + lane] + work[rows.ABOVE + lane]
+        work[rows.STORED + lane] = stored
+        share = stored * work[rows.INVERSE_CAPACITY + lane]
+        work[rows.SHARE_SUM + lane] += share
+        lowest, highest = work[rows.LOWEST + lane], work[rows.HIGHEST + lane]
+        work[rows.LOWEST + lane] = share if share < lowest else lowest
+        work[rows.HIGHEST + lane] = share if share > highest else highest
+
+
+@numba.njit(error_model="numpy")
+def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
+    """Set FLOWS and BILLS of the slot, in W times steps, from its sums."""
+    lanes = min(lanes, LANES)
+    for lane in range(lanes):
+        demand = work[rows.DEMAND + lane]
+        wired = work[rows.WIRED + lane]
+        left = work[rows.LEFT + lane]
+        # `left` and `demand` are sums in different order: a trace of rounding must not look like energy served.
+        left = left if demand - left > 1e-12 * demand else demand
+        served = demand - left
+        sun_to_load = work[rows.SUN_TO_LOAD + lane]
+        sun_to_load = sun_to_load if sun_to_load < served else served
+        direct = work[rows.DIRECT + lane]
+        from_cells = work[rows.FROM_CELLS + lane]
+        discharge = from_cells * work[rows.INVERSE_DISCHARGE + lane]
+        solar_charge = work[rows.SOLAR_TO_CELLS + lane] * work[rows.INVERSE_DISCHARGE + lane]
+        solar_charge_bus = work[rows.SOLAR_TO_CELLS + lane] * work[rows.INVERSE_TO_STORED + lane]
+        grid_charge = work[rows.GRID_TO_CELLS + lane] * work[rows.INVERSE_DISCHARGE + lane]
+        charger = work[rows.GRID_TO_CELLS + lane] * work[rows.INVERSE_CHARGER_TO_STORED + lane]
+        to_grid = work[rows.TO_GRID + lane]
+        export = work[rows.EXPORT + lane]
+        on = work[rows.ON + lane]
+        standby = work[rows.STANDBY + lane] * (steps - on)
+        solar_bus = direct + solar_charge_bus + to_grid
+        pv_used = solar_bus * work[rows.INVERSE_SOLAR + lane]
+        # One bracket per conversion: what goes in less what comes out.
+        losses = (
+            (pv_used - solar_bus)
+            + (solar_charge_bus - solar_charge)
+            + (discharge - from_cells)
+            + (direct + from_cells - served)
+            + (to_grid - export)
+            + (charger - grid_charge)
+            + standby
+        )
+        bought = left + wired + (standby + charger)
+        work[rows.ON_SUM + lane] += on
+        work[_DEMAND_REACHABLE + lane] = demand
+        work[_DEMAND_WIRED + lane] = wired
+        work[_PV_AVAILABLE + lane] = work[rows.SOLAR_AVAILABLE + lane] * steps
+        work[_PV_USED + lane] = pv_used
+        work[_PV_TO_LOAD + lane] = sun_to_load
+        work[_BATTERY_TO_LOAD + lane] = served - sun_to_load
+        work[_GRID_TO_LOAD + lane] = left
+        work[_GRID_TO_BATTERY + lane] = charger
+        work[_GRID_IMPORT + lane] = bought
+        work[_GRID_EXPORT + lane] = export
+        work[_CHARGE + lane] = solar_charge + grid_charge
+        work[_DISCHARGE + lane] = discharge
+        work[_LOSSES + lane] = losses
+        work[_UNMET + lane] = 0.0
+        work[_BILL_DEMAND + lane] = demand + wired
+        work[_BILL_IMPORT + lane] = bought
+        work[_BILL_EXPORT + lane] = export
+
+
+@numba.njit(error_model="numpy")
+def _settle_off_grid(lanes: int, work: NDArray[np.float64]) -> None:
+    """Without a supply, what would be bought is unmet; it stays on the bill as energy to be had from elsewhere."""
+    lanes = min(lanes, LANES)
+    for lane in range(lanes):
+        work[_UNMET + lane] = work[_GRID_IMPORT + lane]
+        work[_GRID_IMPORT + lane] = 0.0
+        work[_GRID_TO_LOAD + lane] = 0.0
+
+
+@numba.njit(error_model="numpy")
+def close_year(lanes: int, work: NDArray[np.float64], days: int, slots: int) -> None:
+    """Turn the year's sums of stored share and daily swing into means."""
+    lanes = min(lanes, LANES)
+    for lane in range(lanes):
+        swing = work[rows.SWING_SUM + lane] + (work[rows.HIGHEST + lane] - work[rows.LOWEST + lane])
+        work[rows.SWING_SUM + lane] = swing / days
+        work[rows.SHARE_SUM + lane] /= slots
