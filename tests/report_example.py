@@ -42,6 +42,7 @@ def draws_of(*, draws: int, seed: int, price: float) -> dict[str, np.ndarray]:
         "kit.inverter.idle_w": rng.uniform(8, 24, draws),
         "kit.battery.capacity_kwh": rng.choice([1.8, 1.92, 2.04], draws, p=[0.25, 0.5, 0.25]),
         "home.surfaces.rail.shading": rng.uniform(0.0, 0.3, draws),
+        "kit.ageing.scale": rng.lognormal(0.0, 0.3, draws),
     }
     used_kwh = 620 * (1 - inputs["home.surfaces.rail.shading"]) * rng.normal(1, 0.05, draws)
     used_kwh *= 0.62 + 0.3 * inputs["home.moved_share"]
@@ -169,7 +170,8 @@ LABELS = {
     "prices.trend_per_year": ("Yearly rise of electricity prices", "", "prices"),
     "kit.inverter.idle_w": ("What the unit burns while switched on", "W", "kit"),
     "kit.battery.capacity_kwh": ("Usable battery capacity", "kWh", "kit"),
-    "home.surfaces.rail.shading": ("Light lost to shade on the rail", "", "weather"),
+    "home.surfaces.rail.shading": ("light lost to shade: share of the year's", "share", "weather"),
+    "kit.ageing.scale": ("Capacity loss over that of the law", "", "ageing"),
 }
 
 

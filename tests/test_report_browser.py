@@ -53,6 +53,7 @@ def test_quiet_alone_and_no_wider_than_the_screen(browser: Any, address: str, wi
     page.goto(address)
     for summary in page.locator("summary").all():
         summary.click()
+    assert page.locator("[data-part=more] .input").count() == len(REPORT.draws_table.inputs) - 8
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert messages == []
     assert requests == [address]

@@ -234,6 +234,16 @@ def test_extreme_cases_make_a_page(changes: dict[str, object]) -> None:
     assert not re.search(r"\b(nan|None|inf)\b", text.split('"values"')[0])
 
 
+def test_luck_has_ends_without_numbers() -> None:
+    """The luck of the pools has a low and a high end that no number names."""
+    report = example()
+    luck = next(row for row in report.ranking if row.key == "luck")
+    swung = replace(luck, worth_at_p10=Estimate(-90.0, 12.0), worth_at_p90=Estimate(70.0, 12.0))
+    ranking = tuple(swung if row is luck else row for row in report.ranking)
+    page = report_html(replace(report, ranking=ranking))
+    assert "<td>low end</td><td>−\u2060£90</td><td>high end</td><td>£70</td>" in page
+
+
 def test_no_grid_no_sun_and_export_are_drawn() -> None:
     """Off grid with unmet demand; no modules at all; a roof that exports."""
     report = example()

@@ -41,7 +41,7 @@ def solar_exhibit(report: ReportData) -> Exhibit | None:
     months = report.months
     if float(np.sum(months.solar_used_kwh + months.curtailed_kwh)) == 0:
         return None
-    wasted = float(np.sum(months.curtailed_kwh)) > 0
+    wasted = float(np.sum(months.curtailed_kwh)) > 0.005 * float(np.sum(months.solar_used_kwh))
     columns = _solar_columns(months)
     return exhibit(
         "solar",

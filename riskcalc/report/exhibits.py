@@ -11,6 +11,7 @@ from riskcalc.report.charts.odds import odds_chart
 from riskcalc.report.charts.ranking import share_chart, swing_chart, swings
 from riskcalc.report.data import ReportData
 from riskcalc.report.exhibit import Exhibit, exhibit
+from riskcalc.report.labels import capital
 from riskcalc.report.rounding import money, money_estimate, percent, percent_estimate, with_unit
 
 UNKNOWN = float("nan")
@@ -132,7 +133,7 @@ def ranking_exhibits(report: ReportData) -> tuple[Exhibit, ...]:
         alternative=f"{findings.share_title(report)}. Bars of shares of the variance of worth, largest first.",
         table=(
             ("what", "family", "share of the variance"),
-            [(row.label, row.family, percent_estimate(row.share, with_error=True)) for row in ranking],
+            [(capital(row.label), row.family, percent_estimate(row.share, with_error=True)) for row in ranking],
         ),
         columns={
             "key": [row.key for row in ranking],
@@ -155,10 +156,10 @@ def _swing_exhibit(report: ReportData) -> Exhibit:
     high_ends = [_or_nan(row.input_p90) for row in rows]
     cells = [
         (
-            swing.row.label,
-            with_unit(low_end, swing.row.unit),
+            capital(swing.row.label),
+            with_unit(low_end, swing.row.unit) if np.isfinite(low_end) else "low end",
             money_estimate(swing.low, currency),
-            with_unit(high_end, swing.row.unit),
+            with_unit(high_end, swing.row.unit) if np.isfinite(high_end) else "high end",
             money_estimate(swing.high, currency),
         )
         for swing, low_end, high_end in zip(moving, low_ends, high_ends, strict=True)

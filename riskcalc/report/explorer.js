@@ -3,7 +3,7 @@
 (() => {
   const source = document.getElementById("draws");
   if (!source) return;
-  const BINS = 40, FEWEST = 30;
+  const BINS = 40, FEWEST = 30, SHOWN = 8;
   const data = JSON.parse(source.textContent);
   const unpack = (text) => new Float32Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
   const payback = unpack(data.payback), worth = unpack(data.worth), values = unpack(data.values), n = worth.length;
@@ -104,7 +104,7 @@
       worthTicks.map((x) => [worthAt(x), money(x, round)]));
   }
 
-  for (const input of inputs) {
+  for (const [at, input] of inputs.entries()) {
     const counts = new Array(BINS).fill(0);
     for (const v of input.column) counts[Math.min(Math.floor((v - input.low) / (input.high - input.low) * BINS), BINS - 1)] += 1;
     const top = Math.max(...counts), svg = element("svg", {viewBox: `0 0 ${BINS * 5} 40`, "aria-hidden": "true", preserveAspectRatio: "none"});
@@ -115,7 +115,7 @@
     const set = (from, to) => {
       [input.from, input.to] = [Math.min(from, BINS - 1), Math.max(to, Math.min(from, BINS - 1) + 1)];
       [low.value, high.value] = [input.from, input.to];
-      const text = (k) => group(input.edge(k), Math.max(0, 2 - decade(input.high - input.low))), unit = input.unit ? "\u00a0" + input.unit : "";
+      const text = (k) => group(input.factor * input.edge(k), Math.max(0, 1 - decade(input.factor * (input.high - input.low)))), unit = input.unit ? "\u00a0" + input.unit : "";
       low.setAttribute("aria-valuetext", text(input.from) + unit);
       high.setAttribute("aria-valuetext", text(input.to) + unit);
       said.textContent = `${text(input.from)} to ${text(input.to)}${unit}`;
@@ -137,10 +137,11 @@
     svg.addEventListener("pointerup", (event) => { if (Math.abs(bin(event) - start) <= 0.5) { input.reset(); update(); } start = null; });
     svg.addEventListener("pointercancel", () => { start = null; });
     input.reset();
-    pick("inputs").append(element("div", {class: "input", "data-key": input.key},
+    pick(at < SHOWN ? "inputs" : "more").append(element("div", {class: "input", "data-key": input.key},
       element("p", {}, input.label), said, element("div", {class: "brush"}, svg, low, high)));
   }
   pick("reset").addEventListener("click", () => { inputs.forEach((input) => input.reset()); update(); });
+  pick("rest").hidden = inputs.length <= SHOWN;
   update();
   for (const part of document.querySelectorAll("[data-needs-script]")) part.hidden = false;
 })();

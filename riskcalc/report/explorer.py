@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.report.data import DrawTable, ReportData
+from riskcalc.report.labels import capital, shown_unit
 from riskcalc.report.rounding import CURRENCY_SIGNS, NO_BREAK
 
 #: More draws than this would only make the page heavier; an even stride through them is taken instead.
@@ -41,7 +42,7 @@ def explorer_json(report: ReportData) -> str:
     payload = {
         "sign": CURRENCY_SIGNS.get(report.currency, report.currency + NO_BREAK),
         "horizon": report.horizon_years,
-        "inputs": [dict(zip(("key", "label", "unit"), table.inputs[index], strict=True)) for index in varying],
+        "inputs": [_named(*table.inputs[index]) for index in varying],
         "values": _packed(table.values[varying]),
         "payback": _packed(table.payback_years),
         "worth": _packed(table.net_present_value),
@@ -49,6 +50,11 @@ def explorer_json(report: ReportData) -> str:
     }
     # "<" must not end the script element early, whatever a label says.
     return json.dumps(payload, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _named(key: str, label: str, unit: str) -> dict[str, str | float]:
+    factor, said = shown_unit(unit)
+    return {"key": key, "label": capital(label), "unit": said, "factor": factor}
 
 
 def _packed(values: NDArray[np.float64]) -> str:

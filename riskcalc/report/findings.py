@@ -8,7 +8,8 @@ from riskcalc.report.charts.energy import MONTHS
 from riskcalc.report.charts.futures import dots_per_year
 from riskcalc.report.charts.ranking import swings
 from riskcalc.report.data import ReportData, Week
-from riskcalc.report.rounding import money, percent, percent_estimate, significant, years
+from riskcalc.report.labels import short
+from riskcalc.report.rounding import NO_BREAK, money, percent, percent_estimate, significant, years
 
 UNKNOWN = float("nan")
 
@@ -21,8 +22,8 @@ def futures_title(report: ReportData) -> str:
         return f"Of 100 futures, all pay back within {report.horizon_years} years"
     if never == 100:
         return f"Of 100 futures, none pays back within {report.horizon_years} years"
-    verb = "pays" if never == 99 else "pay"
-    return f"Of 100 futures, {100 - never} {verb} back within {report.horizon_years} years and {never} never do"
+    pay, do = ("pays" if never == 99 else "pay", "does" if never == 1 else "do")
+    return f"Of 100 futures, {100 - never} {pay} back within {report.horizon_years} years and {never} never {do}"
 
 
 def odds_title(report: ReportData) -> str:
@@ -54,20 +55,19 @@ def worth_title(report: ReportData) -> str:
 def share_title(report: ReportData) -> str:
     """Return what decides most; two are named where their standard errors do not part them."""
     first, *others = report.ranking
-    top = first.share.value or 0.0
     if not others or _parted(report):
-        return f"{first.label} decides most: {percent_estimate(first.share)} of the spread in worth"
-    both = top + (others[0].share.value or 0.0)
-    return (
-        f"{first.label} and {_lower(others[0].label)} decide most: together {percent(both, se=UNKNOWN)} of the spread"
-    )
+        return f"{short(first.label)}: {percent_estimate(first.share)} of the spread in worth"
+    second = others[0]
+    both = percent((first.share.value or 0.0) + (second.share.value or 0.0), se=UNKNOWN)
+    return f"{short(first.label)} and {_lower(short(second.label))}: together {both} of the spread in worth"
 
 
 def swing_title(report: ReportData) -> str:
     """Return the widest swing."""
     widest = swings(report.ranking)[0]
     error = float(np.hypot(widest.low.se, widest.high.se))
-    return f"{widest.row.label} moves the worth by {money(widest.width, report.currency, se=error)}"
+    moved = money(widest.width, report.currency, se=error)
+    return f"{short(widest.row.label)}: {moved} between its low and its high end"
 
 
 def demand_title(report: ReportData) -> str:
@@ -93,20 +93,22 @@ def solar_title(report: ReportData) -> str:
     used = report.months.solar_used_kwh
     best, worst = int(np.argmax(used)), int(np.argmin(used))
     return (
-        f"Solar used runs from {significant(float(used[worst]), 2)} kWh in {MONTHS[worst]} "
-        f"to {significant(float(used[best]), 2)} kWh in {MONTHS[best]}"
+        f"Solar used runs from {significant(float(used[worst]), 2)}{NO_BREAK}kWh in {MONTHS[worst]} "
+        f"to {significant(float(used[best]), 2)}{NO_BREAK}kWh in {MONTHS[best]}"
     )
 
 
 def week_title(week: Week) -> str:
     """Return what the grid still supplies in that week, or what is not met without one."""
     demand, imported, unmet = (float(np.sum(w)) / 2000 for w in (week.demand_w, week.grid_import_w, week.unmet_w))
-    used = f"{significant(demand, 2)} kWh used"
+    used = f"{significant(demand, 2)}{NO_BREAK}kWh used"
     if imported == 0 and unmet == 0:
         return f"{week.season.capitalize()} week: all of the {used} comes from the kit"
     if imported == 0:
-        return f"{week.season.capitalize()} week: {significant(unmet, 2)} of {significant(demand, 2)} kWh not met"
-    return f"{week.season.capitalize()} week: {significant(imported, 2)} kWh from the grid, {used}"
+        return (
+            f"{week.season.capitalize()} week: {significant(unmet, 2)} of {significant(demand, 2)}{NO_BREAK}kWh not met"
+        )
+    return f"{week.season.capitalize()} week: {significant(imported, 2)}{NO_BREAK}kWh from the grid, {used}"
 
 
 def _parted(report: ReportData) -> bool:

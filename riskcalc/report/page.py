@@ -15,16 +15,19 @@ from riskcalc.report import words
 from riskcalc.report.charts.look import COLOURS
 from riskcalc.report.charts.sketch import HEIGHT, WIDTH, sketch_path
 from riskcalc.report.check import check_report
-from riskcalc.report.data import Assumption, Estimate, Figure, FitRow, ReportData
+from riskcalc.report.data import Assumption, Figure, FitRow, ReportData
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
 from riskcalc.report.explorer import explorer_json
+from riskcalc.report.labels import capital
 from riskcalc.report.rounding import (
+    NO_BREAK,
     energy,
     error,
     money,
     money_estimate,
     percent,
+    percent_error,
     percent_estimate,
     significant,
     with_unit,
@@ -102,7 +105,7 @@ def _key_figures(report: ReportData) -> list[KeyFigure]:
         KeyFigure(
             f"paid back within {report.horizon_years} years",
             percent_estimate(paid),
-            f"{_error_words(paid, 100)}{never} never",
+            f"{_error_words(percent_error(paid))}{never} never",
         ),
         KeyFigure(
             "half have paid back after",
@@ -112,7 +115,7 @@ def _key_figures(report: ReportData) -> list[KeyFigure]:
         KeyFigure(
             "worth in today’s money, average",
             money_estimate(worth.mean, currency),
-            f"{_error_words(worth.mean)}{percent_estimate(worth.loss_probability)} lose money",
+            f"{_error_words(error(worth.mean.se))}{percent_estimate(worth.loss_probability)} lose money",
         ),
         KeyFigure(
             "saved in the first year, average",
@@ -137,9 +140,8 @@ def _all_futures(report: ReportData) -> list[tuple[str, str, str]]:
     ]
 
 
-def _error_words(estimate: Estimate, scale: float = 1.0) -> str:
-    text = error(scale * estimate.se).strip("\u00a0")
-    return f"{text}; " if text else ""
+def _error_words(text: str) -> str:
+    return f"{text.strip(NO_BREAK)}; " if text else ""
 
 
 def _first_year_row(figure: Figure, currency: str) -> tuple[str, str, str]:
@@ -175,12 +177,12 @@ def _fit_title(fit: tuple[FitRow, ...]) -> str:
 
 def _fit_cells(row: FitRow) -> dict[str, str]:
     return {
-        "what": row.what,
+        "what": capital(row.what),
         "value": with_unit(row.value, row.unit),
         "limit": with_unit(row.limit, row.unit),
         "margin": f"{significant(100 * row.margin, 2)} %",
         "verdict": row.verdict,
-        "advice": row.advice,
+        "advice": capital(row.advice),
         "method": row.method,
     }
 
@@ -198,10 +200,10 @@ def _assumption_groups(assumptions: tuple[Assumption, ...]) -> list[tuple[str, l
 def _assumption_cells(row: Assumption) -> dict[str, object]:
     spread = ""
     if row.sketch is not None:
-        low, high = significant(float(row.sketch[4])), significant(float(row.sketch[94]))
+        low, high = with_unit(float(row.sketch[4]), row.unit), with_unit(float(row.sketch[94]), row.unit)
         spread = f"nine in ten between {low} and {high}"
     return {
-        "label": row.label,
+        "label": capital(row.label),
         "key": row.key,
         "given": row.given,
         "unit": row.unit,

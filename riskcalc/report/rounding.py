@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 
 from riskcalc.report.data import Estimate
+from riskcalc.report.labels import shown_unit
 
 MINUS = "−"
 #: Keeps the minus sign and what follows on one line.
@@ -95,9 +96,13 @@ def percent(share: float, *, se: float = 0.0) -> str:
 
 def percent_estimate(estimate: Estimate, *, with_error: bool = False) -> str:
     """Return the share to the digit its standard error supports; the error, if asked for, in percentage points."""
-    share = _known(estimate)
-    text = percent(share, se=estimate.se)
-    return text + error(100 * estimate.se, most_decimals=_percent_decimals(share)) if with_error else text
+    text = percent(_known(estimate), se=estimate.se)
+    return text + percent_error(estimate) if with_error else text
+
+
+def percent_error(estimate: Estimate) -> str:
+    """Return the standard error of a share in percentage points: " ± 1"."""
+    return error(100 * estimate.se, most_decimals=_percent_decimals(_known(estimate)))
 
 
 def years(estimate: Estimate, *, with_error: bool = False) -> str:
@@ -116,8 +121,10 @@ def energy(value_kwh: float, *, se: float = 0.0) -> str:
 
 
 def with_unit(value: float, unit: str) -> str:
-    """Return an input's value with its unit, three significant digits."""
-    return f"{significant(value)}{NO_BREAK}{unit}" if unit else significant(value)
+    """Return an input's value with its unit, three significant digits; a share in per cent."""
+    factor, said = shown_unit(unit)
+    text = significant(factor * value)
+    return f"{text}{NO_BREAK}{said}" if said else text
 
 
 def _money_decimals(value: float) -> int:

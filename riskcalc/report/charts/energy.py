@@ -76,7 +76,7 @@ def solar_chart(months: MonthlyEnergy, *, width: int) -> alt.TopLevelMixin:
         .mark_rule(color=PAPER["ink"], strokeWidth=1.6)
         .encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
     )
-    layers = [bars, waste, reach] if float(wasted.sum()) > 0 else [bars, reach]
+    layers = [bars, waste, reach] if float(wasted.sum()) > 0.005 * float(used.sum()) else [bars, reach]
     return finished(alt.layer(*layers).properties(width=width - 44, height=260 if width >= WIDE else 210))
 
 

@@ -17,8 +17,9 @@ from riskcalc.report.charts.look import PAPER, finished, rows, year_ticks
 from riskcalc.report.data import Payback
 
 DOTS = 100
-#: A stack higher than this is made several dots wide.
-TALLEST = 18
+#: Room for the stacks in pixels, the largest dot with its margin, and the gap before the pile that never pays back.
+TALLEST, LARGEST = 330.0, 22.0
+GAP = 1.5
 
 
 def dots_per_year(payback: Payback) -> NDArray[np.int64]:
@@ -39,14 +40,9 @@ def futures_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
     """Return the hundred dots."""
     dots = dots_per_year(payback)
     count = len(payback.years)
-    slots = max(1, math.ceil(int(dots[:-1].max()) / TALLEST))
-    highest = max(math.ceil(int(dots[:-1].max()) / slots), 5)
-    never_columns = max(3 * slots, math.ceil(int(dots[-1]) / min(max(highest, 8), TALLEST)))
-    gap = 1.5
-    columns = count * slots + gap + never_columns
-    cell = min(width / columns, 22.0)
-    height = max(highest, math.ceil(int(dots[-1]) / never_columns))
-    x, y, kind = _places(dots, slots, never_columns, gap)
+    slots, never_columns, height, cell = _grid(dots, width)
+    columns = count * slots + GAP + never_columns
+    x, y, kind = _places(dots, slots, never_columns)
     scale = alt.Scale(domain=[0, columns], nice=False)
     across = alt.X("x:Q", scale=scale, axis=None)
     colours = alt.Scale(domain=["paid", "never"], range=[PAPER["paid"], PAPER["never"]])
@@ -60,7 +56,7 @@ def futures_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
         )
     )
     named = [year for year in year_ticks(count, pixels=count * slots * cell) if year > 0]
-    right = count * slots + gap
+    right = count * slots + GAP
     feet = rows(
         x=[(year - 0.5) * slots for year in named] + [right + never_columns / 2],
         text=[str(year) for year in named] + ["never"],
@@ -84,9 +80,21 @@ def futures_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
     return finished(layers.properties(width=columns * cell, height=height * cell))
 
 
-def _places(
-    dots: NDArray[np.int64], slots: int, never_columns: int, gap: float
-) -> tuple[list[float], list[float], list[str]]:
+def _grid(dots: NDArray[np.int64], width: int) -> tuple[int, int, int, float]:
+    """Return how many dots wide a year and the pile are, how many high, and the cell in pixels, as large as can be."""
+    best = (1, 1, 1, 0.0)
+    for slots in range(1, 8):
+        highest = max(math.ceil(int(dots[:-1].max()) / slots), 5)
+        never_columns = max(3, math.ceil(int(dots[-1]) / max(highest, 8)))
+        height = max(highest, math.ceil(int(dots[-1]) / never_columns))
+        columns = (len(dots) - 1) * slots + GAP + never_columns
+        cell = min(width / columns, TALLEST / height, LARGEST)
+        if cell > best[3]:
+            best = (slots, never_columns, height, cell)
+    return best
+
+
+def _places(dots: NDArray[np.int64], slots: int, never_columns: int) -> tuple[list[float], list[float], list[str]]:
     """Return centre and kind of every dot, in cells; stacks fill row by row from the ground."""
     x: list[float] = []
     y: list[float] = []
@@ -94,7 +102,7 @@ def _places(
     years = len(dots) - 1
     for index, many in enumerate(dots):
         wide = never_columns if index == years else slots
-        left = index * slots + (gap if index == years else 0)
+        left = index * slots + (GAP if index == years else 0)
         for dot in range(int(many)):
             # A last row that is not full is centred, so that one dot stands over its year.
             in_row = min(wide, int(many) - dot // wide * wide)

@@ -11,6 +11,7 @@ import numpy as np
 
 from riskcalc.report.charts.look import PAPER, finished, rows
 from riskcalc.report.data import Estimate, RankingRow
+from riskcalc.report.labels import short
 from riskcalc.report.rounding import money_estimate, percent_estimate
 
 #: More rows than this make a chart nobody reads; the table holds them all.
@@ -126,7 +127,7 @@ def swings(ranking: Sequence[RankingRow]) -> list[Swing]:
 
 def _names(shown: Sequence[RankingRow]) -> alt.LayerChart | alt.FacetChart:
     """Return the labels, each on its own line above its bar, so that long ones fit a phone."""
-    names = alt.Chart(rows(place=range(len(shown)), text=[row.label for row in shown]))
+    names = alt.Chart(rows(place=range(len(shown)), text=[short(row.label) for row in shown]))
     place: dict[str, Any] = {"align": "left", "baseline": "bottom", "dy": -9}
     # First a rim in the colour of the paper, so that a line behind the words does not cross them out.
     rim = names.mark_text(**place, color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4)
