@@ -77,7 +77,7 @@
   const pick = (name) => panel.querySelector(`[data-part=${name}]`);
   const everyone = Array.from({length: n}, (_, d) => d), all = figures(everyone);
   const span = data.edges[data.edges.length - 1] - data.edges[0], worthAt = (x) => (x - data.edges[0]) / span * all.bins.length;
-  const tick = 10 ** decade(span / 3), round = [1, 2, 5, 10].map((k) => k * tick).find((k) => span / k <= 5);
+  const tick = 10 ** decade(span / 3), round = [1, 2, 5, 10].map((k) => k * tick).find((k) => span / k <= 3.6);
   const worthTicks = [];
   for (let x = Math.ceil(data.edges[0] / round) * round; x <= data.edges[data.edges.length - 1]; x += round) worthTicks.push(x);
   const yearStep = [1, 2, 5, 10].find((k) => data.horizon / k <= 8) || 20;

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.report.data import DrawTable, ReportData
-from riskcalc.report.labels import capital, shown_unit
+from riskcalc.report.labels import short, shown_unit
 from riskcalc.report.rounding import CURRENCY_SIGNS, NO_BREAK
 
 #: More draws than this would only make the page heavier; an even stride through them is taken instead.
@@ -54,7 +54,7 @@ def explorer_json(report: ReportData) -> str:
 
 def _named(key: str, label: str, unit: str) -> dict[str, str | float]:
     factor, said = shown_unit(unit)
-    return {"key": key, "label": capital(label), "unit": said, "factor": factor}
+    return {"key": key, "label": short(label), "unit": said, "factor": factor}
 
 
 def _packed(values: NDArray[np.float64]) -> str:

@@ -19,7 +19,7 @@ from riskcalc.report.data import Assumption, Figure, FitRow, ReportData
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
 from riskcalc.report.explorer import explorer_json
-from riskcalc.report.labels import capital
+from riskcalc.report.labels import capital, shown_unit
 from riskcalc.report.rounding import (
     NO_BREAK,
     energy,
@@ -200,7 +200,8 @@ def _assumption_groups(assumptions: tuple[Assumption, ...]) -> list[tuple[str, l
 def _assumption_cells(row: Assumption) -> dict[str, object]:
     spread = ""
     if row.sketch is not None:
-        low, high = with_unit(float(row.sketch[4]), row.unit), with_unit(float(row.sketch[94]), row.unit)
+        factor = shown_unit(row.unit)[0]
+        low, high = significant(factor * float(row.sketch[4])), with_unit(float(row.sketch[94]), row.unit)
         spread = f"nine in ten between {low} and {high}"
     return {
         "label": capital(row.label),
