@@ -12,11 +12,13 @@ from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import quantile
 from riskcalc.electrical import check_fit, scenario_fit
+from riskcalc.failures import failure_keys
 from riskcalc.pools import Pools, YearsAtHand, pools
 from riskcalc.sampling import Design, PathNoise, design, draws_run
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import clock_of, slot_plan
 from riskcalc.simulation import Plant, Simulation, simulate
+from riskcalc.tenure import tenure_keys
 from riskcalc.valuation import Valuation, valuation
 
 Floats = NDArray[np.float64]
@@ -36,7 +38,8 @@ class World:
 class Assessment:
     """A scenario, the futures drawn for it and what became of each.
 
-    `values` maps the dotted key of every quantity, uncertain or not, to its value in each draw, shape (draws,).
+    `values` maps the dotted key of every quantity, uncertain or not, to its value in each draw, shape (draws,); the
+    chances of `luck_keys` stand beside them as points in (0, 1).
     """
 
     scenario: Scenario
@@ -92,10 +95,10 @@ def world_of(scenario: Scenario, values: Values, at_hand: YearsAtHand | None = N
 
 
 def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
-    """Return the random numbers of a scenario; `shared_keys` are uncertain inputs of options it is compared with."""
+    """Return the random numbers of a scenario; `shared_keys` are the `random_keys` of options it is compared with."""
     study = scenario.study
     return design(
-        [*scenario.uncertain(), *shared_keys],
+        [*random_keys(scenario), *shared_keys],
         draws=draws_run(study.draws, scrambles=study.scrambles),
         years=study.horizon_years,
         pool_years=study.pool_years,
@@ -105,10 +108,21 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
     )
 
 
+def random_keys(scenario: Scenario) -> tuple[str, ...]:
+    """Return all that is drawn once per draw: the uncertain inputs and the chances of moves, refusals and failures."""
+    return (*scenario.uncertain(), *luck_keys(scenario))
+
+
+def luck_keys(scenario: Scenario) -> tuple[str, ...]:
+    """Return the chances that no input of the scenario describes: a point in (0, 1) per draw each."""
+    return (*tenure_keys(scenario), *failure_keys(scenario))
+
+
 def drawn_values(scenario: Scenario, random: Design) -> dict[str, Floats]:
-    """Return the value of every quantity in every draw, shape (draws,) each."""
+    """Return the value of every quantity in every draw and the point of every chance, shape (draws,) each."""
     middle = np.full(random.draws, 0.5)
-    return {key: quantile(quantity, random.unit.get(key, middle)) for key, quantity in scenario.quantities().items()}
+    values = {key: quantile(quantity, random.unit.get(key, middle)) for key, quantity in scenario.quantities().items()}
+    return values | {key: random.unit[key] for key in luck_keys(scenario)}
 
 
 def part_of_design(random: Design, draws: NDArray[np.int64]) -> Design:

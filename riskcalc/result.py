@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from riskcalc import __version__, summary
 from riskcalc.dispatch import Flow
+from riskcalc.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.model import Assessment
 from riskcalc.ranking import Ranking, rank_places, ranking
 from riskcalc.scenario import assumptions, family_of
 from riskcalc.summary import Estimate
+from riskcalc.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +26,14 @@ LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
 
 #: Ranked beside the inputs: the luck that no input describes.
 PRICE_LUCK, YEAR_LUCK = "luck.prices", "luck.weather_years"
-LUCK = {PRICE_LUCK: "luck of the price path", YEAR_LUCK: "luck of the weather years"}
+LUCK = {
+    PRICE_LUCK: "luck of the price path",
+    YEAR_LUCK: "luck of the weather years",
+    PERMISSION_LUCK: "whether permission is granted",
+    MOVE_LUCK: "when the household moves",
+    HOME_LUCK: "whether the next home has sun",
+    FAILURE_LUCK: "when the electronics fail",
+}
 
 
 def result(assessment: Assessment) -> dict[str, Any]:
@@ -97,7 +106,8 @@ def first_year(assessment: Assessment) -> dict[str, Estimate]:
 
 def ranked_places(assessment: Assessment) -> dict[str, Floats]:
     """Return the place in (0, 1) of every draw in each uncertain input, and in the luck of prices and weather years."""
-    places = dict(assessment.design.unit)
+    unit = assessment.design.unit
+    places = {key: unit[key] for key in unit if not is_later_home(key) and not is_later_failure(key)}
     path = assessment.valuation.import_path
     if np.ptp(path[-1]) > 0.0:
         places[PRICE_LUCK] = rank_places(_price_luck(assessment))
@@ -139,6 +149,9 @@ def limits(assessment: Assessment) -> Iterator[str]:
     """Yield what this very run cannot say well, in words for the answer itself."""
     study, weather = assessment.scenario.study, assessment.world.pools.weather
     draws = assessment.draws
+    refused = 1.0 - float(assessment.simulation.course.bought.mean())
+    if refused > 0.0:
+        yield f"in {refused:.0%} of the futures permission is refused and nothing is bought: worth 0, never paid back"
     if not summary.enough_draws_for(0.05, draws=draws):
         yield f"{draws} draws are too few to place the best and worst 5 %; run at least 128"
     if weather.real_years == 1:
@@ -178,6 +191,8 @@ def draw_table(assessment: Assessment) -> tuple[list[str], Iterable[list[object]
         "discounted_payback_years": money.discounted_payback_years,
         "net_present_value": money.net_present_value,
         "first_year_saving": money.saving[0],
+        "bought": assessment.simulation.course.bought.astype(np.float64),
+        "working_years": assessment.simulation.working.sum(axis=0).astype(np.float64),
     }
     table = list(zip(*(drawn.tolist() for drawn in columns.values()), strict=True))
     rows = ([draw, *("" if np.isinf(cell) else cell for cell in cells)] for draw, cells in enumerate(table))

@@ -8,6 +8,7 @@ independent draws is not (Owen, Monte Carlo theory, methods and examples, ch. 17
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,7 +19,10 @@ from scipy import special
 Floats = NDArray[np.float64]
 
 #: Streams of random numbers that must not share a seed.
-_SOBOL_STREAM, _POOL_STREAM = 1, 2
+_SOBOL_STREAM, _POOL_STREAM, _LUCK_STREAM = 1, 2, 3
+
+#: What the names of chances hold that no input describes: a move, a refusal, a failure. See `luck_points`.
+LUCK_MARK = ".luck_"
 
 
 @dataclass(frozen=True)
@@ -35,7 +39,7 @@ class PathNoise:
 class Design:
     """The random part of a run, before any scenario gives it a meaning.
 
-    `unit` maps the dotted key of each uncertain input to its point in (0, 1), shape (draws,). `pool_year` says which
+    `unit` maps the dotted key of each uncertain input and chance to its point in (0, 1), shape (draws,). `pool_year` says which
     pool year each draw meets in each year of the horizon, shape (years, draws).
     """
 
@@ -71,8 +75,8 @@ def design(
     Parameters
     ----------
     keys
-        Dotted keys of the uncertain inputs. Options that are compared pass the union of their keys, so that what
-        they share is drawn in common.
+        Dotted keys of the uncertain inputs and of chances (`LUCK_MARK`). Options that are compared pass the union of
+        their keys, so that what they share is drawn in common.
     draws, scrambles
         `draws` = `scrambles` x a power of two (see `draws_run`).
     years, pool_years
@@ -80,13 +84,15 @@ def design(
     correlations
         Correlation of the normal scores of pairs of keys (Gaussian copula).
     """
-    ordered = sorted(set(keys))
+    luck = sorted({key for key in keys if LUCK_MARK in key})
+    ordered = sorted(set(keys) - set(luck))
     cube = unit_cube(len(ordered) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
     scalars, noise = cube[: len(ordered)], cube[len(ordered) :].reshape(years, 4, draws)
     scalars = correlated(scalars, correlation_matrix(ordered, correlations or {}))
     normals = special.ndtri(noise[:, [0, 1, 3]])
     return Design(
-        unit=dict(zip(ordered, scalars, strict=True)),
+        unit=dict(zip(ordered, scalars, strict=True))
+        | {key: luck_points(key, draws=draws, seed=seed, scrambles=scrambles) for key in luck},
         path=PathNoise(normals[:, 0], normals[:, 1], noise[:, 2], normals[:, 2]),
         pool_year=pool_year_of_draw(draws=draws, years=years, pool_years=pool_years, seed=seed, scrambles=scrambles),
         scrambles=scrambles,
@@ -114,6 +120,23 @@ def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floa
         blocks.append(engine.random_base2(per_scramble.bit_length() - 1).T)
     # Points lie on a lattice that includes 0; half a cell up keeps every quantile function finite.
     return np.concatenate(blocks, axis=1) + 2.0 ** -(bits + 1)
+
+
+def luck_points(key: str, *, draws: int, seed: int, scrambles: int) -> Floats:
+    """Return the points of a chance in (0, 1), (draws,): one in each n-th part of (0, 1) per scramble, in random order.
+
+    They depend on the name of the chance and the seed alone, so a scenario that adds one (the household may move) meets
+    the same prices, habits and weather as without it. The price is that they are balanced one by one only, as in a
+    Latin hypercube (McKay, Beckman and Conover, Technometrics 21 (1979) 239-245), not jointly like Sobol' points.
+    """
+    per_scramble = draws // scrambles
+    name = zlib.crc32(key.encode())
+    blocks = []
+    for scramble in range(scrambles):
+        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_LUCK_STREAM, name, scramble)))
+        place = rng.permutation(per_scramble) + np.clip(rng.random(per_scramble), 1e-9, 1.0 - 1e-9)
+        blocks.append(place / per_scramble)
+    return np.concatenate(blocks)
 
 
 def correlation_matrix(keys: Sequence[str], correlations: Mapping[tuple[str, str], float]) -> Floats:

@@ -10,11 +10,13 @@ from numpy.typing import NDArray
 
 from riskcalc.ageing import AgeingState, aged, new_battery
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year
+from riskcalc.failures import electronics_course, warranty_years, when_worn
 from riskcalc.habits import habit_figures
 from riskcalc.hardware import coupling_of, kit_figures, year_params
 from riskcalc.planes import plane_weights
 from riskcalc.pools import Pools
 from riskcalc.scenario import Scenario
+from riskcalc.tenure import Course, tenure_course
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -29,10 +31,10 @@ class Simulation:
     """What happened to energy and kit; years and draws are the last two axes.
 
     `yearly_kwh` (flows, years, draws) has the rows of `dispatch.Flow`, `billed_kwh` (3, rates, years, draws) those of
-    `dispatch.Billed`, `first_year_monthly_kwh` is (flows, 12, draws). `capacity_share` and `stored_wh` hold at the start of
-    each year, (years, draws). `battery_replaced` and `electronics_replaced` mark the year at whose end a replacement is paid,
-    `working` the years in which the kit runs. `overload_minutes` and `overload_kwh` (draws,) count first-year demand within
-    reach above the inverter's rating.
+    `dispatch.Billed`, `first_year_monthly_kwh` is (flows, 12, draws). `capacity_share` and `stored_wh` hold at the
+    start of each year, (years, draws). `battery_replaced` and `electronics_replaced` mark the year at whose end a
+    replacement is paid, `working` the years in which the kit runs, `course` what permission and moves do to it.
+    `overload_minutes` and `overload_kwh` (draws,) count first-year demand within reach above the inverter's rating.
     """
 
     yearly_kwh: Floats
@@ -43,6 +45,7 @@ class Simulation:
     battery_replaced: Flags
     electronics_replaced: Flags
     working: Flags
+    course: Course
     overload_minutes: Floats
     overload_kwh: Floats
 
@@ -69,7 +72,9 @@ class Plant:
         self.battery_temp_c = pools.battery_temp_c
         self.draws = pool_year.shape[1]
         self.coupling = coupling_of(scenario)
-        self.when_worn = "keep" if scenario.purchase is None else scenario.purchase.when_worn
+        self.when_worn = when_worn(scenario)
+        self.warranty_years = warranty_years(scenario, values, draws=self.draws)
+        self.course = tenure_course(scenario, values, years=len(pool_year), draws=self.draws)
         self.new_kit = kit_figures(scenario, values, draws=self.draws)
         self.habits = habit_figures(pools.demand, values, draws=self.draws)
         self.new_plane_weight = plane_weights(scenario, pools.planes, values, draws=self.draws)
@@ -87,7 +92,7 @@ class Plant:
             inputs=self.inputs,
             plan=self.plan,
             params=year_params(self.new_kit, habits=self.habits, capacity_share=capacity_share, working=working),
-            plane_weight=self.new_plane_weight * decline * working,
+            plane_weight=self.new_plane_weight * decline * working * self.course.yield_share[year],
             input_limit_w=self.input_limit_w,
             pool_year=self.pool_year[year],
             stored_wh=stored_wh,
@@ -122,7 +127,11 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     billed = np.zeros((3, rates, years, draws))
     share, stored = np.ones((years, draws)), np.zeros((years, draws))
     battery_replaced = np.zeros((years, draws), dtype=bool)
-    working, electronics_replaced = electronics_life(plant, years=years)
+    held = plant.course.held[:years]
+    sound, electronics_replaced = electronics_course(plant.scenario, plant.values, years=years, draws=draws)
+    working = sound & held
+    # What is handed over at the end of a year is not mended for the next owner.
+    electronics_replaced[:-1] &= held[1:]
     wear = new_battery(draws)
     first: DispatchOutcome | None = None
     full_wh = plant.new_kit.get("capacity_wh", np.zeros(draws))
@@ -137,12 +146,14 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         stored_now = outcome.stored_wh
         wear = worn(plant, wear, outcome, pool_year=request.pool_year, full_wh=full_wh)
         if year < years - 1:
-            ended = worn_out(plant, wear) & working[year]
+            ended = worn_out(plant, wear) & working[year] & held[year + 1]
+            free = ended & (year + 1 <= plant.warranty_years)
             if plant.when_worn == "replace":
-                battery_replaced[year] = ended
-                wear = AgeingState(np.where(ended, 0.0, wear.calendar_loss), np.where(ended, 0.0, wear.cycle_loss))
+                battery_replaced[year] = ended & ~free
             elif plant.when_worn == "retire":
-                working[year + 1 :, ended] = False
+                working[year + 1 :, ended & ~free] = False
+            renewed = ended if plant.when_worn == "replace" else free
+            wear = AgeingState(np.where(renewed, 0.0, wear.calendar_loss), np.where(renewed, 0.0, wear.cycle_loss))
         if on_year is not None:
             on_year(year + 1)
     assert first is not None
@@ -155,6 +166,7 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         battery_replaced=battery_replaced,
         electronics_replaced=electronics_replaced,
         working=working,
+        course=plant.course,
         overload_minutes=first.overload_minutes,
         overload_kwh=first.overload_kwh,
     )
@@ -206,23 +218,3 @@ def worn_out(plant: Plant, wear: AgeingState) -> Flags:
     if kit is None or kit.battery is None:
         return np.zeros(plant.draws, dtype=bool)
     return wear.capacity_share < plant.values["kit.ageing.end_of_life_share"]
-
-
-def electronics_life(plant: Plant, *, years: int) -> tuple[Flags, Flags]:
-    """Return (kit works in the year, electronics are replaced at its end), both (years, draws).
-
-    Electronics that live L years fail in the year that holds L, 2 L, ... Where they are not replaced the kit stops for
-    good. Nothing is replaced in the last year: nobody pays for what no year will use.
-    """
-    kit = plant.scenario.kit
-    working = np.ones((years, plant.draws), dtype=bool)
-    replaced = np.zeros((years, plant.draws), dtype=bool)
-    if kit is None or kit.ageing.electronics_life_years is None:
-        return working, replaced
-    life = plant.values["kit.ageing.electronics_life_years"]
-    lives_used = np.floor(np.arange(years + 1)[:, None] / life)
-    if plant.when_worn == "replace":
-        replaced[:-1] = np.diff(lives_used, axis=0)[:-1] > 0
-    else:
-        working = lives_used[:-1] == 0
-    return working, replaced

@@ -8,16 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.costs import purchase_flows
 from riskcalc.dispatch import Billed
-from riskcalc.money.cashflow import CashFlows, cash_flows, price_level
+from riskcalc.money.cashflow import CashFlows
 from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import balance, discounted_payback_years, simple_payback_years
+from riskcalc.money.payback import NEVER, balance, discounted_payback_years, simple_payback_years
 from riskcalc.prices import correlated_normals, price_path
 from riskcalc.sampling import PathNoise
 from riskcalc.scenario import Scenario
 from riskcalc.simulation import Simulation
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Values = Mapping[str, Floats]
 
 DAYS_PER_YEAR = 365
@@ -28,8 +30,8 @@ class Valuation:
     """Money of every draw, nominal, cost negative and saving positive.
 
     (years, draws): `saving`, `bill_without`, `bill_with`, `import_path` (price of each year over the first year's).
-    (years + 1, draws): `cash_balance`, the running sum of all flows but the resale. (draws,): the rest; a payback that is not
-    reached within the horizon is infinite.
+    (years + 1, draws): `cash_balance`, the running sum of all flows that count for the payback. (draws,): the rest; a
+    payback that is not reached within the horizon is infinite.
     """
 
     saving: Floats
@@ -58,7 +60,8 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
         saving += price * import_path * (demand[rate] - imported[rate])
         saving += export_price * export_path * exported[rate]
     without += DAYS_PER_YEAR * values["tariff.standing_charge_per_day"] * import_path
-    flows = cash_flows(saving, **_costs(scenario, simulation, values))
+    flows = purchase_flows(scenario, simulation, values, saving=saving)
+    bought = simulation.course.bought
     discount_rate = values["prices.discount_rate_per_year"]
     return Valuation(
         saving=saving,
@@ -67,9 +70,11 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
         import_path=import_path,
         flows=flows,
         cash_balance=balance(flows.for_payback),
-        payback_years=simple_payback_years(flows.for_payback),
-        lasting_payback_years=simple_payback_years(flows.for_payback, crossing="lasting"),
-        discounted_payback_years=discounted_payback_years(flows.for_payback, discount_rate=discount_rate),
+        payback_years=_if_bought(bought, simple_payback_years(flows.for_payback)),
+        lasting_payback_years=_if_bought(bought, simple_payback_years(flows.for_payback, crossing="lasting")),
+        discounted_payback_years=_if_bought(
+            bought, discounted_payback_years(flows.for_payback, discount_rate=discount_rate)
+        ),
         net_present_value=net_present_value(flows.total, discount_rate=discount_rate),
     )
 
@@ -96,36 +101,6 @@ def price_paths(scenario: Scenario, values: Values, noise: PathNoise) -> tuple[F
     return price_path(normals=noise.growth_normals, **common), price_path(normals=export_normals, **common)
 
 
-def kit_price(scenario: Scenario, values: Values) -> Floats:
-    """Return what kit, modules and batteries cost on the day of purchase, without the installation, (draws,)."""
-    assert scenario.kit is not None
-    modules = sum(array.modules for array in scenario.kit.arrays.values())
-    price = values["purchase.price"] + modules * values["purchase.module_price"]
-    return price + _extra_batteries(scenario) * values["purchase.extra_battery_price"]
-
-
-def _extra_batteries(scenario: Scenario) -> int:
-    kit = scenario.kit
-    return 0 if kit is None or kit.battery is None else kit.battery.extra_batteries
-
-
-def _costs(scenario: Scenario, simulation: Simulation, values: Values) -> dict[str, Floats]:
-    """Return the arguments of `cash_flows` other than the saving; nothing bought costs nothing."""
-    years, draws = simulation.working.shape
-    if scenario.purchase is None:
-        return {"purchase_price": np.zeros(draws)}
-    price = kit_price(scenario, values)
-    nothing = np.zeros(draws)
-    batteries = 1 + _extra_batteries(scenario)
-    replacements = simulation.battery_replaced * values.get("purchase.battery_replacement_price", nothing) * batteries
-    replacements = replacements + simulation.electronics_replaced * values.get(
-        "purchase.electronics_replacement_price", nothing
-    )
-    return {
-        "purchase_price": price + values["purchase.installation"],
-        "incentive": values["purchase.incentive"],
-        "real_upkeep_per_year": values["purchase.upkeep_per_year"] * simulation.working,
-        "real_replacements": replacements,
-        "resale": values["purchase.resale_share"] * price,
-        "level": price_level(values["prices.inflation_per_year"], years=years),
-    }
+def _if_bought(bought: Flags, payback_years: Floats) -> Floats:
+    """Return the payback, never where the purchase does not happen: what is not bought saves nothing."""
+    return np.where(bought, payback_years, NEVER)

@@ -98,3 +98,16 @@ def test_jcgm_101_additive_normal_and_rectangular():
     assert np.quantile(normal, [0.025, 0.975]) == pytest.approx([-3.92, 3.92], abs=0.02)
     assert rectangular.std() == pytest.approx(2.0, abs=0.01)
     assert np.quantile(rectangular, [0.025, 0.975]) == pytest.approx([-3.88, 3.88], abs=0.02)
+
+
+def test_a_chance_disturbs_no_other_number():
+    """Adding the chance of a move leaves every other point as it was, and holds one point in each n-th part."""
+    without = design(["a", "b"], draws=32, years=2, pool_years=4, seed=3, scrambles=2)
+    with_move = design(["a", "tenure.luck_move", "b"], draws=32, years=2, pool_years=4, seed=3, scrambles=2)
+    for key in ("a", "b"):
+        assert np.array_equal(without.unit[key], with_move.unit[key])
+    assert np.array_equal(without.path.growth_normals, with_move.path.growth_normals)
+    luck = with_move.unit["tenure.luck_move"]
+    for scramble in np.split(luck, 2):
+        assert np.array_equal(np.sort((scramble * 16).astype(int)), np.arange(16))
+    assert abs(np.corrcoef(luck, with_move.unit["a"])[0, 1]) < 0.6

@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 
 from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.bill_checks import tariff_complaints
+from riskcalc.scenario.claims import Claim, claims_complaints
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.kit_checks import kit_complaints
 from riskcalc.scenario.place import Home, Site
 from riskcalc.scenario.place_checks import home_complaints, site_complaints
-from riskcalc.scenario.plans import Dispatch, Purchase, Study, Tenure
+from riskcalc.scenario.plans import Dispatch, Purchase, Study
+from riskcalc.scenario.tenure import Tenure, tenure_complaints
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,7 @@ class Parts:
     purchase: Purchase | None = None
     tenure: Tenure | None = None
     study: Study | None = None
+    claims: tuple[Claim, ...] = ()
     present: frozenset[str] = field(default_factory=frozenset)
 
 
@@ -48,6 +51,10 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
     if parts.dispatch is not None:
         yield from _dispatch(parts.dispatch, parts.tariff)
     yield from _purchase(parts)
+    if parts.tenure is not None:
+        yield from tenure_complaints(parts.tenure, parts.kit)
+    horizon_years = None if parts.study is None else parts.study.horizon_years
+    yield from claims_complaints(parts.claims, horizon_years=horizon_years)
     if parts.study is not None:
         within = parts.study.odds_within_years
         if within is not None and within > parts.study.horizon_years:

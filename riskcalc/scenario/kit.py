@@ -136,6 +136,9 @@ class Ageing(Table):
     electronics_life_years: Annotated[Quantity, Uncertain(0.5, 100, unit="years")] | None = optional(
         "years until the electronics fail", "never fail unless given"
     )
+    failure_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] = default_number(
+        0.0, "chance that the electronics fail in a year, whatever their age", "never unless given"
+    )
 
 
 class Kit(Table):

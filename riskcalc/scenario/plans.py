@@ -1,4 +1,4 @@
-"""Tables [dispatch], [purchase], [tenure] and [study]: how it is run, what it costs, how long, how it is computed."""
+"""Tables [dispatch], [purchase] and [study]: how it is run, what it costs, how the question is asked and computed."""
 
 from __future__ import annotations
 
@@ -30,6 +30,14 @@ class Dispatch(Table):
     off_hours: Windows | None = optional("windows in which the inverter is switched off", "never switched off")
 
 
+class Loan(Table):
+    """Money borrowed for the purchase, paid back in even yearly payments."""
+
+    financed_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = needed("share of the outlay that is borrowed")
+    rate_per_year: Annotated[Quantity, Uncertain(0, 0.5, unit="share/year")] = needed("nominal interest of the loan")
+    term_years: Annotated[int, Whole(1, 40, unit="years")] = needed("years until it is paid back")
+
+
 class Purchase(Table):
     """What it costs and what becomes of it."""
 
@@ -43,9 +51,13 @@ class Purchase(Table):
     installation: Annotated[Quantity, Money] = default_number(
         0.0, "work, scaffolding, brackets, permits", "none unless given"
     )
-    incentive: Annotated[Quantity, Money] = default_number(
-        0.0, "grant or discount on the day of purchase", "none unless given"
+    discount_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = default_number(
+        0.0, "discount on the price of kit, modules and batteries", "none unless given"
     )
+    incentive: Annotated[Quantity, Money] = default_number(
+        0.0, "grant or rebate on the day of purchase", "none unless given"
+    )
+    loan: Loan | None = optional("money borrowed for it", "paid from savings")
     upkeep_per_year: Annotated[Quantity, Money] = default_number(
         0.0, "inspection, insurance, cleaning per year, at today's prices", "none unless given"
     )
@@ -55,6 +67,9 @@ class Purchase(Table):
     electronics_replacement_price: Annotated[Quantity, Money] | None = optional(
         "price of new electronics, today's money", "needed for when_worn = replace with electronics_life_years"
     )
+    warranty_years: Annotated[Quantity, Uncertain(0, 40, unit="years")] = default_number(
+        0.0, "years in which what fails or wears out is replaced free of charge", "none unless given"
+    )
     when_worn: Literal["replace", "keep", "retire"] = default(
         "keep", "what happens when the battery is worn or the electronics fail", OURS
     )
@@ -63,12 +78,9 @@ class Purchase(Table):
         "share of the price, modules and batteries included, that comes back at the end of the horizon",
         "nothing unless given",
     )
-
-
-class Tenure(Table):
-    """Renting or owning."""
-
-    kind: Literal["rent", "own"] = needed("does the household rent or own the home")
+    disposal_cost: Annotated[Quantity, Money] = default_number(
+        0.0, "cost of getting rid of it at its end, at today's prices", "none unless given"
+    )
 
 
 class Study(Table):

@@ -11,10 +11,12 @@ from pydantic import BaseModel, BeforeValidator, PrivateAttr
 
 from riskcalc.quantity import Quantity
 from riskcalc.scenario.bill import Prices, Tariff
+from riskcalc.scenario.claims import Claim
 from riskcalc.scenario.fields import Table, default, needed, optional
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.place import Home, Site
-from riskcalc.scenario.plans import Dispatch, Purchase, Study, Tenure
+from riskcalc.scenario.plans import Dispatch, Purchase, Study
+from riskcalc.scenario.tenure import Tenure
 from riskcalc.scenario.texts import Currency, Names, ScenarioName, Text
 from riskcalc.scenario.uncertain import Number
 
@@ -76,6 +78,9 @@ class Scenario(Table):
     correlations: Annotated[
         tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)
     ] = default((), "uncertain inputs that move together", "independent unless given")
+    claims: Annotated[tuple[Claim, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)] = (
+        default((), "statements to be held against the futures", "none unless given")
+    )
 
     _reading: Reading = PrivateAttr(default_factory=Reading)
 
@@ -109,7 +114,7 @@ class Scenario(Table):
         return {(entry.between[0], entry.between[1]): entry.value for entry in self.correlations}
 
     def leaves(self) -> Iterator[tuple[str, Any, Any]]:
-        """Yield (dotted key, value, field declaration) of every setting; correlations are left out."""
+        """Yield (dotted key, value, field declaration) of every setting; correlations and claims are left out."""
         yield from _leaves(self, "")
 
 
@@ -125,7 +130,7 @@ def _leaves(table: BaseModel, start: str) -> Iterator[tuple[str, Any, Any]]:
     for name, declared in type(table).model_fields.items():
         value = getattr(table, name)
         key = f"{start}{name}"
-        if name == "correlations":
+        if name in ("correlations", "claims"):
             continue
         if isinstance(value, BaseModel):
             yield from _leaves(value, f"{key}.")

@@ -32,6 +32,7 @@ UNIT_OF_ENDING = (
     ("price", "{money}"),
     ("installation", "{money}"),
     ("incentive", "{money}"),
+    ("_cost", "{money}"),
     ("soiling", "share"),
     ("wiring", "share"),
     ("mismatch", "share"),

@@ -1,0 +1,82 @@
+"""Table [tenure]: renting or owning, how long the household stays, what a move does to the kit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from riskcalc.quantity import Quantity
+from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.fields import Table, default, default_number, needed, optional
+from riskcalc.scenario.kit import Kit
+from riskcalc.scenario.uncertain import Uncertain
+
+Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
+Chance = Annotated[Quantity, Uncertain(0, 1)]
+OURS = "our own choice, see DEVELOPERS.md"
+
+#: Couplings whose kit is fixed to the building and its wiring: a move leaves it behind unless said otherwise.
+FIXED_COUPLINGS = ("whole_home",)
+
+
+class Tenure(Table):
+    """Renting or owning, and what happens when the household moves."""
+
+    kind: Literal["rent", "own"] = needed("does the household rent or own the home")
+    stay_years: Annotated[Quantity, Uncertain(0, 100, above=True, unit="years")] | None = optional(
+        "years until the household moves; later stays are drawn from the same", "stays to the end of the horizon"
+    )
+    moving_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] | None = optional(
+        "chance of moving at the end of each year, instead of stay_years", "stays to the end of the horizon"
+    )
+    at_move: Literal["take", "sell", "leave"] | None = optional(
+        "what happens to the kit at a move: it goes along, is sold, or stays with the home",
+        "take; leave where the kit is wired into the home (whole_home)",
+    )
+    moving_cost: Annotated[Quantity, Uncertain(0, 1e9)] = default_number(
+        0.0, "cost of taking the kit along at a move, at today's prices", "none unless given"
+    )
+    new_home_sun_chance: Chance = default_number(0.5, "chance that a new home has usable sun", OURS)
+    new_home_yield_share: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(
+        0.8, "solar yield in a new home with usable sun over that in the first: other plane, other shade", OURS
+    )
+    resale_share: Share = default_number(0.5, "share of the kit's value at its age that a sale at a move brings", OURS)
+    resale_decline_per_year: Annotated[Quantity, Uncertain(0, 0.9, unit="share/year")] = default_number(
+        0.15, "share of its value that the kit loses each year", OURS
+    )
+    value_returned_share: Share = default_number(
+        0.0,
+        "share of the kit's value at its age that comes back when it stays with a sold home",
+        "nothing unless given",
+    )
+    permission_refused_chance: Chance = default_number(
+        0.0, "chance that landlord or authority refuse permission", "always granted unless given"
+    )
+    if_refused: Literal["nothing", "without_modules"] = default(
+        "nothing", "what is bought when permission is refused: nothing, or the kit without its modules", OURS
+    )
+    price_share_without_modules: Share | None = optional(
+        "share of price and installation that is paid when the modules are left out", "needed for without_modules"
+    )
+
+
+def at_move_of(tenure: Tenure, coupling: str) -> str:
+    """Return what happens to the kit at a move, the default by its coupling included."""
+    return tenure.at_move or ("leave" if coupling in FIXED_COUPLINGS else "take")
+
+
+def tenure_complaints(tenure: Tenure, kit: Kit | None) -> Iterator[Complaint]:
+    """Yield everything that does not fit together; paths start at `tenure`."""
+    if tenure.stay_years is not None and tenure.moving_chance_per_year is not None:
+        accepted = "stay_years or moving_chance_per_year, not both"
+        yield Complaint(("tenure", "moving_chance_per_year"), "both", accepted, "remove one of them")
+    if tenure.if_refused != "without_modules":
+        return
+    if tenure.price_share_without_modules is None:
+        yield Complaint(
+            ("tenure", "price_share_without_modules"), "nothing", 'needed for if_refused = "without_modules"'
+        )
+    if kit is not None and (kit.battery is None or not kit.arrays):
+        lacks = "battery" if kit.battery is None else "modules"
+        accepted = "nothing: a kit that can do without its modules has modules and a battery"
+        yield Complaint(("tenure", "if_refused"), f"without_modules for a kit without {lacks}", accepted)
