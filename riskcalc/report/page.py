@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import Environment, StrictUndefined
-from markupsafe import Markup
-
 from riskcalc.report import words
-from riskcalc.report.charts.look import COLOURS
 from riskcalc.report.charts.sketch import HEIGHT, WIDTH, sketch_path
 from riskcalc.report.check import check_report
 from riskcalc.report.data import Assumption, Figure, FitRow, ReportData
+from riskcalc.report.document import html_document, own_text
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
 from riskcalc.report.explorer import explorer_json
@@ -60,17 +54,11 @@ def report_html(report: ReportData) -> str:
         If the figures contradict one another or have the wrong shape: see `check_report`.
     """
     check_report(report)
-    style = _style()
     explorer = explorer_json(report)
-    script = _text("explorer.js") if explorer else ""
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    environment.filters["drawn"] = Markup
-    template = environment.from_string(_text("page.html.j2"))
-    return template.render(
+    return html_document(
+        "page.html.j2",
+        script=own_text("explorer.js") if explorer else "",
         report=report,
-        policy=_policy(style, script),
-        style=Markup(style),  # noqa: S704 - our own file
-        script=Markup(script),  # noqa: S704 - our own file
         explorer=explorer,
         all_futures=_all_futures(report),
         opening=words.opening(report),
@@ -213,26 +201,3 @@ def _assumption_cells(row: Assumption) -> dict[str, object]:
         "path": None if row.sketch is None else sketch_path(row.sketch),
         "spread": spread,
     }
-
-
-def _style() -> str:
-    """Return the style sheet behind the colours of the charts, light and dark."""
-    light = "".join(f"--{name}:{pair[0]};" for name, pair in COLOURS.items())
-    dark = "".join(f"--{name}:{pair[1]};" for name, pair in COLOURS.items())
-    dark_screen = f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
-    return f":root{{{light}}}{dark_screen}\n{_text('style.css')}"
-
-
-def _policy(style: str, script: str) -> str:
-    """Return the content security policy: nothing from outside; our own style and script, known by their hashes."""
-    scripts = f"script-src '{_hash(script)}'; " if script else ""
-    return f"default-src 'none'; style-src '{_hash(style)}'; {scripts}base-uri 'none'; form-action 'none'"
-
-
-def _hash(text: str) -> str:
-    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-    return f"sha256-{digest}"
-
-
-def _text(name: str) -> str:
-    return files("riskcalc.report").joinpath(name).read_text(encoding="utf-8")
