@@ -2,6 +2,8 @@
 
 from riskcalc.quantity import Quantity
 from riskcalc.scenario.assumptions import Assumption, assumptions
+from riskcalc.scenario.bounds import bounds_of
+from riskcalc.scenario.claims import Claim
 from riskcalc.scenario.editor_schema import json_schema
 from riskcalc.scenario.kit_checks import array_inputs, array_surfaces
 from riskcalc.scenario.reading import read_scenario
@@ -10,12 +12,14 @@ from riskcalc.scenario.units import unit_of
 
 __all__ = [
     "Assumption",
+    "Claim",
     "FileUsed",
     "Quantity",
     "Scenario",
     "array_inputs",
     "array_surfaces",
     "assumptions",
+    "bounds_of",
     "family_of",
     "json_schema",
     "read_scenario",

@@ -128,7 +128,8 @@ def _sound_parts(tables: dict[str, Any], broken: set[str]) -> Parts:
 
 def _parts(values: dict[str, Any], tables: dict[str, Any]) -> Parts:
     held: dict[str, Any] = {name: value for name, value in values.items() if isinstance(value, BaseModel)}
-    return Parts(currency=values.get("currency"), present=frozenset(tables), **held)
+    claims = values.get("claims") or ()
+    return Parts(currency=values.get("currency"), claims=claims, present=frozenset(tables), **held)
 
 
 def _follows(problem: Problem, unread: set[str]) -> bool:

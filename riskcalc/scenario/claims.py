@@ -1,0 +1,102 @@
+"""Table [[claims]]: what somebody has said about the purchase, to be held against the futures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
+from riskcalc.scenario.fields import Table, needed, optional
+from riskcalc.scenario.texts import Months, Text
+from riskcalc.scenario.uncertain import Number, Whole
+
+#: Measures of the whole horizon, of the bill and of days and months, with what each counts; the first-year figures of
+#: result.json come on top. Units are those of the scenario: its currency, kWh, hours, shares of 1.
+MEASURES = {
+    "payback_years": "years until the purchase has paid for itself; never counts as longer than any number",
+    "lasting_payback_years": "years until it has paid for itself for good",
+    "discounted_payback_years": "years until it has paid for itself with later money discounted",
+    "net_present_value": "worth on the day of purchase",
+    "saving_per_year": "yearly saving on the bill, the average over the first `years`",
+    "bill_cut_share": "share of the first year's bill that goes away, or of the bill of some months",
+    "demand_served_share": "share of the first year's demand that the kit serves, from sun or battery",
+    "reachable_demand_served_share": "the same share of the demand within its reach",
+    "months_without_grid_use": "number of months in which the home takes nothing from the grid",
+    "months_without_grid_use_within_reach": "the same for the loads within reach and the charger alone",
+    "hours_bridged": "hours an outage is bridged on average",
+}
+
+#: Figures of the first year under their names in result.json.
+FIRST_YEAR = (
+    "saving",
+    "bill_without",
+    "bill_with",
+    "demand_kwh",
+    "reachable_demand_kwh",
+    "import_kwh",
+    "export_kwh",
+    "solar_available_kwh",
+    "solar_used_kwh",
+    "solar_to_load_kwh",
+    "battery_to_load_kwh",
+    "grid_to_battery_kwh",
+    "battery_throughput_kwh",
+    "losses_kwh",
+    "unmet_kwh",
+    "overload_minutes",
+    "overload_kwh",
+)
+
+#: First-year figures and measures that can be asked of some months only.
+BY_MONTH = (
+    "bill_cut_share",
+    "demand_served_share",
+    "reachable_demand_served_share",
+    "months_without_grid_use",
+    "months_without_grid_use_within_reach",
+    "saving",
+    "bill_without",
+    "bill_with",
+    *(name for name in FIRST_YEAR if name.endswith("_kwh") and name != "overload_kwh"),
+)
+
+PAYBACKS = ("payback_years", "lasting_payback_years", "discounted_payback_years")
+
+
+class Claim(Table):
+    """One statement as it was published, and the figure that it comes down to."""
+
+    sentence: Text = needed("the statement as it was published")
+    measure: Text = needed("what is measured, such as payback_years or saving_per_year")
+    at_least: Annotated[float, Number(-1e9, 1e9)] | None = optional("least value that makes the statement true", "")
+    at_most: Annotated[float, Number(-1e9, 1e9)] | None = optional("greatest value that makes the statement true", "")
+    months: Months | None = optional("months that are meant, 1 to 12", "the whole year")
+    years: Annotated[int, Whole(1, 60, unit="years")] | None = optional("first years that are averaged", "the first")
+
+
+def claims_complaints(claims: tuple[Claim, ...], *, horizon_years: int | None) -> Iterator[Complaint]:
+    """Yield what does not fit within a claim, or between a claim and the horizon."""
+    for place, claim in enumerate(claims):
+        at = ("claims", place)
+        known = (*MEASURES, *FIRST_YEAR)
+        if claim.measure not in known:
+            accepted = "one of " + ", ".join(known)
+            yield Complaint((*at, "measure"), shown(claim.measure), accepted, did_you_mean(claim.measure, known))
+            continue
+        given = [name for name in ("at_least", "at_most") if getattr(claim, name) is not None]
+        if len(given) != 1:
+            said = listed(given, joiner="and") if given else "neither"
+            yield Complaint((*at, "at_least"), said, "one of at_least and at_most")
+        if claim.months is not None and claim.measure not in BY_MONTH:
+            yield Complaint((*at, "months"), shown(claim.months), f"nothing: {claim.measure} has no months")
+        if claim.years is not None and claim.measure != "saving_per_year":
+            yield Complaint((*at, "years"), shown(claim.years), "nothing: only saving_per_year is averaged over years")
+        if horizon_years is None:
+            continue
+        if claim.years is not None and claim.years > horizon_years:
+            accepted = f"a whole number from 1 to horizon_years ({horizon_years})"
+            yield Complaint((*at, "years"), shown(claim.years), accepted)
+        limit = claim.at_most if claim.at_most is not None else claim.at_least
+        if claim.measure in PAYBACKS and limit is not None and limit > horizon_years:
+            accepted = f"at most horizon_years ({horizon_years}): later years are not looked at"
+            yield Complaint((*at, given[0] if given else "at_most"), shown(limit), accepted)
