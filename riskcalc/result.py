@@ -169,7 +169,7 @@ def provenance(assessment: Assessment) -> dict[str, Any]:
     return {
         "riskcalc": __version__,
         "python": platform.python_version(),
-        "libraries": {name: _version(name) for name in LIBRARIES},
+        "libraries": {name: library_version(name) for name in LIBRARIES},
         "seed": study.seed,
         "draws": assessment.draws,
         "scrambles": study.scrambles,
@@ -224,7 +224,7 @@ def _known(error: float) -> float | None:
     return None if np.isnan(error) else error
 
 
-def _version(name: str) -> str:
+def library_version(name: str) -> str:
     try:
         return version(name)
     except PackageNotFoundError:
