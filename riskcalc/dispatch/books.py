@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
+from riskcalc.dispatch.compiled import inner
 from riskcalc.dispatch.flows import Flow
 from riskcalc.dispatch.plan import PoolArrays
 from riskcalc.dispatch.rows import BILL_ROWS, FLOW_ROWS, LANES, fma
@@ -21,7 +21,7 @@ _LOSSES, _UNMET = (rows.FLOWS + LANES * flow for flow in (Flow.LOSSES, Flow.UNME
 _BILL_DEMAND, _BILL_IMPORT, _BILL_EXPORT = rows.BILLS, rows.BILLS + LANES, rows.BILLS + 2 * LANES
 
 
-@numba.njit(error_model="numpy")
+@inner
 def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on throughout."""
     lanes = min(lanes, LANES)
@@ -30,7 +30,7 @@ def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         work[rows.ON + lane] = on
 
 
-@numba.njit(error_model="numpy")
+@inner
 def count_overload(
     lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int, excess_only: float
 ) -> None:
@@ -51,7 +51,7 @@ def count_overload(
             work[rows.OVERLOAD_ENERGY + lane] += refused if over else 0.0
 
 
-@numba.njit(error_model="numpy")
+@inner
 def close_slot(lanes: int, steps: int, work: NDArray[np.float64], month: int, rate: int, kwh: float, billing: float,
                off_grid: bool) -> None:  # fmt: skip
     """Turn the slot's sums into flows and book them by month (times `kwh`) and by rate (times `billing`)."""
@@ -70,7 +70,7 @@ def close_slot(lanes: int, steps: int, work: NDArray[np.float64], month: int, ra
             work[book + lane] = fma(work[rows.BILLS + bill * LANES + lane], billing, work[book + lane])
 
 
-@numba.njit(error_model="numpy")
+@inner
 def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
     lanes = min(lanes, LANES)
     for lane in range(lanes):
@@ -83,7 +83,7 @@ def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
         work[rows.HIGHEST + lane] = share if share > highest else highest
 
 
-@numba.njit(error_model="numpy")
+@inner
 def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Set FLOWS and BILLS of the slot, in W times steps, from its sums."""
     lanes = min(lanes, LANES)
@@ -140,7 +140,7 @@ def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         work[_BILL_EXPORT + lane] = export
 
 
-@numba.njit(error_model="numpy")
+@inner
 def _settle_off_grid(lanes: int, work: NDArray[np.float64]) -> None:
     """Without a supply, what would be bought is unmet; it stays on the bill as energy to be had from elsewhere."""
     lanes = min(lanes, LANES)
@@ -150,7 +150,7 @@ def _settle_off_grid(lanes: int, work: NDArray[np.float64]) -> None:
         work[_GRID_TO_LOAD + lane] = 0.0
 
 
-@numba.njit(error_model="numpy")
+@inner
 def close_year(lanes: int, work: NDArray[np.float64], days: int, slots: int) -> None:
     """Turn the year's sums of stored share and daily swing into means."""
     lanes = min(lanes, LANES)

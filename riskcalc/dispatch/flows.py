@@ -8,9 +8,10 @@ from enum import IntEnum
 class Flow(IntEnum):
     """Rows of `monthly_kwh`: what flowed in a month, in kWh.
 
-    Grid figures and figures "to load" are AC at the sockets; solar figures are at the unit's solar input; battery figures are
-    at the cells. Every step closes:
-    PV_USED + GRID_IMPORT + BATTERY_DISCHARGE + UNMET = DEMAND_REACHABLE + DEMAND_WIRED + GRID_EXPORT + BATTERY_CHARGE + LOSSES.
+    Grid figures and figures "to load" are AC at the sockets; solar figures are at the unit's solar input;
+    battery figures are at the cells. GRID_IMPORT holds GRID_TO_LOAD, DEMAND_WIRED, GRID_TO_BATTERY and standby.
+    Every step closes: PV_USED + GRID_IMPORT + BATTERY_DISCHARGE + UNMET
+    = DEMAND_REACHABLE + DEMAND_WIRED + GRID_EXPORT + BATTERY_CHARGE + LOSSES.
     """
 
     DEMAND_REACHABLE = 0

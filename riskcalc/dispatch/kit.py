@@ -75,14 +75,14 @@ _LARGEST = 1e9
 def param_rows(draws: int, **figures: ArrayLike) -> NDArray[np.float64]:
     """Return `params` (len(Param), draws) from figures named like the members of `Param` in lower case.
 
-    Each figure is a number or an array (draws,). What is left out is neutral: no battery, no inverter, no charger, efficiencies
-    of 1, demand unscaled, no limit on the socket.
+    Each figure is a number or an array (draws,). What is left out is neutral: no battery, no inverter, no
+    charger, efficiencies of 1, demand unscaled, no limit on the socket.
 
     Raises
     ------
     ValueError
-        For an unknown name, a figure that is not finite (the two limits may be inf) or negative, an efficiency outside (0, 1],
-        or `loss_linear` below 1.
+        For an unknown name, a figure that is not finite (the two limits may be inf) or negative, an efficiency
+        outside (0, 1], or `loss_linear` below 1.
     """
     rows = np.zeros((len(Param), draws))
     known = {param.name.lower(): param for param in Param}
@@ -135,14 +135,15 @@ def inverter_curve(
     Raises
     ------
     ValueError
-        If a < 1 (the idle draw alone is more than the half-load efficiency leaves) or b < 0 (the curve would bend the wrong way:
-        full load better than half load by more than the idle draw explains); names the figures.
+        If a < 1 (the idle draw alone is more than the half-load efficiency leaves) or b < 0 (the curve would
+        bend the wrong way: full load better than half load by more than the idle draw explains); names the
+        figures.
 
     Notes
     -----
-    The quadratic form is that of Schmidt & Sauer (1996), "Wechselrichter-Wirkungsgrade", Sonnenenergie 4 (cited from memory):
-    a constant, a share proportional to power (semiconductor drops) and one to its square (resistance). With P = rating,
-    D(P/2) = (P/2) / eta_half and D(P) = P / eta_full give
+    The quadratic form is that of Schmidt & Sauer (1996), "Wechselrichter-Wirkungsgrade", Sonnenenergie 4 (cited from
+    memory): a constant, a share proportional to power (semiconductor drops), one to its square (resistance).
+    With P = rating, D(P/2) = (P/2) / eta_half and D(P) = P / eta_full give
     b = 2 (D(P) - 2 D(P/2) + idle) / P^2 and a = (D(P) - idle) / P - b P.
     Limiting case: both efficiencies 1 and no idle draw give a = 1, b = 0.
     """
@@ -166,7 +167,8 @@ def inverter_curve(
         if np.any(wrong):
             at = int(np.argmax(wrong.ravel()))
             raise ValueError(
-                f"inverter: idle_w {idle.ravel()[at]:g}, efficiency_half_load {half.ravel()[at]:g} and efficiency_full_load "
-                f"{full.ravel()[at]:g} at rating_w {rating.ravel()[at]:g} contradict each other: {why}"
+                f"inverter: idle_w {idle.ravel()[at]:g}, efficiency_half_load {half.ravel()[at]:g} and "
+                f"efficiency_full_load {full.ravel()[at]:g} at rating_w {rating.ravel()[at]:g} "
+                f"contradict each other: {why}"
             )
     return linear, quadratic

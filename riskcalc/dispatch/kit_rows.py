@@ -41,7 +41,7 @@ def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> ND
         rows.RATING_MOST: rating if off_grid else rating * SLACK,
         rows.ALWAYS: np.full_like(idle, np.inf if off_grid else -np.inf),
         rows.GIVE: give,
-        rows.GIVE_MOST: give if off_grid else give * SLACK,
+        rows.GIVE_MOST: (give if off_grid else give * SLACK) + rows.TINY,
         rows.TO_STORED: charge * discharge,
         rows.CELLS: np.where(battery, figure[Param.CHARGE_W], 0.0) * discharge,
         rows.CAPACITY: capacity,

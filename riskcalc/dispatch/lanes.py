@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -69,8 +70,8 @@ def dispatch_year(
 
     Notes
     -----
-    The equations are those of `riskcalc.dispatch.twin`. Without kit (all figures of `param_rows` left out) billed import equals
-    billed demand bit for bit. A draw's result does not depend on its neighbours, their order or their number.
+    The equations are those of `riskcalc.dispatch.twin`. Without kit (all figures of `param_rows` left out) billed
+    import equals billed demand bit for bit. A draw's result does not depend on its neighbours, their order or number.
     """
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
     hours = inputs.step_minutes / 60.0
@@ -111,8 +112,9 @@ def lane_groups(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return which draw runs in which lane (groups, LANES), each group's pool year and its number of lanes (groups,).
 
-    Draws of one pool year are put side by side in rising order. A group that is not full runs as many lanes as it has
-    draws, rounded up to whole vectors; lanes without a draw of their own repeat the last, whose books are written twice.
+    Draws of one pool year are put side by side in rising order. A group that is not full runs as many lanes as
+    it has draws, rounded up to whole vectors; lanes without a draw of their own repeat the last, whose books
+    are written twice.
     """
     order = np.argsort(pool_year, kind="stable")
     years, first, count = np.unique(pool_year[order], return_index=True, return_counts=True)
@@ -144,7 +146,7 @@ def _set(work: NDArray[np.float64], row: int, values: NDArray[np.float64]) -> No
 def _parts(groups: int, threads: int) -> list[slice]:
     """Return contiguous parts of the groups, one per thread, none empty."""
     edges = np.linspace(0, groups, max(1, min(threads, groups)) + 1).astype(int)
-    return [slice(int(a), int(b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [slice(int(a), int(b)) for a, b in pairwise(edges)]
 
 
 def _outcome(

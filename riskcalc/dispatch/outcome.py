@@ -19,8 +19,8 @@ class DispatchOutcome:
     monthly_kwh : float64 (len(Flow), 12, draws)
         Energy per wall-clock month, rows named by `Flow` [kWh].
     billed_kwh : float64 (len(Billed), rates, draws)
-        Sum of rate weight times energy at each rate [kWh]: whole demand (reachable and wired), what the supply delivers (off grid:
-        what the kit leaves unmet, to be bought otherwise), and export.
+        Sum of rate weight times energy at each rate [kWh]: whole demand (reachable and wired), what the supply
+        delivers (off grid: what the kit leaves unmet, to be bought otherwise), and export.
     stored_wh : float64 (draws,)
         Stored energy at the end of the year [Wh].
     mean_stored_share : float64 (draws,)

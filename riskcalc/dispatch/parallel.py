@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
+from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.rows import LANES, LOADS, fma
 
 
-@numba.njit(error_model="numpy")
+@inner
 def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: bool, grid_charge: bool) -> None:
     """Run the steps of a slot with sun; `twin.parallel_step` explains each line. ON sums the idle power.
 
@@ -68,7 +68,7 @@ def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: boo
             _charge_beside_sun(lanes, loads, work)
 
 
-@numba.njit(error_model="numpy", forceinline=True)
+@inlined
 def _export_spare(lanes: int, work: NDArray[np.float64]) -> None:
     """Feed one step's surplus sun that the cells do not take into the grid, through what the inverter has left."""
     lanes = min(lanes, LANES)
@@ -89,7 +89,7 @@ def _export_spare(lanes: int, work: NDArray[np.float64]) -> None:
         work[rows.TO_GRID + lane] += spare if spare < to_grid else to_grid
 
 
-@numba.njit(error_model="numpy", forceinline=True)
+@inlined
 def _charge_beside_sun(lanes: int, loads: int, work: NDArray[np.float64]) -> None:
     """Top the cells up from the grid in one step, after the sun, with what the loads leave free."""
     lanes = min(lanes, LANES)
@@ -110,7 +110,7 @@ def _charge_beside_sun(lanes: int, loads: int, work: NDArray[np.float64]) -> Non
         work[rows.GRID_TO_CELLS + lane] += from_grid
 
 
-@numba.njit(error_model="numpy")
+@inner
 def feed_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot without sun: `feed_with_sun` with every solar term zero."""
     lanes = min(lanes, LANES)

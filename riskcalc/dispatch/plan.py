@@ -133,9 +133,9 @@ class DispatchInputs:
     def slot_totals(self) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
         """Return sum and peak of `reachable_w` over the steps of each slot; computed once and kept."""
         if not self._totals:
-            from riskcalc.dispatch.year import slot_totals
-
-            self._totals.append(slot_totals(self.reachable_w, self.wired_w.shape[2]))
+            years, bases, _ = self.reachable_w.shape
+            by_slot = self.reachable_w.reshape(years, bases, self.wired_w.shape[2], -1)
+            self._totals.append((by_slot.sum(axis=-1, dtype=np.float64), by_slot.max(axis=-1)))
         return self._totals[0]
 
     def arrays(self) -> PoolArrays:
@@ -176,12 +176,12 @@ class SlotPlan:
     day: NDArray[np.int64]
     hour: NDArray[np.int64]
     rate: NDArray[np.int64]
-    rate_weight: NDArray[np.float64] = field(default=None)  # type: ignore[assignment]
-    discharge_on: NDArray[np.int64] = field(default=None)  # type: ignore[assignment]
-    inverter_on: NDArray[np.int64] = field(default=None)  # type: ignore[assignment]
-    grid_charge_on: NDArray[np.int64] = field(default=None)  # type: ignore[assignment]
-    target_share: NDArray[np.float64] = field(default=None)  # type: ignore[assignment]
-    reserve_share: NDArray[np.float64] = field(default=None)  # type: ignore[assignment]
+    rate_weight: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
+    discharge_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
+    inverter_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
+    grid_charge_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
+    target_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
+    reserve_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     rates: int = 0
 
     def __post_init__(self) -> None:

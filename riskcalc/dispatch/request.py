@@ -8,6 +8,12 @@ from numpy.typing import ArrayLike, NDArray
 from riskcalc.dispatch.kit import COUPLINGS, check_params
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 
+#: What the kernels' workspace has room for.
+MOST_STEPS = 60
+MOST_BASES = 12
+MOST_PLANES = 16
+MOST_INPUTS = 16
+
 
 def check_request(
     coupling: str,
@@ -23,36 +29,53 @@ def check_request(
     if coupling not in COUPLINGS:
         raise ValueError(f"coupling: {coupling!r}; accepted: {', '.join(COUPLINGS)}")
     check_params(params)
+    _check_times(inputs, plan)
     draws = params.shape[1]
-    if inputs.step_minutes < 1 or plan.slot_minutes % inputs.step_minutes != 0:
-        raise ValueError(
-            f"step_minutes: {inputs.step_minutes}; accepted: a divisor of slot_minutes {plan.slot_minutes}"
-        )
-    steps = plan.slots * plan.slot_minutes // inputs.step_minutes
-    if inputs.reachable_w.shape[2] != steps:
-        raise ValueError(
-            f"inputs: reachable_w: {inputs.reachable_w.shape[2]} steps; accepted: {steps}, as the plan says"
-        )
-    if inputs.wired_w.shape[2] != plan.slots:
-        raise ValueError(f"inputs: wired_w: {inputs.wired_w.shape[2]} slots; accepted: {plan.slots}, as the plan says")
-    if plan.slots and inputs.solar_w.shape[2] <= plan.hour.max():
-        raise ValueError(f"plan: hour: up to {plan.hour.max()}; accepted: below {inputs.solar_w.shape[2]}")
-    planes = inputs.solar_w.shape[1]
-    if plane_weight.shape != (planes, draws):
-        raise ValueError(f"plane_weight: shape {plane_weight.shape}; accepted: ({planes}, {draws})")
-    if input_limit_w.ndim != 2 or input_limit_w.shape[1] != draws:
-        raise ValueError(f"input_limit_w: shape {input_limit_w.shape}; accepted: (inputs, {draws})")
-    if planes and not 0 <= inputs.input_of_plane.min() <= inputs.input_of_plane.max() < input_limit_w.shape[0]:
-        raise ValueError(
-            f"inputs: input_of_plane: {inputs.input_of_plane}; accepted: 0 to {input_limit_w.shape[0] - 1}"
-        )
-    if np.any(~(plane_weight >= 0.0)) or np.any(~(input_limit_w >= 0.0)):
-        raise ValueError("plane_weight and input_limit_w must be 0 or more")
-    if pool_year.shape != (draws,):
-        raise ValueError(f"pool_year: shape {pool_year.shape}; accepted: ({draws},)")
-    if draws and not 0 <= pool_year.min() <= pool_year.max() < inputs.years:
+    _check_solar(inputs, plane_weight, input_limit_w, draws)
+    if pool_year.shape != (draws,) or draws == 0:
+        raise ValueError(f"pool_year: shape {pool_year.shape}; accepted: ({draws},), at least one draw")
+    if not 0 <= pool_year.min() <= pool_year.max() < inputs.years:
         raise ValueError(f"pool_year: {pool_year.min()} to {pool_year.max()}; accepted: 0 to {inputs.years - 1}")
     stored = np.array(np.broadcast_to(np.asarray(stored_wh, dtype=np.float64), (draws,)))
-    if not np.all(stored >= 0.0) or not np.all(np.isfinite(stored)):
-        raise ValueError("stored_wh must be 0 or more")
+    if not np.all((stored >= 0.0) & np.isfinite(stored)):
+        raise ValueError("stored_wh: accepted: 0 or more, finite")
     return stored
+
+
+def _check_times(inputs: DispatchInputs, plan: SlotPlan) -> None:
+    step, slot = inputs.step_minutes, plan.slot_minutes
+    if step < 1 or slot % step != 0 or slot // step > MOST_STEPS:
+        raise ValueError(
+            f"step_minutes: {step}; accepted: a divisor of slot_minutes {slot}, at most {MOST_STEPS} steps"
+        )
+    for name, given, accepted in (
+        ("reachable_w: steps", inputs.reachable_w.shape[2], plan.slots * (slot // step)),
+        ("wired_w: slots", inputs.wired_w.shape[2], plan.slots),
+    ):
+        if given != accepted:
+            raise ValueError(f"inputs: {name}: {given}; accepted: {accepted}, as the plan says")
+    if inputs.solar_w.shape[2] <= plan.hour.max():
+        raise ValueError(f"plan: hour: up to {plan.hour.max()}; accepted: below {inputs.solar_w.shape[2]}")
+    if inputs.reachable_w.shape[1] > MOST_BASES:
+        raise ValueError(f"inputs: bases: {inputs.reachable_w.shape[1]}; accepted: at most {MOST_BASES}")
+
+
+def _check_solar(
+    inputs: DispatchInputs, plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], draws: int
+) -> None:
+    planes = inputs.solar_w.shape[1]
+    if planes > MOST_PLANES:
+        raise ValueError(f"inputs: planes: {planes}; accepted: at most {MOST_PLANES}")
+    if plane_weight.shape != (planes, draws):
+        raise ValueError(f"plane_weight: shape {plane_weight.shape}; accepted: ({planes}, {draws})")
+    if input_limit_w.ndim != 2 or input_limit_w.shape[1] != draws or input_limit_w.shape[0] > MOST_INPUTS:
+        raise ValueError(
+            f"input_limit_w: shape {input_limit_w.shape}; accepted: (inputs, {draws}), at most {MOST_INPUTS} inputs"
+        )
+    on_input = inputs.input_of_plane
+    if planes and not 0 <= on_input.min() <= on_input.max() < input_limit_w.shape[0]:
+        raise ValueError(f"inputs: input_of_plane: {on_input}; accepted: 0 to {input_limit_w.shape[0] - 1}")
+    for name, values in (("plane_weight", plane_weight), ("input_limit_w", input_limit_w)):
+        # A comparison with NaN is false, so NaN is refused as well.
+        if not np.all(values >= 0.0):
+            raise ValueError(f"{name}: accepted: 0 or more")

@@ -1,16 +1,16 @@
-"""Lane loops for slots in which the inverter carries nothing: it is off, or the cells are being charged from the grid."""
+"""Lane loops for slots in which the inverter carries nothing: it is off, or the grid charges the cells."""
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
+from riskcalc.dispatch.compiled import inner
 from riskcalc.dispatch.rows import LANES, LOADS
 
 
-@numba.njit(error_model="numpy")
+@inner
 def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Let the sun charge the cells for a whole slot; the power is constant, so the steps need no loop."""
     lanes = min(lanes, LANES)
@@ -25,7 +25,7 @@ def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         work[rows.LEFT + lane] = work[rows.DEMAND + lane]
 
 
-@numba.njit(error_model="numpy")
+@inner
 def charge_from_grid(lanes: int, steps: int, work: NDArray[np.float64], inverter_on: bool) -> None:
     """Let sun and grid charge the cells; what loads and standby leave free on the supply goes to the charger."""
     lanes = min(lanes, LANES)

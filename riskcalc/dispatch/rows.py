@@ -12,19 +12,15 @@ bus, Wh at the cells times discharge efficiency / step in hours. A step then nee
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
-from llvmlite import ir
 from numba import types
 from numba.extending import intrinsic
 
 from riskcalc.dispatch.flows import Billed, Flow
+from riskcalc.dispatch.request import MOST_BASES, MOST_INPUTS, MOST_PLANES, MOST_STEPS
 
 LANES = 32
-MOST_STEPS = 60
-MOST_BASES = 12
-MOST_PLANES = 32
-MOST_INPUTS = 16
 FLOW_ROWS = len(Flow)
 BILL_ROWS = len(Billed)
 MONTHLY_ROWS = FLOW_ROWS * 12
@@ -145,12 +141,19 @@ def workspace_size(rates: int) -> int:
     return BILLED + BILL_ROWS * rates * LANES
 
 
-@intrinsic
-def fma(_context: Any, a: Any, b: Any, c: Any) -> Any:
-    """a * b + c with one rounding; said outright, so that no compiler decides it by the neighbourhood."""
-    signature = types.float64(types.float64, types.float64, types.float64)
+if TYPE_CHECKING:
 
-    def generate(_target: Any, builder: ir.IRBuilder, _signature: Any, arguments: Any) -> Any:
-        return builder.fma(*arguments)
+    def fma(a: float, b: float, c: float) -> float:
+        """Return a * b + c with one rounding."""
 
-    return signature, generate
+else:
+
+    @intrinsic
+    def fma(_context, _a, _b, _c):
+        """Return a * b + c with one rounding; said outright, so that no compiler decides it by the neighbourhood."""
+        signature = types.float64(types.float64, types.float64, types.float64)
+
+        def generate(_target, builder, _signature, arguments):
+            return builder.fma(*arguments)
+
+        return signature, generate

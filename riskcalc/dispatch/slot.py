@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from math import sqrt
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
+from riskcalc.dispatch.compiled import inner
 from riskcalc.dispatch.plan import PoolArrays
 from riskcalc.dispatch.rows import CHUNK, LANES, fma
 
 
-@numba.njit(error_model="numpy")
+@inner
 def open_year(lanes: int, work: NDArray[np.float64]) -> None:
-    """Set the least rating of the lanes, a hair lower so that rounding never hides an overload from `count_overload`."""
+    """Set the least rating of the lanes, a hair lower so that rounding hides no load from `count_overload`."""
     least = np.inf
     for lane in range(min(lanes, LANES)):
         least = min(least, work[rows.RATING_SLACK + lane])
     work[rows.LEAST_RATING] = least * (1.0 - 1e-12)
 
 
-@numba.njit(error_model="numpy")
+@inner
 def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, day: int) -> None:
     """Close the swing of the day before; set the weight of every demand basis and the power the cells take today."""
     lanes = min(lanes, LANES)
@@ -48,7 +48,7 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
         work[rows.TOP_WEIGHTS + basis] = top
 
 
-@numba.njit(error_model="numpy")
+@inner
 def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, hour: int) -> bool:
     """Set the solar power of an hour, before and behind the inputs; return whether there is any sun at all."""
     lanes = min(lanes, LANES)
@@ -80,7 +80,7 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
     return True
 
 
-@numba.njit(error_model="numpy")
+@inner
 def open_slot(
     lanes: int, work: NDArray[np.float64], reserve_share: float, target_share: float, discharge: float
 ) -> None:
@@ -118,7 +118,7 @@ def open_slot(
         work[rows.LIMIT + lane] = most if most > always else always
 
 
-@numba.njit(error_model="numpy")
+@inner
 def open_demand(
     lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, slot_sum: NDArray[np.float64],
     slot_peak: NDArray[np.float32], year: int, slot: int,
@@ -140,7 +140,7 @@ def open_demand(
     return peak > work[rows.LEAST_RATING]
 
 
-@numba.njit(error_model="numpy")
+@inner
 def fill_loads(lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int) -> None:
     """Set the load of every step: the weighted sum of the demand bases, CHUNK bases at a time."""
     lanes = min(lanes, LANES)

@@ -15,7 +15,7 @@ from riskcalc.dispatch.kit import PARALLEL, Param
 from riskcalc.dispatch.outcome import DispatchOutcome, empty_outcome
 from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.twin import StepKit, StepSetting, parallel_step, transfer_step
+from riskcalc.dispatch.twin import StepFlows, StepKit, StepSetting, parallel_step, transfer_step
 
 #: Columns of a trace, in order: mean power over the step [W]; stored energy at the step's end [Wh].
 TRACE_COLUMNS = (
@@ -40,6 +40,8 @@ _FLOWS = len(Flow)
 _HOUSEHOLD, _CAR = int(Param.HOUSEHOLD_SCALE), int(Param.CAR_SCALE)
 _HOME = int(Param.HOME_SHARE)
 _DEMAND_REACHABLE, _DEMAND_WIRED = int(Flow.DEMAND_REACHABLE), int(Flow.DEMAND_WIRED)
+_PV_AVAILABLE, _PV_USED = int(Flow.PV_AVAILABLE), int(Flow.PV_USED)
+_IMPORT, _EXPORT, _UNMET = int(Flow.GRID_IMPORT), int(Flow.GRID_EXPORT), int(Flow.UNMET)
 _MEAN_SHARE, _SWING, _OVERLOAD_MINUTES, _OVERLOAD_KWH, _ON_HOURS = range(5)
 
 
@@ -55,61 +57,89 @@ def basis_weight(pool: PoolArrays, column: NDArray[np.float64], year: int, day: 
 
 @register_jitable
 def step_kit(column: NDArray[np.float64]) -> StepKit:
-    """Return one draw's column of `params` as the twin's record; figures without a battery or a grid behind them are zero."""
+    """Return one draw's column of `params` as the twin's record; without cells nothing can be charged or discharged."""
     has_cells = column[0] > 0.0
+    charge_w = column[2] if has_cells else 0.0
+    discharge_w = column[3] if has_cells else 0.0
     return StepKit(
-        column[0],
-        min(column[1], column[0]),
-        column[2] if has_cells else 0.0,
-        column[3] if has_cells else 0.0,
-        column[4],
-        column[5],
-        column[6],
-        column[7],
-        column[8],
-        column[9],
-        column[10],
-        column[11],
-        column[12],
-        column[13],
-        column[14],
-        column[15],
-    )
+        column[0], min(column[1], column[0]), charge_w, discharge_w, column[4], column[5], column[6], column[7],
+        column[8], column[9], column[10], column[11], column[12], column[13], column[14], column[15],
+    )  # fmt: skip
+
+
+@register_jitable
+def solar_of_hour(
+    pool: PoolArrays, plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, hour: int
+) -> tuple[float, float]:
+    """Return the power at the planes' terminals and what of it the inputs let in [W]."""
+    available, admitted = 0.0, 0.0
+    for index in range(len(input_limit_w)):
+        at_input = 0.0
+        for plane in range(len(pool.input_of_plane)):
+            if pool.input_of_plane[plane] == index:
+                at_input += plane_weight[plane] * pool.solar_w[year, plane, hour]
+        available += at_input
+        admitted += min(at_input, input_limit_w[index])
+    return available, admitted
+
+
+@register_jitable
+def book_step(
+    flows: StepFlows, load: float, wired: float, available: float, off_grid: bool, hours: float,
+    powers: NDArray[np.float64], others: NDArray[np.float64],
+) -> None:  # fmt: skip
+    """Set `powers` (len(Flow),) of a step [W]; count overload and hours on. Off grid, wired demand is unmet."""
+    powers[_DEMAND_REACHABLE] = load
+    powers[_DEMAND_WIRED] = wired
+    powers[2] = available
+    powers[3] = flows.pv_used
+    powers[4] = flows.pv_to_load
+    powers[5] = flows.battery_to_load
+    powers[6] = flows.grid_to_load
+    powers[7] = flows.grid_to_battery
+    powers[_IMPORT] = 0.0 if off_grid else flows.grid_import + wired
+    powers[_EXPORT] = flows.grid_export
+    powers[10] = flows.battery_charge
+    powers[11] = flows.battery_discharge
+    powers[12] = flows.losses
+    powers[_UNMET] = flows.unmet + wired if off_grid else 0.0
+    others[_OVERLOAD_MINUTES] += hours * 60.0 if flows.overload > 0.0 else 0.0
+    others[_OVERLOAD_KWH] += flows.overload * hours / 1000.0
+    others[_ON_HOURS] += flows.on_share * hours
+
+
+@register_jitable
+def write_row(row: NDArray[np.float64], powers: NDArray[np.float64], stored_wh: float) -> None:
+    """Fill one row of a trace, in the order of `TRACE_COLUMNS`."""
+    row[0] = powers[_PV_AVAILABLE]
+    row[1] = powers[_PV_USED]
+    row[2] = powers[_PV_AVAILABLE] - powers[_PV_USED]
+    row[3] = powers[_DEMAND_REACHABLE] + powers[_DEMAND_WIRED]
+    row[4] = powers[_DEMAND_REACHABLE]
+    row[5:15] = powers[4:]
+    row[15] = stored_wh
 
 
 @register_jitable
 def run_draw(
-    off_grid: bool,
-    parallel: bool,
-    pool: PoolArrays,
-    plan: PlanArrays,
-    column: NDArray[np.float64],
-    plane_weight: NDArray[np.float64],
-    input_limit_w: NDArray[np.float64],
-    year: int,
-    stored_wh: float,
-    step_minutes: int,
-    slot_minutes: int,
-    monthly: NDArray[np.float64],
-    billed: NDArray[np.float64],
-    others: NDArray[np.float64],
-    rows: NDArray[np.float64],
-) -> float:
-    """Run one draw through the plan, add its energies to `monthly`, `billed` and `others`, return the stored energy at the end.
+    off_grid: bool, parallel: bool, pool: PoolArrays, plan: PlanArrays, column: NDArray[np.float64],
+    plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, stored_wh: float,
+    step_minutes: int, slot_minutes: int, monthly: NDArray[np.float64], billed: NDArray[np.float64],
+    others: NDArray[np.float64], rows: NDArray[np.float64],
+) -> float:  # fmt: skip
+    """Run one draw through the plan, add its energies to `monthly`, `billed` and `others`, return the stored energy.
 
     `rows` has one row per step to fill with `TRACE_COLUMNS`, or no row at all.
     """
     kit = step_kit(column)
     hours = step_minutes / 60.0
-    steps_per_slot = slot_minutes // step_minutes
-    slots = len(plan.month)
+    steps = slot_minutes // step_minutes
     bases = len(pool.rank_row)
-    planes = len(pool.input_of_plane)
     weight = np.zeros(bases)
-    input_w = np.zeros(len(input_limit_w))
+    powers = np.zeros(_FLOWS)
     stored_wh = min(stored_wh, kit.capacity_wh)
     lowest, highest, days = 0.0, 0.0, 0
-    for slot in range(slots):
+    for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
             for basis in range(bases):
@@ -117,31 +147,17 @@ def run_draw(
             others[_SWING] += highest - lowest
             lowest, highest = 1.0, 0.0
             days += 1
-        available = 0.0
-        input_w[:] = 0.0
-        for plane in range(planes):
-            plane_w = plane_weight[plane] * pool.solar_w[year, plane, plan.hour[slot]]
-            available += plane_w
-            input_w[pool.input_of_plane[plane]] += plane_w
-        admitted = 0.0
-        for index in range(len(input_limit_w)):
-            admitted += min(input_w[index], input_limit_w[index])
+        available, admitted = solar_of_hour(pool, plane_weight, input_limit_w, year, plan.hour[slot])
         wired = 0.0
         for basis in range(bases):
             wired += weight[basis] * pool.wired_w[year, basis, slot]
         setting = StepSetting(
-            hours,
-            off_grid,
-            plan.inverter_on[slot] != 0,
-            plan.discharge_on[slot] != 0,
-            plan.grid_charge_on[slot] != 0,
-            pool.charge_allowed[year, day],
-            plan.target_share[slot],
-        )
+            hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
+            plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day], plan.target_share[slot],
+        )  # fmt: skip
         # Cells that start a slot below the reserve are not discharged further.
         floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)
-        month, rate = plan.month[slot], plan.rate[slot]
-        for step in range(slot * steps_per_slot, (slot + 1) * steps_per_slot):
+        for step in range(slot * steps, (slot + 1) * steps):
             load = 0.0
             for basis in range(bases):
                 load += weight[basis] * pool.reachable_w[year, basis, step]
@@ -150,44 +166,16 @@ def run_draw(
             else:
                 flows = transfer_step(kit, setting, floor_wh, stored_wh, load, admitted)
             stored_wh = flows.stored_wh
-            supplied = flows.grid_import + (0.0 if off_grid else wired)
-            unmet = flows.unmet + (wired if off_grid else 0.0)
-            powers = (
-                load,
-                wired,
-                available,
-                flows.pv_used,
-                flows.pv_to_load,
-                flows.battery_to_load,
-                flows.grid_to_load,
-                flows.grid_to_battery,
-                supplied,
-                flows.grid_export,
-                flows.battery_charge,
-                flows.battery_discharge,
-                flows.losses,
-                unmet,
-            )
-            for index in range(_FLOWS):
-                monthly[index, month] += powers[index] * hours / 1000.0
+            book_step(flows, load, wired, available, off_grid, hours, powers, others)
+            monthly[:, plan.month[slot]] += powers * (hours / 1000.0)
             billing = plan.rate_weight[slot] * hours / 1000.0
-            billed[0, rate] += (load + wired) * billing
-            billed[1, rate] += (supplied + unmet) * billing
-            billed[2, rate] += flows.grid_export * billing
-            others[_OVERLOAD_MINUTES] += step_minutes if flows.overload > 0.0 else 0.0
-            others[_OVERLOAD_KWH] += flows.overload * hours / 1000.0
-            others[_ON_HOURS] += flows.on_share * hours
+            billed[0, plan.rate[slot]] += (load + wired) * billing
+            billed[1, plan.rate[slot]] += (powers[_IMPORT] + powers[_UNMET]) * billing
+            billed[2, plan.rate[slot]] += powers[_EXPORT] * billing
             if len(rows) > 0:
-                rows[step, 0] = available
-                rows[step, 1] = flows.pv_used
-                rows[step, 2] = available - flows.pv_used
-                rows[step, 3] = load + wired
-                rows[step, 4] = load
-                for index in range(4, _FLOWS):
-                    rows[step, index + 1] = powers[index]
-                rows[step, 15] = stored_wh
+                write_row(rows[step], powers, stored_wh)
         share = stored_wh / kit.capacity_wh if kit.capacity_wh > 0.0 else 0.0
-        others[_MEAN_SHARE] += share / slots
+        others[_MEAN_SHARE] += share / len(plan.month)
         lowest, highest = min(lowest, share), max(highest, share)
     others[_SWING] = (others[_SWING] + highest - lowest) / days
     return stored_wh
@@ -199,8 +187,8 @@ def _run_draw_compiled(
     monthly, billed, others, rows,
 ):  # fmt: skip
     return run_draw(
-        off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes, slot_minutes,
-        monthly, billed, others, rows,
+        off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes,
+        slot_minutes, monthly, billed, others, rows,
     )  # fmt: skip
 
 

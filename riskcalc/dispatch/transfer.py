@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
+from riskcalc.dispatch.compiled import inner
 from riskcalc.dispatch.rows import LANES, LOADS, fma
 
 
-@numba.njit(error_model="numpy")
+@inner
 def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot with sun; `twin.transfer_step` explains each line."""
     lanes = min(lanes, LANES)
@@ -52,7 +52,7 @@ def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
             work[rows.ON + lane] += on
 
 
-@numba.njit(error_model="numpy")
+@inner
 def carry_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot without sun: `carry_with_sun` with every solar term zero."""
     lanes = min(lanes, LANES)

@@ -1,8 +1,8 @@
-"""The dispatch equations, one step of one draw at a time, branch by branch: the definition that the fast kernels must meet.
+"""The dispatch equations, step by step and branch by branch: the definition that the fast kernels must meet.
 
-Two families. In the *transfer* family (sockets, off grid) loads hang on the unit: a relay hands the whole load either to the
-inverter or to the grid's bypass. In the *parallel* family (plug-in, whole home) inverter and grid feed the same wires and the
-grid fills what the inverter leaves.
+Two families. In the *transfer* family (sockets, off grid) loads hang on the unit: a relay hands the whole load
+either to the inverter or to the grid's bypass. In the *parallel* family (plug-in, whole home) inverter and grid
+feed the same wires and the grid fills what the inverter leaves.
 
 Powers in W, mean over the step; stored energy in Wh at the cells. The functions run as plain Python and inside numba.
 """
@@ -78,10 +78,11 @@ def bus_power_w(kit: StepKit, load_w: float) -> float:
 
 @register_jitable
 def part_load_w(kit: StepKit, power_w: float, most_w: float, carried_w: float) -> float:
-    """Return the further AC power that `power_w` of DC gives an inverter that already carries `carried_w`, at most `most_w`.
+    """Return the further AC power that `power_w` of DC gives an inverter that carries `carried_w`, at most `most_w`.
 
-    The exact answer solves a y + b ((carried + y)^2 - carried^2) = power. We divide by the chord's slope at a first guess
-    y0 = power / a instead, which errs by at most (b y / a)^2 relative, is exact at `most_w` and needs no square root.
+    The exact answer solves a y + b ((carried + y)^2 - carried^2) = power. We divide by the chord's slope at a
+    first guess y0 = power / a instead, which errs by at most (b y / a)^2 relative, is exact at `most_w` and
+    needs no square root.
     """
     guess = min(most_w, power_w / kit.loss_linear)
     return power_w / (kit.loss_linear + kit.loss_quadratic * (2.0 * carried_w + guess))
@@ -89,7 +90,7 @@ def part_load_w(kit: StepKit, power_w: float, most_w: float, carried_w: float) -
 
 @register_jitable
 def load_for_bus_w(kit: StepKit, bus_w: float) -> float:
-    """Return the AC load that `bus_w` of DC carries, the inverse of `bus_power_w`; 0 if it does not even cover the idle draw."""
+    """Return the AC load that `bus_w` of DC carries, the inverse of `bus_power_w`; 0 below the idle draw."""
     power = bus_w - kit.idle_w
     if power <= 0.0:
         return 0.0

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch.books import close_slot, close_year, count_overload, share_of_idle
-from riskcalc.dispatch.compiled import compiled
+from riskcalc.dispatch.compiled import compiled, inner
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
 from riskcalc.dispatch.rest import charge_from_grid, rest
@@ -15,7 +14,7 @@ from riskcalc.dispatch.slot import fill_loads, open_day, open_demand, open_slot,
 from riskcalc.dispatch.transfer import carry_from_cells, carry_with_sun
 
 
-@numba.njit(error_model="numpy")
+@inner
 def _run_slot(
     lanes: int, parallel: bool, export: bool, steps: int, work: NDArray[np.float64], sun: bool, on: bool,
     discharge: bool, from_grid: bool,
@@ -40,10 +39,11 @@ def _run_slot(
         share_of_idle(lanes, steps, work)
 
 
-@numba.njit(error_model="numpy")
+@inner
 def _run_group(
     lanes: int, parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays,
-    slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int, work: NDArray[np.float64],
+    slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
+    work: NDArray[np.float64],
 ) -> None:  # fmt: skip
     open_year(lanes, work)
     days = 0
@@ -85,20 +85,3 @@ def run_groups(
             group_lanes[group], parallel, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group], hours,
             steps, work[group],
         )  # fmt: skip
-
-
-@compiled
-def slot_totals(reachable_w: NDArray[np.float32], slots: int) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
-    """Return sum and peak of every basis over the steps of each slot, both of shape (years, bases, slots)."""
-    years, bases, steps = reachable_w.shape
-    per_slot = steps // slots
-    total = np.zeros((years, bases, slots))
-    peak = np.zeros((years, bases, slots), dtype=np.float32)
-    for year in range(years):
-        for basis in range(bases):
-            for slot in range(slots):
-                for step in range(slot * per_slot, (slot + 1) * per_slot):
-                    power = reachable_w[year, basis, step]
-                    total[year, basis, slot] += power
-                    peak[year, basis, slot] = max(peak[year, basis, slot], power)
-    return total, peak
