@@ -15,6 +15,7 @@ from riskcalc.dispatch import Flow
 from riskcalc.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.model import Assessment
 from riskcalc.ranking import Ranking, rank_places, ranking
+from riskcalc.returns import measure_figures, worth_by_kind
 from riskcalc.scenario import assumptions, family_of
 from riskcalc.summary import Estimate
 from riskcalc.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
@@ -52,6 +53,14 @@ def result(assessment: Assessment) -> dict[str, Any]:
             {"years": years, **figure.as_dict()} for years, figure in paid_back_within(assessment).items()
         ],
         "net_present_value": _plain(summary.worth_figures(money.net_present_value, scrambles=scrambles)),
+        "bought_share": bought_share(assessment).as_dict(),
+        "worth_by_kind": _plain(worth_by_kind(money, assessment.values, scrambles=scrambles)),
+        "measures": {
+            name: _plain(figures)
+            for name, figures in measure_figures(
+                money, assessment.simulation, assessment.values, scrambles=scrambles
+            ).items()
+        },
         "first_year": _plain(first_year(assessment)),
         "ranking": ranking_rows(worth_ranking(assessment)),
         "limits": list(limits(assessment)),
@@ -59,6 +68,12 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "assumptions": [_assumption(row) for row in assumptions(assessment.scenario)],
         "provenance": provenance(assessment),
     }
+
+
+def bought_share(assessment: Assessment) -> Estimate:
+    """Return the share of draws in which the purchase happens: permission may be refused."""
+    bought = assessment.simulation.course.bought.astype(np.float64)
+    return summary.estimate(bought, summary.mean, scrambles=assessment.design.scrambles)
 
 
 def paid_back_within(assessment: Assessment) -> dict[int, Estimate]:

@@ -29,7 +29,8 @@ DAYS_PER_YEAR = 365
 class Valuation:
     """Money of every draw, nominal, cost negative and saving positive.
 
-    (years, draws): `saving`, `bill_without`, `bill_with`, `import_path` (price of each year over the first year's).
+    (years, draws): `saving`, `bill_without`, `bill_with`, `import_path` (price of each year over the first year's) and
+    `charging_cost`, what the supply delivers at each rate beyond the demand at that rate.
     (years + 1, draws): `cash_balance`, the running sum of all flows that count for the payback. (draws,): the rest; a
     payback that is not reached within the horizon is infinite.
     """
@@ -38,6 +39,7 @@ class Valuation:
     bill_without: Floats
     bill_with: Floats
     import_path: Floats
+    charging_cost: Floats
     flows: CashFlows
     cash_balance: Floats
     payback_years: Floats
@@ -53,11 +55,12 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
     import_price = np.stack([values[f"tariff.rates.{name}.import_price_per_kwh"] for name in scenario.tariff.rates])
     export_price = values["tariff.export_price_per_kwh"]
     demand, imported, exported = (simulation.billed_kwh[row] for row in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT))
-    saving, without = np.zeros((years, draws)), np.zeros((years, draws))
+    saving, without, charging = (np.zeros((years, draws)) for _ in range(3))
     for rate, price in enumerate(import_price):
         without += price * import_path * demand[rate]
         # Demand less import before the price: a kit that changes nothing saves exactly nothing.
         saving += price * import_path * (demand[rate] - imported[rate])
+        charging += price * import_path * np.maximum(imported[rate] - demand[rate], 0.0)
         saving += export_price * export_path * exported[rate]
     without += DAYS_PER_YEAR * values["tariff.standing_charge_per_day"] * import_path
     flows = purchase_flows(scenario, simulation, values, saving=saving)
@@ -68,6 +71,7 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
         bill_without=without,
         bill_with=without - saving,
         import_path=import_path,
+        charging_cost=charging,
         flows=flows,
         cash_balance=balance(flows.for_payback),
         payback_years=_if_bought(bought, simple_payback_years(flows.for_payback)),

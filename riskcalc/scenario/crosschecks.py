@@ -105,7 +105,8 @@ def _purchase(parts: Parts) -> Iterator[Complaint]:
         return
     needs = {
         "battery_replacement_price": kit.battery is not None,
-        "electronics_replacement_price": kit.ageing.electronics_life_years is not None,
+        "electronics_replacement_price": kit.ageing.electronics_life_years is not None
+        or kit.ageing.failure_chance_per_year.support[1] > 0.0,
     }
     for name, is_needed in needs.items():
         if is_needed and getattr(purchase, name) is None:
