@@ -72,6 +72,8 @@ def design(
 ) -> Design:
     """Return the random numbers of a run: the same for the same arguments, whatever the order of `keys`.
 
+    Twice the draws hold the same numbers again: the first half of each scramble is the whole of that scramble before.
+
     Parameters
     ----------
     keys
@@ -127,16 +129,29 @@ def luck_points(key: str, *, draws: int, seed: int, scrambles: int) -> Floats:
 
     They depend on the name of the chance and the seed alone, so a scenario that adds one (the household may move) meets
     the same prices, habits and weather as without it. The price is that they are balanced one by one only, as in a
-    Latin hypercube (McKay, Beckman and Conover, Technometrics 21 (1979) 239-245), not jointly like Sobol' points.
+    Latin hypercube (McKay, Beckman and Conover, Technometrics 21 (1979) 239-245), not jointly like Sobol' points. Its
+    levels are nested (Qian, Biometrika 96 (2009) 957-970): the first half of 2n points is the whole of n points.
     """
-    per_scramble = draws // scrambles
     name = zlib.crc32(key.encode())
     blocks = []
     for scramble in range(scrambles):
         rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_LUCK_STREAM, name, scramble)))
-        place = rng.permutation(per_scramble) + np.clip(rng.random(per_scramble), 1e-9, 1.0 - 1e-9)
-        blocks.append(place / per_scramble)
+        blocks.append(_nested_strata(rng, points=draws // scrambles))
     return np.concatenate(blocks)
+
+
+def _nested_strata(rng: np.random.Generator, *, points: int) -> Floats:
+    """Return points of which the first 1, 2, 4, 8, ... each hold one in every equal part of (0, 1)."""
+    found = _inside(rng.random(1))
+    while len(found) < points:
+        parts = 2 * len(found)
+        empty = np.setdiff1d(np.arange(parts), (found * parts).astype(np.int64))
+        found = np.concatenate([found, (rng.permutation(empty) + _inside(rng.random(len(empty)))) / parts])
+    return found[:points]
+
+
+def _inside(places: Floats) -> Floats:
+    return np.clip(places, 1e-9, 1.0 - 1e-9)
 
 
 def correlation_matrix(keys: Sequence[str], correlations: Mapping[tuple[str, str], float]) -> Floats:
@@ -177,21 +192,20 @@ def pool_year_of_draw(*, draws: int, years: int, pool_years: int, seed: int, scr
     """Return the pool year met by each draw in each year, shape (years, draws): a balanced permutation.
 
     Each scramble has its own part of the pool, so that the spread between scrambles holds the luck of a finite pool
-    too. Within a scramble and year each of its pool years is met equally often. A pool smaller than the number of
-    scrambles is shared.
+    too. Within a scramble and year every run of as many draws as the part has years meets each of them once, so the
+    first draws of a scramble stay the same when more follow. A pool smaller than the number of scrambles is shared.
     """
     per_scramble = draws // scrambles
     part = pool_years // scrambles
     chosen = np.empty((years, draws), dtype=np.int64)
     for scramble in range(scrambles):
-        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_POOL_STREAM, scramble)))
         if part == 0:
             own = np.array([scramble * pool_years // scrambles])
         else:
             own = np.arange(scramble * part, (scramble + 1) * part)
-        rounds = -(-per_scramble // len(own))
+        rounds = np.tile(own, (-(-per_scramble // len(own)), 1))
         columns = slice(scramble * per_scramble, (scramble + 1) * per_scramble)
         for year in range(years):
-            deck = np.concatenate([rng.permutation(own) for _ in range(rounds)])[:per_scramble]
-            chosen[year, columns] = rng.permutation(deck)
+            rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_POOL_STREAM, scramble, year)))
+            chosen[year, columns] = rng.permuted(rounds, axis=1).ravel()[:per_scramble]
     return chosen

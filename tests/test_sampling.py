@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special
 
@@ -111,3 +111,24 @@ def test_a_chance_disturbs_no_other_number():
     for scramble in np.split(luck, 2):
         assert np.array_equal(np.sort((scramble * 16).astype(int)), np.arange(16))
     assert abs(np.corrcoef(luck, with_move.unit["a"])[0, 1]) < 0.6
+
+
+@given(seed=st.integers(0, 2**31), scrambles=st.sampled_from((1, 2, 8)), level=st.integers(0, 5))
+@settings(max_examples=20, deadline=None)
+def test_twice_the_draws_begin_with_the_same_ones(seed, scrambles, level):
+    """The first half of each scramble of 2n draws is the whole of that scramble with n draws, to the last bit."""
+    draws, keys = scrambles * 2**level, ["a", "b", "c", "tenure.luck_move"]
+    correlations = {("a", "b"): 0.6}
+    few, many = (
+        design(keys, draws=n, years=3, pool_years=13, seed=seed, scrambles=scrambles, correlations=correlations)
+        for n in (draws, 2 * draws)
+    )
+
+    def first_half(rows):
+        return rows.reshape(*rows.shape[:-1], scrambles, -1)[..., : 2**level].reshape(*rows.shape[:-1], -1)
+
+    for key in keys:
+        assert np.array_equal(first_half(many.unit[key]), few.unit[key])
+    for name in ("growth_normals", "export_normals", "jump_uniforms", "jump_normals"):
+        assert np.array_equal(first_half(getattr(many.path, name)), getattr(few.path, name))
+    assert np.array_equal(first_half(many.pool_year), few.pool_year)
