@@ -1,21 +1,34 @@
 """Files written whole or not at all.
 
-Everything is first written beside its target under a temporary name and then put in place in one step, so a reader
-never meets half a report and an interrupted run leaves the earlier one as it was.
+The files of a run are first written, all of them, into a hidden folder inside their target. Once they are on the disk
+that folder is renamed, which says that they count, and they are put in place in one short stretch that no signal
+interrupts. So a reader never meets half a file, an interrupted run leaves the earlier report as it was, and of two runs
+at once one waits for the other. Where a process is killed or the power fails within that stretch, what it left to do
+is done by the next run into the folder; until then files of both runs may stand side by side, each of them whole.
 """
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
 import os
+import shutil
+import signal
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from riskcalc.errors import InputError, one_problem
+
+ACCEPTED = "a writable folder with room on its disk"
+#: What a run writes lies in a folder whose name starts with the first, and ends with the second once it counts.
+WAITING, COUNTS = ".riskcalc-", ".ready"
+#: Writing takes a fraction of a second; a folder that is taken for longer belongs to a process that hangs [s].
+LONGEST_WAIT_S = 20.0
 
 
 def write_files(folder: Path, texts: Mapping[str, str]) -> list[Path]:
@@ -24,28 +37,39 @@ def write_files(folder: Path, texts: Mapping[str, str]) -> list[Path]:
     Raises
     ------
     InputError
-        If the folder or a file cannot be written (no permission, disk full); what was there before is untouched.
+        If the folder or a file cannot be written (no permission, disk full, taken by another run); what was there
+        before is untouched.
     """
-    waiting: list[tuple[Path, Path]] = []
+    made = _missing(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, text in texts.items():
-            target = folder / name
-            handle, temporary = tempfile.mkstemp(prefix=f".{name}.", suffix=".part", dir=folder)
-            waiting.append((Path(temporary), target))
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
-                stream.write(text)
-                stream.flush()
-                os.fsync(stream.fileno())
-        for temporary_path, target in waiting:
-            temporary_path.chmod(0o644)
-            temporary_path.replace(target)
+        with _held(folder) as alone:
+            if alone:
+                _tidy(folder)
+            _write_whole(folder, texts)
     except OSError as error:
         raise _cannot_write(folder, error) from error
     finally:
-        for temporary_path, _ in waiting:
-            temporary_path.unlink(missing_ok=True)
-    return [target for _, target in waiting]
+        for new in made:
+            with contextlib.suppress(OSError):
+                new.rmdir()  # fails, as it should, unless the folder stayed empty
+    return [folder / name for name in texts]
+
+
+def check_writable(folder: Path) -> None:
+    """Raise what `write_files` would have to raise, as far as that can be known before the work is done.
+
+    Raises
+    ------
+    InputError
+        If the folder, or the nearest one above it that exists, does not take files. Nothing is left behind.
+    """
+    there = next(place for place in (folder, *folder.absolute().parents) if os.path.lexists(place))
+    try:
+        with tempfile.TemporaryFile(dir=there):
+            pass
+    except OSError as error:
+        raise _cannot_write(folder, error) from error
 
 
 def json_text(content: Mapping[str, Any]) -> str:
@@ -62,6 +86,89 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     return stream.getvalue()
 
 
+def _write_whole(folder: Path, texts: Mapping[str, str]) -> None:
+    waiting = Path(tempfile.mkdtemp(prefix=WAITING, dir=folder))
+    try:
+        for name, text in texts.items():
+            with (waiting / name).open("w", encoding="utf-8", newline="") as stream:
+                stream.write(text)
+                stream.flush()
+                os.fsync(stream.fileno())
+        taken = [name for name in texts if (folder / name).is_dir()]
+        if taken:
+            raise IsADirectoryError(21, "Is a folder", taken[0])
+        with _undisturbed():
+            _put_in_place(waiting.rename(waiting.with_name(waiting.name + COUNTS)), folder)
+    finally:
+        shutil.rmtree(waiting, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Hold back the signals that end a process until the block is done, where the system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    ending = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ending)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextlib.contextmanager
+def _held(folder: Path) -> Iterator[bool]:
+    """Keep other runs out of the folder during the block; yields False where the system has no such lock."""
+    try:
+        import fcntl
+    except ImportError:
+        yield False
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        yield _locked(handle, fcntl)
+    finally:
+        os.close(handle)  # gives the lock back, as the end of the process would
+
+
+def _locked(handle: int, fcntl: Any) -> bool:
+    ends = time.monotonic() + LONGEST_WAIT_S
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            if time.monotonic() > ends:
+                raise OSError(error.errno, "another run is writing there and does not end") from error
+            time.sleep(0.02)
+        except OSError:
+            return False  # a network disk that knows no locks
+        else:
+            return True
+
+
+def _put_in_place(ready: Path, folder: Path) -> None:
+    for file in sorted(ready.iterdir()):
+        file.replace(folder / file.name)
+    ready.rmdir()
+
+
+def _tidy(folder: Path) -> None:
+    """End what a killed run began: put in place what counts, remove the rest. Nobody else is writing here now."""
+    for left in folder.glob(f"{WAITING}*"):
+        if left.name.endswith(COUNTS):
+            _put_in_place(left, folder)
+        else:
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _missing(folder: Path) -> list[Path]:
+    """Return the folders that are not there yet, innermost first."""
+    return [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
+
+
 def _cannot_write(folder: Path, error: OSError) -> InputError:
     reason = error.strerror or type(error).__name__
-    return one_problem(folder, "", f"cannot be written: {reason}", "a writable folder with room on its disk")
+    if isinstance(error.filename, str) and isinstance(error, IsADirectoryError):
+        reason += f" ({error.filename})"
+    return one_problem(folder, "", f"cannot be written: {reason}", ACCEPTED)

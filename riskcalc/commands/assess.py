@@ -34,13 +34,14 @@ def assess(
     scenario = read(scenario_file, overrides)
 
     from riskcalc.model import assessment
-    from riskcalc.output import csv_text, json_text, write_files
+    from riskcalc.output import check_writable, csv_text, json_text, write_files
     from riskcalc.page_data import report_data
     from riskcalc.report.page import report_html
     from riskcalc.result import draw_table, result
     from riskcalc.terminal import summary_lines, years_shown
 
     folder = out or Path("reports") / scenario.name
+    check_writable(folder)
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)
     figures = result(found)

@@ -23,10 +23,11 @@ def trace(
     """Write one draw and year step by step, so that anyone can redo the balance and the bill."""
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
 
-    from riskcalc.output import write_files
+    from riskcalc.output import check_writable, write_files
     from riskcalc.schedule import clock_of
     from riskcalc.trace import trace_table, traced_year
 
+    check_writable(out.parent)
     columns = traced_year(scenario, draw=draw, year=year)
     (written,) = write_files(out.parent, {out.name: trace_table(scenario, columns, clock_of(scenario))})
     typer.echo(written)
