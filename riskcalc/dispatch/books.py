@@ -21,6 +21,10 @@ _LOSSES, _UNMET = (rows.FLOWS + LANES * flow for flow in (Flow.LOSSES, Flow.UNME
 _BILL_DEMAND, _BILL_IMPORT, _BILL_EXPORT = rows.BILLS, rows.BILLS + LANES, rows.BILLS + 2 * LANES
 
 
+#: Share of a slot's demand that may stay unserved without the slot counting as short: the rounding of its sums.
+SHORT_SHARE = 1e-6
+
+
 @inner
 def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on throughout."""
@@ -142,9 +146,15 @@ def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
 
 @inner
 def _settle_off_grid(lanes: int, work: NDArray[np.float64]) -> None:
-    """Without a supply, what would be bought is unmet; it stays on the bill as energy to be had from elsewhere."""
+    """Without a supply, what would be bought is unmet; it stays on the bill as energy to be had from elsewhere.
+
+    A slot counts as short when more than a millionth of the demand within reach is not served.
+    """
     lanes = min(lanes, LANES)
     for lane in range(lanes):
+        short = work[_GRID_TO_LOAD + lane] > SHORT_SHARE * work[_DEMAND_REACHABLE + lane]
+        work[rows.SHORT_SLOTS + lane] += 1.0 if short else 0.0
+        work[rows.SHORT_TODAY + lane] = 1.0 if short else work[rows.SHORT_TODAY + lane]
         work[_UNMET + lane] = work[_GRID_IMPORT + lane]
         work[_GRID_IMPORT + lane] = 0.0
         work[_GRID_TO_LOAD + lane] = 0.0
@@ -158,3 +168,4 @@ def close_year(lanes: int, work: NDArray[np.float64], days: int, slots: int) -> 
         swing = work[rows.SWING_SUM + lane] + (work[rows.HIGHEST + lane] - work[rows.LOWEST + lane])
         work[rows.SWING_SUM + lane] = swing / days
         work[rows.SHARE_SUM + lane] /= slots
+        work[rows.SHORT_DAYS + lane] += work[rows.SHORT_TODAY + lane]

@@ -27,8 +27,8 @@ def _prefer_wide_vectors() -> None:
 
 _prefer_wide_vectors()
 
-#: Division by zero gives inf instead of raising, else nothing could be vectorised; no fast-math: reassociation would make
-#: a draw's result depend on its neighbours.
+#: Division by zero gives inf instead of raising, else nothing could be vectorised. No fast-math: reassociation would
+#: make a draw's result depend on its neighbours.
 _ARITHMETIC: dict[str, Any] = {"error_model": "numpy"}
 #: Functions without an entry from Python compile faster.
 _INSIDE: dict[str, Any] = {**_ARITHMETIC, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}

@@ -12,6 +12,8 @@ from riskcalc.dispatch.twin import SLACK
 
 #: Takes the place of a missing idle draw where the kernel divides by bus power.
 _NO_IDLE = 1e-150
+#: Power that a unit with nothing to give is said to have, so that no load on no idle draw counts as carried.
+_NO_POWER = 1e-130
 
 
 def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> NDArray[np.float64]:
@@ -41,7 +43,8 @@ def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> ND
         rows.RATING_MOST: rating if off_grid else rating * SLACK,
         rows.ALWAYS: np.full_like(idle, np.inf if off_grid else -np.inf),
         rows.GIVE: give,
-        rows.GIVE_MOST: (give if off_grid else give * SLACK) + rows.TINY,
+        rows.SOLAR_MOST: np.full_like(idle, 1.0 / SLACK if off_grid else 1.0),
+        rows.GIVE_MOST: (give / SLACK if off_grid else give * SLACK) + _NO_POWER,
         rows.TO_STORED: charge * discharge,
         rows.CELLS: np.where(battery, figure[Param.CHARGE_W], 0.0) * discharge,
         rows.CAPACITY: capacity,

@@ -21,6 +21,7 @@ from riskcalc.dispatch.year import run_groups
 _CACHE_LINE = 64
 #: Numbers in the widest vector register of present processors.
 _VECTOR = 8
+_NOTHING_KWH = 1e-60
 
 
 def dispatch_year(
@@ -168,9 +169,12 @@ def _outcome(
         return result
 
     capacity = params[Param.CAPACITY_WH]
+    monthly_kwh = books(rows.MONTHLY, rows.MONTHLY_ROWS)
+    # What stands in for a missing idle draw in the kernels must not show.
+    monthly_kwh[np.abs(monthly_kwh) < _NOTHING_KWH] = 0.0
     stored = books(rows.STORED)[0] * hours / params[Param.DISCHARGE_EFFICIENCY]
     return DispatchOutcome(
-        monthly_kwh=books(rows.MONTHLY, rows.MONTHLY_ROWS).reshape(len(Flow), 12, draws),
+        monthly_kwh=monthly_kwh.reshape(len(Flow), 12, draws),
         billed_kwh=books(rows.BILLED, 3 * plan.rates).reshape(plan.rates, len(Billed), draws).transpose(1, 0, 2).copy(),
         stored_wh=np.clip(stored, 0.0, capacity),
         mean_stored_share=books(rows.SHARE_SUM)[0],
@@ -178,4 +182,6 @@ def _outcome(
         overload_minutes=books(rows.OVERLOAD_STEPS)[0] * inputs.step_minutes,
         overload_kwh=books(rows.OVERLOAD_ENERGY)[0] * hours / 1000.0,
         on_hours=books(rows.ON_SUM)[0] * hours,
+        short_hours=books(rows.SHORT_SLOTS)[0] * plan.slot_minutes / 60.0,
+        short_days=books(rows.SHORT_DAYS)[0],
     )

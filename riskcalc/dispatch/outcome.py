@@ -32,6 +32,8 @@ class DispatchOutcome:
         the whole demand of those steps with sockets, the excess over the rating otherwise.
     on_hours : float64 (draws,)
         Time the inverter was on [h].
+    short_hours, short_days : float64 (draws,)
+        Off grid, slots [h] and days in which some demand within reach is not served; else 0.
     """
 
     monthly_kwh: NDArray[np.float64]
@@ -42,6 +44,8 @@ class DispatchOutcome:
     overload_minutes: NDArray[np.float64]
     overload_kwh: NDArray[np.float64]
     on_hours: NDArray[np.float64]
+    short_hours: NDArray[np.float64]
+    short_days: NDArray[np.float64]
 
     def yearly_kwh(self, flow: Flow) -> NDArray[np.float64]:
         """Return one flow's yearly energy, shape (draws,) [kWh]."""
@@ -59,4 +63,6 @@ def empty_outcome(draws: int, rates: int) -> DispatchOutcome:
         overload_minutes=np.zeros(draws),
         overload_kwh=np.zeros(draws),
         on_hours=np.zeros(draws),
+        short_hours=np.zeros(draws),
+        short_days=np.zeros(draws),
     )

@@ -45,6 +45,7 @@ CHUNK = 3
     RATING_MOST,
     ALWAYS,
     GIVE,
+    SOLAR_MOST,
     GIVE_MOST,
     TO_STORED,
     CELLS,
@@ -68,7 +69,7 @@ CHUNK = 3
     CAR,
     HOME,
     MOVED,
-) = range(0 * LANES, 32 * LANES, LANES)
+) = range(0 * LANES, 33 * LANES, LANES)
 
 # State that lives through the year.
 (
@@ -80,7 +81,10 @@ CHUNK = 3
     OVERLOAD_STEPS,
     OVERLOAD_ENERGY,
     ON_SUM,
-) = range(32 * LANES, 40 * LANES, LANES)
+    SHORT_SLOTS,
+    SHORT_DAYS,
+    SHORT_TODAY,
+) = range(33 * LANES, 44 * LANES, LANES)
 
 # The day and the slot.
 (
@@ -100,7 +104,7 @@ CHUNK = 3
     FREE,
     DEMAND,
     WIRED,
-) = range(40 * LANES, 56 * LANES, LANES)
+) = range(44 * LANES, 60 * LANES, LANES)
 
 # Sums over the steps of a slot, in W times steps; and what one lane loop of a step hands to the next.
 (
@@ -117,7 +121,7 @@ CHUNK = 3
     SURPLUS_NOW,
     CHARGE_NOW,
     IDLE_NOW,
-) = range(56 * LANES, 69 * LANES, LANES)
+) = range(60 * LANES, 73 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = LEFT, IDLE_NOW + LANES
 

@@ -24,11 +24,13 @@ def open_year(lanes: int, work: NDArray[np.float64]) -> None:
 
 @inner
 def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, day: int) -> None:
-    """Close the swing of the day before; set the weight of every demand basis and the power the cells take today."""
+    """Close swing and shortage of the day before; set today's weight of every demand basis and power into the cells."""
     lanes = min(lanes, LANES)
     for lane in range(lanes):
         swing = work[rows.HIGHEST + lane] - work[rows.LOWEST + lane]
         work[rows.SWING_SUM + lane] += swing if swing > 0.0 else 0.0
+        work[rows.SHORT_DAYS + lane] += work[rows.SHORT_TODAY + lane]
+        work[rows.SHORT_TODAY + lane] = 0.0
         work[rows.HIGHEST + lane] = 0.0
         work[rows.LOWEST + lane] = 1.0
         work[rows.CELLS_TODAY + lane] = work[rows.CELLS + lane] * pool.charge_allowed[year, day]
@@ -107,7 +109,7 @@ def open_slot(
         work[rows.SOLAR_POWER + lane] = to_cells
         work[rows.REFILL + lane] = to_cells + rows.TINY
         # The largest load that sun and cells can carry: a L + b L^2 = power, solved without cancellation.
-        power = solar + work[rows.GIVE_MOST + lane] - work[rows.IDLE + lane]
+        power = fma(solar, work[rows.SOLAR_MOST + lane], work[rows.GIVE_MOST + lane]) - work[rows.IDLE + lane]
         linear = work[rows.LINEAR + lane]
         square = linear * linear + 4.0 * work[rows.QUADRATIC + lane] * (power if power > 0.0 else 0.0)
         most = 2.0 * power / (linear + sqrt(square))

@@ -9,6 +9,7 @@ import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import ArrayLike, NDArray
 
+from riskcalc.dispatch.books import SHORT_SHARE
 from riskcalc.dispatch.compiled import compiled
 from riskcalc.dispatch.flows import Billed, Flow
 from riskcalc.dispatch.kit import PARALLEL, Param
@@ -42,7 +43,8 @@ _HOME = int(Param.HOME_SHARE)
 _DEMAND_REACHABLE, _DEMAND_WIRED = int(Flow.DEMAND_REACHABLE), int(Flow.DEMAND_WIRED)
 _PV_AVAILABLE, _PV_USED = int(Flow.PV_AVAILABLE), int(Flow.PV_USED)
 _IMPORT, _EXPORT, _UNMET = int(Flow.GRID_IMPORT), int(Flow.GRID_EXPORT), int(Flow.UNMET)
-_MEAN_SHARE, _SWING, _OVERLOAD_MINUTES, _OVERLOAD_KWH, _ON_HOURS = range(5)
+_OTHERS = 7
+_MEAN_SHARE, _SWING, _OVERLOAD_MINUTES, _OVERLOAD_KWH, _ON_HOURS, _SHORT_HOURS, _SHORT_DAYS = range(_OTHERS)
 
 
 @register_jitable
@@ -139,12 +141,15 @@ def run_draw(
     powers = np.zeros(_FLOWS)
     stored_wh = min(stored_wh, kit.capacity_wh)
     lowest, highest, days = 0.0, 0.0, 0
+    short_today = 0.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
             for basis in range(bases):
                 weight[basis] = basis_weight(pool, column, year, day, basis)
             others[_SWING] += highest - lowest
+            others[_SHORT_DAYS] += short_today
+            short_today = 0.0
             lowest, highest = 1.0, 0.0
             days += 1
         available, admitted = solar_of_hour(pool, plane_weight, input_limit_w, year, plan.hour[slot])
@@ -157,6 +162,7 @@ def run_draw(
         )  # fmt: skip
         # Cells that start a slot below the reserve are not discharged further.
         floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)
+        slot_load, slot_unmet = 0.0, 0.0
         for step in range(slot * steps, (slot + 1) * steps):
             load = 0.0
             for basis in range(bases):
@@ -166,6 +172,8 @@ def run_draw(
             else:
                 flows = transfer_step(kit, setting, floor_wh, stored_wh, load, admitted)
             stored_wh = flows.stored_wh
+            slot_load += load
+            slot_unmet += flows.unmet
             book_step(flows, load, wired, available, off_grid, hours, powers, others)
             monthly[:, plan.month[slot]] += powers * (hours / 1000.0)
             billing = plan.rate_weight[slot] * hours / 1000.0
@@ -174,10 +182,14 @@ def run_draw(
             billed[2, plan.rate[slot]] += powers[_EXPORT] * billing
             if len(rows) > 0:
                 write_row(rows[step], powers, stored_wh)
+        if off_grid and slot_unmet > SHORT_SHARE * slot_load:
+            others[_SHORT_HOURS] += slot_minutes / 60.0
+            short_today = 1.0
         share = stored_wh / kit.capacity_wh if kit.capacity_wh > 0.0 else 0.0
         others[_MEAN_SHARE] += share / len(plan.month)
         lowest, highest = min(lowest, share), max(highest, share)
     others[_SWING] = (others[_SWING] + highest - lowest) / days
+    others[_SHORT_DAYS] += short_today
     return stored_wh
 
 
@@ -214,7 +226,7 @@ def dispatch_slow(
     for draw in range(draws):
         monthly = np.zeros((len(Flow), 12))
         billed = np.zeros((len(Billed), plan.rates))
-        others = np.zeros(5)
+        others = np.zeros(_OTHERS)
         outcome.stored_wh[draw] = _one_draw(use_numba)(
             coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
@@ -227,6 +239,8 @@ def dispatch_slow(
         outcome.overload_minutes[draw] = others[_OVERLOAD_MINUTES]
         outcome.overload_kwh[draw] = others[_OVERLOAD_KWH]
         outcome.on_hours[draw] = others[_ON_HOURS]
+        outcome.short_hours[draw] = others[_SHORT_HOURS]
+        outcome.short_days[draw] = others[_SHORT_DAYS]
     return outcome
 
 
@@ -277,7 +291,7 @@ def trace_year(
         coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
         int(pool_year), float(stored[0]), inputs.step_minutes, plan.slot_minutes, np.zeros((len(Flow), 12)),
-        np.zeros((len(Billed), plan.rates)), np.zeros(5), rows,
+        np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows,
     )  # fmt: skip
     return {name: np.ascontiguousarray(rows[:, index]) for index, name in enumerate(TRACE_COLUMNS)}
 

@@ -128,7 +128,8 @@ def transfer_step(
         # Without a supply the user sheds what the inverter, or sun and cells together, cannot give.
         if load_w > kit.inverter_rating_w * SLACK:
             overload = load_w - kit.inverter_rating_w
-        carried = min(load_w, kit.inverter_rating_w, load_for_bus_w(kit, solar + cells_can_give))
+        # The hair of slack keeps rounding from asking the cells for what the sun alone can carry.
+        carried = min(load_w, kit.inverter_rating_w, load_for_bus_w(kit, (solar + cells_can_give) / SLACK))
     else:
         if load_w > kit.inverter_rating_w * SLACK:
             overload = load_w
