@@ -54,6 +54,7 @@ FIRST_YEAR = (
     ("losses_kwh", "Lost in conversion and idle draw", "kWh"),
     ("overload_kwh", "Demand in minutes above the inverter's rating", "kWh"),
     ("unmet_kwh", "Demand that nothing served", "kWh"),
+    ("short_days", "Days with demand that nothing served", "days"),
 )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc import __version__, summary
+from riskcalc.alternative import cable_choice, cable_figures, loss_of_load_figures
 from riskcalc.dispatch import Flow
 from riskcalc.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.model import Assessment
@@ -61,6 +62,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
                 money, assessment.simulation, assessment.values, scrambles=scrambles
             ).items()
         },
+        **off_grid_figures(assessment),
         "first_year": _plain(first_year(assessment)),
         "ranking": ranking_rows(worth_ranking(assessment)),
         "limits": list(limits(assessment)),
@@ -74,6 +76,18 @@ def bought_share(assessment: Assessment) -> Estimate:
     """Return the share of draws in which the purchase happens: permission may be refused."""
     bought = assessment.simulation.course.bought.astype(np.float64)
     return summary.estimate(bought, summary.mean, scrambles=assessment.design.scrambles)
+
+
+def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
+    """Return the loss of load of a kit without a supply, and its cost against a cable's if the scenario weighs one."""
+    scenario, scrambles = assessment.scenario, assessment.design.scrambles
+    if scenario.kit is None or scenario.kit.coupling != "off_grid":
+        return {}
+    figures: dict[str, Any] = {"loss_of_load": loss_of_load_figures(assessment.simulation, scrambles=scrambles)}
+    choice = cable_choice(scenario, assessment.valuation, assessment.simulation, assessment.values)
+    if choice is not None:
+        figures["alternative"] = cable_figures(choice, scrambles=scrambles)
+    return {key: {name: _plain(part) for name, part in parts.items()} for key, parts in figures.items()}
 
 
 def paid_back_within(assessment: Assessment) -> dict[int, Estimate]:
@@ -109,6 +123,8 @@ def first_year_arrays(assessment: Assessment) -> dict[str, Floats]:
         "battery_throughput_kwh": kwh[Flow.BATTERY_DISCHARGE],
         "losses_kwh": kwh[Flow.LOSSES],
         "unmet_kwh": kwh[Flow.UNMET],
+        "short_hours": assessment.simulation.short_hours[0],
+        "short_days": assessment.simulation.short_days[0],
         "overload_minutes": assessment.simulation.overload_minutes,
         "overload_kwh": assessment.simulation.overload_kwh,
     }

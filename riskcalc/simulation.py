@@ -34,7 +34,8 @@ class Simulation:
     `dispatch.Billed`, `first_year_monthly_kwh` is (flows, 12, draws). `capacity_share` and `stored_wh` hold at the
     start of each year, (years, draws). `battery_replaced` and `electronics_replaced` mark the year at whose end a
     replacement is paid, `working` the years in which the kit runs, `course` what permission and moves do to it.
-    `overload_minutes` and `overload_kwh` (draws,) count first-year demand within reach above the inverter's rating.
+    `overload_minutes` and `overload_kwh` (draws,) count first-year demand within reach above the inverter's rating;
+    `short_hours` and `short_days` (years, draws) the time in which, off grid, some demand is not served.
     """
 
     yearly_kwh: Floats
@@ -48,6 +49,8 @@ class Simulation:
     course: Course
     overload_minutes: Floats
     overload_kwh: Floats
+    short_hours: Floats
+    short_days: Floats
 
 
 @dataclass(frozen=True)
@@ -126,6 +129,7 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     yearly = np.zeros((len(Flow), years, draws))
     billed = np.zeros((3, rates, years, draws))
     share, stored = np.ones((years, draws)), np.zeros((years, draws))
+    short_hours, short_days = np.zeros((years, draws)), np.zeros((years, draws))
     battery_replaced = np.zeros((years, draws), dtype=bool)
     held = plant.course.held[:years]
     sound, electronics_replaced = electronics_course(plant.scenario, plant.values, years=years, draws=draws)
@@ -143,6 +147,7 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         first = first or outcome
         yearly[:, year] = outcome.monthly_kwh.sum(axis=1)
         billed[:, : outcome.billed_kwh.shape[1], year] = outcome.billed_kwh
+        short_hours[year], short_days[year] = outcome.short_hours, outcome.short_days
         stored_now = outcome.stored_wh
         wear = worn(plant, wear, outcome, pool_year=request.pool_year, full_wh=full_wh)
         if year < years - 1:
@@ -169,6 +174,8 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         course=plant.course,
         overload_minutes=first.overload_minutes,
         overload_kwh=first.overload_kwh,
+        short_hours=short_hours,
+        short_days=short_days,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from riskcalc.scenario.alternative import Alternative, alternative_complaints
 from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.bill_checks import tariff_complaints
 from riskcalc.scenario.claims import Claim, claims_complaints
@@ -30,6 +31,7 @@ class Parts:
     dispatch: Dispatch | None = None
     purchase: Purchase | None = None
     tenure: Tenure | None = None
+    alternative: Alternative | None = None
     study: Study | None = None
     claims: tuple[Claim, ...] = ()
     present: frozenset[str] = field(default_factory=frozenset)
@@ -53,6 +55,8 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
     yield from _purchase(parts)
     if parts.tenure is not None:
         yield from tenure_complaints(parts.tenure, parts.kit)
+    if parts.alternative is not None:
+        yield from alternative_complaints(parts.kit)
     horizon_years = None if parts.study is None else parts.study.horizon_years
     yield from claims_complaints(parts.claims, horizon_years=horizon_years)
     if parts.study is not None:

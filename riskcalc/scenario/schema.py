@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, PrivateAttr
 
 from riskcalc.quantity import Quantity
+from riskcalc.scenario.alternative import Alternative
 from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.claims import Claim
 from riskcalc.scenario.fields import Table, default, needed, optional
@@ -31,6 +32,7 @@ FAMILIES = {
     "home": "habits",
     "dispatch": "habits",
     "tenure": "tenure",
+    "alternative": "prices",
 }
 
 
@@ -74,6 +76,7 @@ class Scenario(Table):
     dispatch: Dispatch = default(Dispatch(), "how the kit is run")
     purchase: Purchase | None = optional("what the kit costs", "needed with [kit]")
     tenure: Tenure | None = optional("renting or owning", "not considered")
+    alternative: Alternative | None = optional("what would be done instead of a kit without a supply", "not weighed")
     study: Study = default(Study(), "how the question is asked and computed")
     correlations: Annotated[
         tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)

@@ -1,0 +1,44 @@
+"""Table [alternative]: what would be done instead of a kit without a supply."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from riskcalc.quantity import Quantity
+from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.fields import Table, default_number, needed
+from riskcalc.scenario.kit import Kit
+from riskcalc.scenario.uncertain import Uncertain
+
+Money = Uncertain(0, 1e9)
+
+
+class Alternative(Table):
+    """A cable from the nearest supply, laid in a trench, with a board at its end."""
+
+    kind: Literal["cable"] = needed("what would be done instead")
+    length_m: Annotated[Quantity, Uncertain(1, 20_000, unit="m")] = needed("length of the cable run in metres")
+    price_per_m: Annotated[Quantity, Money] = needed("cable, trench and making good, per metre")
+    fixed_price: Annotated[Quantity, Money] = default_number(
+        0.0, "sub-board, connection and certificates, whatever the length", "none unless given"
+    )
+    import_price_per_kwh: Annotated[Quantity, Uncertain(0, 1_000_000, unit="per kWh")] = needed(
+        "price of a kWh at the end of the cable"
+    )
+    standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000)] = default_number(
+        0.0, "fixed charge per day that the supply adds", "none unless given"
+    )
+    upkeep_per_year: Annotated[Quantity, Money] = default_number(
+        0.0, "inspection and repair per year, at today's prices", "none unless given"
+    )
+    loss_share: Annotated[Quantity, Uncertain(0, 0.3, unit="share")] = default_number(
+        0.02, "share of the energy taken at the supply that the cable loses"
+    )
+
+
+def alternative_complaints(kit: Kit | None) -> Iterator[Complaint]:
+    """Yield what does not fit; paths start at `alternative`."""
+    if kit is not None and kit.coupling != "off_grid":
+        accepted = 'nothing: a cable is weighed against a kit with coupling = "off_grid"'
+        yield Complaint(("alternative",), f"an alternative to a kit with coupling {kit.coupling}", accepted)
