@@ -117,7 +117,8 @@ def open_slot(
         most = most if most < rating else rating
         work[rows.MOST + lane] = most if most > 0.0 else 0.0
         always = work[rows.ALWAYS + lane]
-        work[rows.LIMIT + lane] = most if most > always else always
+        limit = most if most > always else always
+        work[rows.LIMIT + lane] = limit if power >= 0.0 else -1.0
 
 
 @inner

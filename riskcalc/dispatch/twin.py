@@ -129,7 +129,9 @@ def transfer_step(
         if load_w > kit.inverter_rating_w * SLACK:
             overload = load_w - kit.inverter_rating_w
         # The hair of slack keeps rounding from asking the cells for what the sun alone can carry.
-        carried = min(load_w, kit.inverter_rating_w, load_for_bus_w(kit, (solar + cells_can_give) / SLACK))
+        most_bus = (solar + cells_can_give) / SLACK
+        carried = min(load_w, kit.inverter_rating_w, load_for_bus_w(kit, most_bus))
+        carries = carries and most_bus >= kit.idle_w
     else:
         if load_w > kit.inverter_rating_w * SLACK:
             overload = load_w
