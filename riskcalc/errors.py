@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+LONGEST_LINE = 2000
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -22,7 +24,13 @@ class Problem:
         lines.append(f"  accepted: {self.accepted}")
         if self.hint:
             lines.append(f"  hint:     {self.hint}")
-        return "\n".join(lines)
+        return "\n".join(_one_line(line) for line in lines)
+
+
+def _one_line(text: str) -> str:
+    """Return a text that cannot move the cursor or fake another line, however it came out of a file."""
+    text = text if len(text) <= LONGEST_LINE else f"{text[: LONGEST_LINE - 3]}..."
+    return text if text.isprintable() else "".join(char if char.isprintable() else " " for char in text)
 
 
 class InputError(Exception):
