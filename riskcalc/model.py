@@ -65,7 +65,7 @@ def assessment(scenario: Scenario, *, on_year: Callable[[int], None] | None = No
     """
     random = design_of(scenario)
     values = drawn_values(scenario, random)
-    world = world_of(scenario, values)
+    world = world_of(scenario)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
     simulation, money = evaluated(scenario, world, random, values, on_year=on_year)
     return Assessment(scenario, random, values, world, simulation, money)
@@ -85,13 +85,13 @@ def evaluated(
     return simulation, valuation(scenario, simulation, values, random.path)
 
 
-def world_of(scenario: Scenario, values: Values, at_hand: YearsAtHand | None = None) -> World:
-    """Return clock, plan and pools; `values` (all draws) only say over what range uncertain angles run.
+def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
+    """Return clock, plan and pools: the same whatever is drawn.
 
     `at_hand` keeps the years of one scenario for the next that meets the same ones.
     """
     clock = clock_of(scenario)
-    return World(clock, slot_plan(scenario, clock), pools(scenario, values, clock, at_hand))
+    return World(clock, slot_plan(scenario, clock), pools(scenario, clock, at_hand))
 
 
 def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:

@@ -18,7 +18,7 @@ WIDEST_GAP_DEG = 10.0
 
 
 def angle_nodes(angles_deg: Floats) -> Floats:
-    """Return the angles at which a plane is worked out for these draws, rising, shape (nodes,); one if all agree."""
+    """Return the angles at which a plane is worked out to serve all of these, rising, (nodes,); one if all agree."""
     low, high = float(angles_deg.min()), float(angles_deg.max())
     if low == high:
         return np.array([low])
@@ -26,11 +26,15 @@ def angle_nodes(angles_deg: Floats) -> Floats:
 
 
 def node_weights(angles_deg: Floats, nodes_deg: Floats) -> Floats:
-    """Return the weight of each node for each draw, shape (nodes, draws): between 0 and 1, summing to 1 in a draw."""
+    """Return the weight of each node for each draw, shape (nodes, draws): between 0 and 1, summing to 1 in a draw.
+
+    An angle beyond the last node (one draw in a thousand million of an endless tail) counts as that node's.
+    """
     if len(nodes_deg) == 1:
         return np.ones((1, len(angles_deg)))
     gap = nodes_deg[1] - nodes_deg[0]
-    return np.maximum(0.0, 1.0 - np.abs(angles_deg - nodes_deg[:, None]) / gap)
+    inside = np.clip(angles_deg, nodes_deg[0], nodes_deg[-1])
+    return np.maximum(0.0, 1.0 - np.abs(inside - nodes_deg[:, None]) / gap)
 
 
 def pair_weights(tilt_weights: Floats, azimuth_weights: Floats) -> Floats:

@@ -36,20 +36,26 @@ class PlaneSet:
         return slice(self.first_row, self.first_row + len(self.tilt_nodes_deg) * len(self.azimuth_nodes_deg))
 
 
-def plane_sets(scenario: Scenario, values: Values) -> tuple[PlaneSet, ...]:
-    """Return the arrays of the kit, each on its surface and input; arrays for which there is no surface see no sun."""
+def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
+    """Return the arrays of the kit, each on its surface and input; arrays for which there is no surface see no sun.
+
+    Nodes cover whatever an uncertain angle may be, so that they are the same for any number of draws and any seed.
+    """
     kit = scenario.kit
     if kit is None:
         return ()
     inputs = list(kit.inputs)
     input_of_array = array_inputs(kit)
+    quantities = scenario.quantities()
     sets: list[PlaneSet] = []
     row = 0
     for name, surface in array_surfaces(kit, scenario.home).items():
         if surface is None:
             continue
-        tilts = orientation.angle_nodes(values[f"home.surfaces.{surface}.tilt_deg"])
-        azimuths = orientation.angle_nodes(values[f"home.surfaces.{surface}.azimuth_deg"])
+        tilts, azimuths = (
+            orientation.angle_nodes(np.array(quantities[f"home.surfaces.{surface}.{angle}"].practical_support))
+            for angle in ("tilt_deg", "azimuth_deg")
+        )
         sets.append(PlaneSet(name, surface, inputs.index(input_of_array[name] or ""), tilts, azimuths, row))
         row = sets[-1].rows.stop
     return tuple(sets)

@@ -5,9 +5,12 @@ Built once per scenario. What differs between draws (losses, shading, habits, or
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +25,8 @@ from riskcalc.habits import split_meter
 from riskcalc.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import moved_window
-from riskcalc.solar import sun_path
+from riskcalc.solar import SunPath, sun_path
+from riskcalc.store import Store, user_store
 from riskcalc.weather import shipped
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
@@ -30,7 +34,6 @@ from riskcalc.weather.generator import generated_years
 from riskcalc.weather.pool import WeatherPool
 
 Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 #: Streams of the study's seed: weather and demand must not share random numbers.
 _WEATHER_STREAM, _DEMAND_STREAM = 11, 12
@@ -66,57 +69,75 @@ class Pools:
 
 @dataclass
 class YearsAtHand:
-    """Weather and demand years built before, for scenarios that meet the same ones.
+    """Weather, sun and demand years built before, for scenarios that meet the same ones.
 
     Weather is kept for every site. Of demand only the last is kept, since a pool at one minute fills hundreds of
-    megabytes: take scenarios of one home one after the other.
+    megabytes: take scenarios of one home one after the other. Behind both stands the store on disk.
     """
 
+    store: Store = field(default_factory=user_store)
     _weather: dict[str, WeatherPool] = field(default_factory=dict)
     _demand: dict[str, DemandPool] = field(default_factory=dict)
 
     def weather(self, scenario: Scenario) -> WeatherPool:
         """Return the weather years of the scenario, built at most once."""
-        key = repr((scenario.site, _data_hashes(scenario), scenario.study.seed, scenario.study.pool_years))
+        key = _weather_key(scenario)
         if key not in self._weather:
-            self._weather[key] = weather_years(scenario)
+            kept = self.store.kept("weather", key, lambda: _content(weather_years(scenario)))
+            self._weather[key] = WeatherPool(**kept)
         return self._weather[key]
 
     def demand(self, scenario: Scenario, clock: LocalClock, weather: WeatherPool) -> DemandPool:
         """Return the demand years of the scenario, built anew unless the scenario before had the same."""
-        home, study = scenario.home.model_copy(update={"surfaces": {}}), scenario.study
-        how = (study.seed, study.pool_years, study.step_minutes, clock.slot_minutes, clock.zone)
-        where = (weather.latitude_deg, weather.longitude_deg)
-        key = repr((home, _data_hashes(scenario), how, where, reaches_all(scenario), moved_window(scenario)))
+        place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
+        key = _demand_key(scenario, clock, place)
         if key not in self._demand:
-            self._demand = {key: demand_years(scenario, clock, latitude_deg=where[0], longitude_deg=where[1])}
+            kept = self.store.kept("demand", key, lambda: _content(demand_years(scenario, clock, **place)))
+            self._demand = {key: DemandPool(**kept)}
         return self._demand[key]
 
+    def solar_w(self, scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
+        """Return the power at the terminals of every plane, float32 (K, planes, 8760)."""
+        key = _solar_key(scenario, planes)
+        return self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather)})["solar_w"]
 
-def pools(scenario: Scenario, values: Values, clock: LocalClock, at_hand: YearsAtHand | None = None) -> Pools:
-    """Return the pools of a scenario; `values` only says over what range uncertain angles run."""
+
+def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = None) -> Pools:
+    """Return the pools of a scenario; they do not depend on what is drawn."""
     at_hand = at_hand or YearsAtHand()
     weather = at_hand.weather(scenario)
-    sun = sun_path(
-        latitude_deg=weather.latitude_deg,
-        longitude_deg=weather.longitude_deg,
-        altitude_m=weather.altitude_m,
-        utc_offset_hours=weather.utc_offset_hours,
-    )
-    planes = plane_sets(scenario, values)
-    solar_w = np.zeros((weather.years, max(1, planes[-1].rows.stop if planes else 1), 8760), dtype=np.float32)
-    for plane in planes:
-        solar_w[:, plane.rows] = node_power_w(scenario, plane, weather, sun)
+    planes = plane_sets(scenario)
     day_temp_c = weather.temp_air.reshape(weather.years, DAYS, 24).mean(axis=2)
     outdoors = scenario.site.battery_place == "outdoors"
     return Pools(
         weather=weather,
         demand=at_hand.demand(scenario, clock, weather),
-        solar_w=solar_w,
+        solar_w=at_hand.solar_w(scenario, planes, weather),
         planes=planes,
         charge_allowed=np.where(outdoors & (day_temp_c <= CHARGE_ABOVE_C), 0.0, 1.0),
         battery_temp_c=day_temp_c.mean(axis=1) if outdoors else np.full(weather.years, INDOOR_TEMP_C),
     )
+
+
+@lru_cache(maxsize=8)
+def sun_of(latitude_deg: float, longitude_deg: float, altitude_m: float, utc_offset_hours: float) -> SunPath:
+    """Return the sun over a site, computed once per site."""
+    return sun_path(
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        altitude_m=altitude_m,
+        utc_offset_hours=utc_offset_hours,
+    )
+
+
+def _solar_w(scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
+    rows = max(1, planes[-1].rows.stop if planes else 1)
+    solar_w = np.zeros((weather.years, rows, 8760), dtype=np.float32)
+    if planes:
+        sun = sun_of(weather.latitude_deg, weather.longitude_deg, weather.altitude_m, weather.utc_offset_hours)
+        for plane in planes:
+            solar_w[:, plane.rows] = node_power_w(scenario, plane, weather, sun)
+    return solar_w
 
 
 def weather_years(scenario: Scenario) -> WeatherPool:
@@ -211,6 +232,31 @@ def _weather_file(scenario: Scenario) -> Path:
     if named.startswith(shipped.PREFIX):
         return shipped.shipped_file(named, file=scenario.name)
     return scenario.data_path("site.weather.file")
+
+
+def _weather_key(scenario: Scenario) -> str:
+    """Return everything that decides the weather years, as text."""
+    return repr((scenario.site, _data_hashes(scenario), scenario.study.seed, scenario.study.pool_years))
+
+
+def _demand_key(scenario: Scenario, clock: LocalClock, place: Mapping[str, float]) -> str:
+    """Return everything that decides the demand years, as text."""
+    home, study = scenario.home.model_copy(update={"surfaces": {}}), scenario.study
+    how = (study.seed, study.pool_years, study.step_minutes, clock.slot_minutes, clock.zone)
+    shifts = hashlib.sha256(np.ascontiguousarray(clock.shift_minutes).tobytes()).hexdigest()
+    return repr((home, _data_hashes(scenario), how, shifts, dict(place), reaches_all(scenario), moved_window(scenario)))
+
+
+def _solar_key(scenario: Scenario, planes: tuple[PlaneSet, ...]) -> str:
+    """Return everything that decides the power of the planes, as text."""
+    kit = scenario.kit
+    arrays = None if kit is None else (kit.module, kit.arrays, kit.inputs)
+    nodes = [(plane.name, plane.tilt_nodes_deg.tolist(), plane.azimuth_nodes_deg.tolist()) for plane in planes]
+    return repr((_weather_key(scenario), arrays, scenario.home.surfaces, nodes))
+
+
+def _content(pool: WeatherPool | DemandPool) -> dict[str, Any]:
+    return {entry.name: getattr(pool, entry.name) for entry in fields(pool)}
 
 
 def _data_hashes(scenario: Scenario) -> tuple[str, ...]:

@@ -46,7 +46,7 @@ def traced_year(
     if not 1 <= year <= years:
         raise one_problem(scenario.name, "year", year, f"1 to {years}, the horizon")
     values = drawn_values(scenario, random)
-    world = world or world_of(scenario, values)
+    world = world or world_of(scenario)
     chosen = np.array([draw])
     alone = part_of_design(random, chosen)
     own = {key: drawn[chosen] for key, drawn in values.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -95,6 +95,14 @@ step_minutes = 15
 """
 
 ReadSmall = Callable[..., Scenario]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep weather and demand years in a folder of this run, not in that of the user."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("RISKCALC_CACHE", str(tmp_path_factory.mktemp("cache")))
+        yield
 
 
 @pytest.fixture

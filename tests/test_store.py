@@ -1,0 +1,255 @@
+"""Arrays kept on disk: found again, safe when shared, tolerant of damage, bounded."""
+
+import json
+import multiprocessing
+import os
+import stat
+
+import numpy as np
+import pytest
+
+from riskcalc.model import world_of
+from riskcalc.pools import YearsAtHand
+from riskcalc.store import Store, user_store
+
+
+def content(seed=1, length=1000):
+    """Arrays of several kinds and the plain values that travel with them."""
+    rng = np.random.default_rng(seed)
+    return {
+        "watts": rng.random((3, length)).astype(np.float32),
+        "flags": rng.random(7) > 0.5,
+        "place": 51.5,
+        "notes": ("one", "two"),
+        "source": "made up \N{DEGREE SIGN}",
+    }
+
+
+def same(one, two):
+    """Whether two contents agree to the last bit."""
+    return one.keys() == two.keys() and all(
+        np.array_equal(value, two[name]) if isinstance(value, np.ndarray) else value == two[name]
+        for name, value in one.items()
+    )
+
+
+def refuse():
+    """Stand in for work that must not be done again."""
+    raise AssertionError("made again")
+
+
+def test_what_was_made_comes_back_to_the_bit(tmp_path):
+    """A second call with the same key makes nothing and returns the same bits, tuples and texts; arrays read-only."""
+    store = Store(tmp_path)
+    first = store.kept("thing", "key", content)
+    again = store.kept("thing", "key", refuse)
+    assert same(first, content())
+    assert same(again, content())
+    assert not again["watts"].flags.writeable
+    with pytest.raises(AssertionError, match="made again"):
+        store.kept("thing", "other key", refuse)
+
+
+def test_without_a_folder_everything_is_made_each_time():
+    """Switched off, nothing is kept."""
+    store = Store(None)
+    store.kept("thing", "key", content)
+    with pytest.raises(AssertionError, match="made again"):
+        store.kept("thing", "key", refuse)
+
+
+def entry(tmp_path):
+    """Return the only entry."""
+    (found,) = (path for path in tmp_path.iterdir() if path.name.startswith("thing-"))
+    return found
+
+
+def cut_short(place):
+    """End a file in its middle."""
+    path = place / "watts.npy"
+    os.truncate(path, path.stat().st_size // 2)
+
+
+def blank_end(place):
+    """Blank the last bytes, as a write that never reached the disk would."""
+    path = place / "watts.npy"
+    raw = path.read_bytes()
+    path.write_bytes(raw[:-64] + bytes(64))
+
+
+def remove_file(place):
+    """Remove one of the arrays."""
+    (place / "flags.npy").unlink()
+
+
+def remove_list(place):
+    """Remove the file that says what belongs to the entry."""
+    (place / "entry.json").unlink()
+
+
+def garble_list(place):
+    """Write half a line of JSON."""
+    (place / "entry.json").write_text('{"plain": {"pl', encoding="utf-8")
+
+
+def wrong_kind(place):
+    """Write JSON of another shape."""
+    (place / "entry.json").write_text("[1, 2]", encoding="utf-8")
+
+
+def objects_inside(place):
+    """Smuggle in an array of Python objects, which could run code on loading."""
+    np.save(place / "flags.npy", np.array([{}], dtype=object), allow_pickle=True)
+    listed = json.loads((place / "entry.json").read_text(encoding="utf-8"))
+    from riskcalc.store import _fingerprint
+
+    listed["files"]["flags"] = _fingerprint(place / "flags.npy")
+    (place / "entry.json").write_text(json.dumps(listed), encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    "damage", [cut_short, blank_end, remove_file, remove_list, garble_list, wrong_kind, objects_inside]
+)
+def test_damage_is_noticed_and_made_good(tmp_path, damage):
+    """A damaged entry is dropped and made anew, once; it never reaches the caller."""
+    store = Store(tmp_path)
+    store.kept("thing", "key", content)
+    damage(entry(tmp_path))
+    calls = []
+    found = store.kept("thing", "key", lambda: calls.append(1) or content())
+    assert calls == [1]
+    assert same(found, content())
+    assert same(store.kept("thing", "key", refuse), content())
+
+
+def make_at_once(folder, ready):
+    """Make the same entry as another process, both starting at the same moment."""
+    ready.wait()
+    assert same(Store(folder).kept("thing", "key", lambda: content(length=200_000)), content(length=200_000))
+
+
+def test_runs_that_share_the_folder_do_not_mix(tmp_path):
+    """Four processes that make one entry at the same time all get it whole; one entry and no scrap stays behind."""
+    spawn = multiprocessing.get_context("fork")
+    ready = spawn.Barrier(4)
+    runs = [spawn.Process(target=make_at_once, args=(tmp_path, ready)) for _ in range(4)]
+    for run in runs:
+        run.start()
+    for run in runs:
+        run.join()
+    assert [run.exitcode for run in runs] == [0] * 4
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_what_was_unused_longest_goes_first(tmp_path):
+    """Above the limit the entry that was used least recently is dropped, the newest never."""
+    size = content(length=100_000)["watts"].nbytes
+    store = Store(tmp_path, limit_bytes=int(2.5 * size))
+    for index, key in enumerate(("old", "middle")):
+        store.kept("thing", key, lambda: content(length=100_000))
+        made = max(tmp_path.iterdir(), key=lambda path: path.stat().st_ctime_ns)
+        os.utime(made / "entry.json", (1000 + index, 1000 + index))
+    store.kept("thing", "old", refuse)  # used just now
+    store.kept("thing", "new", lambda: content(length=100_000))
+    for key in ("old", "new"):
+        store.kept("thing", key, refuse)
+    with pytest.raises(AssertionError, match="made again"):
+        store.kept("thing", "middle", refuse)
+
+
+def test_an_entry_above_the_limit_is_not_kept(tmp_path):
+    """What alone exceeds the limit is returned and not written."""
+    store = Store(tmp_path, limit_bytes=1000)
+    assert same(store.kept("thing", "key", content), content())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_scraps_of_killed_runs_are_removed(tmp_path):
+    """A folder left half written an hour ago goes; one of a run that may still be at work stays."""
+    old, young = tmp_path / ".writing-old", tmp_path / ".writing-young"
+    for folder in (old, young):
+        folder.mkdir()
+    os.utime(old, (1000, 1000))
+    Store(tmp_path).kept("thing", "key", content)
+    assert not old.exists()
+    assert young.exists()
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="needs a user that permissions bind")
+def test_a_folder_that_cannot_be_written_is_no_error(tmp_path):
+    """Read-only: the content is made and returned."""
+    tmp_path.chmod(stat.S_IRUSR | stat.S_IXUSR)
+    assert same(Store(tmp_path / "cache").kept("thing", "key", content), content())
+
+
+def test_a_place_that_is_no_folder_is_no_error(tmp_path):
+    """Where a file stands in the way of the folder, the content is made and returned."""
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    assert same(Store(tmp_path / "file" / "cache").kept("thing", "key", content), content())
+
+
+def test_the_environment_says_where_and_how_much(monkeypatch, tmp_path):
+    """RISKCALC_CACHE moves or switches off, XDG_CACHE_HOME is the next choice, ~/.cache the last."""
+    monkeypatch.setenv("RISKCALC_CACHE", str(tmp_path / "own"))
+    monkeypatch.setenv("RISKCALC_CACHE_GIB", "0.5")
+    assert user_store() == Store(tmp_path / "own", 2**29)
+    monkeypatch.setenv("RISKCALC_CACHE", "off")
+    assert user_store().folder is None
+    monkeypatch.delenv("RISKCALC_CACHE")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "xdg"))
+    assert user_store().folder == tmp_path / "xdg" / "riskcalc"
+    monkeypatch.delenv("XDG_CACHE_HOME")
+    monkeypatch.setenv("HOME", str(tmp_path))
+    assert user_store().folder == tmp_path / ".cache" / "riskcalc"
+
+
+def pool_arrays(world):
+    """Return every array of a world's pools by name."""
+    pools = world.pools
+    named = {
+        f"weather.{name}": getattr(pools.weather, name) for name in ("ghi", "dni", "dhi", "temp_air", "wind_speed")
+    }
+    named |= {
+        f"demand.{name}": getattr(pools.demand, name) for name in ("reachable_w", "wired_w", "day_rank", "slot_day")
+    }
+    return named | {"solar_w": pools.solar_w, "charge_allowed": pools.charge_allowed}
+
+
+def test_pools_from_disk_are_those_made_afresh(read_small, tmp_path):
+    """Weather, demand and sun of a scenario, from disk and made, agree to the last bit, texts included."""
+    scenario = read_small("study.pool_years=3")
+    made = world_of(scenario, YearsAtHand(Store(None)))
+    for _ in range(2):
+        kept = world_of(scenario, YearsAtHand(Store(tmp_path / "cache")))
+        for name, array in pool_arrays(made).items():
+            assert np.array_equal(array, pool_arrays(kept)[name]), name
+        assert kept.pools.weather.source == made.pools.weather.source
+        assert kept.pools.demand.notes == made.pools.demand.notes
+        assert kept.pools.demand.basis == made.pools.demand.basis
+    assert sorted(path.name.split("-")[0] for path in (tmp_path / "cache").iterdir()) == ["demand", "solar", "weather"]
+
+
+@pytest.mark.parametrize(
+    ("change", "kinds"),
+    [
+        ("purchase.price=700", ""),
+        ("tariff.rates.day.import_price_per_kwh=0.5", ""),
+        ("study.draws=32", ""),
+        ("home.surfaces.balcony.shading=0.2", "solar"),
+        ("home.surfaces.balcony.azimuth_deg=100", "solar"),
+        ("kit.module.power_w=440", "solar"),
+        ("home.occupants=4", "demand"),
+        ('home.appliances.kettle="elsewhere"', "demand"),
+        ("study.step_minutes=30", "demand"),
+        ("study.seed=7", "demand solar weather"),
+        ("study.pool_years=2", "demand solar weather"),
+        ('site.weather.region="severn"', "demand solar weather"),
+    ],
+)
+def test_a_change_makes_anew_what_it_touches(read_small, tmp_path, change, kinds):
+    """Each key of a scenario belongs to the pools it enters: changing it makes those anew and leaves the rest."""
+    for changes in ((), (change,)):
+        before = set(tmp_path.glob("*-*"))
+        world_of(read_small(*changes), YearsAtHand(Store(tmp_path)))
+    made = sorted({path.name.split("-")[0] for path in set(tmp_path.glob("*-*")) - before})
+    assert made == kinds.split()
