@@ -9,6 +9,7 @@ import typer
 
 from riskcalc.commands.assess import assess
 from riskcalc.commands.check import check
+from riskcalc.commands.compare import compare
 from riskcalc.commands.lists import schema, sites
 from riskcalc.commands.trace import trace
 from riskcalc.errors import InputError
@@ -21,7 +22,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (assess, check, trace, sites, schema):
+for command in (assess, compare, check, trace, sites, schema):
     app.command()(command)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 from riskcalc.fit import FitLine
@@ -13,19 +13,24 @@ from riskcalc.scenario import Scenario, assumptions
 BAR_WIDTH = 40
 
 
-@contextmanager
-def years_shown(years: int) -> Iterator[Callable[[int], None]]:
+def years_shown(years: int) -> AbstractContextManager[Callable[..., None]]:
     """Show progress year by year while the block runs; silent when stderr is not a terminal."""
+    return steps_shown("years simulated", years)
+
+
+@contextmanager
+def steps_shown(what: str, total: int) -> Iterator[Callable[..., None]]:
+    """Show how many steps of `total` are done while the block runs; silent when stderr is not a terminal."""
     if not sys.stderr.isatty():
-        yield lambda _year: None
+        yield lambda *_: None
         return
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("years simulated", total=years)
-        yield lambda _year: progress.advance(task)
+        task = progress.add_task(what, total=total)
+        yield lambda *_: progress.advance(task)
 
 
 def summary_lines(result: Mapping[str, Any]) -> list[str]:

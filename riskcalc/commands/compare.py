@@ -1,0 +1,54 @@
+"""The command `riskcalc compare`: one of several options is best, and how sure that is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from riskcalc.commands.options import AsJson, Draws, Overrides, Seed, Step, all_overrides, command_line, read
+
+
+def compare(
+    scenario_files: Annotated[list[Path], typer.Argument(help="The options, TOML files.", metavar="A B [C ...]")],
+    draws: Draws = None,
+    seed: Seed = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for the report.", metavar="DIR")] = None,
+    today: Annotated[
+        Path | None, typer.Option(help="A scenario with the tariff of today, if the options differ in it.")
+    ] = None,
+    changes: Overrides = None,
+    step: Step = None,
+    stay: Annotated[bool, typer.Option(help="Follow the options through several lengths of stay.")] = True,
+    as_json: AsJson = False,
+) -> None:
+    """Which of these is best, and how sure is that? Doing nothing is always one of the options."""
+    overrides = all_overrides(changes, draws=draws, seed=seed, step=step)
+    scenarios = [read(path, overrides) for path in scenario_files]
+    now = None if today is None else read(today, overrides)
+
+    from riskcalc.comparison import comparison, draw_table, result, stay_curves, stays_to_follow
+    from riskcalc.comparison_page import comparison_page
+    from riskcalc.output import check_writable, csv_text, json_text, write_files
+    from riskcalc.report.comparison_page import comparison_html
+    from riskcalc.terminal import steps_shown
+    from riskcalc.terminal_comparison import comparison_lines
+
+    folder = out or Path("reports") / "-or-".join(scenario.name for scenario in scenarios)[:120]
+    check_writable(folder)
+    with steps_shown("options", len(scenarios)) as one_done:
+        found = comparison(scenarios, today=now, on_option=one_done)
+    moving = found.entries if stay else ()
+    with steps_shown("lengths of stay", stays_to_follow(moving)) as one_done:
+        curves = stay_curves(moving, on_stay=one_done)
+    figures = result(found, curves)
+    asked = command_line("compare", scenario_files, overrides)
+    asked += "" if today is None else f" --today {today.as_posix()}"
+    page = comparison_html(comparison_page(found, curves, figures, command=asked + ("" if stay else " --no-stay")))
+    written = write_files(
+        folder,
+        {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},
+    )
+    lines = [json_text(figures).rstrip()] if as_json else [*comparison_lines(figures), str(written[-1])]
+    typer.echo("\n".join(lines))

@@ -1,0 +1,24 @@
+"""Options side by side on common draws: which is best, how sure that is, what a wrong choice would cost."""
+
+from riskcalc.comparison.figures import Pair, best_shares, pairs, regrets, value_of_knowing
+from riskcalc.comparison.options import Comparison, Option, comparison
+from riskcalc.comparison.result import draw_table, result
+from riskcalc.comparison.stay import StayCurve, StayPair, stay_curves, stay_pairs, stays_to_follow
+
+__all__ = [
+    "Comparison",
+    "Option",
+    "Pair",
+    "StayCurve",
+    "StayPair",
+    "best_shares",
+    "comparison",
+    "draw_table",
+    "pairs",
+    "regrets",
+    "result",
+    "stay_curves",
+    "stay_pairs",
+    "stays_to_follow",
+    "value_of_knowing",
+]

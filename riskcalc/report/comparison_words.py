@@ -1,0 +1,128 @@
+"""What a comparison found, in plain words made from its figures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from riskcalc.report.data import Estimate
+from riskcalc.report.rounding import money, money_estimate, percent_estimate, years
+from riskcalc.report.words import frequency
+
+Row = Mapping[str, Any]
+
+#: What dominance of each order means to whoever chooses.
+ORDER_WORDS = {
+    0: "{better} is at least as good as {worse} in every future drawn, and better in some",
+    1: "whatever sum one aims at, {better} is at least as likely as {worse} to reach it (first order)",
+    2: "whoever shuns risk prefers {better} to {worse} (second order)",
+}
+
+
+def figure(pair: Row | None) -> Estimate:
+    """Return a figure of result.json with its standard error, not known where that is null."""
+    if pair is None:
+        return Estimate(None)
+    error = pair["standard_error"]
+    return Estimate(pair["value"], float("nan") if error is None else error)
+
+
+def choices(result: Row) -> list[Row]:
+    """Return the options that are choices of their own, best average worth first."""
+    return [row for row in result["options"] if row["same_as"] is None]
+
+
+def opening(result: Row) -> str:
+    """Return the sentence that answers which is best, and how sure that is."""
+    draws = result["provenance"]["draws"]
+    leader = choices(result)[0]
+    surest = max(choices(result), key=lambda row: row["best_share"]["value"])
+    share = frequency(figure(surest["best_share"]), draws)
+    if leader is surest:
+        return f"{quoted(leader)} is the best choice in {share}."
+    return f"{quoted(leader)} is worth most on average, but {quoted(surest)} is the best choice more often: in {share}."
+
+
+def margin(result: Row) -> str:
+    """Return how far the best is ahead of the next, or that the draws do not part them."""
+    leader, *others = choices(result)
+    if not others:
+        return ""
+    pair = next(
+        row for row in result["pairs"] if {row["first"], row["second"]} == {leader["option"], others[0]["option"]}
+    )
+    mean = figure(pair["difference"]["mean"])
+    value = mean.value or 0.0
+    currency = result["currency"]
+    if value == 0.0 and mean.se == 0.0:
+        return f"It is worth exactly as much as {quoted(others[0])} in every future drawn."
+    if abs(value) < 2 * mean.se:
+        return (
+            f"Its lead over {quoted(others[0])} is too small for these draws: "
+            f"{money_estimate(mean, currency, with_error=True)} on average."
+        )
+    return f"On average it is worth {money(abs(value), currency, se=mean.se)} more than {quoted(others[0])}."
+
+
+def regret_words(result: Row) -> str:
+    """Return what choosing the best on average still costs, which is what knowing the future would be worth."""
+    known = figure(result["value_of_knowing"])
+    amount = money_estimate(known, result["currency"], with_error=True)
+    return (
+        f"Choosing {quoted(choices(result)[0])} gives up {amount} on average against knowing each future beforehand; "
+        "no inquiry before buying can be worth more than that."
+    )
+
+
+def dominance_words(row: Row) -> str:
+    """Return what dominance says about a pair, empty where neither dominates."""
+    if row["dominating"] is None:
+        return ""
+    worse = row["second"] if row["dominating"] == row["first"] else row["first"]
+    return ORDER_WORDS[row["dominance_order"]].format(better=row["dominating"], worse=worse)
+
+
+def stay_words(row: Row) -> str:
+    """Return how long one must stay for the first of two options to come out ahead of the second."""
+    at = figure(row["break_even_years"])
+    first, second = row["first"], row["second"]
+    if at.value is None:
+        last = row["stays"][-1]["difference"]["value"]
+        if last == 0.0:
+            return f"{first} and {second} are worth the same to a household that never moves."
+        ahead, behind = (first, second) if last > 0.0 else (second, first)
+        return f"{ahead} is ahead of {behind} on average, however long the household stays."
+    other = second if row["better_after"] == first else first
+    return (
+        f"{row['better_after']} comes out ahead of {other} on average once the household stays "
+        f"{years(at, with_error=True)} or more."
+    )
+
+
+def best_title(result: Row) -> str:
+    """Return the finding of the chart of how often each choice is best."""
+    surest = max(choices(result), key=lambda row: row["best_share"]["value"])
+    return f"{capital(surest['option'])} is best in {percent_estimate(figure(surest['best_share']))} of the futures"
+
+
+def spread_title(result: Row) -> str:
+    """Return the finding of the chart of worth."""
+    leader = choices(result)[0]
+    low, high = (figure(leader["net_present_value"][name]) for name in ("p5", "p95"))
+    currency = result["currency"]
+    if low.value == high.value:
+        return f"{capital(leader['option'])} has the highest average worth"
+    return (
+        f"{capital(leader['option'])} has the highest average worth; nine in ten of its futures lie between "
+        f"{money_estimate(low, currency)} and {money_estimate(high, currency)}"
+    )
+
+
+def quoted(row: Row) -> str:
+    """Return the name of an option; those that are sentences by themselves get quotation marks."""
+    return f"“{row['option']}”" if " " in row["option"] else str(row["option"])
+
+
+def capital(text: str) -> str:
+    """Return a text with a capital, unless it is the name of a scenario."""
+    return text[:1].upper() + text[1:] if " " in text else text
