@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from riskcalc.money.cashflow import CashFlows, cash_flows, price_level
 from riskcalc.money.loan import loan_flows
+from riskcalc.outages import bridged_outages
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import at_move_of
 from riskcalc.simulation import Simulation
@@ -23,7 +24,8 @@ def purchase_flows(scenario: Scenario, simulation: Simulation, values: Values, *
     """Return every flow of the purchase by kind, nominal, (years + 1, draws); nothing bought costs nothing.
 
     Kinds beyond those of `money.cashflow`: `sale` (what the kit brings when it is handed over at a move), `moving`,
-    `disposal` (at the end of the last year in which the kit works, unless it was handed over), `loan`.
+    `disposal` (at the end of the last year in which the kit works, unless it was handed over), `outages` (what bridging
+    them is worth), `loan`.
     """
     years, draws = saving.shape
     if scenario.purchase is None:
@@ -48,6 +50,12 @@ def purchase_flows(scenario: Scenario, simulation: Simulation, values: Values, *
         flows = flows.with_kind("moving", _after_day_0(-values["tenure.moving_cost"] * level * moves))
     ends = last_working_year(simulation.working) & ~course.handed_over
     flows = flows.with_kind("disposal", _after_day_0(-values["purchase.disposal_cost"] * level * ends))
+    bridged = bridged_outages(scenario, simulation, values)
+    if bridged is not None:
+        nothing = np.zeros(draws)
+        worth = bridged.hours_bridged * values.get("outages.value_per_hour", nothing)
+        worth = worth + bridged.kwh_served * values.get("outages.value_per_kwh", nothing)
+        flows = flows.with_kind("outages", _after_day_0(worth * level))
     if scenario.purchase.loan is None:
         return flows
     borrowed = values["purchase.loan.financed_share"] * np.maximum(outlay - incentive, 0.0)

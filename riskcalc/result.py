@@ -15,6 +15,7 @@ from riskcalc.alternative import cable_choice, cable_figures, loss_of_load_figur
 from riskcalc.dispatch import Flow
 from riskcalc.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.model import Assessment
+from riskcalc.outages import bridged_outages
 from riskcalc.ranking import Ranking, rank_places, ranking
 from riskcalc.returns import measure_figures, worth_by_kind
 from riskcalc.scenario import assumptions, family_of
@@ -63,6 +64,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
             ).items()
         },
         **off_grid_figures(assessment),
+        **outage_figures(assessment),
         "first_year": _plain(first_year(assessment)),
         "ranking": ranking_rows(worth_ranking(assessment)),
         "limits": list(limits(assessment)),
@@ -76,6 +78,21 @@ def bought_share(assessment: Assessment) -> Estimate:
     """Return the share of draws in which the purchase happens: permission may be refused."""
     bought = assessment.simulation.course.bought.astype(np.float64)
     return summary.estimate(bought, summary.mean, scrambles=assessment.design.scrambles)
+
+
+def outage_figures(assessment: Assessment) -> dict[str, Any]:
+    """Return the hours without supply in the first year and how many of them the kit bridges, if the scenario says."""
+    bridged = bridged_outages(assessment.scenario, assessment.simulation, assessment.values)
+    if bridged is None:
+        return {}
+    hours, met = bridged.hours[0], bridged.hours_bridged[0]
+    arrays = {
+        "hours_per_year": hours,
+        "hours_bridged_per_year": met,
+        "bridged_share": np.where(hours > 0.0, met / np.where(hours > 0.0, hours, 1.0), 0.0),
+        "kwh_served_per_year": bridged.kwh_served[0],
+    }
+    return {"outages": _plain(summary.mean_figures(arrays, scrambles=assessment.design.scrambles))}
 
 
 def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
@@ -209,6 +226,7 @@ def provenance(assessment: Assessment) -> dict[str, Any]:
         "weather": assessment.world.pools.weather.source,
         "demand": assessment.world.pools.demand.source,
         "files": [{"path": used.path, "sha256": used.sha256} for used in assessment.scenario.files],
+        "overrides": list(assessment.scenario.overrides),
     }
 
 

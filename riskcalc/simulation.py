@@ -9,13 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.ageing import AgeingState, aged, new_battery
-from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year
+from riskcalc.bridging import SampledOutages, hours_in_year, sampled_draws
+from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year, trace_year
 from riskcalc.failures import electronics_course, warranty_years, when_worn
 from riskcalc.habits import habit_figures
 from riskcalc.hardware import coupling_of, kit_figures, year_params
 from riskcalc.planes import plane_weights
 from riskcalc.pools import Pools
 from riskcalc.scenario import Scenario
+from riskcalc.scenario.outages import bridges
 from riskcalc.tenure import Course, tenure_course
 
 Floats = NDArray[np.float64]
@@ -36,6 +38,8 @@ class Simulation:
     replacement is paid, `working` the years in which the kit runs, `course` what permission and moves do to it.
     `overload_minutes` and `overload_kwh` (draws,) count first-year demand within reach above the inverter's rating;
     `short_hours` and `short_days` (years, draws) the time in which, off grid, some demand is not served.
+    `mean_stored_share` and `mean_daily_swing` (years, draws) say where the battery stands on an ordinary day;
+    `sampled_outages` what the kit carried of outages put into a few draws, None where none are asked about.
     """
 
     yearly_kwh: Floats
@@ -51,6 +55,9 @@ class Simulation:
     overload_kwh: Floats
     short_hours: Floats
     short_days: Floats
+    mean_stored_share: Floats
+    mean_daily_swing: Floats
+    sampled_outages: SampledOutages | None
 
 
 @dataclass(frozen=True)
@@ -129,7 +136,7 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     yearly = np.zeros((len(Flow), years, draws))
     billed = np.zeros((3, rates, years, draws))
     share, stored = np.ones((years, draws)), np.zeros((years, draws))
-    short_hours, short_days = np.zeros((years, draws)), np.zeros((years, draws))
+    short_hours, short_days, mean_stored, swing = (np.zeros((years, draws)) for _ in range(4))
     battery_replaced = np.zeros((years, draws), dtype=bool)
     held = plant.course.held[:years]
     sound, electronics_replaced = electronics_course(plant.scenario, plant.values, years=years, draws=draws)
@@ -138,16 +145,19 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     electronics_replaced[:-1] &= held[1:]
     wear = new_battery(draws)
     first: DispatchOutcome | None = None
+    sampled: SampledOutages | None = None
     full_wh = plant.new_kit.get("capacity_wh", np.zeros(draws))
     stored_now = np.zeros(draws)
     for year in range(years):
         share[year], stored[year] = wear.capacity_share, stored_now
         request = plant.year_request(year, capacity_share=share[year], working=working[year], stored_wh=stored_now)
         outcome = run_year(request)
-        first = first or outcome
+        if first is None:
+            first, sampled = outcome, sampled_outages(plant, request)
         yearly[:, year] = outcome.monthly_kwh.sum(axis=1)
         billed[:, : outcome.billed_kwh.shape[1], year] = outcome.billed_kwh
         short_hours[year], short_days[year] = outcome.short_hours, outcome.short_days
+        mean_stored[year], swing[year] = outcome.mean_stored_share, outcome.mean_daily_swing
         stored_now = outcome.stored_wh
         wear = worn(plant, wear, outcome, pool_year=request.pool_year, full_wh=full_wh)
         if year < years - 1:
@@ -176,6 +186,9 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         overload_kwh=first.overload_kwh,
         short_hours=short_hours,
         short_days=short_days,
+        mean_stored_share=mean_stored,
+        mean_daily_swing=swing,
+        sampled_outages=sampled,
     )
 
 
@@ -191,6 +204,38 @@ def run_year(request: YearRequest) -> DispatchOutcome:
         pool_year=request.pool_year,
         stored_wh=request.stored_wh,
     )
+
+
+def traced_draw(request: YearRequest, draw: int) -> dict[str, Floats]:
+    """Return every step of one draw of a year, columns of `dispatch.TRACE_COLUMNS`."""
+    return trace_year(
+        request.coupling,
+        request.inputs,
+        request.plan,
+        request.params[:, draw],
+        plane_weight=request.plane_weight[:, draw],
+        input_limit_w=request.input_limit_w[:, draw],
+        pool_year=int(request.pool_year[draw]),
+        stored_wh=float(request.stored_wh[draw]),
+    )
+
+
+def sampled_outages(plant: Plant, request: YearRequest) -> SampledOutages | None:
+    """Return what the kit carries of outages in the first year of a few draws, None if it carries none by its kind."""
+    outages, kit = plant.scenario.outages, plant.scenario.kit
+    if outages is None or kit is None or not bridges(outages, kit.coupling):
+        return None
+    chosen = sampled_draws(plant.draws)
+    hours = [
+        hours_in_year(
+            traced_draw(request, draw),
+            request.params[:, draw],
+            step_minutes=plant.inputs.step_minutes,
+            length_hours=float(plant.values["outages.hours_each"][draw]),
+        )
+        for draw in chosen.tolist()
+    ]
+    return SampledOutages(chosen, np.array(hours))
 
 
 def worn(

@@ -221,7 +221,7 @@ SHARING = {
             "prchase",
             "{price = 3}",
             "a shared file holds tables such as [site], [home], [tariff], [prices], [kit], [dispatch], [purchase], "
-            "[tenure], [study]",
+            "[tenure], [alternative], [outages], [study]",
             'did you mean "purchase"?',
             file="unit.toml",
         ),

@@ -12,6 +12,7 @@ from riskcalc.scenario.claims import Claim, claims_complaints
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.kit_checks import kit_complaints
+from riskcalc.scenario.outages import Outages, outage_complaints
 from riskcalc.scenario.place import Home, Site
 from riskcalc.scenario.place_checks import home_complaints, site_complaints
 from riskcalc.scenario.plans import Dispatch, Purchase, Study
@@ -32,6 +33,7 @@ class Parts:
     purchase: Purchase | None = None
     tenure: Tenure | None = None
     alternative: Alternative | None = None
+    outages: Outages | None = None
     study: Study | None = None
     claims: tuple[Claim, ...] = ()
     present: frozenset[str] = field(default_factory=frozenset)
@@ -57,6 +59,8 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
         yield from tenure_complaints(parts.tenure, parts.kit)
     if parts.alternative is not None:
         yield from alternative_complaints(parts.kit)
+    if parts.outages is not None:
+        yield from outage_complaints(parts.outages, parts.kit)
     horizon_years = None if parts.study is None else parts.study.horizon_years
     yield from claims_complaints(parts.claims, horizon_years=horizon_years)
     if parts.study is not None:

@@ -15,6 +15,7 @@ from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.claims import Claim
 from riskcalc.scenario.fields import Table, default, needed, optional
 from riskcalc.scenario.kit import Kit
+from riskcalc.scenario.outages import Outages
 from riskcalc.scenario.place import Home, Site
 from riskcalc.scenario.plans import Dispatch, Purchase, Study
 from riskcalc.scenario.tenure import Tenure
@@ -33,6 +34,7 @@ FAMILIES = {
     "dispatch": "habits",
     "tenure": "tenure",
     "alternative": "prices",
+    "outages": "habits",
 }
 
 
@@ -51,6 +53,7 @@ class Reading:
     files: tuple[FileUsed, ...] = ()
     given: frozenset[str] | None = None
     data_paths: Mapping[str, Path] = field(default_factory=dict)
+    overrides: tuple[str, ...] = ()
 
 
 class Correlation(Table):
@@ -77,6 +80,7 @@ class Scenario(Table):
     purchase: Purchase | None = optional("what the kit costs", "needed with [kit]")
     tenure: Tenure | None = optional("renting or owning", "not considered")
     alternative: Alternative | None = optional("what would be done instead of a kit without a supply", "not weighed")
+    outages: Outages | None = optional("how often the supply fails", "not considered")
     study: Study = default(Study(), "how the question is asked and computed")
     correlations: Annotated[
         tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)
@@ -91,6 +95,11 @@ class Scenario(Table):
     def files(self) -> tuple[FileUsed, ...]:
         """Every file that was read, with its hash, the scenario itself first."""
         return self._reading.files
+
+    @property
+    def overrides(self) -> tuple[str, ...]:
+        """The changes `dotted.key=value` that were laid over the files, in their order."""
+        return self._reading.overrides
 
     def data_path(self, key: str) -> Path:
         """Return where the data file named under a dotted key lies, such as `site.weather.file`."""

@@ -1,0 +1,52 @@
+"""Table [outages]: how often the supply fails, and what it is worth to bridge that."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from pydantic import StrictBool
+
+from riskcalc.quantity import Quantity
+from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.fields import Table, needed, optional
+from riskcalc.scenario.kit import Kit
+from riskcalc.scenario.uncertain import Uncertain
+
+Money = Uncertain(0, 1e9)
+
+
+class Outages(Table):
+    """Outages of the supply."""
+
+    per_year: Annotated[Quantity, Uncertain(0, 1000)] = needed("outages in a year")
+    hours_each: Annotated[Quantity, Uncertain(0, 720, above=True, unit="hours")] = needed(
+        "length of an outage in hours"
+    )
+    value_per_hour: Annotated[Quantity, Money] | None = optional(
+        "what an hour bridged is worth, at today's prices", "outages are counted, not valued"
+    )
+    value_per_kwh: Annotated[Quantity, Money] | None = optional(
+        "what a kWh served during an outage is worth, at today's prices", "outages are counted, not valued"
+    )
+    kit_bridges: StrictBool | None = optional(
+        "does the kit carry its loads while the supply is out",
+        "yes with loads plugged into it (sockets), otherwise no: wired systems need equipment of their own for it",
+    )
+
+
+def bridges(outages: Outages, coupling: str) -> bool:
+    """Return whether the kit carries its loads during an outage, the default by its coupling included."""
+    return coupling == "sockets" if outages.kit_bridges is None else outages.kit_bridges
+
+
+def outage_complaints(outages: Outages, kit: Kit | None) -> Iterator[Complaint]:
+    """Yield what does not fit; paths start at `outages`."""
+    if kit is None:
+        return
+    if kit.coupling == "off_grid":
+        accepted = "nothing: off grid there is no supply to fail"
+        yield Complaint(("outages",), "outages of a supply", accepted, "remove [outages]")
+    if kit.coupling == "plug_in" and outages.kit_bridges:
+        accepted = "false: a plug-in inverter switches off with the grid"
+        yield Complaint(("outages", "kit_bridges"), "true", accepted)
