@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.ageing import AgeingState, aged, new_battery
-from riskcalc.bridging import SampledOutages, hours_in_year, sampled_draws
+from riskcalc.bridging import estimated_hours, hours_in_year, sampled_draws
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year, trace_year
 from riskcalc.failures import electronics_course, warranty_years, when_worn
 from riskcalc.habits import habit_figures
@@ -38,8 +38,8 @@ class Simulation:
     replacement is paid, `working` the years in which the kit runs, `course` what permission and moves do to it.
     `overload_minutes` and `overload_kwh` (draws,) count first-year demand within reach above the inverter's rating;
     `short_hours` and `short_days` (years, draws) the time in which, off grid, some demand is not served.
-    `mean_stored_share` and `mean_daily_swing` (years, draws) say where the battery stands on an ordinary day;
-    `sampled_outages` what the kit carried of outages put into a few draws, None where none are asked about.
+    `hours_carried` and `load_carried_w` (years, draws): how long and how much the kit carries in one outage of the
+    supply; `hours_bridged` (draws,): hours of outages bridged in the first year, None if the scenario has no outages.
     """
 
     yearly_kwh: Floats
@@ -55,9 +55,9 @@ class Simulation:
     overload_kwh: Floats
     short_hours: Floats
     short_days: Floats
-    mean_stored_share: Floats
-    mean_daily_swing: Floats
-    sampled_outages: SampledOutages | None
+    hours_carried: Floats
+    load_carried_w: Floats
+    hours_bridged: Floats | None
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ class Plant:
         self.new_kit = kit_figures(scenario, values, draws=self.draws)
         self.habits = habit_figures(pools.demand, values, draws=self.draws)
         self.new_plane_weight = plane_weights(scenario, pools.planes, values, draws=self.draws)
-        self.inputs = dispatch_inputs(pools)
+        self.inputs = pools.inputs
         limits = [entry.max_power_w for entry in scenario.kit.inputs.values()] if scenario.kit else []
         self.input_limit_w = np.repeat(np.array(limits or [0.0])[:, None], self.draws, axis=1)
 
@@ -109,34 +109,14 @@ class Plant:
         )
 
 
-def dispatch_inputs(pools: Pools) -> DispatchInputs:
-    """Return the pools in the form that dispatch reads."""
-    rows = max(1, pools.solar_w.shape[1])
-    input_of_plane = np.zeros(rows, dtype=np.int64)
-    for plane in pools.planes:
-        input_of_plane[plane.rows] = plane.input_index
-    demand = pools.demand
-    return DispatchInputs(
-        solar_w=pools.solar_w,
-        reachable_w=demand.reachable_w,
-        wired_w=demand.wired_w,
-        input_of_plane=input_of_plane,
-        rank_row=demand.rank_row,
-        rank_below=demand.rank_below,
-        scale_row=demand.scale_row,
-        day_rank=demand.day_rank,
-        charge_allowed=pools.charge_allowed,
-        step_minutes=demand.step_minutes,
-    )
-
-
-def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None = None) -> Simulation:
+def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None = None, threads: int = 2) -> Simulation:
     """Run every draw through the horizon; `on_year` is told the number of years done."""
     draws, rates = plant.draws, len(plant.scenario.tariff.rates)
     yearly = np.zeros((len(Flow), years, draws))
     billed = np.zeros((3, rates, years, draws))
     share, stored = np.ones((years, draws)), np.zeros((years, draws))
-    short_hours, short_days, mean_stored, swing = (np.zeros((years, draws)) for _ in range(4))
+    short_hours, short_days, carried, load_carried_w = (np.zeros((years, draws)) for _ in range(4))
+    bridging = carries_outages(plant)
     battery_replaced = np.zeros((years, draws), dtype=bool)
     held = plant.course.held[:years]
     sound, electronics_replaced = electronics_course(plant.scenario, plant.values, years=years, draws=draws)
@@ -145,19 +125,22 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     electronics_replaced[:-1] &= held[1:]
     wear = new_battery(draws)
     first: DispatchOutcome | None = None
-    sampled: SampledOutages | None = None
+    hopeful = 1.0
     full_wh = plant.new_kit.get("capacity_wh", np.zeros(draws))
     stored_now = np.zeros(draws)
     for year in range(years):
         share[year], stored[year] = wear.capacity_share, stored_now
         request = plant.year_request(year, capacity_share=share[year], working=working[year], stored_wh=stored_now)
-        outcome = run_year(request)
-        if first is None:
-            first, sampled = outcome, sampled_outages(plant, request)
+        outcome = run_year(request, threads=threads)
+        first = first or outcome
+        if bridging:
+            length = plant.values["outages.hours_each"]
+            estimate, load_carried_w[year] = estimated_hours(outcome, request.params, length_hours=length)
+            hopeful = outage_scale(plant, request, estimate) if year == 0 else hopeful
+            carried[year] = np.minimum(estimate * hopeful, length)
         yearly[:, year] = outcome.monthly_kwh.sum(axis=1)
         billed[:, : outcome.billed_kwh.shape[1], year] = outcome.billed_kwh
         short_hours[year], short_days[year] = outcome.short_hours, outcome.short_days
-        mean_stored[year], swing[year] = outcome.mean_stored_share, outcome.mean_daily_swing
         stored_now = outcome.stored_wh
         wear = worn(plant, wear, outcome, pool_year=request.pool_year, full_wh=full_wh)
         if year < years - 1:
@@ -186,14 +169,14 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         overload_kwh=first.overload_kwh,
         short_hours=short_hours,
         short_days=short_days,
-        mean_stored_share=mean_stored,
-        mean_daily_swing=swing,
-        sampled_outages=sampled,
+        hours_carried=carried,
+        load_carried_w=load_carried_w,
+        hours_bridged=None if plant.scenario.outages is None else plant.values["outages.per_year"] * carried[0],
     )
 
 
-def run_year(request: YearRequest) -> DispatchOutcome:
-    """Return the outcome of one year of dispatch."""
+def run_year(request: YearRequest, *, threads: int = 2) -> DispatchOutcome:
+    """Return the outcome of one year of dispatch; it does not depend on the number of threads."""
     return dispatch_year(
         request.coupling,
         request.inputs,
@@ -220,11 +203,14 @@ def traced_draw(request: YearRequest, draw: int) -> dict[str, Floats]:
     )
 
 
-def sampled_outages(plant: Plant, request: YearRequest) -> SampledOutages | None:
-    """Return what the kit carries of outages in the first year of a few draws, None if it carries none by its kind."""
+def carries_outages(plant: Plant) -> bool:
+    """Return whether the scenario asks about outages and its kit carries loads during one."""
     outages, kit = plant.scenario.outages, plant.scenario.kit
-    if outages is None or kit is None or not bridges(outages, kit.coupling):
-        return None
+    return outages is not None and kit is not None and bridges(outages, kit.coupling)
+
+
+def outage_scale(plant: Plant, request: YearRequest, estimated: Floats) -> float:
+    """Return hours carried of outages put into the traced year of a few draws, over those estimated for these draws."""
     chosen = sampled_draws(plant.draws)
     hours = [
         hours_in_year(
@@ -235,7 +221,8 @@ def sampled_outages(plant: Plant, request: YearRequest) -> SampledOutages | None
         )
         for draw in chosen.tolist()
     ]
-    return SampledOutages(chosen, np.array(hours))
+    total = float(estimated[chosen].sum())
+    return sum(hours) / total if total > 0.0 else 1.0
 
 
 def worn(

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from riskcalc.bridging import hours_in_year
+from riskcalc.bridging import hours_carried, hours_in_year, sampled_draws
 from riskcalc.dispatch import param_rows
 from riskcalc.errors import InputError
 from riskcalc.model import assessment
-from riskcalc.outages import bridged_outages, hours_carried
+from riskcalc.outages import bridged_outages
 from riskcalc.simulation import Plant, traced_draw
 
 YEAR = ("study.horizon_years=1", "home.annual_use_kwh=1500")
@@ -50,7 +50,7 @@ def test_the_scaled_estimate_holds_in_draws_that_were_not_traced(read_small, len
     each = bridged_outages(scenario, found.simulation, found.values).hours_bridged[0] / 4.0
     plant = Plant(scenario, found.world.pools, found.world.plan, found.values, found.design.pool_year)
     request = plant.year_request(0, capacity_share=np.ones(16), working=np.ones(16, dtype=bool), stored_wh=np.zeros(16))
-    others = [draw for draw in range(16) if draw not in found.simulation.sampled_outages.draws][:4]
+    others = [draw for draw in range(16) if draw not in sampled_draws(16)][:4]
     truth = [
         hours_in_year(traced_draw(request, draw), request.params[:, draw], step_minutes=15, length_hours=length_hours)
         for draw in others
@@ -59,12 +59,16 @@ def test_the_scaled_estimate_holds_in_draws_that_were_not_traced(read_small, len
     assert each[others].mean() == pytest.approx(np.mean(truth), abs=0.1 * length_hours)
 
 
-def test_the_scale_says_how_hopeful_the_estimate_alone_is(read_small):
-    """One kind of draw only: the scaled estimate equals the outages put into the year, to rounding."""
+def test_where_all_draws_agree_the_scaled_estimate_is_the_traced_outages(read_small):
+    """One kind of draw only: hours bridged equal those of outages put into its year, to rounding."""
     scenario = read_small(*YEAR, outage(3), "study.pool_years=1")
     found = assessment(scenario)
-    each = bridged_outages(scenario, found.simulation, found.values).hours_bridged[0] / 4.0
-    assert each == pytest.approx(found.simulation.sampled_outages.hours.mean(), rel=1e-9)
+    plant = Plant(scenario, found.world.pools, found.world.plan, found.values, found.design.pool_year)
+    request = plant.year_request(0, capacity_share=np.ones(16), working=np.ones(16, dtype=bool), stored_wh=np.zeros(16))
+    truth = hours_in_year(traced_draw(request, 0), request.params[:, 0], step_minutes=15, length_hours=3)
+    assert 1.0 < truth < 3.0
+    assert found.simulation.hours_carried[0] == pytest.approx(np.full(16, truth), rel=1e-9)
+    assert found.simulation.hours_bridged == pytest.approx(np.full(16, 4.0 * truth), rel=1e-9)
 
 
 def test_a_reserve_bridges_more(read_small):
