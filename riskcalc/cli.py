@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import signal
 import sys
 
@@ -11,6 +12,7 @@ from riskcalc.commands.assess import assess
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.lists import schema, sites
+from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.errors import InputError
 
@@ -22,7 +24,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (assess, compare, check, trace, sites, schema):
+for command in (assess, compare, check, trace, replay, sites, schema):
     app.command()(command)
 
 
@@ -30,6 +32,9 @@ def main() -> None:
     """Run the command line; an error of ours keeps its traceback and exit code 1."""
     # Being told to end is like Ctrl-C: what was begun is tidied away. The code is the shells' own, 128 + 15.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal that knows no bars gets question marks, not a traceback
     try:
         app()
     except InputError as error:

@@ -53,7 +53,7 @@ def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
     ]
     if problems or scenario is None:
         raise InputError(dict.fromkeys(problems))
-    scenario._reading = Reading(tuple(sources.files.values()), given, paths)  # noqa: SLF001
+    scenario._reading = Reading(tuple(sources.files.values()), given, paths, tuple(overrides))  # noqa: SLF001
     return scenario
 
 

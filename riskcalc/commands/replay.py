@@ -1,0 +1,42 @@
+"""`riskcalc replay`: run a recorded result again and compare."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from riskcalc.commands.options import AsJson, read
+
+#: Exit code when the run came to an end and a figure differs from the record.
+DIFFERS = 3
+
+
+def replay(
+    result_file: Annotated[Path, typer.Argument(help="The result.json of an earlier run.", metavar="RESULT")],
+    scenario_file: Annotated[
+        Path | None, typer.Option("--scenario", help="Where the scenario lies now, if it was moved.", metavar="FILE")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Run an earlier result again and compare every figure; exit code 3 if any differs."""
+    from riskcalc.recorded import read_result
+    from riskcalc.replay import check_unchanged, recorded_files, replay_figures
+
+    recorded = read_result(result_file)
+    files = recorded_files(recorded, scenario_file)
+    check_unchanged(files)
+    scenario = read(files[0][0], recorded["provenance"]["overrides"])
+
+    from riskcalc.model import assessment
+    from riskcalc.output import json_text
+    from riskcalc.result import result
+    from riskcalc.terminal import years_shown
+    from riskcalc.terminal_replay import replay_lines
+
+    with years_shown(scenario.study.horizon_years) as year_done:
+        found = replay_figures(recorded, result(assessment(scenario, on_year=year_done)))
+    typer.echo(json_text(found).rstrip() if as_json else "\n".join(replay_lines(found)))
+    if not found["same"]:
+        raise typer.Exit(DIFFERS)
