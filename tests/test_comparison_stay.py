@@ -71,7 +71,7 @@ def test_a_kit_handed_over_is_a_kit_that_stays_cut_short(small, at_move):
     scenario = small("own", 'tenure.kind="own"', f'tenure.at_move="{at_move}"', f"tenure.stay_years={FOR_GOOD}")
     random = design_of(scenario)
     values = drawn_values(scenario, random)
-    world = world_of(scenario, values)
+    world = world_of(scenario)
 
     def plant(stay):
         moved = values | {"tenure.stay_years": np.full(random.draws, stay)}

@@ -196,7 +196,7 @@ def _switch_key(entry: Entry) -> str:
 def _followed(scenario: Scenario, random: Design, at_hand: YearsAtHand) -> tuple[Valuation, Pools]:
     """Return the money of one scenario and the pools behind it."""
     values = drawn_values(scenario, random)
-    world = world_of(scenario, values, at_hand)
+    world = world_of(scenario, at_hand)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
     _, money = evaluated(scenario, world, random, values)
     return money, world.pools

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.pools import reaches_all
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.bill import Tariff
 from riskcalc.scenario.plans import Dispatch, Study
@@ -59,7 +60,7 @@ def entries(scenarios: Sequence[Scenario], *, today: Scenario | None = None) -> 
         tariff = tariff_today(neighbours) if today is None else today.tariff
         found.append(Entry(name, scenario, household, tariff))
     # Weather and demand years are kept from one option to the next, so those who share them follow one another.
-    return tuple(sorted(found, key=lambda entry: (entry.household, entry.scenario.kit is None, entry.name)))
+    return tuple(sorted(found, key=lambda entry: (entry.household, reaches_all(entry.scenario), entry.name)))
 
 
 def common_study(scenarios: Sequence[Scenario]) -> Study:

@@ -141,7 +141,7 @@ def _curve(
     assert scenario.tenure is not None
     assert scenario.kit is not None
     values = drawn_values(scenario, random)
-    world = world_of(scenario, values, at_hand)
+    world = world_of(scenario, at_hand)
     years, stays = scenario.study.horizon_years, stays_followed(scenario.study.horizon_years)
     whole: Simulation | None = None
     worth = []
