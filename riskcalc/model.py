@@ -8,16 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.blocks import Threads, Workers, divided, values_of, year_counter
 from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import quantile
+from riskcalc.draw_axis import Whole, of_draws
 from riskcalc.electrical import check_fit, scenario_fit
 from riskcalc.failures import failure_keys
 from riskcalc.pools import Pools, YearsAtHand, pools
 from riskcalc.sampling import Design, PathNoise, design, draws_run
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import clock_of, slot_plan
-from riskcalc.simulation import Plant, Simulation, simulate
+from riskcalc.simulation import Simulation
 from riskcalc.tenure import tenure_keys
 from riskcalc.valuation import Valuation, valuation
 
@@ -55,8 +57,12 @@ class Assessment:
         return self.design.draws
 
 
-def assessment(scenario: Scenario, *, on_year: Callable[[int], None] | None = None) -> Assessment:
+def assessment(
+    scenario: Scenario, *, on_year: Callable[[int], None] | None = None, workers: Workers | None = None
+) -> Assessment:
     """Draw the scenario's futures and follow each through the horizon; `on_year` hears of each year that is done.
+
+    `workers` do the simulating: the threads of this process unless others are given, with the same bits.
 
     Raises
     ------
@@ -67,7 +73,7 @@ def assessment(scenario: Scenario, *, on_year: Callable[[int], None] | None = No
     values = drawn_values(scenario, random)
     world = world_of(scenario)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
-    simulation, money = evaluated(scenario, world, random, values, on_year=on_year)
+    simulation, money = evaluated(scenario, world, random, values, on_year=on_year, workers=workers)
     return Assessment(scenario, random, values, world, simulation, money)
 
 
@@ -78,11 +84,18 @@ def evaluated(
     values: Values,
     *,
     on_year: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
 ) -> tuple[Simulation, Valuation]:
     """Return what becomes of the draws of any design, not only the one of `design_of`, in a world at hand."""
-    plant = Plant(scenario, world.pools, world.plan, values, random.pool_year)
-    simulation = simulate(plant, years=scenario.study.horizon_years, on_year=on_year)
-    return simulation, valuation(scenario, simulation, values, random.path)
+    workers = workers or Threads()
+    simulations, valuations = Whole(random.draws), Whole(random.draws)
+    blocks = divided(values, random.pool_year, block_draws=workers.block_draws(random.draws))
+    count = year_counter(on_year, draws=random.draws)
+    for which, simulation in workers.simulations(scenario, world.pools, world.plan, blocks, on_draw_years=count):
+        money = valuation(scenario, simulation, values_of(values, which), of_draws(random.path, which))
+        simulations.put(which, simulation)
+        valuations.put(which, money)
+    return simulations.all_draws(), valuations.all_draws()
 
 
 def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from riskcalc.clock import DAYS, LocalClock, standard_offset_minutes
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.meter import read_meter
 from riskcalc.demand.pool import DemandPool
+from riskcalc.dispatch import DispatchInputs
 from riskcalc.distributions import mean
 from riskcalc.errors import one_problem
 from riskcalc.habits import split_meter
@@ -65,6 +66,25 @@ class Pools:
     planes: tuple[PlaneSet, ...]
     charge_allowed: Floats
     battery_temp_c: Floats
+
+    @cached_property
+    def inputs(self) -> DispatchInputs:
+        """The pools in the form that dispatch reads, shared by all draws."""
+        input_of_plane = np.zeros(self.solar_w.shape[1], dtype=np.int64)
+        for plane in self.planes:
+            input_of_plane[plane.rows] = plane.input_index
+        return DispatchInputs(
+            solar_w=self.solar_w,
+            reachable_w=self.demand.reachable_w,
+            wired_w=self.demand.wired_w,
+            input_of_plane=input_of_plane,
+            rank_row=self.demand.rank_row,
+            rank_below=self.demand.rank_below,
+            scale_row=self.demand.scale_row,
+            day_rank=self.demand.day_rank,
+            charge_allowed=self.charge_allowed,
+            step_minutes=self.demand.step_minutes,
+        )
 
 
 @dataclass

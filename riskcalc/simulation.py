@@ -186,6 +186,7 @@ def run_year(request: YearRequest, *, threads: int = 2) -> DispatchOutcome:
         input_limit_w=request.input_limit_w,
         pool_year=request.pool_year,
         stored_wh=request.stored_wh,
+        threads=threads,
     )
 
 
