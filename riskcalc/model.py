@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.blocks import Threads, Workers, divided, values_of, year_counter
 from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import quantile
 from riskcalc.draw_axis import Whole, of_draws
+from riskcalc.draw_blocks import Threads, Workers, divided, values_of, year_counter
 from riskcalc.electrical import check_fit, scenario_fit
 from riskcalc.failures import failure_keys
 from riskcalc.pools import Pools, YearsAtHand, pools
