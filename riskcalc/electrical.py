@@ -44,7 +44,9 @@ def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...
         )
         prefix = f"{name}: " if len(kit.arrays) > 1 else ""
         known = site.record_low_c is not None
-        doubt = "" if known else "; 5 K below the lowest of the weather years, no record is given: state site.record_low_c"
+        doubt = (
+            "" if known else "; 5 K below the lowest of the weather years, no record is given: state site.record_low_c"
+        )
         lines += [replace(line, what=prefix + line.what, method=line.method + doubt) for line in found]
     return tuple(lines)
 
@@ -62,7 +64,7 @@ def check_fit(scenario: Scenario, lines: tuple[FitLine, ...]) -> None:
             scenario.name,
             "kit.arrays",
             f"{line.what}: {line.value:.4g} {line.unit}",
-            f"within the limit of {line.limit:.4g} {line.unit}",
+            f"at {line.bound} {line.limit:.4g} {line.unit}",
             line.advice,
         )
         for line in lines

@@ -35,7 +35,7 @@ class FitLine:
     """One comparison of the array with its input.
 
     `margin` is what is left before the limit, as a share of it (negative: the limit is passed; for a lower limit,
-    what the value lies above it). `verdict` is "ok", "tight", "refused" or "wasteful"; `advice` says what would fit,
+    what the value lies above it). `bound` is "most" for an upper limit, "least" for a lower one. `verdict` is "ok", "tight", "refused" or "wasteful"; `advice` says what would fit,
     empty when nothing has to change.
     """
 
@@ -47,6 +47,7 @@ class FitLine:
     verdict: str
     advice: str
     method: str
+    bound: str = "most"
 
 
 def electrical_fit(
@@ -145,8 +146,8 @@ def _cold_by_coefficient(module: Module, in_series: int, low_c: float, limit_v: 
     value = in_series * cold_voc_v(module, cell_c=min(low_c, 25.0))
     advice = ""
     if value > limit_v:
-        advice = f"at most {most} in series at {low_c:g} degC" if most else "no module of this kind: choose another"
-    return _upper(f"open-circuit voltage at {low_c:g} degC", value, limit_v, "V", "refused", advice, COEFFICIENT_SOURCE)
+        advice = f"at most {most} in series at {low_c:g} °C" if most else "no module of this kind: choose another"
+    return _upper(f"open-circuit voltage at {low_c:g} °C", value, limit_v, "V", "refused", advice, COEFFICIENT_SOURCE)
 
 
 def _cold_by_table(module: Module, in_series: int, factor: float, limit_v: float) -> FitLine:
@@ -167,15 +168,14 @@ def _hot_voltage(hot_v: float, in_series: int, least_v: float, most: int, cell_c
     advice, verdict = "", "ok"
     if margin < 0.0:
         verdict = "refused"
-        advice = f"at least {needed} in series keep tracking with cells at {cell_c:.0f} degC"
+        advice = f"at least {needed} in series keep tracking with cells at {cell_c:.0f} °C"
         if needed > most:
             advice += f", but the cold allows only {most}: this module does not suit this input"
     elif margin < TIGHT_SHARE:
         verdict = "tight"
     method = "voltage at maximum power, single-diode equation fitted to the datasheet, 1000 W/m2"
-    return FitLine(
-        f"operating voltage, cells at {cell_c:.0f} degC", value, least_v, margin, "V", verdict, advice, method
-    )
+    what = f"operating voltage, cells at {cell_c:.0f} °C"
+    return FitLine(what, value, least_v, margin, "V", verdict, advice, method, bound="least")
 
 
 def _cold_operating(cold_v: float, in_series: int, highest_v: float, low_c: float) -> FitLine:
@@ -186,7 +186,7 @@ def _cold_operating(cold_v: float, in_series: int, highest_v: float, low_c: floa
         else ""
     )
     method = "voltage at maximum power, single-diode equation fitted to the datasheet, 1000 W/m2"
-    return _upper(f"operating voltage, cells at {low_c:g} degC", value, highest_v, "V", "wasteful", advice, method)
+    return _upper(f"operating voltage, cells at {low_c:g} °C", value, highest_v, "V", "wasteful", advice, method)
 
 
 def _current(module: Module, strings: int, limit_a: float) -> FitLine:

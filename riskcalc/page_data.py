@@ -65,7 +65,7 @@ def report_data(assessment: Assessment, *, command: str) -> page.ReportData:
     coupling = "none" if scenario.kit is None else scenario.kit.coupling
     fit = scenario_fit(scenario, world.pools.weather)
     return page.ReportData(
-        name=scenario.name,
+        name=scenario.called,
         description=scenario.description,
         place=scenario.site.place,
         kit="" if scenario.kit is None else scenario.kit.name,
@@ -84,7 +84,9 @@ def report_data(assessment: Assessment, *, command: str) -> page.ReportData:
         ranking=_ranking(assessment, worth_ranking(assessment)),
         ranking_method=RANKING_METHOD,
         fit=tuple(
-            page.FitRow(row.what, row.value, row.limit, row.margin, row.unit, row.verdict, row.advice, row.method)
+            page.FitRow(
+                row.what, row.value, row.limit, row.margin, row.unit, row.verdict, row.advice, row.method, row.bound
+            )
             for row in fit
         ),
         cautions=_cautions(assessment, coupling),
@@ -299,13 +301,4 @@ def _draw_table(assessment: Assessment) -> page.DrawTable | None:
 
 
 def _labels(assessment: Assessment) -> dict[str, str]:
-    """Return the plain words of every key; entries that share their words get the name of their table beside them."""
-    rows = assumptions(assessment.scenario)
-    count: dict[str, int] = {}
-    for row in rows:
-        count[row.label] = count.get(row.label, 0) + 1
-    named = {}
-    for row in rows:
-        parent = row.key.split(".")[-2] if "." in row.key else ""
-        named[row.key] = f"{row.label} ({parent})" if count[row.label] > 1 else row.label
-    return named
+    return {row.key: row.label for row in assumptions(assessment.scenario)}

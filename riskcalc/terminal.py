@@ -79,13 +79,14 @@ def check_lines(scenario: Scenario, fit: Sequence[FitLine]) -> list[str]:
     lines = [
         f"{scenario.name}: {len(rows)} settings read from {len(scenario.files)} files, {defaults} of them defaults",
         f"uncertain ({len(uncertain)}):",
-        *(f"  {row.key} = {row.given} {row.unit}".rstrip() for row in uncertain),
+        *(f"  {row.label}: {row.given} {row.unit}".rstrip() for row in uncertain),
     ]
     if not fit:
         return [*lines, "electrical fit: no modules"]
     lines.append("electrical fit:")
     for row in fit:
-        lines.append(f"  {row.verdict:<8} {row.what}: {row.value:.4g} {row.unit}, limit {row.limit:.4g} {row.unit}")
+        allowed = f"at {row.bound} {row.limit:.4g} {row.unit}"
+        lines.append(f"  {row.verdict:<8} {row.what}: {row.value:.4g} {row.unit}, allowed {allowed}")
         lines += [f"           {row.advice}"] if row.advice else []
     return [*lines, "Local codes come first, and a licensed electrician decides what may be connected."]
 

@@ -103,7 +103,7 @@ def test_too_many_in_series_is_refused_with_the_number_that_fits() -> None:
         lines = electrical_fit(EXAMPLE, modules_in_series=count, max_voltage_v=600.0, **SITE)
         verdicts[count] = line(lines, "open-circuit voltage at")
     assert [verdicts[count].verdict for count in (10, 11, 12)] == ["ok", "tight", "refused"]
-    assert verdicts[12].advice == "at most 11 in series at -10 degC"
+    assert verdicts[12].advice == "at most 11 in series at -10 °C"
     assert verdicts[12].margin < 0.0 < verdicts[11].margin
 
 
@@ -126,7 +126,7 @@ def test_hot_string_below_the_tracking_range_is_refused() -> None:
     window = {"max_voltage_v": 150.0, "tracker_min_v": 60.0, "tracker_max_v": 145.0}
     one = line(electrical_fit(EXAMPLE, modules_in_series=1, **window, **SITE), "operating voltage, cells at 65")
     assert one.verdict == "refused"
-    assert one.advice == "at least 2 in series keep tracking with cells at 65 degC"
+    assert one.advice == "at least 2 in series keep tracking with cells at 65 °C"
     # gamma less alpha of -0.0039 per kelvin: 41.7 x (1 - 0.0039 x 40) = 35.2 V, within 3 %
     assert one.value == pytest.approx(35.2, rel=0.03)
     two = line(electrical_fit(EXAMPLE, modules_in_series=2, **window, **SITE), "operating voltage, cells at 65")

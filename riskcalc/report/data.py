@@ -208,6 +208,7 @@ class FitRow:
 
     what : in plain words.
     value, limit : in `unit`.
+    bound : "most" for an upper limit, "least" for a lower one.
     margin : decimal share of the limit, negative if passed.
     verdict : "ok" | "tight" | "refused" | "wasteful".
     advice : what would fit, "" if none needed.
@@ -222,6 +223,7 @@ class FitRow:
     verdict: str
     advice: str
     method: str
+    bound: str = "most"
 
 
 @dataclass(frozen=True)
@@ -286,7 +288,7 @@ class Provenance:
 class ReportData:
     """The whole page.
 
-    name, description, place : from the scenario.
+    name, description, place : from the scenario; the name is its title, if it has one.
     kit, home, tariff : their names, "" if unnamed.
     currency : ISO 4217 code.
     coupling : "sockets" | "plug_in" | "whole_home" | "off_grid" | "none".

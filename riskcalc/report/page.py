@@ -15,6 +15,7 @@ from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit
 from riskcalc.report.explorer import explorer_json
 from riskcalc.report.labels import capital, shown_unit
 from riskcalc.report.rounding import (
+    NARROW_SPACE,
     NO_BREAK,
     energy,
     error,
@@ -167,8 +168,8 @@ def _fit_cells(row: FitRow) -> dict[str, str]:
     return {
         "what": capital(row.what),
         "value": with_unit(row.value, row.unit),
-        "limit": with_unit(row.limit, row.unit),
-        "margin": f"{significant(100 * row.margin, 2)} %",
+        "limit": f"at {row.bound} {with_unit(row.limit, row.unit)}",
+        "margin": f"{significant(100 * row.margin, 2)}{NARROW_SPACE}%",
         "verdict": row.verdict,
         "advice": capital(row.advice),
         "method": row.method,

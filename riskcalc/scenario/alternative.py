@@ -17,23 +17,30 @@ Money = Uncertain(0, 1e9)
 class Alternative(Table):
     """A cable from the nearest supply, laid in a trench, with a board at its end."""
 
-    kind: Literal["cable"] = needed("what would be done instead")
-    length_m: Annotated[Quantity, Uncertain(1, 20_000, unit="m")] = needed("length of the cable run in metres")
-    price_per_m: Annotated[Quantity, Money] = needed("cable, trench and making good, per metre")
+    kind: Literal["cable"] = needed("what would be done instead", title="Kind of alternative")
+    length_m: Annotated[Quantity, Uncertain(1, 20_000, unit="m")] = needed(
+        "length of the cable run in metres", title="Length of the cable"
+    )
+    price_per_m: Annotated[Quantity, Money] = needed(
+        "cable, trench and making good, per metre", title="Price of the cable"
+    )
     fixed_price: Annotated[Quantity, Money] = default_number(
-        0.0, "sub-board, connection and certificates, whatever the length", "none unless given"
+        0.0,
+        "sub-board, connection and certificates, whatever the length",
+        "none unless given",
+        title="Fixed price of the cable",
     )
     import_price_per_kwh: Annotated[Quantity, Uncertain(0, 1_000_000, unit="per kWh")] = needed(
-        "price of a kWh at the end of the cable"
+        "price of a kWh at the end of the cable", title="Import price by cable"
     )
     standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000)] = default_number(
-        0.0, "fixed charge per day that the supply adds", "none unless given"
+        0.0, "fixed charge per day that the supply adds", "none unless given", title="Standing charge by cable"
     )
     upkeep_per_year: Annotated[Quantity, Money] = default_number(
-        0.0, "inspection and repair per year, at today's prices", "none unless given"
+        0.0, "inspection and repair per year, at today's prices", "none unless given", title="Upkeep of the cable"
     )
     loss_share: Annotated[Quantity, Uncertain(0, 0.3, unit="share")] = default_number(
-        0.02, "share of the energy taken at the supply that the cable loses"
+        0.02, "share of the energy taken at the supply that the cable loses", title="Loss in the cable"
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from riskcalc.quantity import Quantity
@@ -11,12 +13,17 @@ from riskcalc.scenario.schema import Scenario, family_of
 from riskcalc.scenario.units import unit_of
 
 #: Settings that describe the scenario rather than assume something about the world.
-NOT_ASSUMED = ("name", "description", "currency")
+NOT_ASSUMED = ("name", "title", "description", "currency")
+APPLIANCES = "home.appliances"
 
 
 @dataclass(frozen=True)
 class Assumption:
-    """One row: the key, its meaning, what was given in words, unit, where it comes from, whether it is our default."""
+    """One row: key, name in words, what was given, unit, where it comes from, whether it is our default.
+
+    `label` is the title of the key; where several entries of a table share it, the name of the entry follows in
+    brackets: "Import price (night)".
+    """
 
     key: str
     label: str
@@ -36,7 +43,7 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
     A default carries the source of the default, a given figure the `source` that was written beside it.
     """
     rows = []
-    for key, value, declared in scenario.leaves():
+    for key, value, declared in _joined(scenario.leaves()):
         if key in NOT_ASSUMED or key.endswith(".name") or value in ({}, ""):
             continue
         is_default = not scenario.is_given(key)
@@ -44,7 +51,7 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
         rows.append(
             Assumption(
                 key=key,
-                label=declared.description or key,
+                label=declared.title or key,
                 given=_words(value, origin),
                 kind=value.kind if isinstance(value, Quantity) else _kind(value),
                 unit=unit_of(key, scenario.currency),
@@ -54,7 +61,30 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
                 note=value.note if isinstance(value, Quantity) else "",
             )
         )
-    return tuple(rows)
+    shared = Counter(row.label for row in rows)
+    return tuple(
+        replace(row, label=f"{row.label} ({row.key.split('.')[-2]})") if shared[row.label] > 1 else row for row in rows
+    )
+
+
+def _joined(leaves: Iterable[tuple[str, Any, Any]]) -> Iterable[tuple[str, Any, Any]]:
+    """Yield the leaves with all appliances as one, in words, at the place of the first."""
+    places: dict[str, list[str]] = {}
+    held = []
+    for key, value, declared in leaves:
+        if key.startswith(f"{APPLIANCES}."):
+            if not places:
+                held.append((APPLIANCES, places, declared))
+            places.setdefault(value, []).append(key.rpartition(".")[2].replace("_", " "))
+        else:
+            held.append((key, value, declared))
+    for key, value, declared in held:
+        yield key, _appliance_words(places) if value is places else value, declared
+
+
+def _appliance_words(places: dict[str, list[str]]) -> str:
+    said = {"unit": "plugged into the unit", "elsewhere": "elsewhere"}
+    return "; ".join(f"{words}: {', '.join(places[place])}" for place, words in said.items() if place in places)
 
 
 def _source(value: Any, origin: str, *, is_default: bool) -> str:

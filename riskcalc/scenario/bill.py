@@ -17,22 +17,28 @@ Growth = Uncertain(-0.3, 0.5, unit="share/year")
 class Rate(Table):
     """One price level of the tariff and when it holds."""
 
-    import_price_per_kwh: Annotated[Quantity, Price] = needed("price of a kWh from the grid, tax included")
-    windows: Windows | None = optional("windows of the day in which it holds", "all the time no other rate claims")
-    days: Days | None = optional("days on which it holds", "all days")
-    months: Months | None = optional("months in which it holds", "all months")
+    import_price_per_kwh: Annotated[Quantity, Price] = needed(
+        "price of a kWh from the grid, tax included", title="Import price"
+    )
+    windows: Windows | None = optional(
+        "windows of the day in which it holds", "all the time no other rate claims", title="Hours of the rate"
+    )
+    days: Days | None = optional("days on which it holds", "all days", title="Days of the rate")
+    months: Months | None = optional("months in which it holds", "all months", title="Months of the rate")
 
 
 class Tariff(Table):
     """What electricity costs today."""
 
-    name: Text = default("", "name of the tariff, for the report")
-    rates: Annotated[dict[str, Rate], NamedEntries] = needed("at least one rate, such as [tariff.rates.day]")
+    name: Text = default("", "name of the tariff, for the report", title="Name of the tariff")
+    rates: Annotated[dict[str, Rate], NamedEntries] = needed(
+        "at least one rate, such as [tariff.rates.day]", title="Rates"
+    )
     standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000)] = default_number(
-        0.0, "fixed charge per day; the kit never saves it", "no standing charge unless given"
+        0.0, "fixed charge per day; the kit never saves it", "no standing charge unless given", title="Standing charge"
     )
     export_price_per_kwh: Annotated[Quantity, Uncertain(-1_000_000, 1_000_000, unit="per kWh")] = default_number(
-        0.0, "what a kWh sent to the grid earns", "nothing is paid unless given"
+        0.0, "what a kWh sent to the grid earns", "nothing is paid unless given", title="Export price"
     )
 
 
@@ -40,31 +46,38 @@ class Prices(Table):
     """How prices may change, in nominal terms (money of the day)."""
 
     discount_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] = needed(
-        "nominal discount rate: what the money could earn elsewhere, such as 0.045"
+        "nominal discount rate: what the money could earn elsewhere, such as 0.045", title="Nominal discount rate"
     )
     savings_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] | None = optional(
         "nominal interest of the savings account that a purchase is compared with, after tax",
         "the account earns the discount rate, so that saving is worth nothing by definition",
+        title="Interest of the savings account",
     )
     trend_per_year: Annotated[Quantity, Growth] = default_number(
-        0.02, "long-run growth of the electricity price", COMMON_PRACTICE
+        0.02, "long-run growth of the electricity price", COMMON_PRACTICE, title="Trend of electricity prices"
     )
     persistence: Annotated[Quantity, Uncertain(-0.95, 0.95)] = default_number(
-        0.3, "how much of a year's departure from the trend is left in the next year"
+        0.3,
+        "how much of a year's departure from the trend is left in the next year",
+        title="Persistence of price changes",
     )
     spread: Annotated[Quantity, Uncertain(0, 0.5, unit="share/year")] = default_number(
-        0.04, "standard deviation of the yearly change"
+        0.04, "standard deviation of the yearly change", title="Spread of price changes"
     )
     jump_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] = default_number(
-        0.05, "chance of a sudden jump in a year"
+        0.05, "chance of a sudden jump in a year", title="Chance of a price jump"
     )
-    jump_mean: Annotated[Quantity, Uncertain(-1, 3, unit="share")] = default_number(0.2, "mean size of a jump")
+    jump_mean: Annotated[Quantity, Uncertain(-1, 3, unit="share")] = default_number(
+        0.2, "mean size of a jump", title="Mean price jump"
+    )
     jump_spread: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(
-        0.1, "standard deviation of a jump"
+        0.1, "standard deviation of a jump", title="Spread of price jumps"
     )
     export_correlation: Annotated[float, Number(-1, 1)] = default(
-        0.5, "correlation between the yearly changes of import and export price"
+        0.5,
+        "correlation between the yearly changes of import and export price",
+        title="Import and export price correlation",
     )
     inflation_per_year: Annotated[Quantity, Growth] = default_number(
-        0.02, "growth of all other prices: upkeep, replacements", COMMON_PRACTICE
+        0.02, "growth of all other prices: upkeep, replacements", COMMON_PRACTICE, title="Inflation"
     )

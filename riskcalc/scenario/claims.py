@@ -66,12 +66,18 @@ PAYBACKS = ("payback_years", "lasting_payback_years", "discounted_payback_years"
 class Claim(Table):
     """One statement as it was published, and the figure that it comes down to."""
 
-    sentence: Text = needed("the statement as it was published")
-    measure: Text = needed("what is measured, such as payback_years or saving_per_year")
-    at_least: Annotated[float, Number(-1e9, 1e9)] | None = optional("least value that makes the statement true", "")
-    at_most: Annotated[float, Number(-1e9, 1e9)] | None = optional("greatest value that makes the statement true", "")
-    months: Months | None = optional("months that are meant, 1 to 12", "the whole year")
-    years: Annotated[int, Whole(1, 60, unit="years")] | None = optional("first years that are averaged", "the first")
+    sentence: Text = needed("the statement as it was published", title="Statement")
+    measure: Text = needed("what is measured, such as payback_years or saving_per_year", title="Measure")
+    at_least: Annotated[float, Number(-1e9, 1e9)] | None = optional(
+        "least value that makes the statement true", "", title="At least"
+    )
+    at_most: Annotated[float, Number(-1e9, 1e9)] | None = optional(
+        "greatest value that makes the statement true", "", title="At most"
+    )
+    months: Months | None = optional("months that are meant, 1 to 12", "the whole year", title="Months")
+    years: Annotated[int, Whole(1, 60, unit="years")] | None = optional(
+        "first years that are averaged", "the first", title="Years averaged"
+    )
 
 
 def claims_complaints(claims: tuple[Claim, ...], *, horizon_years: int | None) -> Iterator[Complaint]:

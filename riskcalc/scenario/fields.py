@@ -1,4 +1,8 @@
-"""How the tables of a scenario declare a key: what it means, its default and where that comes from."""
+"""How the tables of a scenario declare a key: its name in words, what it means, its default and where that comes from.
+
+The title is a short noun phrase, the same on the page, in the terminal and in the JSON Schema; the longer help in
+`about` completes messages.
+"""
 
 from __future__ import annotations
 
@@ -17,22 +21,23 @@ class Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False, validate_default=False)
 
 
-def needed(about: str) -> Any:
+def needed(about: str, *, title: str = "") -> Any:
     """Declare a key that must be given; `about` completes the message when it is missing."""
-    return Field(description=about)
+    return Field(description=about, title=title or None)
 
 
-def optional(about: str, without: str = "not counted unless given") -> Any:
+def optional(about: str, without: str = "not counted unless given", *, title: str = "") -> Any:
     """Declare a key that may be left out; `without` says what holds then."""
-    return Field(default=None, description=about, json_schema_extra={"source": without})
+    return Field(default=None, description=about, title=title or None, json_schema_extra={"source": without})
 
 
-def default(value: Any, about: str, source: str = COMMON_PRACTICE) -> Any:
+def default(value: Any, about: str, source: str = COMMON_PRACTICE, *, title: str = "") -> Any:
     """Declare a plain key with a default and the source of that default."""
-    return Field(default=value, description=about, json_schema_extra={"source": source})
+    return Field(default=value, description=about, title=title or None, json_schema_extra={"source": source})
 
 
-def default_number(value: float, about: str, source: str = COMMON_PRACTICE) -> Any:
+def default_number(value: float, about: str, source: str = COMMON_PRACTICE, *, title: str = "") -> Any:
     """Declare a number that may be uncertain, with a default and the source of that default."""
     extra: dict[str, JsonValue] = {"source": source, "default": value}
-    return Field(default=Fixed(value=value, source=source), description=about, json_schema_extra=extra)
+    fixed = Fixed(value=value, source=source)
+    return Field(default=fixed, description=about, title=title or None, json_schema_extra=extra)

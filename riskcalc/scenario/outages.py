@@ -19,19 +19,24 @@ Money = Uncertain(0, 1e9)
 class Outages(Table):
     """Outages of the supply."""
 
-    per_year: Annotated[Quantity, Uncertain(0, 1000)] = needed("outages in a year")
+    per_year: Annotated[Quantity, Uncertain(0, 1000)] = needed("outages in a year", title="Outages a year")
     hours_each: Annotated[Quantity, Uncertain(0, 720, above=True, unit="hours")] = needed(
-        "length of an outage in hours"
+        "length of an outage in hours", title="Length of an outage"
     )
     value_per_hour: Annotated[Quantity, Money] | None = optional(
-        "what an hour bridged is worth, at today's prices", "outages are counted, not valued"
+        "what an hour bridged is worth, at today's prices",
+        "outages are counted, not valued",
+        title="Worth of an hour bridged",
     )
     value_per_kwh: Annotated[Quantity, Money] | None = optional(
-        "what a kWh served during an outage is worth, at today's prices", "outages are counted, not valued"
+        "what a kWh served during an outage is worth, at today's prices",
+        "outages are counted, not valued",
+        title="Worth of a kWh in an outage",
     )
     kit_bridges: StrictBool | None = optional(
         "does the kit carry its loads while the supply is out",
         "yes with loads plugged into it (sockets), otherwise no: wired systems need equipment of their own for it",
+        title="Kit bridges outages",
     )
 
 

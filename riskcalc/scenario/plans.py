@@ -17,81 +17,109 @@ OURS = "our own choice, see DEVELOPERS.md"
 class Dispatch(Table):
     """How the kit is run."""
 
-    charge_at: Names = default((), "rates at which the battery is filled from the supply", "never unless given")
-    discharge_at: Names | None = optional("rates at which the battery serves loads", "all rates not in charge_at")
+    charge_at: Names = default(
+        (), "rates at which the battery is filled from the supply", "never unless given", title="Rates to charge at"
+    )
+    discharge_at: Names | None = optional(
+        "rates at which the battery serves loads", "all rates not in charge_at", title="Rates to discharge at"
+    )
     target_share: Annotated[float | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True)] = default(
-        1.0, "share of the capacity to fill from the supply; one number, or one per month"
+        1.0, "share of the capacity to fill from the supply; one number, or one per month", title="Charging target"
     )
-    solar_only_from: MonthDay | None = optional("first day without charging from the supply", "charged all year")
-    solar_only_until: MonthDay | None = optional("last day without charging from the supply", "charged all year")
+    solar_only_from: MonthDay | None = optional(
+        "first day without charging from the supply", "charged all year", title="First day on solar only"
+    )
+    solar_only_until: MonthDay | None = optional(
+        "last day without charging from the supply", "charged all year", title="Last day on solar only"
+    )
     reserve_share: Annotated[float, Number(0, 1, unit="share")] = default(
-        0.0, "share of the capacity kept for outages", "none"
+        0.0, "share of the capacity kept for outages", "none", title="Outage reserve"
     )
-    off_hours: Windows | None = optional("windows in which the inverter is switched off", "never switched off")
+    off_hours: Windows | None = optional(
+        "windows in which the inverter is switched off", "never switched off", title="Hours switched off"
+    )
 
 
 class Loan(Table):
     """Money borrowed for the purchase, paid back in even yearly payments."""
 
-    financed_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = needed("share of the outlay that is borrowed")
-    rate_per_year: Annotated[Quantity, Uncertain(0, 0.5, unit="share/year")] = needed("nominal interest of the loan")
-    term_years: Annotated[int, Whole(1, 40, unit="years")] = needed("years until it is paid back")
+    financed_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = needed(
+        "share of the outlay that is borrowed", title="Borrowed share"
+    )
+    rate_per_year: Annotated[Quantity, Uncertain(0, 0.5, unit="share/year")] = needed(
+        "nominal interest of the loan", title="Loan interest"
+    )
+    term_years: Annotated[int, Whole(1, 40, unit="years")] = needed("years until it is paid back", title="Loan term")
 
 
 class Purchase(Table):
     """What it costs and what becomes of it."""
 
-    price: Annotated[Quantity, Money] = needed("price of the kit, tax included")
+    price: Annotated[Quantity, Money] = needed("price of the kit, tax included", title="Price of the kit")
     module_price: Annotated[Quantity, Money] = default_number(
-        0.0, "price of each module, on top of price", "modules are within price unless given"
+        0.0, "price of each module, on top of price", "modules are within price unless given", title="Price of a module"
     )
     extra_battery_price: Annotated[Quantity, Money] = default_number(
-        0.0, "price of each extra battery, on top of price", "extra batteries are within price unless given"
+        0.0,
+        "price of each extra battery, on top of price",
+        "extra batteries are within price unless given",
+        title="Price of an extra battery",
     )
     installation: Annotated[Quantity, Money] = default_number(
-        0.0, "work, scaffolding, brackets, permits", "none unless given"
+        0.0, "work, scaffolding, brackets, permits", "none unless given", title="Installation"
     )
     discount_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = default_number(
-        0.0, "discount on the price of kit, modules and batteries", "none unless given"
+        0.0, "discount on the price of kit, modules and batteries", "none unless given", title="Discount"
     )
     incentive: Annotated[Quantity, Money] = default_number(
-        0.0, "grant or rebate on the day of purchase", "none unless given"
+        0.0, "grant or rebate on the day of purchase", "none unless given", title="Incentive"
     )
-    loan: Loan | None = optional("money borrowed for it", "paid from savings")
+    loan: Loan | None = optional("money borrowed for it", "paid from savings", title="Loan")
     upkeep_per_year: Annotated[Quantity, Money] = default_number(
-        0.0, "inspection, insurance, cleaning per year, at today's prices", "none unless given"
+        0.0, "inspection, insurance, cleaning per year, at today's prices", "none unless given", title="Upkeep"
     )
     battery_replacement_price: Annotated[Quantity, Money] | None = optional(
-        "price of a new battery, today's money, paid for each", "needed for when_worn = replace"
+        "price of a new battery, today's money, paid for each",
+        "needed for when_worn = replace",
+        title="Price of a new battery",
     )
     electronics_replacement_price: Annotated[Quantity, Money] | None = optional(
-        "price of new electronics, today's money", "needed for when_worn = replace with electronics_life_years"
+        "price of new electronics, today's money",
+        "needed for when_worn = replace with electronics_life_years",
+        title="Price of new electronics",
     )
     warranty_years: Annotated[Quantity, Uncertain(0, 40, unit="years")] = default_number(
-        0.0, "years in which what fails or wears out is replaced free of charge", "none unless given"
+        0.0, "years in which what fails or wears out is replaced free of charge", "none unless given", title="Warranty"
     )
     when_worn: Literal["replace", "keep", "retire"] = default(
-        "keep", "what happens when the battery is worn or the electronics fail", OURS
+        "keep", "what happens when the battery is worn or the electronics fail", OURS, title="When worn or failed"
     )
     resale_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = default_number(
         0.0,
         "share of the price, modules and batteries included, that comes back at the end of the horizon",
         "nothing unless given",
+        title="Resale at the end",
     )
     disposal_cost: Annotated[Quantity, Money] = default_number(
-        0.0, "cost of getting rid of it at its end, at today's prices", "none unless given"
+        0.0, "cost of getting rid of it at its end, at today's prices", "none unless given", title="Disposal"
     )
 
 
 class Study(Table):
     """How the question is asked and computed."""
 
-    horizon_years: Annotated[int, Whole(1, 60, unit="years")] = default(15, "years looked ahead")
-    draws: Annotated[int, Whole(8, 1_048_576)] = default(1024, "futures drawn", OURS)
-    seed: Annotated[int, Whole(0, 2**53)] = default(1, "seed of every random number", OURS)
-    scrambles: Annotated[int, Whole(2, 64)] = default(8, "independent repetitions behind each standard error", OURS)
-    pool_years: Annotated[int, Whole(1, 256)] = default(32, "weather and demand years in the pool", OURS)
-    step_minutes: Literal[1, 5, 15, 30, 60] = default(1, "time step of demand in minutes", OURS)
+    horizon_years: Annotated[int, Whole(1, 60, unit="years")] = default(15, "years looked ahead", title="Horizon")
+    draws: Annotated[int, Whole(8, 1_048_576)] = default(1024, "futures drawn", OURS, title="Draws")
+    seed: Annotated[int, Whole(0, 2**53)] = default(1, "seed of every random number", OURS, title="Seed")
+    scrambles: Annotated[int, Whole(2, 64)] = default(
+        8, "independent repetitions behind each standard error", OURS, title="Scrambles"
+    )
+    pool_years: Annotated[int, Whole(1, 256)] = default(
+        32, "weather and demand years in the pool", OURS, title="Years in the pool"
+    )
+    step_minutes: Literal[1, 5, 15, 30, 60] = default(1, "time step of demand in minutes", OURS, title="Time step")
     odds_within_years: Annotated[int, Whole(1, 60, unit="years")] | None = optional(
-        "years within which it should pay back, for the headline odds", "the horizon"
+        "years within which it should pay back, for the headline odds",
+        "the horizon",
+        title="Years for the headline odds",
     )

@@ -60,36 +60,45 @@ class Correlation(Table):
     """Two uncertain inputs that tend to move together: the correlation of their normal scores (Gaussian copula)."""
 
     between: Names = needed(
-        'two keys of uncertain numbers, such as ["prices.trend_per_year", "prices.inflation_per_year"]'
+        'two keys of uncertain numbers, such as ["prices.trend_per_year", "prices.inflation_per_year"]',
+        title="Inputs that move together",
     )
-    value: Annotated[float, Number(-0.999, 0.999)] = needed("the correlation, between -1 and 1")
+    value: Annotated[float, Number(-0.999, 0.999)] = needed("the correlation, between -1 and 1", title="Correlation")
 
 
 class Scenario(Table):
     """A household, a kit, a bill and what is uncertain about them."""
 
-    name: ScenarioName = needed("name of the scenario")
-    description: Text = default("", "what the scenario is about, for the report")
-    currency: Currency = needed("currency code of ISO 4217, such as GBP")
-    site: Site = needed("where the home stands")
-    home: Home = needed("who lives there and what they use")
-    tariff: Tariff = needed("what electricity costs")
-    prices: Prices = needed("how prices may change")
-    kit: Kit | None = optional("what is bought", "nothing is bought")
-    dispatch: Dispatch = default(Dispatch(), "how the kit is run")
-    purchase: Purchase | None = optional("what the kit costs", "needed with [kit]")
-    tenure: Tenure | None = optional("renting or owning", "not considered")
-    alternative: Alternative | None = optional("what would be done instead of a kit without a supply", "not weighed")
-    outages: Outages | None = optional("how often the supply fails", "not considered")
-    study: Study = default(Study(), "how the question is asked and computed")
+    name: ScenarioName = needed("name of the scenario", title="Name")
+    title: Text = default("", "what the page calls it; the name of its file unless given", title="Title")
+    description: Text = default("", "what the scenario is about, for the report", title="Description")
+    currency: Currency = needed("currency code of ISO 4217, such as GBP", title="Currency")
+    site: Site = needed("where the home stands", title="Site")
+    home: Home = needed("who lives there and what they use", title="Home")
+    tariff: Tariff = needed("what electricity costs", title="Tariff")
+    prices: Prices = needed("how prices may change", title="Prices")
+    kit: Kit | None = optional("what is bought", "nothing is bought", title="Kit")
+    dispatch: Dispatch = default(Dispatch(), "how the kit is run", title="Running of the kit")
+    purchase: Purchase | None = optional("what the kit costs", "needed with [kit]", title="Purchase")
+    tenure: Tenure | None = optional("renting or owning", "not considered", title="Tenure")
+    alternative: Alternative | None = optional(
+        "what would be done instead of a kit without a supply", "not weighed", title="Alternative"
+    )
+    outages: Outages | None = optional("how often the supply fails", "not considered", title="Outages")
+    study: Study = default(Study(), "how the question is asked and computed", title="Study")
     correlations: Annotated[
         tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)
-    ] = default((), "uncertain inputs that move together", "independent unless given")
+    ] = default((), "uncertain inputs that move together", "independent unless given", title="Correlations")
     claims: Annotated[tuple[Claim, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)] = (
-        default((), "statements to be held against the futures", "none unless given")
+        default((), "statements to be held against the futures", "none unless given", title="Claims")
     )
 
     _reading: Reading = PrivateAttr(default_factory=Reading)
+
+    @property
+    def called(self) -> str:
+        """What a reader calls it: the title, or else the name."""
+        return self.title or self.name
 
     @property
     def files(self) -> tuple[FileUsed, ...]:

@@ -22,41 +22,65 @@ FIXED_COUPLINGS = ("whole_home",)
 class Tenure(Table):
     """Renting or owning, and what happens when the household moves."""
 
-    kind: Literal["rent", "own"] = needed("does the household rent or own the home")
+    kind: Literal["rent", "own"] = needed("does the household rent or own the home", title="Rent or own")
     stay_years: Annotated[Quantity, Uncertain(0, 100, above=True, unit="years")] | None = optional(
-        "years until the household moves; later stays are drawn from the same", "stays to the end of the horizon"
+        "years until the household moves; later stays are drawn from the same",
+        "stays to the end of the horizon",
+        title="Length of stay",
     )
     moving_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] | None = optional(
-        "chance of moving at the end of each year, instead of stay_years", "stays to the end of the horizon"
+        "chance of moving at the end of each year, instead of stay_years",
+        "stays to the end of the horizon",
+        title="Chance of moving",
     )
     at_move: Literal["take", "sell", "leave"] | None = optional(
         "what happens to the kit at a move: it goes along, is sold, or stays with the home",
         "take; leave where the kit is wired into the home (whole_home)",
+        title="Kit at a move",
     )
     moving_cost: Annotated[Quantity, Uncertain(0, 1e9)] = default_number(
-        0.0, "cost of taking the kit along at a move, at today's prices", "none unless given"
+        0.0,
+        "cost of taking the kit along at a move, at today's prices",
+        "none unless given",
+        title="Cost of taking it along",
     )
-    new_home_sun_chance: Chance = default_number(0.5, "chance that a new home has usable sun", OURS)
+    new_home_sun_chance: Chance = default_number(
+        0.5, "chance that a new home has usable sun", OURS, title="Chance of sun in a new home"
+    )
     new_home_yield_share: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(
-        0.8, "solar yield in a new home with usable sun over that in the first: other plane, other shade", OURS
+        0.8,
+        "solar yield in a new home with usable sun over that in the first: other plane, other shade",
+        OURS,
+        title="Yield in a new home",
     )
-    resale_share: Share = default_number(0.5, "share of the kit's value at its age that a sale at a move brings", OURS)
+    resale_share: Share = default_number(
+        0.5, "share of the kit's value at its age that a sale at a move brings", OURS, title="Resale at a move"
+    )
     resale_decline_per_year: Annotated[Quantity, Uncertain(0, 0.9, unit="share/year")] = default_number(
-        0.15, "share of its value that the kit loses each year", OURS
+        0.15, "share of its value that the kit loses each year", OURS, title="Yearly loss of value"
     )
     value_returned_share: Share = default_number(
         0.0,
         "share of the kit's value at its age that comes back when it stays with a sold home",
         "nothing unless given",
+        title="Value returned with the home",
     )
     permission_refused_chance: Chance = default_number(
-        0.0, "chance that landlord or authority refuse permission", "always granted unless given"
+        0.0,
+        "chance that landlord or authority refuse permission",
+        "always granted unless given",
+        title="Chance of refused permission",
     )
     if_refused: Literal["nothing", "without_modules"] = default(
-        "nothing", "what is bought when permission is refused: nothing, or the kit without its modules", OURS
+        "nothing",
+        "what is bought when permission is refused: nothing, or the kit without its modules",
+        OURS,
+        title="If permission is refused",
     )
     price_share_without_modules: Share | None = optional(
-        "share of price and installation that is paid when the modules are left out", "needed for without_modules"
+        "share of price and installation that is paid when the modules are left out",
+        "needed for without_modules",
+        title="Price without modules",
     )
 
 
