@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
-from riskcalc.dispatch.compiled import inner
+from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.flows import Flow
 from riskcalc.dispatch.plan import PoolArrays
 from riskcalc.dispatch.rows import BILL_ROWS, FLOW_ROWS, LANES, fma
@@ -34,7 +34,7 @@ def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         work[rows.ON + lane] = on
 
 
-@inner
+@inlined
 def count_overload(
     lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int, excess_only: float
 ) -> None:

@@ -40,7 +40,7 @@ def inner(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def inlined(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return a small `function` compiled into the kernels that call it in every step."""
+    """Return `function` compiled into its callers: without a call, no references to the pools' arrays are counted."""
     return numba.njit(forceinline=True, **_INSIDE)(function)  # type: ignore[no-any-return]
 
 

@@ -21,7 +21,7 @@ from riskcalc.dispatch.year import run_groups
 _CACHE_LINE = 64
 #: Numbers in the widest vector register of present processors.
 _VECTOR = 8
-_NOTHING_KWH = 1e-60
+_NOTHING = 1e-60
 
 
 def dispatch_year(
@@ -170,8 +170,10 @@ def _outcome(
 
     capacity = params[Param.CAPACITY_WH]
     monthly_kwh = books(rows.MONTHLY, rows.MONTHLY_ROWS)
-    # What stands in for a missing idle draw in the kernels must not show.
-    monthly_kwh[np.abs(monthly_kwh) < _NOTHING_KWH] = 0.0
+    on_steps = books(rows.ON_SUM)[0]
+    # What the kernels put in place of zero, so as not to divide by it, must not show.
+    for sums in (monthly_kwh, on_steps):
+        sums[np.abs(sums) < _NOTHING] = 0.0
     stored = books(rows.STORED)[0] * hours / params[Param.DISCHARGE_EFFICIENCY]
     return DispatchOutcome(
         monthly_kwh=monthly_kwh.reshape(len(Flow), 12, draws),
@@ -181,7 +183,7 @@ def _outcome(
         mean_daily_swing=books(rows.SWING_SUM)[0],
         overload_minutes=books(rows.OVERLOAD_STEPS)[0] * inputs.step_minutes,
         overload_kwh=books(rows.OVERLOAD_ENERGY)[0] * hours / 1000.0,
-        on_hours=books(rows.ON_SUM)[0] * hours,
+        on_hours=on_steps * hours,
         short_hours=books(rows.SHORT_SLOTS)[0] * plan.slot_minutes / 60.0,
         short_days=books(rows.SHORT_DAYS)[0],
     )

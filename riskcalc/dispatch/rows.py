@@ -31,9 +31,6 @@ ONE = 1.0 + 1e-15
 #: Keeps 0 / 0 out: with nothing needed and nothing there, the inverter counts as on.
 TINY = 1e-100
 
-#: Bases are weighted this many at a time; the number of weight rows is a multiple of it.
-CHUNK = 3
-
 # The kit, one year, set by `kit_rows`; powers at the bus unless said otherwise.
 (
     LINEAR,
@@ -92,6 +89,7 @@ CHUNK = 3
     BASE,
     ABOVE,
     ROOM,
+    INPUT_POWER,
     SOLAR_AVAILABLE,
     SOLAR,
     SOLAR_STORED,
@@ -104,7 +102,7 @@ CHUNK = 3
     FREE,
     DEMAND,
     WIRED,
-) = range(44 * LANES, 60 * LANES, LANES)
+) = range(44 * LANES, 61 * LANES, LANES)
 
 # Sums over the steps of a slot, in W times steps; and what one lane loop of a step hands to the next.
 (
@@ -121,7 +119,7 @@ CHUNK = 3
     SURPLUS_NOW,
     CHARGE_NOW,
     IDLE_NOW,
-) = range(60 * LANES, 73 * LANES, LANES)
+) = range(61 * LANES, 74 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = LEFT, IDLE_NOW + LANES
 
@@ -131,8 +129,7 @@ FLOWS = END_OF_SUMS
 BILLS = FLOWS + FLOW_ROWS * LANES
 PLANE_WEIGHTS = BILLS + BILL_ROWS * LANES
 INPUT_LIMITS = PLANE_WEIGHTS + MOST_PLANES * LANES
-INPUT_POWERS = INPUT_LIMITS + MOST_INPUTS * LANES
-TOP_WEIGHTS = INPUT_POWERS + MOST_INPUTS * LANES
+TOP_WEIGHTS = INPUT_LIMITS + MOST_INPUTS * LANES
 LEAST_RATING = TOP_WEIGHTS + MOST_BASES
 WEIGHTS = TOP_WEIGHTS + LANES
 LOADS = WEIGHTS + MOST_BASES * LANES

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
-from riskcalc.dispatch.compiled import inner
+from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.plan import PoolArrays
-from riskcalc.dispatch.rows import CHUNK, LANES, fma
+from riskcalc.dispatch.rows import LANES, fma
 
 
 @inner
@@ -22,7 +22,7 @@ def open_year(lanes: int, work: NDArray[np.float64]) -> None:
     work[rows.LEAST_RATING] = least * (1.0 - 1e-12)
 
 
-@inner
+@inlined
 def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, day: int) -> None:
     """Close swing and shortage of the day before; set today's weight of every demand basis and power into the cells."""
     lanes = min(lanes, LANES)
@@ -50,7 +50,7 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
         work[rows.TOP_WEIGHTS + basis] = top
 
 
-@inner
+@inlined
 def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, hour: int) -> bool:
     """Set the solar power of an hour, before and behind the inputs; return whether there is any sun at all."""
     lanes = min(lanes, LANES)
@@ -64,18 +64,20 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
     inputs = 0
     for plane in range(planes):
         inputs = max(inputs, pool.input_of_plane[plane] + 1)
-    work[rows.INPUT_POWERS : rows.INPUT_POWERS + inputs * LANES] = 0.0
-    for plane in range(planes):
-        power = np.float64(pool.solar_w[year, plane, hour])
-        index = pool.input_of_plane[plane]
+    for index in range(min(inputs, rows.MOST_INPUTS)):
+        work[rows.INPUT_POWER : rows.INPUT_POWER + LANES] = 0.0
+        for plane in range(min(planes, rows.MOST_PLANES)):
+            if pool.input_of_plane[plane] == index:
+                power = np.float64(pool.solar_w[year, plane, hour])
+                weights = rows.PLANE_WEIGHTS + plane * LANES
+                for lane in range(lanes):
+                    plane_power = work[weights + lane] * power
+                    work[rows.SOLAR_AVAILABLE + lane] += plane_power
+                    work[rows.INPUT_POWER + lane] += plane_power
+        limits = rows.INPUT_LIMITS + index * LANES
         for lane in range(lanes):
-            plane_power = work[rows.PLANE_WEIGHTS + plane * LANES + lane] * power
-            work[rows.SOLAR_AVAILABLE + lane] += plane_power
-            work[rows.INPUT_POWERS + index * LANES + lane] += plane_power
-    for index in range(inputs):
-        for lane in range(lanes):
-            power = work[rows.INPUT_POWERS + index * LANES + lane]
-            limit = work[rows.INPUT_LIMITS + index * LANES + lane]
+            power = work[rows.INPUT_POWER + lane]
+            limit = work[limits + lane]
             work[rows.SOLAR + lane] += power if power < limit else limit
     for lane in range(lanes):
         work[rows.SOLAR + lane] *= work[rows.SOLAR_EFFICIENCY + lane]
@@ -121,7 +123,7 @@ def open_slot(
         work[rows.LIMIT + lane] = limit if power >= 0.0 else -1.0
 
 
-@inner
+@inlined
 def open_demand(
     lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, slot_sum: NDArray[np.float64],
     slot_peak: NDArray[np.float32], year: int, slot: int,
@@ -144,28 +146,14 @@ def open_demand(
 
 
 @inner
-def fill_loads(lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int) -> None:
-    """Set the load of every step: the weighted sum of the demand bases, CHUNK bases at a time."""
+def nothing_stored(lanes: int, work: NDArray[np.float64], parallel: bool) -> bool:
+    """Return whether no lane has anything above its floor, so that without sun the inverters cannot run.
+
+    In the transfer family an inverter without idle draw counts as on while there is no load; then the answer is no.
+    """
     lanes = min(lanes, LANES)
-    bases = len(pool.rank_row)
-    for chunk in range((bases + CHUNK - 1) // CHUNK):
-        # Beyond the last basis the weights are zero and any row will do.
-        first, last = CHUNK * chunk, bases - 1
-        a, b, c = first, min(first + 1, last), min(first + 2, last)
-        weights = rows.WEIGHTS + CHUNK * chunk * LANES
-        for step in range(min(steps, rows.MOST_STEPS)):
-            at = slot * steps + step
-            power_a = np.float64(pool.reachable_w[year, a, at])
-            power_b = np.float64(pool.reachable_w[year, b, at])
-            power_c = np.float64(pool.reachable_w[year, c, at])
-            loads = rows.LOADS + step * LANES
-            if chunk == 0:
-                for lane in range(lanes):
-                    load = work[weights + lane] * power_a
-                    load = fma(work[weights + LANES + lane], power_b, load)
-                    work[loads + lane] = fma(work[weights + 2 * LANES + lane], power_c, load)
-            else:
-                for lane in range(lanes):
-                    load = fma(work[weights + lane], power_a, work[loads + lane])
-                    load = fma(work[weights + LANES + lane], power_b, load)
-                    work[loads + lane] = fma(work[weights + 2 * LANES + lane], power_c, load)
+    running = 0
+    for lane in range(lanes):
+        without_idle = work[rows.ON_WITHOUT_IDLE + lane] > 0.0 and not parallel
+        running += 1 if work[rows.ABOVE + lane] > 0.0 or without_idle else 0
+    return running == 0

@@ -7,20 +7,20 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch.books import close_slot, close_year, count_overload, share_of_idle
 from riskcalc.dispatch.compiled import compiled, inner
+from riskcalc.dispatch.loads import fill_loads
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
 from riskcalc.dispatch.rest import charge_from_grid, rest
-from riskcalc.dispatch.slot import fill_loads, open_day, open_demand, open_slot, open_sun, open_year
+from riskcalc.dispatch.slot import nothing_stored, open_day, open_demand, open_slot, open_sun, open_year
 from riskcalc.dispatch.transfer import carry_from_cells, carry_with_sun
 
 
 @inner
 def _run_slot(
     lanes: int, parallel: bool, export: bool, steps: int, work: NDArray[np.float64], sun: bool, on: bool,
-    discharge: bool, from_grid: bool,
+    carries: bool, from_grid: bool,
 ) -> None:  # fmt: skip
     """Run the steps of a slot in the one loop that holds for all of them."""
-    carries = on and ((discharge or sun) if parallel else discharge)
     if not carries:
         if from_grid:
             charge_from_grid(lanes, steps, work, on and parallel)
@@ -60,9 +60,13 @@ def _run_group(
         sun = open_sun(lanes, work, pool, year, plan.hour[slot])
         open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[slot], 1.0 if discharge else 0.0)
         overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot)
-        if overload or from_grid or (on and (discharge or sun)):
+        carries = on and ((discharge or sun) if parallel else discharge)
+        if carries and not sun:
+            # A night on empty cells needs no steps; with empty cells the loops would give the same.
+            carries = not nothing_stored(lanes, work, parallel)
+        if carries or overload or from_grid:
             fill_loads(lanes, steps, work, pool, year, slot)
-        _run_slot(lanes, parallel, export, steps, work, sun, on, discharge, from_grid)
+        _run_slot(lanes, parallel, export, steps, work, sun, on, carries, from_grid)
         if overload:
             count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel or off_grid else 0.0)
         billing = kwh * plan.rate_weight[slot]
