@@ -35,8 +35,13 @@ from riskcalc import __version__
 #: Version of the layout of an entry.
 LAYOUT = 1
 DEFAULT_LIMIT_GIB = 4.0
-#: Parts of the package whose sources decide what a pool holds; those directly in the package count all.
-POOL_SOURCES = ("", "weather", "demand", "tables")
+#: Modules and folders of the package whose sources and tables decide what a pool holds: all that `pools` imports but
+#: the scenario, whose content is in the key (`tests/test_store.py` reads the imports and holds this).
+POOL_SOURCES = (
+    *("array", "cell", "clock", "demand", "diode", "distributions", "habits", "module", "observed", "orientation"),
+    *("plane", "planes", "pools", "price_series", "quantity", "schedule", "solar", "surface", "tables", "tariff"),
+    "weather",
+)
 #: Libraries whose version may move a bit of a pool.
 POOL_LIBRARIES = ("numpy", "scipy", "numba", "pandas", "pvlib", "tzdata")
 
@@ -151,9 +156,10 @@ def made_by() -> str:
     digest = hashlib.sha256()
     package = Path(__file__).parent
     for part in POOL_SOURCES:
-        for path in sorted((package / part).glob("*")):
-            if path.suffix in (".py", ".csv", ".json", ".toml"):
-                digest.update(f"{part}/{path.name}\n".encode() + path.read_bytes())
+        for path in sorted(
+            [*package.glob(f"{part}.py"), *package.glob(f"{part}/*.py"), *package.glob(f"{part}/*.csv")]
+        ):
+            digest.update(path.relative_to(package).as_posix().encode() + b"\n" + path.read_bytes())
     libraries = [f"{name} {_version(name)}" for name in POOL_LIBRARIES]
     return "\n".join([__version__, digest.hexdigest(), *libraries, platform.machine(), platform.system()])
 

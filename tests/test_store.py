@@ -1,13 +1,16 @@
 """Arrays kept on disk: found again, safe when shared, tolerant of damage, bounded."""
 
+import ast
 import json
 import multiprocessing
 import os
 import stat
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from riskcalc import store
 from riskcalc.model import world_of
 from riskcalc.pools import YearsAtHand
 from riskcalc.store import Store, user_store
@@ -40,22 +43,22 @@ def refuse():
 
 def test_what_was_made_comes_back_to_the_bit(tmp_path):
     """A second call with the same key makes nothing and returns the same bits, tuples and texts; arrays read-only."""
-    store = Store(tmp_path)
-    first = store.kept("thing", "key", content)
-    again = store.kept("thing", "key", refuse)
+    kept_here = Store(tmp_path)
+    first = kept_here.kept("thing", "key", content)
+    again = kept_here.kept("thing", "key", refuse)
     assert same(first, content())
     assert same(again, content())
     assert not again["watts"].flags.writeable
     with pytest.raises(AssertionError, match="made again"):
-        store.kept("thing", "other key", refuse)
+        kept_here.kept("thing", "other key", refuse)
 
 
 def test_without_a_folder_everything_is_made_each_time():
     """Switched off, nothing is kept."""
-    store = Store(None)
-    store.kept("thing", "key", content)
+    kept_here = Store(None)
+    kept_here.kept("thing", "key", content)
     with pytest.raises(AssertionError, match="made again"):
-        store.kept("thing", "key", refuse)
+        kept_here.kept("thing", "key", refuse)
 
 
 def entry(tmp_path):
@@ -112,14 +115,14 @@ def objects_inside(place):
 )
 def test_damage_is_noticed_and_made_good(tmp_path, damage):
     """A damaged entry is dropped and made anew, once; it never reaches the caller."""
-    store = Store(tmp_path)
-    store.kept("thing", "key", content)
+    kept_here = Store(tmp_path)
+    kept_here.kept("thing", "key", content)
     damage(entry(tmp_path))
     calls = []
-    found = store.kept("thing", "key", lambda: calls.append(1) or content())
+    found = kept_here.kept("thing", "key", lambda: calls.append(1) or content())
     assert calls == [1]
     assert same(found, content())
-    assert same(store.kept("thing", "key", refuse), content())
+    assert same(kept_here.kept("thing", "key", refuse), content())
 
 
 def make_at_once(folder, ready):
@@ -144,23 +147,23 @@ def test_runs_that_share_the_folder_do_not_mix(tmp_path):
 def test_what_was_unused_longest_goes_first(tmp_path):
     """Above the limit the entry that was used least recently is dropped, the newest never."""
     size = content(length=100_000)["watts"].nbytes
-    store = Store(tmp_path, limit_bytes=int(2.5 * size))
+    kept_here = Store(tmp_path, limit_bytes=int(2.5 * size))
     for index, key in enumerate(("old", "middle")):
-        store.kept("thing", key, lambda: content(length=100_000))
+        kept_here.kept("thing", key, lambda: content(length=100_000))
         made = max(tmp_path.iterdir(), key=lambda path: path.stat().st_ctime_ns)
         os.utime(made / "entry.json", (1000 + index, 1000 + index))
-    store.kept("thing", "old", refuse)  # used just now
-    store.kept("thing", "new", lambda: content(length=100_000))
+    kept_here.kept("thing", "old", refuse)  # used just now
+    kept_here.kept("thing", "new", lambda: content(length=100_000))
     for key in ("old", "new"):
-        store.kept("thing", key, refuse)
+        kept_here.kept("thing", key, refuse)
     with pytest.raises(AssertionError, match="made again"):
-        store.kept("thing", "middle", refuse)
+        kept_here.kept("thing", "middle", refuse)
 
 
 def test_an_entry_above_the_limit_is_not_kept(tmp_path):
     """What alone exceeds the limit is returned and not written."""
-    store = Store(tmp_path, limit_bytes=1000)
-    assert same(store.kept("thing", "key", content), content())
+    kept_here = Store(tmp_path, limit_bytes=1000)
+    assert same(kept_here.kept("thing", "key", content), content())
     assert list(tmp_path.iterdir()) == []
 
 
@@ -201,6 +204,28 @@ def test_the_environment_says_where_and_how_much(monkeypatch, tmp_path):
     monkeypatch.delenv("XDG_CACHE_HOME")
     monkeypatch.setenv("HOME", str(tmp_path))
     assert user_store().folder == tmp_path / ".cache" / "riskcalc"
+
+
+def pool_imports():
+    """Return the names below riskcalc of all that `pools` imports, directly or not, scenario and kernels aside."""
+    package = Path(store.__file__).parent
+    seen, waiting = set(), ["pools"]
+    while waiting:
+        name = waiting.pop()
+        if name in seen or name in ("", "scenario", "dispatch", "errors", "store"):
+            continue
+        seen.add(name)
+        for path in [*package.glob(f"{name}.py"), *package.glob(f"{name}/*.py")]:
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.ImportFrom) and node.module.split(".")[0] == "riskcalc":
+                    named = [node.module.partition(".")[2]] if "." in node.module else [a.name for a in node.names]
+                    waiting += [part.split(".")[0] for part in named]
+    return seen
+
+
+def test_every_source_that_makes_pools_is_in_the_key():
+    """What `pools` imports is what ties kept entries to the code: a change of it makes them stale."""
+    assert pool_imports() <= {*store.POOL_SOURCES, "__version__"}
 
 
 def pool_arrays(world):
