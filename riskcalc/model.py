@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.bridging import sampled_draws
 from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import quantile
@@ -19,7 +20,7 @@ from riskcalc.pools import Pools, YearsAtHand, pools
 from riskcalc.sampling import Design, PathNoise, design, draws_run
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import clock_of, slot_plan
-from riskcalc.simulation import Simulation
+from riskcalc.simulation import Plant, Simulation, outage_scale
 from riskcalc.tenure import tenure_keys
 from riskcalc.valuation import Valuation, valuation
 
@@ -104,7 +105,13 @@ def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     `at_hand` keeps the years of one scenario for the next that meets the same ones.
     """
     clock = clock_of(scenario)
-    return World(clock, slot_plan(scenario, clock), pools(scenario, clock, at_hand))
+    plan, built = slot_plan(scenario, clock), pools(scenario, clock, at_hand)
+    if scenario.outages is None:
+        return World(clock, plan, built)
+    random = design_of(scenario)
+    few = part_of_design(random, sampled_draws(random.draws))
+    plant = Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
+    return World(clock, plan, replace(built, outage_scale=outage_scale(plant)))
 
 
 def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:

@@ -57,7 +57,8 @@ class Pools:
     """Weather, sun and demand, K years each.
 
     `solar_w` is float32 (K, planes, 8760) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
-    charge; `battery_temp_c` (K,) the mean temperature of the cells.
+    charge; `battery_temp_c` (K,) the mean temperature of the cells. `outage_scale` puts the estimate of hours carried
+    in an outage right on average; see `riskcalc.bridging`.
     """
 
     weather: WeatherPool
@@ -66,6 +67,7 @@ class Pools:
     planes: tuple[PlaneSet, ...]
     charge_allowed: Floats
     battery_temp_c: Floats
+    outage_scale: float = 1.0
 
     @cached_property
     def inputs(self) -> DispatchInputs:

@@ -18,7 +18,8 @@ from riskcalc.model import Assessment
 from riskcalc.outages import bridged_outages
 from riskcalc.ranking import Ranking, rank_places, ranking
 from riskcalc.returns import measure_figures, worth_by_kind
-from riskcalc.scenario import assumptions, family_of
+from riskcalc.scenario import Scenario, assumptions, family_of
+from riskcalc.schedule import price_series
 from riskcalc.summary import Estimate
 from riskcalc.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
 
@@ -44,6 +45,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
     money, scrambles = assessment.valuation, assessment.design.scrambles
     return {
         "scenario": assessment.scenario.name,
+        "title": assessment.scenario.called,
         "currency": assessment.scenario.currency,
         "horizon_years": assessment.scenario.study.horizon_years,
         "payback_years": _plain(summary.payback_figures(money.payback_years, scrambles=scrambles)),
@@ -66,12 +68,20 @@ def result(assessment: Assessment) -> dict[str, Any]:
         **off_grid_figures(assessment),
         **outage_figures(assessment),
         "first_year": _plain(first_year(assessment)),
-        "ranking": ranking_rows(worth_ranking(assessment)),
+        "ranking": ranking_rows(worth_ranking(assessment), labels(assessment.scenario)),
         "limits": list(limits(assessment)),
-        "notes": [*assessment.world.pools.weather.notes, *assessment.world.pools.demand.notes],
+        "notes": list(notes(assessment)),
         "assumptions": [_assumption(row) for row in assumptions(assessment.scenario)],
         "provenance": provenance(assessment),
     }
+
+
+def notes(assessment: Assessment) -> Iterator[str]:
+    """Yield what was done to the data that the run rests on."""
+    yield from assessment.world.pools.weather.notes
+    yield from assessment.world.pools.demand.notes
+    series = price_series(assessment.scenario)
+    yield from series.notes if series is not None else ()
 
 
 def bought_share(assessment: Assessment) -> Estimate:
@@ -172,11 +182,17 @@ def worth_ranking(assessment: Assessment) -> Ranking:
     )
 
 
-def ranking_rows(found: Ranking) -> list[dict[str, Any]]:
+def labels(scenario: Scenario) -> dict[str, str]:
+    """Return the name in words of every setting, and of the luck that is ranked beside the inputs."""
+    return {row.key: row.label for row in assumptions(scenario)} | LUCK
+
+
+def ranking_rows(found: Ranking, words: Mapping[str, str]) -> list[dict[str, Any]]:
     """Return the ranking as plain rows, strongest first."""
     rows = [
         {
             "key": row.key,
+            "label": words[row.key],
             "family": family_of_ranked(row.key),
             "share_of_variance": {"value": row.share, "standard_error": _known(row.share_se)},
             "worth_at_10_percent": row.low,
@@ -265,7 +281,7 @@ def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
 
 
 def _assumption(row: Any) -> dict[str, Any]:
-    names = ("key", "given", "kind", "unit", "source", "is_default", "family")
+    names = ("key", "label", "given", "kind", "unit", "source", "is_default", "family")
     return {name: getattr(row, name) for name in names}
 
 
@@ -274,6 +290,7 @@ def _known(error: float) -> float | None:
 
 
 def library_version(name: str) -> str:
+    """Return the version of a library that is installed, or "unknown"."""
     try:
         return version(name)
     except PackageNotFoundError:

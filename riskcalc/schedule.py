@@ -9,6 +9,7 @@ from riskcalc.clock import MONTH_LENGTHS, LocalClock, local_clock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import mean
 from riskcalc.errors import one_problem
+from riskcalc.price_series import PriceSeries, rate_weights, read_price_series
 from riskcalc.scenario import Scenario
 from riskcalc.tariff import rate_of_slot, slot_minutes, slots_in_windows, window_minutes
 
@@ -27,9 +28,12 @@ def clock_of(scenario: Scenario) -> LocalClock:
     windows = [window for rate in scenario.tariff.rates.values() for window in rate.windows or ()]
     windows += scenario.dispatch.off_hours or ()
     slot = slot_minutes(windows, zone=scenario.site.zone)
+    series = price_series(scenario)
+    if series is not None:
+        slot = min(slot, series.interval_minutes)
     step = scenario.study.step_minutes
     if slot % step:
-        accepted = f"a divisor of {slot}, because the windows of the tariff begin or end within the hour"
+        accepted = f"a divisor of {slot}, because the windows or prices of the tariff change within the hour"
         raise one_problem(scenario.name, "study.step_minutes", step, accepted)
     return local_clock(scenario.site.zone, slot_minutes=slot)
 
@@ -54,12 +58,29 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         day=clock.day,
         hour=np.arange(clock.slots) * clock.slot_minutes // 60,
         rate=rate,
+        rate_weight=slot_weights(scenario, rate, minutes=clock.slot_minutes),
         discharge_on=serving.astype(np.int64),
         inverter_on=(~off).astype(np.int64),
         grid_charge_on=(charging & ~_solar_only(scenario, clock) & can_charge).astype(np.int64),
         target_share=target,
         reserve_share=np.full(clock.slots, dispatch.reserve_share),
     )
+
+
+def price_series(scenario: Scenario) -> PriceSeries | None:
+    """Return the prices of the tariff's file on the standard-time year, None if it names none."""
+    if scenario.tariff.series is None:
+        return None
+    return read_price_series(scenario.data_path("tariff.series.file"), zone=scenario.site.zone)
+
+
+def slot_weights(scenario: Scenario, rate: NDArray[np.int64], *, minutes: int) -> NDArray[np.float64]:
+    """Return what each slot costs over the price of its rate: 1 unless a file of prices says otherwise, (slots,)."""
+    series = price_series(scenario)
+    if series is None:
+        return np.ones(len(rate))
+    file = str(scenario.data_path("tariff.series.file"))
+    return rate_weights(series.of_slots(minutes), rate, names=list(scenario.tariff.rates), file=file)
 
 
 def moved_window(scenario: Scenario) -> tuple[int, int] | None:

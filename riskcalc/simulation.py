@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.ageing import AgeingState, aged, new_battery
-from riskcalc.bridging import estimated_hours, hours_in_year, sampled_draws
+from riskcalc.bridging import estimated_hours, hours_in_year
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year, trace_year
 from riskcalc.failures import electronics_course, warranty_years, when_worn
 from riskcalc.habits import habit_figures
@@ -40,6 +40,7 @@ class Simulation:
     `short_hours` and `short_days` (years, draws) the time in which, off grid, some demand is not served.
     `hours_carried` and `load_carried_w` (years, draws): how long and how much the kit carries in one outage of the
     supply; `hours_bridged` (draws,): hours of outages bridged in the first year, None if the scenario has no outages.
+    `monthly_demand_kwh` and `monthly_import_kwh` (12, years, draws): kept for block rates only, else None.
     """
 
     yearly_kwh: Floats
@@ -58,6 +59,8 @@ class Simulation:
     hours_carried: Floats
     load_carried_w: Floats
     hours_bridged: Floats | None
+    monthly_demand_kwh: Floats | None
+    monthly_import_kwh: Floats | None
 
 
 @dataclass(frozen=True)
@@ -84,6 +87,7 @@ class Plant:
         self.coupling = coupling_of(scenario)
         self.when_worn = when_worn(scenario)
         self.warranty_years = warranty_years(scenario, values, draws=self.draws)
+        self.outage_scale = pools.outage_scale
         self.course = tenure_course(scenario, values, years=len(pool_year), draws=self.draws)
         self.new_kit = kit_figures(scenario, values, draws=self.draws)
         self.habits = habit_figures(pools.demand, values, draws=self.draws)
@@ -117,6 +121,7 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     share, stored = np.ones((years, draws)), np.zeros((years, draws))
     short_hours, short_days, carried, load_carried_w = (np.zeros((years, draws)) for _ in range(4))
     bridging = carries_outages(plant)
+    by_month = np.zeros((2, 12, years, draws)) if plant.scenario.tariff.blocks else None
     battery_replaced = np.zeros((years, draws), dtype=bool)
     held = plant.course.held[:years]
     sound, electronics_replaced = electronics_course(plant.scenario, plant.values, years=years, draws=draws)
@@ -125,7 +130,6 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
     electronics_replaced[:-1] &= held[1:]
     wear = new_battery(draws)
     first: DispatchOutcome | None = None
-    hopeful = 1.0
     full_wh = plant.new_kit.get("capacity_wh", np.zeros(draws))
     stored_now = np.zeros(draws)
     for year in range(years):
@@ -136,11 +140,14 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         if bridging:
             length = plant.values["outages.hours_each"]
             estimate, load_carried_w[year] = estimated_hours(outcome, request.params, length_hours=length)
-            hopeful = outage_scale(plant, request, estimate) if year == 0 else hopeful
-            carried[year] = np.minimum(estimate * hopeful, length)
+            carried[year] = np.minimum(estimate * plant.outage_scale, length)
         yearly[:, year] = outcome.monthly_kwh.sum(axis=1)
         billed[:, : outcome.billed_kwh.shape[1], year] = outcome.billed_kwh
         short_hours[year], short_days[year] = outcome.short_hours, outcome.short_days
+        if by_month is not None:
+            monthly = outcome.monthly_kwh
+            by_month[0, :, year] = monthly[Flow.DEMAND_REACHABLE] + monthly[Flow.DEMAND_WIRED]
+            by_month[1, :, year] = monthly[Flow.GRID_IMPORT] + monthly[Flow.UNMET]
         stored_now = outcome.stored_wh
         wear = worn(plant, wear, outcome, pool_year=request.pool_year, full_wh=full_wh)
         if year < years - 1:
@@ -172,6 +179,8 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
         hours_carried=carried,
         load_carried_w=load_carried_w,
         hours_bridged=None if plant.scenario.outages is None else plant.values["outages.per_year"] * carried[0],
+        monthly_demand_kwh=None if by_month is None else by_month[0],
+        monthly_import_kwh=None if by_month is None else by_month[1],
     )
 
 
@@ -210,20 +219,24 @@ def carries_outages(plant: Plant) -> bool:
     return outages is not None and kit is not None and bridges(outages, kit.coupling)
 
 
-def outage_scale(plant: Plant, request: YearRequest, estimated: Floats) -> float:
-    """Return hours carried of outages put into the traced year of a few draws, over those estimated for these draws."""
-    chosen = sampled_draws(plant.draws)
+def outage_scale(plant: Plant) -> float:
+    """Return hours carried of outages put into the traced first year of a few draws, over those estimated for them."""
+    if not carries_outages(plant):
+        return 1.0
+    new = np.ones(plant.draws)
+    request = plant.year_request(0, capacity_share=new, working=new > 0.0, stored_wh=np.zeros(plant.draws))
+    length = plant.values["outages.hours_each"]
+    estimate, _ = estimated_hours(run_year(request), request.params, length_hours=length)
     hours = [
         hours_in_year(
             traced_draw(request, draw),
             request.params[:, draw],
             step_minutes=plant.inputs.step_minutes,
-            length_hours=float(plant.values["outages.hours_each"][draw]),
+            length_hours=float(length[draw]),
         )
-        for draw in chosen.tolist()
+        for draw in range(plant.draws)
     ]
-    total = float(estimated[chosen].sum())
-    return sum(hours) / total if total > 0.0 else 1.0
+    return sum(hours) / float(estimate.sum()) if estimate.sum() > 0.0 else 1.0
 
 
 def worn(

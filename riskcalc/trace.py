@@ -69,9 +69,13 @@ def traced_year(
     import_path, export_path = price_paths(scenario, own, alone.path)
     prices = np.array([own[f"tariff.rates.{name}.import_price_per_kwh"][0] for name in scenario.tariff.rates])
     steps_per_slot = world.plan.slot_minutes // scenario.study.step_minutes
-    columns["import_price"] = np.repeat(prices[world.plan.rate] * import_path[row, 0], steps_per_slot)
+    columns["import_price"] = np.repeat(
+        prices[world.plan.rate] * world.plan.rate_weight * import_path[row, 0], steps_per_slot
+    )
     export_price = float(own["tariff.export_price_per_kwh"][0] * export_path[row, 0])
-    columns["export_price"] = np.full(len(columns["import_price"]), export_price)
+    follows = scenario.tariff.series is not None and scenario.tariff.series.export_follows
+    weight = world.plan.rate_weight if follows else np.ones(world.plan.slots)
+    columns["export_price"] = np.repeat(export_price * weight, steps_per_slot)
     return columns
 
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.block_rates import block_charges
 from riskcalc.costs import purchase_flows
-from riskcalc.dispatch import Billed
+from riskcalc.dispatch import Billed, Flow
 from riskcalc.money.cashflow import CashFlows
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import NEVER, balance, discounted_payback_years, simple_payback_years
@@ -55,13 +56,22 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
     import_price = np.stack([values[f"tariff.rates.{name}.import_price_per_kwh"] for name in scenario.tariff.rates])
     export_price = values["tariff.export_price_per_kwh"]
     demand, imported, exported = (simulation.billed_kwh[row] for row in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT))
+    # A series of prices weighs what is billed slot by slot; an export price that does not follow it needs plain energy.
+    one_export_price = scenario.tariff.series is not None and not scenario.tariff.series.export_follows
     saving, without, charging = (np.zeros((years, draws)) for _ in range(3))
     for rate, price in enumerate(import_price):
         without += price * import_path * demand[rate]
         # Demand less import before the price: a kit that changes nothing saves exactly nothing.
         saving += price * import_path * (demand[rate] - imported[rate])
         charging += price * import_path * np.maximum(imported[rate] - demand[rate], 0.0)
-        saving += export_price * export_path * exported[rate]
+        if not one_export_price:
+            saving += export_price * export_path * exported[rate]
+    if one_export_price:
+        saving += export_price * export_path * simulation.yearly_kwh[Flow.GRID_EXPORT]
+    blocks = block_charges(scenario, simulation, values)
+    if blocks is not None:
+        without += blocks[0] * import_path
+        saving += (blocks[0] - blocks[1]) * import_path
     without += DAYS_PER_YEAR * values["tariff.standing_charge_per_day"] * import_path
     flows = purchase_flows(scenario, simulation, values, saving=saving)
     bought = simulation.course.bought

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
+
+from pydantic import StrictBool
 
 from riskcalc.quantity import Quantity
 from riskcalc.scenario.fields import COMMON_PRACTICE, Table, default, default_number, needed, optional
@@ -27,12 +29,50 @@ class Rate(Table):
     months: Months | None = optional("months in which it holds", "all months", title="Months of the rate")
 
 
+class Block(Table):
+    """What a kWh costs more, or less, once the use of the period has passed a threshold."""
+
+    above_kwh: Annotated[float, Number(0, 10_000_000, unit="kWh")] = needed(
+        "use of the period above which the block begins, in kWh", title="Threshold of the block"
+    )
+    extra_per_kwh: Annotated[Quantity, Uncertain(-1_000_000, 1_000_000, unit="per kWh")] = needed(
+        "what each kWh above it costs on top of the rate and of the blocks below; negative if it costs less",
+        title="Extra price of the block",
+    )
+
+
+class Series(Table):
+    """Prices that change every half hour, from a file: their shape around the mean of each rate."""
+
+    file: Text = needed(
+        "CSV file with the columns time and price_per_kwh, a year or more", title="File of the price series"
+    )
+    export_follows: StrictBool = default(
+        False,
+        "does the export price follow the same shape",
+        "one export price all day unless given",
+        title="Export price follows the series",
+    )
+
+
 class Tariff(Table):
     """What electricity costs today."""
 
     name: Text = default("", "name of the tariff, for the report", title="Name of the tariff")
     rates: Annotated[dict[str, Rate], NamedEntries] = needed(
         "at least one rate, such as [tariff.rates.day]", title="Rates"
+    )
+    blocks: Annotated[dict[str, Block], NamedEntries] = default(
+        {},
+        "blocks of use with a price of their own, such as [tariff.blocks.second]",
+        "none unless given",
+        title="Blocks of use",
+    )
+    block_period: Literal["month", "year"] = default(
+        "month", "period after which the count of a block starts anew", title="Period of the blocks"
+    )
+    series: Series | None = optional(
+        "prices that change every half hour, from a file", "each rate has one price", title="Price series"
     )
     standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000)] = default_number(
         0.0, "fixed charge per day; the kit never saves it", "no standing charge unless given", title="Standing charge"

@@ -25,6 +25,9 @@ def tariff_complaints(tariff: Tariff, *, site: Site | None, currency: str | None
         yield Complaint(("tariff", "rates"), "nothing", "at least one rate, such as [tariff.rates.day]")
     elif site is not None:
         yield from _rate_times(tariff, site.zone)
+    if tariff.blocks and tariff.series is not None:
+        accepted = "blocks or a series of prices, not both"
+        yield Complaint(("tariff", "series"), "both", accepted, "remove [tariff.series] or [tariff.blocks...]")
     if currency in STRONG_CURRENCIES:
         for name, rate in tariff.rates.items():
             at = ("tariff", "rates", name, "import_price_per_kwh")
@@ -32,6 +35,9 @@ def tariff_complaints(tariff: Tariff, *, site: Site | None, currency: str | None
         yield from _too_dear(
             ("tariff", "export_price_per_kwh"), tariff.export_price_per_kwh, MOST_PER_KWH, currency, "kWh"
         )
+        for name, block in tariff.blocks.items():
+            at = ("tariff", "blocks", name, "extra_per_kwh")
+            yield from _too_dear(at, block.extra_per_kwh, MOST_PER_KWH, currency, "kWh")
         yield from _too_dear(
             ("tariff", "standing_charge_per_day"), tariff.standing_charge_per_day, MOST_PER_DAY, currency, "day"
         )

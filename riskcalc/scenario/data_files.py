@@ -18,7 +18,12 @@ from riskcalc.scenario.sources import Sources, neighbour
 from riskcalc.scenario.uncertain import WORST_LENGTH, number_in
 
 #: Keys that name a data file; the modules that read those files check what is inside.
-FILE_KEYS = (("site", "weather", "file"), ("home", "demand", "file"))
+FILE_KEYS = (
+    ("site", "weather", "file"),
+    ("home", "demand", "file"),
+    ("tariff", "series", "file"),
+    ("prices", "path_file"),
+)
 #: Files that come with the solar library are named by this prefix; the model finds them.
 SHIPPED_PREFIX = "pvlib:"
 LARGEST_COLUMN_FILE = 20_000_000

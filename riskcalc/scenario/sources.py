@@ -20,7 +20,19 @@ LARGEST_TOML = 1_000_000
 MOST_NEIGHBOURS = 2000
 TREE_FOLDER = "scenarios"
 #: Tables that may take their keys `from` another file.
-SHARED_TABLES = ("site", "home", "tariff", "prices", "kit", "dispatch", "purchase", "tenure", "alternative", "outages", "study")
+SHARED_TABLES = (
+    "site",
+    "home",
+    "tariff",
+    "prices",
+    "kit",
+    "dispatch",
+    "purchase",
+    "tenure",
+    "alternative",
+    "outages",
+    "study",
+)
 
 
 class Sources:

@@ -9,6 +9,7 @@ from riskcalc.quantity import plain
 #: Endings of keys, longest first, with the unit they stand for; {money} is the scenario's currency.
 UNIT_OF_ENDING = (
     ("price_per_kwh", "{money}/kWh"),
+    ("extra_per_kwh", "{money}/kWh"),
     ("price_per_m", "{money}/m"),
     ("charge_per_day", "{money}/day"),
     ("upkeep_per_year", "{money}/year"),
