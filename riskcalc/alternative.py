@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc import summary
-from riskcalc.costs import general_price_level
 from riskcalc.dispatch import Flow
 from riskcalc.money.measures import net_present_value
 from riskcalc.scenario import Scenario
@@ -52,7 +51,6 @@ def cable_choice(scenario: Scenario, money: Valuation, simulation: Simulation, v
     if scenario.alternative is None:
         return None
     rate = values["prices.discount_rate_per_year"]
-    years = len(money.saving)
     kit_flows = money.flows.without(("saving",)).copy()
     kit_flows[1:] -= money.bill_with
     per_m = values["alternative.price_per_m"]
@@ -64,7 +62,7 @@ def cable_choice(scenario: Scenario, money: Valuation, simulation: Simulation, v
     cable_flows = np.zeros_like(kit_flows)
     cable_flows[0] = -outlay
     cable_flows[1:] = -(bought + standing) * money.import_path
-    cable_flows[1:] -= values["alternative.upkeep_per_year"] * general_price_level(values, years=years)
+    cable_flows[1:] -= values["alternative.upkeep_per_year"] * money.price_level
     kit_cost, cable_cost = (-net_present_value(flows, discount_rate=rate) for flows in (kit_flows, cable_flows))
     with np.errstate(divide="ignore", invalid="ignore"):
         length_m = (kit_cost - (cable_cost - by_length)) / per_m

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.money.cashflow import CashFlows, cash_flows, price_level
+from riskcalc.money.cashflow import CashFlows, cash_flows
 from riskcalc.money.loan import loan_flows
 from riskcalc.outages import bridged_outages
 from riskcalc.scenario import Scenario
@@ -20,8 +20,12 @@ Flags = NDArray[np.bool_]
 Values = Mapping[str, Floats]
 
 
-def purchase_flows(scenario: Scenario, simulation: Simulation, values: Values, *, saving: Floats) -> CashFlows:
+def purchase_flows(
+    scenario: Scenario, simulation: Simulation, values: Values, *, saving: Floats, level: Floats
+) -> CashFlows:
     """Return every flow of the purchase by kind, nominal, (years + 1, draws); nothing bought costs nothing.
+
+    `level` is the general price level of each year, 1 in the first, (years, draws).
 
     Kinds beyond those of `money.cashflow`: `sale` (what the kit brings when it is handed over at a move), `moving`,
     `disposal` (at the end of the last year in which the kit works, unless it was handed over), `outages` (what bridging
@@ -32,7 +36,6 @@ def purchase_flows(scenario: Scenario, simulation: Simulation, values: Values, *
         return cash_flows(saving, purchase_price=np.zeros(draws))
     course, bought = simulation.course, simulation.course.bought
     price = kit_price(scenario, values)
-    level = general_price_level(values, years=years)
     outlay = bought * (price + values["purchase.installation"]) * price_share(scenario, values, course)
     incentive = bought * values["purchase.incentive"]
     flows = cash_flows(
@@ -94,11 +97,6 @@ def price_share(scenario: Scenario, values: Values, course: Course) -> Floats:
     if scenario.tenure is None or scenario.tenure.price_share_without_modules is None:
         return np.ones(len(course.bought))
     return np.where(course.with_modules, 1.0, values["tenure.price_share_without_modules"])
-
-
-def general_price_level(values: Values, *, years: int) -> Floats:
-    """Return the price level of everything but electricity, 1 in the first year, (years, draws)."""
-    return price_level(values["prices.inflation_per_year"], years=years)
 
 
 def last_working_year(working: Flags) -> Flags:

@@ -17,7 +17,7 @@ from riskcalc.draw_blocks import Threads, Workers, divided, values_of, year_coun
 from riskcalc.electrical import check_fit, scenario_fit
 from riskcalc.failures import failure_keys
 from riskcalc.pools import Pools, YearsAtHand, pools
-from riskcalc.sampling import Design, PathNoise, design, draws_run
+from riskcalc.sampling import Design, design, draws_run
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import clock_of, slot_plan
 from riskcalc.simulation import Plant, Simulation, outage_scale
@@ -147,15 +147,9 @@ def drawn_values(scenario: Scenario, random: Design) -> dict[str, Floats]:
 
 def part_of_design(random: Design, draws: NDArray[np.int64]) -> Design:
     """Return the random numbers of some draws only: what replays a single future."""
-    path = random.path
     return replace(
         random,
         unit={key: points[draws] for key, points in random.unit.items()},
-        path=PathNoise(
-            path.growth_normals[:, draws],
-            path.export_normals[:, draws],
-            path.jump_uniforms[:, draws],
-            path.jump_normals[:, draws],
-        ),
+        path=of_draws(random.path, draws),
         pool_year=random.pool_year[:, draws],
     )

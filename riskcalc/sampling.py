@@ -27,12 +27,19 @@ LUCK_MARK = ".luck_"
 
 @dataclass(frozen=True)
 class PathNoise:
-    """Standard normal and uniform numbers behind the price paths, each of shape (years, draws)."""
+    """Standard normal and uniform numbers behind the price paths, each of shape (years, draws).
+
+    Growth, export and jumps come from the unit cube; `rate_normals` (other import rates) and `inflation_normals` are
+    drawn beside it like chances, so that a scenario that uses them meets the same numbers otherwise. Where they are None
+    other rates and inflation are moved by the shocks of growth.
+    """
 
     growth_normals: Floats
     export_normals: Floats
     jump_uniforms: Floats
     jump_normals: Floats
+    rate_normals: Floats | None = None
+    inflation_normals: Floats | None = None
 
 
 @dataclass(frozen=True)
@@ -95,7 +102,16 @@ def design(
     return Design(
         unit=dict(zip(ordered, scalars, strict=True))
         | {key: luck_points(key, draws=draws, seed=seed, scrambles=scrambles) for key in luck},
-        path=PathNoise(normals[:, 0], normals[:, 1], noise[:, 2], normals[:, 2]),
+        path=PathNoise(
+            growth_normals=normals[:, 0],
+            export_normals=normals[:, 1],
+            jump_uniforms=noise[:, 2],
+            jump_normals=normals[:, 2],
+            rate_normals=yearly_normals("prices.luck_rates", years=years, draws=draws, seed=seed, scrambles=scrambles),
+            inflation_normals=yearly_normals(
+                "prices.luck_inflation", years=years, draws=draws, seed=seed, scrambles=scrambles
+            ),
+        ),
         pool_year=pool_year_of_draw(draws=draws, years=years, pool_years=pool_years, seed=seed, scrambles=scrambles),
         scrambles=scrambles,
     )
@@ -152,6 +168,12 @@ def _nested_strata(rng: np.random.Generator, *, points: int) -> Floats:
 
 def _inside(places: Floats) -> Floats:
     return np.clip(places, 1e-9, 1.0 - 1e-9)
+
+
+def yearly_normals(key: str, *, years: int, draws: int, seed: int, scrambles: int) -> Floats:
+    """Return standard normals of each year, (years, draws), drawn like chances: one name for each year."""
+    points = [luck_points(f"{key}_{year}", draws=draws, seed=seed, scrambles=scrambles) for year in range(years)]
+    return special.ndtri(np.stack(points))
 
 
 def correlation_matrix(keys: Sequence[str], correlations: Mapping[tuple[str, str], float]) -> Floats:

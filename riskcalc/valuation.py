@@ -14,7 +14,7 @@ from riskcalc.dispatch import Billed, Flow
 from riskcalc.money.cashflow import CashFlows
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import NEVER, balance, discounted_payback_years, simple_payback_years
-from riskcalc.prices import correlated_normals, price_path
+from riskcalc.price_paths import paths_of
 from riskcalc.sampling import PathNoise
 from riskcalc.scenario import Scenario
 from riskcalc.simulation import Simulation
@@ -30,16 +30,17 @@ DAYS_PER_YEAR = 365
 class Valuation:
     """Money of every draw, nominal, cost negative and saving positive.
 
-    (years, draws): `saving`, `bill_without`, `bill_with`, `import_path` (price of each year over the first year's) and
-    `charging_cost`, what the supply delivers at each rate beyond the demand at that rate.
-    (years + 1, draws): `cash_balance`, the running sum of all flows that count for the payback. (draws,): the rest; a
-    payback that is not reached within the horizon is infinite.
+    (years, draws): `saving`, `bill_without`, `bill_with`, `import_path` (price of each year over the first year's,
+    dearest rate), `price_level` (of everything else) and `charging_cost`, what the supply delivers at each rate beyond
+    the demand at that rate. (years + 1, draws): `cash_balance`, the running sum of all flows that count for the
+    payback. (draws,): the rest; a payback that is not reached within the horizon is infinite.
     """
 
     saving: Floats
     bill_without: Floats
     bill_with: Floats
     import_path: Floats
+    price_level: Floats
     charging_cost: Floats
     flows: CashFlows
     cash_balance: Floats
@@ -52,18 +53,19 @@ class Valuation:
 def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise: PathNoise) -> Valuation:
     """Return what the energy of `simulation` is worth under each draw's prices."""
     years, draws = simulation.working.shape
-    import_path, export_path = price_paths(scenario, values, noise)
+    paths = paths_of(scenario, values, noise)
+    import_path, export_path = paths.main, paths.export
     import_price = np.stack([values[f"tariff.rates.{name}.import_price_per_kwh"] for name in scenario.tariff.rates])
     export_price = values["tariff.export_price_per_kwh"]
     demand, imported, exported = (simulation.billed_kwh[row] for row in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT))
     # A series of prices weighs what is billed slot by slot; an export price that does not follow it needs plain energy.
     one_export_price = scenario.tariff.series is not None and not scenario.tariff.series.export_follows
     saving, without, charging = (np.zeros((years, draws)) for _ in range(3))
-    for rate, price in enumerate(import_price):
-        without += price * import_path * demand[rate]
+    for rate, (price, path) in enumerate(zip(import_price, paths.rates, strict=True)):
+        without += price * path * demand[rate]
         # Demand less import before the price: a kit that changes nothing saves exactly nothing.
-        saving += price * import_path * (demand[rate] - imported[rate])
-        charging += price * import_path * np.maximum(imported[rate] - demand[rate], 0.0)
+        saving += price * path * (demand[rate] - imported[rate])
+        charging += price * path * np.maximum(imported[rate] - demand[rate], 0.0)
         if not one_export_price:
             saving += export_price * export_path * exported[rate]
     if one_export_price:
@@ -73,7 +75,7 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
         without += blocks[0] * import_path
         saving += (blocks[0] - blocks[1]) * import_path
     without += DAYS_PER_YEAR * values["tariff.standing_charge_per_day"] * import_path
-    flows = purchase_flows(scenario, simulation, values, saving=saving)
+    flows = purchase_flows(scenario, simulation, values, saving=saving, level=paths.level)
     bought = simulation.course.bought
     discount_rate = values["prices.discount_rate_per_year"]
     return Valuation(
@@ -81,6 +83,7 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
         bill_without=without,
         bill_with=without - saving,
         import_path=import_path,
+        price_level=paths.level,
         charging_cost=charging,
         flows=flows,
         cash_balance=balance(flows.for_payback),
@@ -94,25 +97,9 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
 
 
 def price_paths(scenario: Scenario, values: Values, noise: PathNoise) -> tuple[Floats, Floats]:
-    """Return import and export price of each year over the first year's, each (years, draws).
-
-    Both share trend and jumps; their yearly shocks correlate.
-    """
-    common = {
-        "years": scenario.study.horizon_years,
-        "trend": values["prices.trend_per_year"],
-        "persistence": values["prices.persistence"],
-        "spread": values["prices.spread"],
-        "jump_chance": values["prices.jump_chance_per_year"],
-        "jump_mean": values["prices.jump_mean"],
-        "jump_spread": values["prices.jump_spread"],
-        "jump_uniforms": noise.jump_uniforms,
-        "jump_normals": noise.jump_normals,
-    }
-    export_normals = correlated_normals(
-        noise.growth_normals, noise.export_normals, correlation=scenario.prices.export_correlation
-    )
-    return price_path(normals=noise.growth_normals, **common), price_path(normals=export_normals, **common)
+    """Return import (dearest rate) and export price of each year over the first year's, each (years, draws)."""
+    paths = paths_of(scenario, values, noise)
+    return paths.main, paths.export
 
 
 def _if_bought(bought: Flags, payback_years: Floats) -> Floats:

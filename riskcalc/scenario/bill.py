@@ -8,6 +8,7 @@ from pydantic import StrictBool
 
 from riskcalc.quantity import Quantity
 from riskcalc.scenario.fields import COMMON_PRACTICE, Table, default, default_number, needed, optional
+from riskcalc.scenario.series import Yearly
 from riskcalc.scenario.texts import Days, Months, NamedEntries, Text, Windows
 from riskcalc.scenario.uncertain import Number, Uncertain
 
@@ -117,6 +118,39 @@ class Prices(Table):
         0.5,
         "correlation between the yearly changes of import and export price",
         title="Import and export price correlation",
+    )
+    rate_correlation: Annotated[float, Number(-1, 1)] = default(
+        1.0,
+        "correlation between the yearly changes of the dearest import rate and of the others",
+        "all rates move together unless given",
+        title="Correlation between rates",
+    )
+    import_path: Annotated[tuple[float, ...], Yearly(0, 100, above=True, first=1.0)] | None = optional(
+        "price of each year over the first year's, in place of drawn paths; the first is 1",
+        "paths are drawn",
+        title="Given path of prices",
+    )
+    growth_path: Annotated[tuple[float, ...], Yearly(-0.9, 5, unit="share/year")] | None = optional(
+        "growth of the price from each year to the next, in place of drawn paths",
+        "paths are drawn",
+        title="Given growth of prices",
+    )
+    path_file: Text | None = optional(
+        "CSV file of prices by year: columns year, import and perhaps export, inflation",
+        "paths are drawn",
+        title="File of prices by year",
+    )
+    inflation_spread: Annotated[Quantity, Uncertain(0, 0.1, unit="share/year")] = default_number(
+        0.0,
+        "standard deviation of inflation from year to year",
+        "the same inflation every year unless given",
+        title="Spread of inflation",
+    )
+    inflation_correlation: Annotated[float, Number(-1, 1)] = default(
+        0.0,
+        "correlation between the yearly changes of the import price and of inflation",
+        "independent unless given",
+        title="Correlation of inflation",
     )
     inflation_per_year: Annotated[Quantity, Growth] = default_number(
         0.02, "growth of all other prices: upkeep, replacements", COMMON_PRACTICE, title="Inflation"

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from riskcalc.quantity import Quantity, plain
-from riskcalc.scenario.bill import Tariff
+from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.currencies import STRONG_CURRENCIES
 from riskcalc.scenario.place import Site
@@ -41,6 +41,20 @@ def tariff_complaints(tariff: Tariff, *, site: Site | None, currency: str | None
         yield from _too_dear(
             ("tariff", "standing_charge_per_day"), tariff.standing_charge_per_day, MOST_PER_DAY, currency, "day"
         )
+
+
+def path_complaints(prices: Prices | None, *, years: int | None) -> Iterator[Complaint]:
+    """Yield what is wrong with a given path of prices; paths start at `prices`."""
+    if prices is None:
+        return
+    given = [name for name in ("import_path", "growth_path", "path_file") if getattr(prices, name) is not None]
+    if len(given) > 1:
+        yield Complaint(("prices", given[1]), " and ".join(given), "one of import_path, growth_path and path_file")
+    for name, needed in (("import_path", years or 0), ("growth_path", (years or 0) - 1)):
+        path = getattr(prices, name)
+        if path is not None and len(path) < needed:
+            accepted = f"at least {needed} numbers for a horizon of {years} years"
+            yield Complaint(("prices", name), f"{len(path)} numbers", accepted)
 
 
 def _too_dear(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from riskcalc.scenario.alternative import Alternative, alternative_complaints
 from riskcalc.scenario.bill import Prices, Tariff
-from riskcalc.scenario.bill_checks import tariff_complaints
+from riskcalc.scenario.bill_checks import path_complaints, tariff_complaints
 from riskcalc.scenario.claims import Claim, claims_complaints
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.kit import Kit
@@ -47,6 +47,7 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
         yield from home_complaints(parts.home, parts.kit)
     if parts.tariff is not None:
         yield from tariff_complaints(parts.tariff, site=parts.site, currency=parts.currency)
+    yield from path_complaints(parts.prices, years=parts.study.horizon_years if parts.study else None)
     if parts.kit is not None:
         yield from kit_complaints(parts.kit, parts.home)
         yield from _supply(parts.kit, parts.home)

@@ -13,6 +13,7 @@ from riskcalc.scenario.uncertain import Bounds, number_in, number_schema
 from riskcalc.scenario.units import slip_hint
 
 MOST_HORIZON_POINTS = 360
+MOST_YEARS = 60
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,34 @@ class Monthly(Bounds):
             if value is None or not self.holds(value, value):
                 hint = "" if value is None else slip_hint(value, self.holds, self.unit)
                 raise refusal([Complaint((place,), shown(item), f"a number {self.words()}", hint)])
+        return tuple(numbers)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Yearly(Bounds):
+    """Plain numbers, one per year; `first` is what the first must be, if anything."""
+
+    first: float | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "array", "items": number_schema(self), "minItems": 1, "maxItems": MOST_YEARS}
+
+    def read(self, raw: object) -> tuple[float, ...]:
+        """Return the numbers, or raise what is wrong."""
+        accepted = f"1 to {MOST_YEARS} numbers, one per year, each {self.words()}"
+        if not isinstance(raw, list | tuple) or not 1 <= len(raw) <= MOST_YEARS:
+            raise refuse(raw, accepted, about_key=True)
+        numbers = [number_in(item) for item in raw]
+        for place, (item, value) in enumerate(zip(raw, numbers, strict=True)):
+            if value is None or not self.holds(value, value):
+                hint = "" if value is None else slip_hint(value, self.holds, self.unit)
+                raise refusal([Complaint((place,), shown(item), f"a number {self.words()}", hint)])
+        if self.first is not None and numbers[0] != self.first:
+            hint = f"the first year is that of the purchase: divide all by {shown(raw[0])}"
+            raise refusal([Complaint((0,), shown(raw[0]), f"{self.first:g}", hint)])
         return tuple(numbers)  # type: ignore[arg-type]
 
 
