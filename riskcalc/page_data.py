@@ -19,6 +19,7 @@ from riskcalc.result import (
     family_of_ranked,
     first_year,
     first_year_arrays,
+    labels,
     limits,
     paid_back_within,
     provenance,
@@ -215,7 +216,7 @@ def _weeks(assessment: Assessment) -> tuple[page.Week, ...]:
 
 
 def _ranking(assessment: Assessment, found: Ranking) -> tuple[page.RankingRow, ...]:
-    quantities, labels = assessment.scenario.quantities(), _labels(assessment)
+    quantities, words = assessment.scenario.quantities(), labels(assessment.scenario)
     rows = []
     for row in found.inputs:
         low, high = (None, None)
@@ -224,7 +225,7 @@ def _ranking(assessment: Assessment, found: Ranking) -> tuple[page.RankingRow, .
         rows.append(
             page.RankingRow(
                 key=row.key,
-                label=LUCK.get(row.key) or labels[row.key],
+                label=words[row.key],
                 unit="" if row.key in LUCK else unit_of(row.key, assessment.scenario.currency),
                 family=family_of_ranked(row.key),
                 share=page.Estimate(row.share, row.share_se),
@@ -289,16 +290,12 @@ def _provenance(assessment: Assessment, command: str) -> page.Provenance:
 
 
 def _draw_table(assessment: Assessment) -> page.DrawTable | None:
-    uncertain, labels = list(assessment.scenario.uncertain()), _labels(assessment)
+    uncertain, words = list(assessment.scenario.uncertain()), labels(assessment.scenario)
     if not uncertain:
         return None
     return page.DrawTable(
-        inputs=tuple((key, labels[key], unit_of(key, assessment.scenario.currency)) for key in uncertain),
+        inputs=tuple((key, words[key], unit_of(key, assessment.scenario.currency)) for key in uncertain),
         values=np.stack([assessment.values[key] for key in uncertain]),
         payback_years=assessment.valuation.payback_years,
         net_present_value=assessment.valuation.net_present_value,
     )
-
-
-def _labels(assessment: Assessment) -> dict[str, str]:
-    return {row.key: row.label for row in assumptions(assessment.scenario)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -16,6 +17,7 @@ from riskcalc.dispatch import Flow
 from riskcalc.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.model import Assessment
 from riskcalc.outages import bridged_outages
+from riskcalc.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
 from riskcalc.ranking import Ranking, rank_places, ranking
 from riskcalc.returns import measure_figures, worth_by_kind
 from riskcalc.scenario import Scenario, assumptions, family_of
@@ -65,6 +67,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
                 money, assessment.simulation, assessment.values, scrambles=scrambles
             ).items()
         },
+        **growth_figures(assessment),
         **off_grid_figures(assessment),
         **outage_figures(assessment),
         "first_year": _plain(first_year(assessment)),
@@ -88,6 +91,15 @@ def bought_share(assessment: Assessment) -> Estimate:
     """Return the share of draws in which the purchase happens: permission may be refused."""
     bought = assessment.simulation.course.bought.astype(np.float64)
     return summary.estimate(bought, summary.mean, scrambles=assessment.design.scrambles)
+
+
+def growth_figures(assessment: Assessment) -> dict[str, Any]:
+    """Return yearly log growth of the drawn import prices beside that of the shipped histories, {} for a given path."""
+    drawn = drawn_growth(assessment.valuation.import_path)
+    if drawn is None:
+        return {}
+    histories = {name: asdict(growth_statistics(read_price_history(name)[1])) for name in HISTORIES}
+    return {"price_growth": {"drawn": asdict(drawn), "histories": histories}}
 
 
 def outage_figures(assessment: Assessment) -> dict[str, Any]:

@@ -8,9 +8,13 @@ from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 from riskcalc.fit import FitLine
+from riskcalc.report.data import Estimate
+from riskcalc.report.rounding import money_estimate, percent_estimate, years
 from riskcalc.scenario import Scenario, assumptions
 
 BAR_WIDTH = 40
+#: Spaces that keep figures together on the page; a terminal needs none of them.
+PLAIN = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2060": ""})
 
 
 def years_shown(years: int) -> AbstractContextManager[Callable[..., None]]:
@@ -20,40 +24,57 @@ def years_shown(years: int) -> AbstractContextManager[Callable[..., None]]:
 
 @contextmanager
 def steps_shown(what: str, total: int) -> Iterator[Callable[..., None]]:
-    """Show how many steps of `total` are done while the block runs; silent when stderr is not a terminal."""
+    """Show how many steps of `total` are done, how fast, and the time left; silent when stderr is not a terminal."""
     if not sys.stderr.isatty():
         yield lambda *_: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, Task, TextColumn, TimeRemainingColumn
 
-    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
+    class Rate(TextColumn):
+        """Steps a second, or seconds a step where they are slow."""
+
+        def render(self, task: Task) -> Any:
+            speed = task.finished_speed or task.speed
+            self.text_format = "" if not speed else f"{speed:.1f}/s" if speed >= 1.0 else f"{1 / speed:.1f} s each"
+            return super().render(task)
+
+    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), Rate(""), TimeRemainingColumn()
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task(what, total=total)
         yield lambda *_: progress.advance(task)
 
 
 def summary_lines(result: Mapping[str, Any]) -> list[str]:
-    """Return the answer in a few lines with a text histogram of when the purchase pays back."""
+    """Return the answer in a few lines with a text histogram of when the purchase pays back.
+
+    Words and rounding are those of the page: no more digits than the standard error supports.
+    """
     horizon, currency = result["horizon_years"], result["currency"]
     payback, worth = result["payback_years"], result["net_present_value"]
-    never = payback["never_share"]
-    draws = result["provenance"]["draws"]
+    never, draws = payback["never_share"], result["provenance"]["draws"]
+    paid = Estimate(1.0 - never["value"], _estimate(never).se)
+
+    def money(name: str, *, with_error: bool = False) -> str:
+        return money_estimate(_estimate(worth[name]), currency, with_error=with_error)
+
     lines = [
-        f"{result['scenario']}: {draws} futures of {horizon} years",
-        f"pays back within {horizon} years in {_percent(_rest(never))} of them",
-        f"half have paid back by {_years(payback['p50'], horizon)}; one in twenty by {_years(payback['p5'], horizon)}",
-        f"worth today {_money(worth['mean'], currency)} on average, "
-        f"{_money(worth['p5'], currency)} to {_money(worth['p95'], currency)} in nine of ten; "
-        f"a loss in {_percent(worth['loss_probability'])}",
+        f"{result['title']}: {draws:,} futures of {horizon} years",
+        f"paid back within {horizon} years in {percent_estimate(paid, with_error=True)} of them",
+        f"half have paid back after {years(_estimate(payback['p50']))}, "
+        f"one in twenty after {years(_estimate(payback['p5']))}",
+        f"worth in today's money {money('mean', with_error=True)} on average, "
+        f"{money('p5')} to {money('p95')} in nine of ten; "
+        f"{percent_estimate(_estimate(worth['loss_probability']))} lose money",
         "",
         *histogram_lines(result["paid_back_within_years"], never["value"]),
         "",
     ]
     ranked = [row for row in result["ranking"] if row["key"] != "interactions"][:3]
     if ranked:
-        lines += ["what decides it: " + ", ".join(row["key"] for row in ranked)]
-    return [*lines, *(f"note: {limit}" for limit in result["limits"])]
+        lines += ["what decides it: share of the spread in worth that each explains alone"]
+        lines += [f"  {_ranked_share(row):>5}  {row['label'][0].upper()}{row['label'][1:]}" for row in ranked]
+    return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
 
 
 def histogram_lines(within: Sequence[Mapping[str, Any]], never_share: float) -> list[str]:
@@ -100,24 +121,16 @@ def site_lines() -> list[str]:
     lines = [f"{'region':<{width}}  latitude  solar kWh/m2/yr  air C  place"]
     for entry in entries:
         solar_kwh = float(entry.ghi_w_m2 @ [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) * 0.024
-        lines.append(
-            f"{entry.key:<{width}}  {entry.latitude_deg:8.1f}  {solar_kwh:15.0f}  {entry.temp_air_c.mean():5.1f}  {entry.name}"
-        )
+        figures = f"{entry.latitude_deg:8.1f}  {solar_kwh:15.0f}  {entry.temp_air_c.mean():5.1f}"
+        lines.append(f"{entry.key:<{width}}  {figures}  {entry.name}")
     return [*lines, "", *dict.fromkeys(f"source: {entry.source}" for entry in entries)]
 
 
-def _rest(share: Mapping[str, float]) -> dict[str, float]:
-    return {**share, "value": 1.0 - share["value"]}
-
-
-def _percent(figure: Mapping[str, Any]) -> str:
+def _estimate(figure: Mapping[str, Any]) -> Estimate:
     error = figure["standard_error"]
-    return f"{figure['value']:.0%}" + ("" if error is None else f" (±{error:.1%})")
+    return Estimate(figure["value"], float("nan") if error is None else error)
 
 
-def _years(figure: Mapping[str, Any], horizon: int) -> str:
-    return f"no year of the {horizon}" if figure["value"] is None else f"year {figure['value']:.1f}"
-
-
-def _money(figure: Mapping[str, Any], currency: str) -> str:
-    return f"{figure['value']:,.0f} {currency}"
+def _ranked_share(row: Mapping[str, Any]) -> str:
+    share = _estimate(row["share_of_variance"])
+    return percent_estimate(Estimate(max(share.value or 0.0, 0.0), share.se))

@@ -1,0 +1,79 @@
+"""The terminal says what the page says, in the same words and with the same rounding."""
+
+import io
+import re
+import sys
+
+import pytest
+
+from riskcalc.model import assessment
+from riskcalc.page_data import report_data
+from riskcalc.report import words
+from riskcalc.report.page import report_html
+from riskcalc.report.rounding import money_estimate, percent_estimate, years
+from riskcalc.result import result
+from riskcalc.terminal import PLAIN, steps_shown, summary_lines
+
+
+@pytest.fixture
+def run(read_small):
+    """Return a small assessment in which some futures pay back."""
+    changes = (
+        "study.draws=64",
+        'title="A flat in the south"',
+        'purchase.price={distribution="uniform", low=100, high=400}',
+        'tariff.rates.day.import_price_per_kwh={distribution="uniform", low=0.25, high=0.4}',
+    )
+    return assessment(read_small(*changes))
+
+
+def test_the_summary_has_the_figures_of_the_page(run) -> None:
+    """Odds, half-way payback and worth in the terminal are the same text as on the page."""
+    lines, page = "\n".join(summary_lines(result(run))), report_data(run, command="")
+    for figure in (
+        percent_estimate(words.paid_share(page), with_error=True),
+        years(page.payback.p50),
+        money_estimate(page.worth.mean, page.currency),
+        percent_estimate(page.worth.loss_probability),
+    ):
+        assert figure.translate(PLAIN) in lines
+    assert lines.startswith("A flat in the south: 64 futures of")
+
+
+def test_what_decides_is_said_in_words(run) -> None:
+    """No dotted key reaches the terminal; each name stands on the page too."""
+    text = "\n".join(summary_lines(result(run)))
+    assert not re.search(r"\b[a-z_]+\.[a-z_]+", text), text
+    named = re.findall(r"^ +\S+ %  (.+)$", text, flags=re.MULTILINE)
+    assert named
+    page = report_html(report_data(run, command=""))
+    assert all(name in page for name in named)
+
+
+def test_progress_is_quiet_away_from_a_terminal(capsys) -> None:
+    """Nothing is written to a pipe."""
+    with steps_shown("years simulated", 3) as done:
+        done()
+    assert capsys.readouterr() == ("", "")
+
+
+def test_progress_on_a_terminal_counts_rates_and_foresees(monkeypatch) -> None:
+    """On a terminal: steps done of all, a rate and the time left, erased at the end."""
+
+    class Screen(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    screen = Screen()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setenv("COLUMNS", "100")
+    with steps_shown("years simulated", 3) as done:
+        done()
+        done()
+        done()
+    text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", screen.getvalue())
+    assert "years simulated" in text
+    assert "3/3" in text
+    assert re.search(r"[\d.]+/s|[\d.]+ s each", text)
+    assert re.search(r"\d:\d\d:\d\d", text)
