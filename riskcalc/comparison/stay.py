@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from riskcalc.comparison.options import common_design
 from riskcalc.comparison.question import Entry
-from riskcalc.dispatch import Billed
+from riskcalc.dispatch import Billed, Flow
 from riskcalc.model import drawn_values, world_of
 from riskcalc.pools import YearsAtHand
 from riskcalc.quantity import Fixed
@@ -167,16 +167,26 @@ def _curve(
 def handed_over(whole: Simulation, course: Course) -> Simulation:
     """Return a simulation of a kit that stays for good, cut where `course` hands it over at the end of a year.
 
-    After that the home's demand is met as if there were no kit, and nothing that fails is paid for any more.
+    After that the home's demand is met as if there were no kit, and nothing that fails is paid for any more. Everything
+    that is worth money is cut; flows of energy that are not stay those of the kit that stays.
     """
     held = course.held
     held_next = np.concatenate([held[1:], held[-1:]])
     billed = whole.billed_kwh.copy()
     billed[Billed.IMPORT] = np.where(held, billed[Billed.IMPORT], billed[Billed.DEMAND])
     billed[Billed.EXPORT] = np.where(held, billed[Billed.EXPORT], 0.0)
+    yearly = whole.yearly_kwh.copy()
+    yearly[Flow.GRID_EXPORT] = np.where(held, yearly[Flow.GRID_EXPORT], 0.0)
+    monthly = whole.monthly_import_kwh
+    if monthly is not None and whole.monthly_demand_kwh is not None:
+        monthly = np.where(held, monthly, whole.monthly_demand_kwh)
     return replace(
         whole,
         billed_kwh=billed,
+        yearly_kwh=yearly,
+        monthly_import_kwh=monthly,
+        hours_carried=np.where(held, whole.hours_carried, 0.0),
+        load_carried_w=np.where(held, whole.load_carried_w, 0.0),
         battery_replaced=whole.battery_replaced & held_next,
         electronics_replaced=whole.electronics_replaced & held_next,
         working=whole.working & held,
