@@ -12,6 +12,7 @@ from riskcalc.commands.assess import assess
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.lists import schema, sites
+from riskcalc.commands.match import match
 from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.errors import InputError
@@ -24,7 +25,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (assess, compare, check, trace, replay, sites, schema):
+for command in (assess, compare, match, check, trace, replay, sites, schema):
     app.command()(command)
 
 

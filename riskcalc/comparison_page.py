@@ -33,7 +33,7 @@ def comparison_page(
         else None,
         compared=names,
         differing=differing([scenario for _, scenario in compared]),
-        cautions=tuple(dict.fromkeys(caution for _, scenario in compared for caution in _cautions(scenario))),
+        cautions=tuple(dict.fromkeys(caution for _, scenario in compared for caution in scenario_cautions(scenario))),
     )
 
 
@@ -58,7 +58,8 @@ def _mean_worth(curves: Sequence[StayCurve]) -> NDArray[np.float64]:
     return np.stack([curve.worth.mean(axis=1) for curve in curves])
 
 
-def _cautions(scenario: Scenario) -> tuple[str, ...]:
+def scenario_cautions(scenario: Scenario) -> tuple[str, ...]:
+    """Return the cautions that go with one option."""
     kit, tenure = scenario.kit, scenario.tenure
     return cautions(
         coupling="none" if kit is None else kit.coupling,

@@ -100,9 +100,9 @@ def best_exhibit(result: Row) -> Exhibit:
     )
 
 
-def spread_exhibit(result: Row) -> Exhibit:
-    """Return the spread of worth of each choice."""
-    shown = choices(result)
+def spread_exhibit(result: Row, *, key: str = "spread", most: int | None = None) -> Exhibit:
+    """Return the spread of worth of each choice, of the `most` best ones if there are more."""
+    shown = choices(result)[:most]
     names, currency = [row["option"] for row in shown], result["currency"]
     worths = [row["net_present_value"] for row in shown]
     levels = np.array([[worth[name]["value"] for name in ("p5", "p25", "p75", "p95")] for worth in worths])
@@ -121,7 +121,7 @@ def spread_exhibit(result: Row) -> Exhibit:
     ]
     header = ("choice", "average", "1 in 20 is below", "1 in 20 is above", "lose money", "pay back", "half by")
     return exhibit(
-        "spread",
+        key,
         lambda width: spread_chart(names, levels, means, currency=currency, width=width),
         title=words.spread_title(result),
         reading="Net present value against doing nothing under the tariff of today. Thin: nine futures in ten; thick: "

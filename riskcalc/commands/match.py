@@ -1,0 +1,91 @@
+"""The command `riskcalc match`: every home of a shelf with every kit."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from riskcalc.commands.options import AsJson, Overrides, Seed, all_overrides
+
+#: Enough to sort a shelf; what is picked deserves an assessment of its own.
+DRAWS, STEP, POOL_YEARS = 128, 5, 16
+
+
+def match(
+    files: Annotated[
+        list[str] | None, typer.Argument(help="More homes and kits, told apart by what they hold.", metavar="[FILES]")
+    ] = None,
+    homes: Annotated[
+        list[str] | None, typer.Option(help="Homes, a path or quoted pattern; may be repeated.", metavar="FILES")
+    ] = None,
+    kits: Annotated[
+        list[str] | None, typer.Option(help="Kits, a path or quoted pattern; may be repeated.", metavar="FILES")
+    ] = None,
+    base: Annotated[
+        Path | None, typer.Option(help="A scenario that gives what the home files lack.", metavar="SCENARIO")
+    ] = None,
+    modules: Annotated[str, typer.Option(help="Numbers of modules to try, such as 1,2,4.", metavar="N,N")] = "",
+    batteries: Annotated[str, typer.Option(help="Numbers of batteries to try, such as 1,2.", metavar="N,N")] = "",
+    draws: Annotated[int, typer.Option(help="Futures to draw.", metavar="N")] = DRAWS,
+    seed: Seed = None,
+    out: Annotated[Path, typer.Option(help="Folder for the report.", metavar="DIR")] = Path("reports/match"),
+    changes: Overrides = None,
+    step: Annotated[int, typer.Option(help="Time step of demand in minutes.", metavar="MINUTES")] = STEP,
+    as_json: AsJson = False,
+) -> None:
+    """Which kit for which home, and how sure is that? Every home with every kit, sizes swept."""
+    quick = [f"study.pool_years={POOL_YEARS}", *(changes or [])]
+    overrides = all_overrides(quick, draws=draws, seed=seed, step=step)
+    module_counts, battery_counts = _counts("--modules", modules), _counts("--batteries", batteries)
+
+    from riskcalc.matching import cell_table, matching, result, shelf_files
+    from riskcalc.matching.shelf import told_apart
+    from riskcalc.matching_page import matching_page
+    from riskcalc.output import check_writable, csv_text, json_text, write_files
+    from riskcalc.report.matching_page import matching_html
+    from riskcalc.terminal import steps_shown
+    from riskcalc.terminal_matching import matching_lines
+
+    more_homes, more_kits = told_apart(shelf_files(files or []))
+    home_files = sorted({*shelf_files(homes or []), *more_homes})
+    kit_files = sorted({*shelf_files(kits or []), *more_kits})
+    check_writable(out)
+    with steps_shown("homes", len(home_files)) as one_done:
+        found = matching(
+            home_files,
+            kit_files,
+            base=base,
+            modules=module_counts,
+            batteries=battery_counts,
+            changes=overrides,
+            on_home=one_done,
+        )
+    figures = result(found)
+    words = ["riskcalc", "match", *(f"--homes={path.as_posix()}" for path in home_files)]
+    words += [f"--kits={path.as_posix()}" for path in kit_files]
+    words += [] if base is None else [f"--base={base.as_posix()}"]
+    words += [f"--modules={modules}"] * bool(modules) + [f"--batteries={batteries}"] * bool(batteries)
+    words += [f"--draws={draws}", f"--step={step}", *([] if seed is None else [f"--seed={seed}"])]
+    words += [word for change in changes or [] for word in ("--set", change)]
+    written = write_files(
+        out,
+        {
+            "result.json": json_text(figures),
+            "cells.csv": csv_text(*cell_table(found)),
+            "report.html": matching_html(matching_page(found, figures, command=shlex.join(words))),
+        },
+    )
+    lines = [json_text(figures).rstrip()] if as_json else [*matching_lines(figures), str(written[-1])]
+    typer.echo("\n".join(lines))
+
+
+def _counts(option: str, text: str) -> list[int]:
+    from riskcalc.errors import one_problem
+
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if not all(part.isdecimal() and 1 <= int(part) <= 100 for part in parts):
+        raise one_problem(option, "", text, "whole numbers from 1 to 100 with commas between them, such as 1,2,4")
+    return [int(part) for part in parts]
