@@ -139,6 +139,25 @@ def growth_statistics(yearly_price: ArrayLike) -> GrowthStatistics:
     )
 
 
+def drawn_growth(path: Floats) -> GrowthStatistics | None:
+    """Return the same of drawn paths (years, draws) taken together; None for fewer than four years or paths all alike.
+
+    The lag-1 correlation is over all pairs of neighbouring years in all draws, so it holds what draws differ in (their
+    trends) too: a little above the persistence of a single path.
+    """
+    growth = np.diff(np.log(path), axis=0)
+    if len(growth) < 3 or np.ptp(growth) == 0.0:
+        return None
+    return GrowthStatistics(
+        years=len(growth),
+        mean=float(growth.mean()),
+        sd=float(growth.std(ddof=1)),
+        lag1=float(np.corrcoef(growth[:-1].ravel(), growth[1:].ravel())[0, 1]),
+        smallest=float(growth.min()),
+        largest=float(growth.max()),
+    )
+
+
 @dataclass(frozen=True)
 class PathParameters:
     """Parameters of `price_path` without jumps, in its units."""

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from riskcalc.prices import (
     HISTORIES,
     correlated_normals,
+    drawn_growth,
     growth_statistics,
     path_parameters,
     price_path,
@@ -229,3 +230,27 @@ def test_refusals():
         read_price_history("moon")
     with pytest.raises(ValueError, match="at least four positive"):
         growth_statistics([1.0, 2.0, 0.0, 3.0])
+
+
+def test_growth_of_drawn_paths_is_that_of_their_law():
+    """Paths of one trend without jumps: mean log(1 + trend), sd and lag-1 of the autoregression, to sampling error."""
+    rng = np.random.default_rng(5)
+    years, draws = 40, 4000
+    path = price_path(
+        years=years,
+        trend=0.02,
+        persistence=0.4,
+        spread=0.03,
+        jump_chance=0.0,
+        jump_mean=0.0,
+        jump_spread=0.0,
+        normals=rng.standard_normal((years, draws)),
+        jump_uniforms=rng.random((years, draws)),
+        jump_normals=rng.standard_normal((years, draws)),
+    )
+    found = drawn_growth(path)
+    assert found.mean == pytest.approx(np.log(1.02), abs=5e-4)
+    assert found.sd == pytest.approx(0.03 / np.sqrt(1 - 0.4**2), rel=0.01)
+    assert found.lag1 == pytest.approx(0.4, abs=0.01)
+    assert drawn_growth(path[:3]) is None
+    assert drawn_growth(np.ones((9, 4))) is None
