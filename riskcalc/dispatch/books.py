@@ -9,7 +9,7 @@ from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.flows import Flow
 from riskcalc.dispatch.plan import PoolArrays
-from riskcalc.dispatch.rows import BILL_ROWS, FLOW_ROWS, LANES, fma
+from riskcalc.dispatch.rows import BILL_ROWS, FLOW_ROWS, LANES, WHOLE, fma
 
 _DEMAND_REACHABLE, _DEMAND_WIRED = (rows.FLOWS + LANES * flow for flow in (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED))
 _PV_AVAILABLE, _PV_USED = (rows.FLOWS + LANES * flow for flow in (Flow.PV_AVAILABLE, Flow.PV_USED))
@@ -28,7 +28,7 @@ SHORT_SHARE = 1e-6
 @inner
 def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on throughout."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         on = fma(work[rows.ON + lane], work[rows.INVERSE_IDLE + lane], steps * work[rows.ON_WITHOUT_IDLE + lane])
         work[rows.ON + lane] = on
@@ -39,7 +39,7 @@ def count_overload(
     lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int, excess_only: float
 ) -> None:
     """Count steps whose load exceeds the rating and sum what the inverter refuses: whole load (0) or excess (1)."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for step in range(min(steps, rows.MOST_STEPS)):
         peak = 0.0
         for basis in range(len(pool.rank_row)):
@@ -63,7 +63,7 @@ def close_slot(lanes: int, steps: int, work: NDArray[np.float64], month: int, ra
     _settle_flows(lanes, steps, work)
     if off_grid:
         _settle_off_grid(lanes, work)
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for flow in range(FLOW_ROWS):
         book = rows.MONTHLY + (12 * flow + month) * LANES
         for lane in range(lanes):
@@ -76,7 +76,7 @@ def close_slot(lanes: int, steps: int, work: NDArray[np.float64], month: int, ra
 
 @inner
 def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         stored = work[rows.BASE + lane] + work[rows.ABOVE + lane]
         work[rows.STORED + lane] = stored
@@ -90,7 +90,7 @@ def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
 @inner
 def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Set FLOWS and BILLS of the slot, in W times steps, from its sums."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         demand = work[rows.DEMAND + lane]
         wired = work[rows.WIRED + lane]
@@ -150,7 +150,7 @@ def _settle_off_grid(lanes: int, work: NDArray[np.float64]) -> None:
 
     A slot counts as short when more than a millionth of the demand within reach is not served.
     """
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         short = work[_GRID_TO_LOAD + lane] > SHORT_SHARE * work[_DEMAND_REACHABLE + lane]
         work[rows.SHORT_SLOTS + lane] += 1.0 if short else 0.0
@@ -163,7 +163,7 @@ def _settle_off_grid(lanes: int, work: NDArray[np.float64]) -> None:
 @inner
 def close_year(lanes: int, work: NDArray[np.float64], days: int, slots: int) -> None:
     """Turn the year's sums of stored share and daily swing into means."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         swing = work[rows.SWING_SUM + lane] + (work[rows.HIGHEST + lane] - work[rows.LOWEST + lane])
         work[rows.SWING_SUM + lane] = swing / days

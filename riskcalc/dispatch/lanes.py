@@ -15,12 +15,10 @@ from riskcalc.dispatch.kit_rows import kit_rows
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.rows import LANES
+from riskcalc.dispatch.rows import LANES, VECTOR
 from riskcalc.dispatch.year import run_groups
 
 _CACHE_LINE = 64
-#: Numbers in the widest vector register of present processors.
-_VECTOR = 8
 _NOTHING = 1e-60
 
 
@@ -126,7 +124,7 @@ def lane_groups(
     last = np.repeat(count - 1, groups)
     within = np.minimum(start[:, None] + np.arange(LANES), last[:, None])
     used = np.minimum(last + 1 - start, LANES)
-    group_lanes = -(-used // _VECTOR) * _VECTOR
+    group_lanes = -(-used // VECTOR) * VECTOR
     return order[np.repeat(first, groups)[:, None] + within], group_year, group_lanes
 
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.plan import PoolArrays
-from riskcalc.dispatch.rows import LANES, LOADS, WEIGHTS, fma
+from riskcalc.dispatch.rows import LANES, LOADS, WEIGHTS, WHOLE, fma
 
 
 @inlined
@@ -29,7 +29,7 @@ def fill_loads(lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArra
 
 @inlined
 def _fill_three(lanes: int, steps: int, work: NDArray[np.float64], power_w: NDArray[np.float32], first: int) -> None:
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     last = len(power_w) - 1
     for step in range(min(steps, rows.MOST_STEPS)):
         power_0 = np.float64(power_w[0, first + step])
@@ -44,7 +44,7 @@ def _fill_three(lanes: int, steps: int, work: NDArray[np.float64], power_w: NDAr
 
 @inlined
 def _fill_six(lanes: int, steps: int, work: NDArray[np.float64], power_w: NDArray[np.float32], first: int) -> None:
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     last = len(power_w) - 1
     for step in range(min(steps, rows.MOST_STEPS)):
         power_0 = np.float64(power_w[0, first + step])
@@ -69,7 +69,7 @@ def _add_six(
 ) -> None:
     for basis in range(start, min(start + 6, len(power_w))):
         weights = WEIGHTS + basis * LANES
-        lanes = min(lanes, LANES)
+        lanes = min(lanes, LANES) & WHOLE
         for step in range(min(steps, rows.MOST_STEPS)):
             power = np.float64(power_w[basis, first + step])
             loads = LOADS + step * LANES

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inlined, inner
-from riskcalc.dispatch.rows import LANES, LOADS, fma
+from riskcalc.dispatch.rows import LANES, LOADS, WHOLE, fma
 
 
 @inner
@@ -16,7 +16,7 @@ def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: boo
 
     Without `export` no lane may feed into the grid; `grid_charge` tops the cells up from it.
     """
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):
@@ -71,7 +71,7 @@ def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: boo
 @inlined
 def _export_spare(lanes: int, work: NDArray[np.float64]) -> None:
     """Feed one step's surplus sun that the cells do not take into the grid, through what the inverter has left."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         linear = work[rows.LINEAR + lane]
         quadratic = work[rows.QUADRATIC + lane]
@@ -92,7 +92,7 @@ def _export_spare(lanes: int, work: NDArray[np.float64]) -> None:
 @inlined
 def _charge_beside_sun(lanes: int, loads: int, work: NDArray[np.float64]) -> None:
     """Top the cells up from the grid in one step, after the sun, with what the loads leave free."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         on = work[rows.IDLE_NOW + lane] * work[rows.INVERSE_IDLE + lane]
         standby = fma(-on, work[rows.STANDBY_ON + lane], work[rows.STANDBY_ON + lane])
@@ -113,7 +113,7 @@ def _charge_beside_sun(lanes: int, loads: int, work: NDArray[np.float64]) -> Non
 @inner
 def feed_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot without sun: `feed_with_sun` with every solar term zero."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):

@@ -7,13 +7,13 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inner
-from riskcalc.dispatch.rows import LANES, LOADS
+from riskcalc.dispatch.rows import LANES, LOADS, WHOLE
 
 
 @inner
 def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Let the sun charge the cells for a whole slot; the power is constant, so the steps need no loop."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         above = work[rows.ABOVE + lane]
         power = work[rows.SOLAR_POWER + lane]
@@ -28,7 +28,7 @@ def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
 @inner
 def charge_from_grid(lanes: int, steps: int, work: NDArray[np.float64], inverter_on: bool) -> None:
     """Let sun and grid charge the cells; what loads and standby leave free on the supply goes to the charger."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         standby = work[rows.STANDBY_ON + lane] if inverter_on else work[rows.STANDBY + lane]
         work[rows.FREE + lane] = work[rows.SOCKET + lane] - standby

@@ -2,8 +2,8 @@
 
 A *lane group* is up to LANES draws that meet the same pool year. Everything the kernels touch for it stands in one
 float64 array, row after row of LANES numbers. Rows are a constant distance apart and a loop over lanes is never longer
-than a row (`min(lanes, LANES)` at the head of each function says so to the compiler), so the rows provably do not
-overlap and the loops become vector instructions without any run-time check. Separate arrays would need a check for
+than a row (`min(lanes, LANES) & WHOLE` at the head of each function says so to the compiler), so the rows provably do
+not overlap and the loops become vector instructions without any run-time check. Separate arrays would need a check for
 each pair, and a loop of constant length would be unrolled before it is vectorised; both were measured to be slower.
 
 Energy in the kernels is counted in W times one step, at the bus: `stored` is what the cells would still deliver to the
@@ -21,6 +21,10 @@ from riskcalc.dispatch.flows import Billed, Flow
 from riskcalc.dispatch.request import MOST_BASES, MOST_INPUTS, MOST_PLANES, MOST_STEPS
 
 LANES = 32
+#: Numbers in the widest vector register of present processors; the lanes that run are a multiple of it.
+VECTOR = 8
+#: `lanes & WHOLE` tells the compiler that no lane is left over after whole vectors.
+WHOLE = -VECTOR
 FLOW_ROWS = len(Flow)
 BILL_ROWS = len(Billed)
 MONTHLY_ROWS = FLOW_ROWS * 12

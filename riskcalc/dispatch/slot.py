@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.plan import PoolArrays
-from riskcalc.dispatch.rows import LANES, fma
+from riskcalc.dispatch.rows import LANES, WHOLE, fma
 
 
 @inner
@@ -25,7 +25,7 @@ def open_year(lanes: int, work: NDArray[np.float64]) -> None:
 @inlined
 def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, day: int) -> None:
     """Close swing and shortage of the day before; set today's weight of every demand basis and power into the cells."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         swing = work[rows.HIGHEST + lane] - work[rows.LOWEST + lane]
         work[rows.SWING_SUM + lane] += swing if swing > 0.0 else 0.0
@@ -53,7 +53,7 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
 @inlined
 def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, hour: int) -> bool:
     """Set the solar power of an hour, before and behind the inputs; return whether there is any sun at all."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     work[rows.SOLAR_AVAILABLE : rows.SOLAR + LANES] = 0.0
     planes = len(pool.input_of_plane)
     sun = False
@@ -89,7 +89,7 @@ def open_slot(
     lanes: int, work: NDArray[np.float64], reserve_share: float, target_share: float, discharge: float
 ) -> None:
     """Set a slot's limits and clear its sums; `discharge` is 1 where the cells may serve loads, else 0."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     work[rows.FIRST_SUM : rows.END_OF_SUMS] = 0.0
     for lane in range(lanes):
         stored = work[rows.STORED + lane]
@@ -129,7 +129,7 @@ def open_demand(
     slot_peak: NDArray[np.float32], year: int, slot: int,
 ) -> bool:  # fmt: skip
     """Set the slot's sums of demand; return whether a load may exceed the rating of any lane."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         work[rows.DEMAND + lane] = 0.0
         work[rows.WIRED + lane] = 0.0
@@ -151,7 +151,7 @@ def nothing_stored(lanes: int, work: NDArray[np.float64], parallel: bool) -> boo
 
     In the transfer family an inverter without idle draw counts as on while there is no load; then the answer is no.
     """
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     running = 0
     for lane in range(lanes):
         without_idle = work[rows.ON_WITHOUT_IDLE + lane] > 0.0 and not parallel

@@ -7,13 +7,13 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inner
-from riskcalc.dispatch.rows import LANES, LOADS, fma
+from riskcalc.dispatch.rows import LANES, LOADS, WHOLE, fma
 
 
 @inner
 def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot with sun; `twin.transfer_step` explains each line."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):
@@ -55,7 +55,7 @@ def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
 @inner
 def carry_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
     """Run the steps of a slot without sun: `carry_with_sun` with every solar term zero."""
-    lanes = min(lanes, LANES)
+    lanes = min(lanes, LANES) & WHOLE
     for step in range(min(steps, rows.MOST_STEPS)):
         loads = LOADS + step * LANES
         for lane in range(lanes):
