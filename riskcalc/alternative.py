@@ -73,7 +73,9 @@ def cable_figures(choice: CableChoice, *, scrambles: int) -> dict[str, Any]:
     """Return the figures of the choice with their standard errors."""
     lengths = {
         name: summary.estimate(
-            choice.break_even_length_m, lambda part, s=share: summary.quantile(part, s), scrambles=scrambles
+            choice.break_even_length_m,
+            lambda part, share=share: summary.quantile(part, share),  # type: ignore[misc]
+            scrambles=scrambles,
         )
         for name, share in summary.QUANTILES.items()
     }

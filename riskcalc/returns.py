@@ -79,13 +79,13 @@ def measures(money: Valuation, simulation: Simulation, values: Values) -> dict[s
     return {name: np.where(bought, drawn, np.nan) for name, drawn in found.items()}
 
 
-def measure_figures(money: Valuation, simulation: Simulation, values: Values, *, scrambles: int) -> dict[str, object]:
+def measure_figures(money: Valuation, simulation: Simulation, values: Values, *, scrambles: int) -> dict[str, dict[str, Estimate]]:
     """Return quantiles of every measure over the draws in which something is bought, and how far the rates can be read.
 
     `internal_rate_of_return` also has `ambiguous_share`, the share of draws with more than one rate (the one nearest
     zero is then given) or with changes of sign but none; and `most_sign_changes`.
     """
-    figures: dict[str, object] = {
+    figures: dict[str, dict[str, Estimate]] = {
         name: {
             level: summary.estimate(drawn, lambda part, share=share: known_quantile(part, share), scrambles=scrambles)  # type: ignore[misc]
             for level, share in LEVELS.items()
@@ -97,7 +97,6 @@ def measure_figures(money: Valuation, simulation: Simulation, values: Values, *,
     found = project_rate(money)
     unclear = np.where(simulation.course.bought, ambiguous(found).astype(np.float64), np.nan)
     rates = figures["internal_rate_of_return"]
-    assert isinstance(rates, dict)
     rates["ambiguous_share"] = summary.estimate(unclear, known_mean, scrambles=scrambles)
     rates["most_sign_changes"] = Estimate(float(found.sign_changes.max()), None)
     return figures
