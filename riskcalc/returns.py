@@ -79,7 +79,9 @@ def measures(money: Valuation, simulation: Simulation, values: Values) -> dict[s
     return {name: np.where(bought, drawn, np.nan) for name, drawn in found.items()}
 
 
-def measure_figures(money: Valuation, simulation: Simulation, values: Values, *, scrambles: int) -> dict[str, dict[str, Estimate]]:
+def measure_figures(
+    money: Valuation, simulation: Simulation, values: Values, *, scrambles: int
+) -> dict[str, dict[str, Estimate]]:
     """Return quantiles of every measure over the draws in which something is bought, and how far the rates can be read.
 
     `internal_rate_of_return` also has `ambiguous_share`, the share of draws with more than one rate (the one nearest
