@@ -5,6 +5,7 @@ import pytest
 
 from riskcalc.bridging import hours_carried, hours_in_year, sampled_draws
 from riskcalc.dispatch import param_rows
+from riskcalc.draw_blocks import Threads
 from riskcalc.errors import InputError
 from riskcalc.model import assessment
 from riskcalc.outages import bridged_outages
@@ -130,3 +131,17 @@ def test_what_cannot_be_is_refused(read_small, changes, key):
     with pytest.raises(InputError) as caught:
         read_small(*changes)
     assert [problem.key for problem in caught.value.problems] == [key]
+
+
+def test_hours_bridged_do_not_know_how_draws_were_divided(read_small):
+    """Stays, outages and blocks of use in blocks of 4 draws or all at once: every worth and hour agrees to the bit."""
+    changes = (
+        outage(3, value_per_hour=2),
+        'home.annual_use_kwh={distribution="uniform", low=1000, high=2500}',
+        "tariff.blocks.second={above_kwh=100, extra_per_kwh=0.1}",
+        'tenure={kind="rent", moving_chance_per_year=0.3, permission_refused_chance=0.2}',
+    )
+    whole, divided = (assessment(read_small(*changes), workers=Threads(count=1, most_draws=most)) for most in (2048, 4))
+    assert np.array_equal(whole.valuation.net_present_value, divided.valuation.net_present_value)
+    assert np.array_equal(whole.simulation.hours_bridged, divided.simulation.hours_bridged)
+    assert np.array_equal(whole.simulation.monthly_import_kwh, divided.simulation.monthly_import_kwh)
