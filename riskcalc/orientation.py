@@ -16,13 +16,16 @@ Floats = NDArray[np.float64]
 #: (10 pi / 180)^2 / 8 = 0.4 % low at its middle (tests/test_orientation.py measures what is left of it in a year).
 WIDEST_GAP_DEG = 10.0
 
+#: Most nodes of one angle; an angle of which next to nothing is known gets wider gaps, and then 1 % is lost, not 0.4 %.
+MOST_NODES = 11
+
 
 def angle_nodes(angles_deg: Floats) -> Floats:
     """Return the angles at which a plane is worked out to serve all of these, rising, (nodes,); one if all agree."""
     low, high = float(angles_deg.min()), float(angles_deg.max())
     if low == high:
         return np.array([low])
-    return np.linspace(low, high, 1 + int(np.ceil((high - low) / WIDEST_GAP_DEG)))
+    return np.linspace(low, high, min(MOST_NODES, 1 + int(np.ceil((high - low) / WIDEST_GAP_DEG))))
 
 
 def node_weights(angles_deg: Floats, nodes_deg: Floats) -> Floats:

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from riskcalc import orientation
 from riskcalc.array import array_power_w
+from riskcalc.dispatch import MOST_PLANES
+from riskcalc.errors import one_problem
 from riskcalc.module import Module
 from riskcalc.scenario import Scenario, array_inputs, array_surfaces
 from riskcalc.solar import SunPath
@@ -40,6 +42,11 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
     """Return the arrays of the kit, each on its surface and input; arrays for which there is no surface see no sun.
 
     Nodes cover whatever an uncertain angle may be, so that they are the same for any number of draws and any seed.
+
+    Raises
+    ------
+    InputError
+        If so many angles are uncertain that the planes would not fit into dispatch.
     """
     kit = scenario.kit
     if kit is None:
@@ -58,6 +65,10 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
         )
         sets.append(PlaneSet(name, surface, inputs.index(input_of_array[name] or ""), tilts, azimuths, row))
         row = sets[-1].rows.stop
+    if row > MOST_PLANES:
+        given = f"{len(sets)} arrays whose uncertain angles need {row} planes to be worked out"
+        accepted = f"at most {MOST_PLANES}: fix an angle, narrow its distribution, or join arrays"
+        raise one_problem(scenario.name, "kit.arrays", given, accepted)
     return tuple(sets)
 
 

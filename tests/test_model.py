@@ -179,3 +179,24 @@ def test_more_draws_keep_the_same_world(read_small):
     scenario = read_small()
     more = scenario.model_copy(update={"study": scenario.study.model_copy(update={"draws": 32})})
     assert assessment(scenario).valuation.saving[0, 0] == assessment(more).valuation.saving[0, 0]
+
+
+def test_a_plane_of_which_little_is_known_can_be_assessed(read_small):
+    """Both angles uncertain over most of what they can be: many planes, and a yield between that of the extremes."""
+    wide = (
+        'home.surfaces.balcony.tilt_deg={distribution="uniform", low=0, high=90}',
+        'home.surfaces.balcony.azimuth_deg={distribution="uniform", low=0, high=360}',
+    )
+    solar_kwh = assessment(read_small(*wide)).simulation.yearly_kwh[Flow.PV_AVAILABLE, 0]
+    best = assessment(read_small("home.surfaces.balcony.tilt_deg=37", "home.surfaces.balcony.azimuth_deg=180"))
+    assert 0.25 * best.simulation.yearly_kwh[Flow.PV_AVAILABLE, 0, 0] < solar_kwh.min()
+    assert solar_kwh.max() <= best.simulation.yearly_kwh[Flow.PV_AVAILABLE, 0, 0] * 1.01
+
+
+def test_too_many_unknown_planes_are_refused(read_small):
+    """More planes than dispatch has room for are bad input, said with what to do."""
+    arrays = "kit.arrays={" + ", ".join(f"a{n}={{modules_in_series=1, input='solar'}}" for n in range(3)) + "}"
+    wide = "{tilt_deg={distribution='uniform', low=0, high=90}, azimuth_deg={distribution='uniform', low=0, high=360}}"
+    surfaces = "home.surfaces={" + ", ".join(f"s{n}={wide}" for n in range(3)) + "}"
+    with pytest.raises(InputError, match="at most 256"):
+        assessment(read_small(arrays, surfaces))

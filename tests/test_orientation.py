@@ -32,6 +32,11 @@ def test_weights_are_shares_that_give_the_angle_back():
     assert nodes @ weights == pytest.approx(angles)
 
 
+def test_an_unknown_angle_keeps_to_the_most_nodes():
+    """An azimuth of which nothing is known needs no more nodes than dispatch has room for."""
+    assert len(orientation.angle_nodes(np.array([0.0, 360.0]))) == orientation.MOST_NODES
+
+
 def test_pairs_run_tilt_outermost():
     """The pair (tilt i, azimuth j) stands in row i * azimuths + j."""
     pairs = orientation.pair_weights(np.array([[0.25], [0.75]]), np.array([[0.1], [0.2], [0.7]]))

@@ -5,11 +5,13 @@ from riskcalc.dispatch.kit import COUPLINGS, Param, check_params, inverter_curve
 from riskcalc.dispatch.lanes import dispatch_year
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
+from riskcalc.dispatch.request import MOST_PLANES
 from riskcalc.dispatch.slow import TRACE_COLUMNS, dispatch_slow, trace_year
 
 __all__ = [
     "COUPLINGS",
     "FLOW_NAMES",
+    "MOST_PLANES",
     "TRACE_COLUMNS",
     "Billed",
     "DispatchInputs",

@@ -11,7 +11,7 @@ from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 #: What the kernels' workspace has room for.
 MOST_STEPS = 60
 MOST_BASES = 12
-MOST_PLANES = 16
+MOST_PLANES = 256
 MOST_INPUTS = 16
 
 
