@@ -212,7 +212,7 @@ def test_savings_earn_their_rate_on_the_dearest_kit(small):
             3.0,
             id="one battery against two",
         ),
-        pytest.param((("terrace-rooftop", ()), ("terrace-tenant", ())), 1.0, id="owning against renting"),
+        pytest.param((("terrace-rooftop", ()), ("terrace-tenant", ())), 0.7, id="owning against renting"),
     ],
 )
 def test_common_draws_sharpen_the_difference(options, at_least, capsys):

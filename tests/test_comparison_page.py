@@ -130,6 +130,15 @@ def test_dominance_is_put_in_words():
     assert words.dominance_words({**row, "dominating": None}) == ""
 
 
+def test_what_is_always_there_reads_as_a_noun():
+    """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
+    nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
+    nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
+    assert words.margin(nothing) == "On average it is worth €10 more than doing nothing."
+    assert words.capital(words.in_sentence("only change the tariff to two rates")).startswith("Only changing the tariff")
+    assert words.capital("kit (2 modules)") == "kit (2 modules)"
+
+
 def test_names_read_as_a_choice():
     """One, two and three names."""
     assert [listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"])] == ["a", "a or b", "a, b or c"]

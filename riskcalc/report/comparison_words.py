@@ -9,6 +9,13 @@ from riskcalc.report.data import Estimate
 from riskcalc.report.rounding import money, money_estimate, percent_estimate, years
 from riskcalc.report.words import frequency
 
+#: Options that are always there are called by what to do; within a sentence they need a noun.
+DEEDS = {
+    "do nothing": "doing nothing",
+    "only change the tariff": "only changing the tariff",
+    "put the money in savings": "putting the money in savings",
+}
+
 Row = Mapping[str, Any]
 
 #: What dominance of each order means to whoever chooses.
@@ -39,8 +46,9 @@ def opening(result: Row) -> str:
     surest = max(choices(result), key=lambda row: row["best_share"]["value"])
     share = frequency(figure(surest["best_share"]), draws)
     if leader is surest:
-        return f"{quoted(leader)} is the best choice in {share}."
-    return f"{quoted(leader)} is worth most on average, but {quoted(surest)} is the best choice more often: in {share}."
+        return f"{capital(quoted(leader))} is the best choice in {share}."
+    most = f"{capital(quoted(leader))} is worth most on average"
+    return f"{most}, but {quoted(surest)} is the best choice more often: in {share}."
 
 
 def margin(result: Row) -> str:
@@ -79,22 +87,23 @@ def dominance_words(row: Row) -> str:
     if row["dominating"] is None:
         return ""
     worse = row["second"] if row["dominating"] == row["first"] else row["first"]
-    return ORDER_WORDS[row["dominance_order"]].format(better=row["dominating"], worse=worse)
+    better = in_sentence(row["dominating"])
+    return ORDER_WORDS[row["dominance_order"]].format(better=better, worse=in_sentence(worse))
 
 
 def stay_words(row: Row) -> str:
     """Return how long one must stay for the first of two options to come out ahead of the second."""
     at = figure(row["break_even_years"])
-    first, second = row["first"], row["second"]
+    first, second = in_sentence(row["first"]), in_sentence(row["second"])
     if at.value is None:
         last = row["stays"][-1]["difference"]["value"]
         if last == 0.0:
-            return f"{first} and {second} are worth the same to a household that never moves."
+            return f"{capital(first)} and {second} are worth the same to a household that never moves."
         ahead, behind = (first, second) if last > 0.0 else (second, first)
-        return f"{ahead} is ahead of {behind} on average, however long the household stays."
-    other = second if row["better_after"] == first else first
+        return f"{capital(ahead)} is ahead of {behind} on average, however long the household stays."
+    ahead, behind = (first, second) if row["better_after"] == row["first"] else (second, first)
     return (
-        f"{row['better_after']} comes out ahead of {other} on average once the household stays "
+        f"{capital(ahead)} comes out ahead of {behind} on average once the household stays "
         f"{years(at, with_error=True)} or more."
     )
 
@@ -102,7 +111,7 @@ def stay_words(row: Row) -> str:
 def best_title(result: Row) -> str:
     """Return the finding of the chart of how often each choice is best."""
     surest = max(choices(result), key=lambda row: row["best_share"]["value"])
-    return f"{capital(surest['option'])} is best in {percent_estimate(figure(surest['best_share']))} of the futures"
+    return f"{capital(quoted(surest))} is best in {percent_estimate(figure(surest['best_share']))} of the futures"
 
 
 def spread_title(result: Row) -> str:
@@ -111,18 +120,23 @@ def spread_title(result: Row) -> str:
     low, high = (figure(leader["net_present_value"][name]) for name in ("p5", "p95"))
     currency = result["currency"]
     if low.value == high.value:
-        return f"{capital(leader['option'])} has the highest average worth"
+        return f"{capital(quoted(leader))} has the highest average worth"
     return (
-        f"{capital(leader['option'])} has the highest average worth; nine in ten of its futures lie between "
+        f"{capital(quoted(leader))} has the highest average worth; nine in ten of its futures lie between "
         f"{money_estimate(low, currency)} and {money_estimate(high, currency)}"
     )
 
 
 def quoted(row: Row) -> str:
-    """Return the name of an option; those that are sentences by themselves get quotation marks."""
-    return f"“{row['option']}”" if " " in row["option"] else str(row["option"])
+    """Return how an option is called within a sentence."""
+    return in_sentence(str(row["option"]))
+
+
+def in_sentence(name: str) -> str:
+    """Return the name of an option as a noun: what tells to do something becomes the doing of it."""
+    return next((noun + name[len(deed) :] for deed, noun in DEEDS.items() if name.startswith(deed)), name)
 
 
 def capital(text: str) -> str:
-    """Return a text with a capital, unless it is the name of a scenario."""
-    return text[:1].upper() + text[1:] if " " in text else text
+    """Return a noun of ours with a capital, to begin a sentence; the name of a scenario stays as it is written."""
+    return text[:1].upper() + text[1:] if text.startswith(tuple(DEEDS.values())) else text

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from riskcalc.report.comparison_page import spread_exhibit
-from riskcalc.report.comparison_words import Row, figure
+from riskcalc.report.comparison_words import Row, figure, in_sentence
 from riskcalc.report.document import html_document
 from riskcalc.report.exhibit import Exhibit
 from riskcalc.report.rounding import money_estimate, percent_estimate
@@ -89,7 +89,11 @@ def pick_cells(home: Row, draws: int) -> tuple[str, str, str]:
         return "no kit could be run", "–", "–"
     lead = money_estimate(figure(home["lead_over_next"]), home["currency"], with_error=True)
     sure = "" if is_clear(home) else ", too small for these draws"
-    return home["pick"], frequency(figure(home["pick_best_share"]), draws), f"{lead} over {home['next_best']}{sure}"
+    return (
+        home["pick"],
+        frequency(figure(home["pick_best_share"]), draws),
+        f"{lead} over {in_sentence(home['next_best'])}{sure}",
+    )
 
 
 def grid_kits(homes: Sequence[Row]) -> list[str]:
