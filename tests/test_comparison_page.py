@@ -135,7 +135,8 @@ def test_what_is_always_there_reads_as_a_noun():
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
     assert words.margin(nothing) == "On average it is worth €10 more than doing nothing."
-    assert words.capital(words.in_sentence("only change the tariff to two rates")).startswith("Only changing the tariff")
+    change = words.in_sentence("only change the tariff to two rates")
+    assert words.capital(change) == "Only changing the tariff to two rates"
     assert words.capital("kit (2 modules)") == "kit (2 modules)"
 
 

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -149,6 +150,33 @@ def test_strings_are_arranged_so_that_the_input_takes_them():
     arrays = {cell.name: cell.scenario.kit.arrays["modules"] for cell in home.cells}
     chosen = arrays["portable-1kwh (4 modules)"]
     assert (chosen.modules_in_series, chosen.strings_in_parallel) == (2, 2)
+
+
+def test_a_base_gives_what_the_home_files_lack(tmp_path):
+    """A home with site and home only takes currency, tariff and prices from the base; what it holds itself wins."""
+    home = (SHELF / "homes" / "studio.toml").read_text()
+    bare = home[: home.index("[tenure]")].replace('currency = "GBP"\n', "")
+    folder = tmp_path / "scenarios"
+    (folder / "homes").mkdir(parents=True)
+    (folder / "homes" / "bare.toml").write_text(bare)
+    tariff = (SHELF / "tariffs" / "two-rate.toml").read_text().replace('name = "Day and night rate (invented)"', "", 1)
+    (folder / "base.toml").write_text('currency = "EUR"\n' + tariff)
+    (folder / "kit.toml").write_text((SHELF / "kits" / "plug-in-800w.toml").read_text())
+    os.chdir(tmp_path)
+    files = [Path("scenarios/homes/bare.toml")], [Path("scenarios/kit.toml")]
+    (found,) = matching(*files, base=Path("scenarios/base.toml"), changes=QUICK).homes
+    (cell,) = found.cells
+    assert (cell.reason, found.home.currency) == ("", "EUR")
+    assert list(cell.scenario.tariff.rates) == ["night", "day"]
+    assert cell.scenario.home.occupants == 1
+    with pytest.raises(InputError, match="tariff"):
+        matching(*files, changes=QUICK)
+
+
+def test_a_base_with_a_kit_is_refused():
+    """The kits are those of the shelf: a base that brings its own would mix the two."""
+    with pytest.raises(InputError, match="the kits are those of the shelf"):
+        run(["terrace"], ["portable-1kwh"], base=Path("scenarios/terrace-portable.toml"))
 
 
 def test_the_order_of_files_changes_nothing():

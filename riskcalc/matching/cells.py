@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from riskcalc.electrical import scenario_fit
-from riskcalc.errors import InputError
+from riskcalc.errors import InputError, one_problem
 from riskcalc.matching.shelf import taking
 from riskcalc.matching.sizes import Size, arrangements
 from riskcalc.pools import YearsAtHand
@@ -171,10 +171,13 @@ def household(file: Path, *, base: Path | None, tables: Sequence[str], changes: 
     Raises
     ------
     InputError
-        If the home is not sound.
+        If the home is not sound, or brings a kit of its own.
     """
     start = file if base is None else base
     own = [] if base is None else [taking(table, file) for table in tables]
     # Changes of kit and purchase have nothing to change yet.
     bare = read_scenario(start, [*own, *(change for change in changes if not change.startswith(("kit.", "purchase.")))])
+    if bare.kit is not None:
+        accepted = "nothing: the kits are those of the shelf"
+        raise one_problem(start.as_posix(), "kit", "a kit", accepted, "take [kit] and [purchase] out")
     return Household(Path(os.path.relpath(file)), start, (*own, *changes), bare)
