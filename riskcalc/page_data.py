@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,6 +13,7 @@ from riskcalc.dispatch import Flow
 from riskcalc.distributions import quantile
 from riskcalc.electrical import scenario_fit
 from riskcalc.model import Assessment
+from riskcalc.page_details import details
 from riskcalc.quantity import Quantity
 from riskcalc.ranking import Ranking
 from riskcalc.report import data as page
@@ -23,6 +27,7 @@ from riskcalc.result import (
     limits,
     paid_back_within,
     provenance,
+    result,
     worth_ranking,
 )
 from riskcalc.scenario import assumptions, unit_of
@@ -59,8 +64,8 @@ FIRST_YEAR = (
 )
 
 
-def report_data(assessment: Assessment, *, command: str) -> page.ReportData:
-    """Return everything the page shows."""
+def report_data(assessment: Assessment, *, command: str, figures: Mapping[str, Any] | None = None) -> page.ReportData:
+    """Return everything the page shows; `figures` is `result(assessment)`, if it is at hand."""
     scenario, world = assessment.scenario, assessment.world
     horizon = scenario.study.horizon_years
     coupling = "none" if scenario.kit is None else scenario.kit.coupling
@@ -97,6 +102,7 @@ def report_data(assessment: Assessment, *, command: str) -> page.ReportData:
         demand_source=world.pools.demand.source,
         provenance=_provenance(assessment, command),
         draws_table=_draw_table(assessment),
+        details=details(result(assessment) if figures is None else figures),
     )
 
 

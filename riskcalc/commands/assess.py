@@ -45,7 +45,7 @@ def assess(
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)
     figures = result(found)
-    page = report_html(report_data(found, command=command_line("assess", [scenario_file], overrides)))
+    page = report_html(report_data(found, figures=figures, command=command_line("assess", [scenario_file], overrides)))
     written = write_files(
         folder,
         {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},

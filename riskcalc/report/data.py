@@ -285,6 +285,30 @@ class Provenance:
 
 
 @dataclass(frozen=True)
+class DetailRow:
+    """One row of a table of details: words, unit ("money", "share", "share/year", "kWh", "h", "m" or ""), a figure a column."""
+
+    label: str
+    unit: str
+    figures: tuple[Estimate, ...]
+
+
+@dataclass(frozen=True)
+class Detail:
+    """A table that only some readers or scenarios need.
+
+    key : "worth" and "investment" stand with the money, all others with the energy.
+    columns : heading of each figure.
+    """
+
+    key: str
+    title: str
+    note: str
+    columns: tuple[str, ...]
+    rows: tuple[DetailRow, ...]
+
+
+@dataclass(frozen=True)
 class ReportData:
     """The whole page.
 
@@ -302,6 +326,7 @@ class ReportData:
     notes : limits of this very run that belong in the answer ("weather from one typical year only").
     weather_source, demand_source : citations.
     draws_table : None leaves out the section in which the reader narrows an assumption.
+    details : tables for those who want more.
     """
 
     name: str
@@ -330,3 +355,4 @@ class ReportData:
     demand_source: str
     provenance: Provenance
     draws_table: DrawTable | None = None
+    details: tuple[Detail, ...] = ()

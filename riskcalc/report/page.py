@@ -9,6 +9,7 @@ from riskcalc.report import words
 from riskcalc.report.charts.sketch import HEIGHT, WIDTH, sketch_path
 from riskcalc.report.check import check_report
 from riskcalc.report.data import Assumption, Figure, FitRow, ReportData
+from riskcalc.report.details import detail_tables
 from riskcalc.report.document import html_document, own_text
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
@@ -75,6 +76,8 @@ def report_html(report: ReportData) -> str:
         demand=demand_exhibit(report),
         solar=solar_exhibit(report),
         weeks=week_exhibits(report),
+        money_details=detail_tables(report.details, report.currency, with_money=True),
+        energy_details=detail_tables(report.details, report.currency, with_money=False),
         first_year=[_first_year_row(figure, report.currency) for figure in report.first_year],
         fit_title=_fit_title(report.fit),
         fit=[_fit_cells(row) for row in report.fit],
