@@ -1,4 +1,4 @@
-"""Tables of the page that only some readers or some scenarios need: the investment, the outages, life without a supply."""
+"""Tables of the page that only some readers or scenarios need: the investment, outages, life without a supply."""
 
 from __future__ import annotations
 
@@ -59,8 +59,8 @@ def details(figures: Mapping[str, Any]) -> tuple[page.Detail, ...]:
 def _details(figures: Mapping[str, Any]) -> Iterator[page.Detail]:
     means, spread = ("average",), ("one in twenty below", "middle future", "one in twenty above")
     yield from _detail(
-        "worth", "What the worth is made of", "Present value of each kind of flow, average over the futures; they add up.",
-        means, WORTH, figures["worth_by_kind"],
+        "worth", "What the worth is made of",
+        "Present value of each kind of flow, average over the futures; they add up.", means, WORTH, figures["worth_by_kind"],
     )  # fmt: skip
     measures = figures.get("measures") or {}
     unclear = (measures.get("internal_rate_of_return") or {}).get("ambiguous_share") or {}

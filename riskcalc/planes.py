@@ -72,7 +72,7 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
     return tuple(sets)
 
 
-def plane_weights(scenario: Scenario, planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -> Floats:
+def plane_weights(planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -> Floats:
     """Return the weight of each row of `Pools.solar_w` for new modules, shape (planes, draws).
 
     Orientation between the nodes, shade, dirt, wiring, mismatch and the site's long-run resource, all of which scale

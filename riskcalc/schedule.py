@@ -44,11 +44,9 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
     rate = rate_of_slot(scenario.tariff.rates, clock, file=scenario.name)
     dispatch, kit = scenario.dispatch, scenario.kit
     charging = np.isin(rate, [rates.index(name) for name in dispatch.charge_at])
-    serving_names = dispatch.discharge_at
-    if serving_names is None:
-        serving = ~charging
-    else:
-        serving = np.isin(rate, [rates.index(name) for name in serving_names])
+    serving = ~charging
+    if dispatch.discharge_at is not None:
+        serving = np.isin(rate, [rates.index(name) for name in dispatch.discharge_at])
     can_charge = kit is not None and kit.charger is not None and kit.battery is not None
     off = slots_in_windows(dispatch.off_hours, clock) if dispatch.off_hours else np.zeros(clock.slots, dtype=bool)
     target = np.broadcast_to(np.asarray(dispatch.target_share, dtype=np.float64), (12,))[clock.month]

@@ -91,7 +91,7 @@ class Plant:
         self.course = tenure_course(scenario, values, years=len(pool_year), draws=self.draws)
         self.new_kit = kit_figures(scenario, values, draws=self.draws)
         self.habits = habit_figures(pools.demand, values, draws=self.draws)
-        self.new_plane_weight = plane_weights(scenario, pools.planes, values, draws=self.draws)
+        self.new_plane_weight = plane_weights(pools.planes, values, draws=self.draws)
         self.inputs = pools.inputs
         limits = [entry.max_power_w for entry in scenario.kit.inputs.values()] if scenario.kit else []
         self.input_limit_w = np.repeat(np.array(limits or [0.0])[:, None], self.draws, axis=1)
