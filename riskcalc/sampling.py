@@ -1,9 +1,9 @@
 """From one seed to named draws: scrambled Sobol' points, correlated inputs, years taken from the pools.
 
 Everything random in an assessment comes from here (the pools themselves are seeded by `pools`). Draws are laid out
-scramble after scramble: with R scrambles of n draws, scramble r owns the columns r*n .. (r+1)*n of every array. Scrambles are independent
-repetitions of the same design, so the spread between them is an honest standard error where the usual formula for
-independent draws is not (Owen, Monte Carlo theory, methods and examples, ch. 17).
+scramble after scramble: with R scrambles of n draws, scramble r owns the columns r*n .. (r+1)*n of every array.
+Scrambles are independent repetitions of the same design, so the spread between them is an honest standard error where
+the usual formula for independent draws is not (Owen, Monte Carlo theory, methods and examples, ch. 17).
 """
 
 from __future__ import annotations
