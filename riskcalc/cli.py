@@ -11,8 +11,11 @@ import typer
 from riskcalc.commands.assess import assess
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
+from riskcalc.commands.error_block import error_block, wants_colour
 from riskcalc.commands.lists import schema, sites
 from riskcalc.commands.match import match
+from riskcalc.commands.new import new
+from riskcalc.commands.open_report import open_report
 from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.errors import InputError
@@ -25,8 +28,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (assess, compare, match, check, trace, replay, sites, schema):
+for command in (new, assess, compare, match, check, trace, replay, sites, schema):
     app.command()(command)
+app.command("open")(open_report)
 
 
 def main() -> None:
@@ -39,8 +43,7 @@ def main() -> None:
     try:
         app()
     except InputError as error:
-        count = len(error.problems)
-        typer.echo(f"riskcalc: {count} problem{'s' if count > 1 else ''} with the input\n\n{error}", err=True)
+        typer.echo(error_block(error, coloured=wants_colour()), err=True)
         sys.exit(BAD_INPUT)
 
 

@@ -35,8 +35,9 @@ class FitLine:
     """One comparison of the array with its input.
 
     `margin` is what is left before the limit, as a share of it (negative: the limit is passed; for a lower limit,
-    what the value lies above it). `bound` is "most" for an upper limit, "least" for a lower one. `verdict` is "ok", "tight", "refused" or "wasteful"; `advice` says what would fit,
-    empty when nothing has to change.
+    what the value lies above it). `bound` is "most" for an upper limit, "least" for a lower one.
+    `verdict` is "ok", "tight", "refused" or "wasteful"; `advice` says what would fit, empty when nothing has to
+    change.
     """
 
     what: str
@@ -146,8 +147,8 @@ def _cold_by_coefficient(module: Module, in_series: int, low_c: float, limit_v: 
     value = in_series * cold_voc_v(module, cell_c=min(low_c, 25.0))
     advice = ""
     if value > limit_v:
-        advice = f"at most {most} in series at {low_c:g} °C" if most else "no module of this kind: choose another"
-    return _upper(f"open-circuit voltage at {low_c:g} °C", value, limit_v, "V", "refused", advice, COEFFICIENT_SOURCE)
+        advice = f"at most {most} in series at {low_c:.3g} °C" if most else "no module of this kind: choose another"
+    return _upper(f"open-circuit voltage at {low_c:.3g} °C", value, limit_v, "V", "refused", advice, COEFFICIENT_SOURCE)
 
 
 def _cold_by_table(module: Module, in_series: int, factor: float, limit_v: float) -> FitLine:
@@ -186,7 +187,7 @@ def _cold_operating(cold_v: float, in_series: int, highest_v: float, low_c: floa
         else ""
     )
     method = "voltage at maximum power, single-diode equation fitted to the datasheet, 1000 W/m2"
-    return _upper(f"operating voltage, cells at {low_c:g} °C", value, highest_v, "V", "wasteful", advice, method)
+    return _upper(f"operating voltage, cells at {low_c:.3g} °C", value, highest_v, "V", "wasteful", advice, method)
 
 
 def _current(module: Module, strings: int, limit_a: float) -> FitLine:

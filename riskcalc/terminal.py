@@ -97,8 +97,10 @@ def check_lines(scenario: Scenario, fit: Sequence[FitLine]) -> list[str]:
     rows = assumptions(scenario)
     uncertain = [row for row in rows if row.key in scenario.uncertain()]
     defaults = sum(row.is_default for row in rows)
+    count = len(scenario.files)
+    files = f"{count} file{'s' if count > 1 else ''}"
     lines = [
-        f"{scenario.name}: {len(rows)} settings read from {len(scenario.files)} files, {defaults} of them defaults",
+        f"{scenario.name}: {len(rows)} settings read from {files}, {defaults} of them defaults",
         f"uncertain ({len(uncertain)}):",
         *(f"  {row.label}: {row.given} {row.unit}".rstrip() for row in uncertain),
     ]

@@ -1,1 +1,1 @@
-"""One module per command: translate words into calls and figures into lines. Heavy imports stay inside the functions."""
+"""One module per command: words into calls, figures into lines. Heavy imports stay inside the functions."""

@@ -1,0 +1,204 @@
+"""`riskcalc new`: every answer typed or given, every kit of the shelf, a file that runs, nothing overwritten."""
+
+import json
+import tomllib
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from typer.testing import CliRunner
+
+from riskcalc.cli import app
+from riskcalc.errors import InputError
+from riskcalc.scenario import json_schema, read_scenario
+from riskcalc.scenario.starter import QUESTIONS, shelf_kits
+from riskcalc.scenario.starter.questions import HOME_ZONE, OFF_GRID, USUAL, ZONES
+from riskcalc.scenario.starter.text import toml_lines
+from riskcalc.weather.climates import climate, climate_names
+
+SHELF = Path(__file__).parents[1] / "scenarios/kits"
+KITS = sorted(path.stem for path in SHELF.glob("*.toml"))
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Work in an empty folder."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(*words: str, typed: str | None = None):
+    """Run the command; what it raises comes out."""
+    return CliRunner().invoke(app, ["new", *words], input=typed, catch_exceptions=False)
+
+
+def test_the_shelf_is_that_of_the_scenarios() -> None:
+    """The kits that come with the package are the shipped ones, byte for byte."""
+    own = Path(__file__).parents[1] / "riskcalc/scenario/starter/kits"
+    assert {path.name: path.read_bytes() for path in own.glob("*.toml")} == {
+        path.name: path.read_bytes() for path in SHELF.glob("*.toml")
+    }, "copy scenarios/kits/*.toml to riskcalc/scenario/starter/kits/"
+    assert set(shelf_kits()) == set(KITS)
+
+
+@pytest.mark.parametrize("kit", KITS)
+@pytest.mark.parametrize("tenure", ["rent", "own"])
+@pytest.mark.parametrize("tariff", ["flat", "two-rate"])
+def test_every_kit_gives_a_sound_scenario(folder: Path, kit: str, tenure: str, tariff: str) -> None:
+    """Whatever the kit, tenure and tariff: a file without `from` that reads without a problem."""
+    off_grid = kit.startswith("off-grid")
+    words = [] if off_grid else ["--tariff", tariff]
+    done = run("home.toml", "--yes", "--kit", kit, "--tenure", tenure, *words)
+    assert done.exit_code == 0
+    text = (folder / "home.toml").read_text(encoding="utf-8")
+    assert "from =" not in text
+    scenario = read_scenario("home.toml")
+    assert scenario.tenure.kind == tenure
+    assert scenario.name == "home"
+    assert scenario.kit.name == shelf_kits()[kit].name
+    assert len(scenario.tariff.rates) == (1 if off_grid or tariff == "flat" else 2)
+    assert len(scenario.files) == 1
+
+
+@pytest.mark.usefixtures("folder")
+def test_answers_typed_at_the_prompt_arrive() -> None:
+    """One answer a line, Enter for the default; a wrong one is asked again with what is accepted."""
+    typed = ["thmes", "thames", "rent", "3", "portable-2kwh", "800", "2,400", "2400"]
+    typed += ["kettel", "kettle, fridge_freezer", "two-rate", "0.32", "0.12", "23:30-05:30"]
+    done = run("flat.toml", typed="\n".join(typed) + "\n")
+    assert done.exit_code == 0, done.output
+    assert "nearest: thames" in done.output
+    assert "write the decimal point as a point" in done.output
+    assert "kettel is not known; appliances such as kettle" in done.output
+    scenario = read_scenario("flat.toml")
+    assert scenario.home.annual_use_kwh.mode == 2400
+    assert scenario.purchase.price.value == 800
+    assert scenario.tenure.stay_years.median == 3
+    assert scenario.tariff.rates["night"].windows == ("23:30-05:30",)
+    assert scenario.tariff.rates["night"].import_price_per_kwh.mode == 0.12
+    assert scenario.dispatch.charge_at == ("night",)
+    assert scenario.dispatch.off_hours == ("23:30-05:30",)
+    plugged = {name for name, where in scenario.home.appliances.items() if where == "unit"}
+    assert plugged == {"kettle", "fridge_freezer"}
+
+
+@pytest.mark.usefixtures("folder")
+def test_options_answer_everything_and_nothing_is_asked() -> None:
+    """All answers given: no prompt, even without --yes."""
+    words = "home.toml --place severn --tenure own --kit rooftop-4kwp-5kwh --cost 6500 --facing sw --use 3100"
+    words += " --tariff flat --price 0.27 --export-price 0.1"
+    done = run(*words.split(), typed="")
+    assert done.exit_code == 0, done.output
+    assert "[" not in done.output
+    scenario = read_scenario("home.toml")
+    assert scenario.site.weather.region == "severn"
+    assert (scenario.home.surfaces["roof"].azimuth_deg.low, scenario.home.surfaces["roof"].azimuth_deg.high) == (
+        215,
+        235,
+    )
+    assert scenario.purchase.price.value == 6500
+    assert scenario.purchase.installation.value == 0
+    assert scenario.tariff.export_price_per_kwh.mode == 0.1
+
+
+def test_no_answer_at_all_ends_without_a_file(folder: Path) -> None:
+    """An input that ends before the questions do writes nothing."""
+    done = run("home.toml", typed="thames\n")
+    assert done.exit_code == 1
+    assert list(folder.iterdir()) == []
+
+
+def test_a_file_that_is_there_stays(folder: Path) -> None:
+    """Nothing is overwritten unless told."""
+    (folder / "home.toml").write_text("precious", encoding="utf-8")
+    with pytest.raises(InputError, match="--overwrite"):
+        run("home.toml", "--yes")
+    assert (folder / "home.toml").read_text(encoding="utf-8") == "precious"
+    assert run("home.toml", "--yes", "--overwrite").exit_code == 0
+    assert read_scenario("home.toml").name == "home"
+
+
+@pytest.mark.parametrize(
+    ("words", "accepted"),
+    [
+        (("--use", "a lot"), "a number from 20 to 100000 kWh"),
+        (("--use", "nan"), "a number from 20 to 100000 kWh"),
+        (("--kit", "portable-2kw"), 'did you mean "portable-2kwh"'),
+        (("--tenure", "lease"), "rent or own"),
+        (("--zone", "London"), "a time zone of the IANA database"),
+        (("--facing", "up"), "degrees from north"),
+        (("--tariff", "flat", "--night-price", "0.1"), "nothing: the other answers leave no room for it"),
+        (("--place", "nowhere.epw"), "a weather file that can be opened"),
+        (("--price", "-1"), "a number from 0"),
+    ],
+)
+def test_a_wrong_option_is_refused_with_what_is_accepted(folder: Path, words: tuple[str, ...], accepted: str) -> None:
+    """Bad input, said as elsewhere, and no file."""
+    with pytest.raises(InputError) as caught:
+        run("home.toml", "--yes", *words)
+    assert accepted in str(caught.value)
+    assert list(folder.iterdir()) == []
+
+
+def test_what_the_schema_refuses_leaves_nothing_behind(folder: Path) -> None:
+    """A price that only the scenario's own checks find suspicious is reported against the file to be written."""
+    with pytest.raises(InputError, match=r"home\.toml: tariff"):
+        run("home.toml", "--yes", "--price", "31")
+    assert not (folder / "home.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "header", "zone"),
+    [
+        ("a.epw", "LOCATION,Town,-,XYZ,own,000000,52.0,5.0,1.0,2.0", "Etc/GMT-1"),
+        ("b.csv", '000000,"TOWN",NC,-5.0,36.1,-79.95,273', "Etc/GMT+5"),
+    ],
+)
+def test_a_weather_file_gives_its_zone(folder: Path, name: str, header: str, zone: str) -> None:
+    """The offset in the first line becomes the clock, and the path is seen from the scenario."""
+    (folder / "data").mkdir()
+    (folder / "data" / name).write_text(header + "\n", encoding="utf-8")
+    assert run("homes/home.toml", "--yes", "--place", f"data/{name}").exit_code == 0
+    written = tomllib.loads((folder / "homes/home.toml").read_text(encoding="utf-8"))
+    assert written["site"]["zone"] == zone
+    assert written["site"]["weather"] == {"source": "epw" if name == "a.epw" else "tmy3", "file": f"../data/{name}"}
+
+
+def test_editors_find_the_schema(folder: Path) -> None:
+    """The first line names the schema that lies beside the file and is the one of this version."""
+    run("home.toml", "--yes")
+    first = (folder / "home.toml").read_text(encoding="utf-8").splitlines()[0]
+    assert first == "#:schema ./scenario.schema.json"
+    assert json.loads((folder / "scenario.schema.json").read_text(encoding="utf-8")) == json_schema()
+
+
+def test_the_clock_of_each_climate_is_that_of_its_place() -> None:
+    """In January the zone offered for a built-in climate stands at the standard time of its table."""
+    january = datetime(2025, 1, 15, 12, tzinfo=UTC)
+    for name in climate_names():
+        offset = january.astimezone(ZoneInfo(ZONES.get(name, HOME_ZONE))).utcoffset()
+        assert offset == timedelta(hours=climate(name).utc_offset_hours), name
+
+
+def test_usual_appliances_are_in_the_table() -> None:
+    """What is offered can be named."""
+    from riskcalc.demand.appliances import appliance_keys
+
+    assert set(USUAL) | set(OFF_GRID) <= set(appliance_keys())
+
+
+def test_every_question_has_an_option() -> None:
+    """What can be asked can be given; the help names it."""
+    text = CliRunner().invoke(app, ["new", "--help"], env={"COLUMNS": "200"}).output
+    assert all(question.option in text for question in QUESTIONS)
+
+
+def test_what_is_written_reads_back() -> None:
+    """Texts with quotes, odd names, numbers and nested lists come out of TOML as they went in."""
+    tables = {
+        "title": 'a "quoted" \\ text\twith ünïcode\u007f',
+        "site": {"zone": "UTC", "horizon": [[0, 10.5], [90, 0]], "flag": True},
+        "home": {"odd name": {"tilt_deg": {"distribution": "uniform", "low": 1e-07, "high": 123456.789}}},
+    }
+    assert tomllib.loads("\n".join(toml_lines(tables))) == tables
