@@ -61,8 +61,7 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
     lines = [
         f"{result['title']}: {draws:,} futures of {horizon} years",
         f"paid back within {horizon} years in {percent_estimate(paid, with_error=True)} of them",
-        f"half have paid back after {years(_estimate(payback['p50']))}, "
-        f"one in twenty after {years(_estimate(payback['p5']))}",
+        _when(payback),
         f"worth in today's money {money('mean', with_error=True)} on average, "
         f"{money('p5')} to {money('p95')} in nine of ten; "
         f"{percent_estimate(_estimate(worth['loss_probability']))} lose money",
@@ -75,6 +74,15 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
         lines += ["what decides it: share of the spread in worth that each explains alone"]
         lines += [f"  {_ranked_share(row):>5}  {row['label'][0].upper()}{row['label'][1:]}" for row in ranked]
     return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
+
+
+def _when(payback: Mapping[str, Any]) -> str:
+    """Return when half and one in twenty have paid back, or that so few ever do."""
+    half, twentieth = (_estimate(payback[level]) for level in ("p50", "p5"))
+    if twentieth.value is None:
+        return "fewer than one in twenty ever pay back"
+    said = "fewer than half ever do" if half.value is None else f"half have paid back after {years(half)}"
+    return f"{said}; one in twenty after {years(twentieth)}"
 
 
 def histogram_lines(within: Sequence[Mapping[str, Any]], never_share: float) -> list[str]:

@@ -40,6 +40,21 @@ def test_the_summary_has_the_figures_of_the_page(run) -> None:
     assert lines.startswith("A flat in the south: 64 futures of")
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (5000, 9000, "fewer than one in twenty ever pay back"),
+        (100, 1000, "fewer than half ever do; one in twenty after"),
+        (50, 300, "half have paid back after"),
+    ],
+)
+def test_a_quantile_that_is_never_reached_is_said_so(read_small, low, high, said) -> None:
+    """No "after never": too few pay back for that quantile, and that is what is said."""
+    price = f'purchase.price={{distribution="uniform", low={low}, high={high}}}'
+    lines = summary_lines(result(assessment(read_small("study.draws=64", price))))
+    assert lines[2].startswith(said)
+
+
 def test_what_decides_is_said_in_words(run) -> None:
     """No dotted key reaches the terminal; each name stands on the page too."""
     text = "\n".join(summary_lines(result(run)))
