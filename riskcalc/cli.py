@@ -16,6 +16,7 @@ from riskcalc.commands.lists import schema, sites
 from riskcalc.commands.match import match
 from riskcalc.commands.new import new
 from riskcalc.commands.open_report import open_report
+from riskcalc.commands.rank import rank
 from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.errors import InputError
@@ -28,7 +29,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (new, assess, compare, match, check, trace, replay, sites, schema):
+for command in (new, assess, compare, match, rank, check, trace, replay, sites, schema):
     app.command()(command)
 app.command("open")(open_report)
 

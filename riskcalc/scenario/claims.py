@@ -23,7 +23,7 @@ MEASURES = {
     "reachable_demand_served_share": "the same share of the demand within its reach",
     "months_without_grid_use": "number of months in which the home takes nothing from the grid",
     "months_without_grid_use_within_reach": "the same for the loads within reach and the charger alone",
-    "hours_bridged": "hours an outage is bridged on average",
+    "hours_bridged": "hours of outages bridged in the first year",
 }
 
 #: Figures of the first year under their names in result.json.
@@ -43,6 +43,8 @@ FIRST_YEAR = (
     "battery_throughput_kwh",
     "losses_kwh",
     "unmet_kwh",
+    "short_hours",
+    "short_days",
     "overload_minutes",
     "overload_kwh",
 )

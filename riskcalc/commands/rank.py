@@ -1,0 +1,65 @@
+"""`riskcalc rank`: which assumption matters most, and which is worth finding out."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from riskcalc.commands.options import AsJson, Draws, Overrides, ScenarioFile, Seed, Step, all_overrides, read
+
+
+class Until(StrEnum):
+    """When to stop."""
+
+    settled = "settled"
+
+
+def rank(
+    scenario_file: ScenarioFile,
+    points: Annotated[int, typer.Option(help="Base points of the design, a power of two.", metavar="N")] = 256,
+    until: Annotated[Until | None, typer.Option(help="Go on until the first three places are settled or ties.")] = None,
+    most_points: Annotated[int, typer.Option(help="Base points not to exceed, a power of two.", metavar="N")] = 2048,
+    screen: Annotated[bool, typer.Option("--screen", help="Screen first; rank what matters little as one.")] = False,
+    odds: Annotated[float, typer.Option(help="Odds that break-even values are sought for.", metavar="SHARE")] = 0.5,
+    draws: Draws = None,
+    seed: Seed = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for ranking.json.", metavar="DIR")] = None,
+    changes: Overrides = None,
+    step: Step = 5,
+    as_json: AsJson = False,
+) -> None:
+    """Which assumption matters most, and which is worth finding out? Writes ranking.json."""
+    from riskcalc.errors import one_problem
+
+    for name, given in (("--points", points), ("--most-points", most_points)):
+        if given < 1 or given & (given - 1):
+            raise one_problem("command line", name, str(given), "a power of two, such as 256")
+    if not 0.0 < odds < 1.0:
+        raise one_problem("command line", "--odds", str(odds), "a share between 0 and 1, such as 0.5")
+    scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
+
+    from riskcalc.output import json_text, write_files
+    from riskcalc.sensitivity.ranked import ranked
+    from riskcalc.sensitivity.rows import ranked_figures
+    from riskcalc.sensitivity.sobol import POINTS_AT_ONCE
+    from riskcalc.terminal import steps_shown
+    from riskcalc.terminal_rank import ranking_lines
+
+    most = max(points, most_points) if until else points
+    with steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE)) as points_done:
+        found = ranked(
+            scenario,
+            points=points,
+            most_points=max(points, most_points),
+            until_settled=until is Until.settled,
+            screen=screen,
+            level=odds,
+            on_points=points_done,
+        )
+    figures = ranked_figures(found)
+    written = write_files(out or Path("reports") / scenario.name, {"ranking.json": json_text(figures)})
+    lines = [json_text(figures).rstrip()] if as_json else [*ranking_lines(figures), "", str(written[0])]
+    typer.echo("\n".join(lines))

@@ -1,0 +1,126 @@
+"""Everything `riskcalc rank` finds out: screening, Sobol' indices, given-data estimates beside them, insight."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from riskcalc.electrical import check_fit, scenario_fit
+from riskcalc.model import Assessment, World, design_of, drawn_values, evaluated, world_of
+from riskcalc.scenario import Scenario
+from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH
+from riskcalc.sensitivity.factors import factors_of
+from riskcalc.sensitivity.given_data import GivenDataIndex
+from riskcalc.sensitivity.insight import EVEN_ODDS, Insight, insight
+from riskcalc.sensitivity.order import PLACES, Order
+from riskcalc.sensitivity.salib_border import Indices
+from riskcalc.sensitivity.screening import Screening, screening
+from riskcalc.sensitivity.sobol import SobolRun, sobol_run
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """The first places by each method, and whether they name the same factors as far as they can be told apart."""
+
+    sobol: tuple[str, ...]
+    given_data: tuple[str, ...]
+    screening: tuple[str, ...]
+    given_data_agrees: bool
+    screening_agrees: bool | None
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """The whole ranking of a scenario; `screening` is None unless it was asked for."""
+
+    assessment: Assessment
+    screening: Screening | None
+    sobol: SobolRun
+    insight: Insight
+    agreement: Agreement | None
+
+
+def ranked(
+    scenario: Scenario,
+    *,
+    points: int,
+    most_points: int,
+    until_settled: bool = False,
+    screen: bool = False,
+    level: float = EVEN_ODDS,
+    on_points: Callable[[int], None] | None = None,
+) -> Ranked:
+    """Return the ranking of a scenario.
+
+    Parameters
+    ----------
+    points, most_points, until_settled
+        Base points of the Sobol' design, see `sobol_run`.
+    screen
+        Screen the factors first and rank those that matter little as one.
+    level
+        Odds for which break-even values are sought.
+    on_points
+        Told how many base points are done.
+
+    Raises
+    ------
+    InputError
+        Whatever is wrong with the scenario, its files, or the electrical fit.
+    ValueError
+        If `points` is no power of two.
+    """
+    factors = factors_of(scenario)
+    world = world_of(scenario)
+    check_fit(scenario, scenario_fit(scenario, world.pools.weather))
+    found = assessed_in(scenario, world)
+    screened = screening(scenario, world, factors) if screen else None
+    left_out = screened.left_out if screened is not None and len(screened.left_out) > 1 else ()
+    run = sobol_run(
+        scenario,
+        world,
+        factors,
+        points=points,
+        most_points=most_points,
+        until_settled=until_settled,
+        settle=(WORTH, FIRST_YEAR_SAVING),
+        screened_out=left_out,
+        on_points=on_points,
+    )
+    seen = insight(found, level=level, simulate=True)
+    return Ranked(found, screened, run, seen, agreement(run, seen.given_data, screened))
+
+
+def assessed_in(scenario: Scenario, world: World) -> Assessment:
+    """Return the assessment of a scenario in a world at hand."""
+    random = design_of(scenario)
+    values = drawn_values(scenario, random)
+    simulation, money = evaluated(scenario, world, random, values)
+    return Assessment(scenario, random, values, world, simulation, money)
+
+
+def agreement(run: SobolRun, given_data: Sequence[GivenDataIndex], screened: Screening | None) -> Agreement | None:
+    """Return whether the methods name the same first places for the worth; None when nothing was indexed."""
+    if WORTH not in run.outcomes or not given_data:
+        return None
+    found = run.outcomes[WORTH]
+    first = tuple(place.name for place in found.order.places)
+    by_data = tuple(row.name for row in given_data[:PLACES])
+    by_screening = () if screened is None else tuple(row.name for row in screened.factors[:PLACES])
+    return Agreement(
+        first,
+        by_data,
+        by_screening,
+        same_places(found.factors, found.order, by_data),
+        None if screened is None else same_places(found.factors, found.order, by_screening),
+    )
+
+
+def same_places(found: Indices, order: Order, others: Sequence[str]) -> bool:
+    """Return whether other names for the first places are the same, or cannot be told apart from those they replace."""
+    first = [place.name for place in order.places]
+    tied = {rival for place in order.places for rival in place.tied_with}
+    extra = [name for name in others if name not in first]
+    missing = [place for place in order.places if place.name not in others]
+    known = set(found.names)
+    return all(name in tied for name in extra if name in known) and all(not place.settled for place in missing)

@@ -1,0 +1,70 @@
+"""Which factors can be left out of a dear ranking: Morris screening, a few futures per factor.
+
+mu* is the mean size of the change of the outcome as one factor steps through its range while the others stay where the
+trajectory has brought them (Campolongo, Cariboni & Saltelli, Environmental Modelling & Software 22 (2007) 1509-1518).
+It orders factors much as the total-order index does, at a fraction of the cost, but it is no share of anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from riskcalc.model import World
+from riskcalc.scenario import Scenario
+from riskcalc.sensitivity.evaluation import WORTH, evaluated_rows
+from riskcalc.sensitivity.factors import Factors
+from riskcalc.sensitivity.salib_border import screening_effects, screening_rows, varies
+
+#: Walks through the cube; the literature uses 10 to 50.
+TRAJECTORIES = 24
+
+#: A factor whose effect, two standard errors up, stays below this share of the strongest is left out; our own choice.
+LEFT_OUT_BELOW = 0.1
+
+
+@dataclass(frozen=True)
+class ScreenedFactor:
+    """Mean size of one factor's effect on the worth, in money, and its standard error."""
+
+    name: str
+    effect: float
+    error: float
+    kept: bool
+
+
+@dataclass(frozen=True)
+class Screening:
+    """Factors by falling effect, and how many futures it took to tell."""
+
+    factors: tuple[ScreenedFactor, ...]
+    simulated: int
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """Names of the factors that matter too little to be ranked one by one."""
+        return tuple(factor.name for factor in self.factors if not factor.kept)
+
+
+def screening(
+    scenario: Scenario,
+    world: World,
+    factors: Factors,
+    *,
+    trajectories: int = TRAJECTORIES,
+    on_year: Callable[[int], None] | None = None,
+) -> Screening:
+    """Return the factors by the size of their effect on the worth; empty when the worth does not vary."""
+    cube, seed = factors.cube(), scenario.study.seed
+    rows = screening_rows(cube, trajectories=trajectories, seed=seed)
+    found = evaluated_rows(scenario, world, factors, rows, on_year=on_year)
+    if not varies(found.outcomes[WORTH]):
+        return Screening((), found.simulated)
+    effects, errors = screening_effects(cube, rows, found.outcomes[WORTH], seed=seed)
+    limit = LEFT_OUT_BELOW * float(effects.max())
+    rows_found = [
+        ScreenedFactor(name, effect, error, kept=effect + 2.0 * error >= limit)
+        for name, effect, error in zip(cube.names, effects.tolist(), errors.tolist(), strict=True)
+    ]
+    rows_found.sort(key=lambda row: (-row.effect, row.name))
+    return Screening(tuple(rows_found), found.simulated)
