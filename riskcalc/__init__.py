@@ -1,3 +1,19 @@
 """riskcalc: how sure is it that a battery unit, a few panels or a rooftop system pays back?"""
 
+from importlib import import_module
+from typing import Any
+
 __version__ = "0.1.0"
+
+#: What `import riskcalc` offers; fetched when first used, so that the import itself stays light.
+__all__ = ["__version__", "assess", "compare", "load", "rank"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in __all__:
+        return getattr(import_module("riskcalc.api"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return __all__

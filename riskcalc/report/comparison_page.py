@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
@@ -68,6 +69,22 @@ def comparison_html(page: ComparisonPage) -> str:
     )
 
 
+def best_figure(result: Row, *, width: int) -> alt.TopLevelMixin:
+    """Return the chart of how often each choice is the best."""
+    shown = choices(result)
+    return best_chart([row["option"] for row in shown], [figure(row["best_share"]) for row in shown], width=width)
+
+
+def spread_figure(result: Row, *, width: int, most: int | None = None) -> alt.TopLevelMixin:
+    """Return the chart of the spread of worth of each choice, of the `most` best ones if there are more."""
+    shown = choices(result)[:most]
+    worths = [row["net_present_value"] for row in shown]
+    levels = np.array([[worth[name]["value"] for name in ("p5", "p25", "p75", "p95")] for worth in worths])
+    means = np.array([worth["mean"]["value"] for worth in worths])
+    names = [row["option"] for row in shown]
+    return spread_chart(names, levels, means, currency=result["currency"], width=width)
+
+
 def best_exhibit(result: Row) -> Exhibit:
     """Return how often each choice is the best, and what choosing it gives up."""
     shown = choices(result)
@@ -84,7 +101,7 @@ def best_exhibit(result: Row) -> Exhibit:
     ]
     return exhibit(
         "best",
-        lambda width: best_chart(names, shares, width=width),
+        lambda width: best_figure(result, width=width),
         title=words.best_title(result),
         reading="Share of futures in which the choice is worth more than every other; the line is two standard errors "
         "either way. Choices that tie share the future.",
@@ -122,7 +139,7 @@ def spread_exhibit(result: Row, *, key: str = "spread", most: int | None = None)
     header = ("choice", "average", "1 in 20 is below", "1 in 20 is above", "lose money", "pay back", "half by")
     return exhibit(
         key,
-        lambda width: spread_chart(names, levels, means, currency=currency, width=width),
+        lambda width: spread_figure(result, width=width, most=most),
         title=words.spread_title(result),
         reading="Net present value against doing nothing under the tariff of today. Thin: nine futures in ten; thick: "
         "the middle half; dot: the average.",

@@ -67,7 +67,7 @@ def report_html(report: ReportData) -> str:
         brief=words.worth_in_brief(report),
         answer=words.answer(report),
         refusals=[row for row in report.fit if row.verdict == "refused"],
-        key_figures=_key_figures(report),
+        key_figures=key_figures(report),
         futures=futures_exhibit(report),
         odds=odds_exhibit(report),
         cash=cash_exhibit(report),
@@ -86,7 +86,8 @@ def report_html(report: ReportData) -> str:
     )
 
 
-def _key_figures(report: ReportData) -> list[KeyFigure]:
+def key_figures(report: ReportData) -> list[KeyFigure]:
+    """Return the large figures under the answer."""
     payback, worth, currency = report.payback, report.worth, report.currency
     saving = next(figure for figure in report.first_year if figure.key == "saving")
     paid = words.paid_share(report)

@@ -199,7 +199,7 @@ def toml_lines(tables: Mapping[str, Any], at: tuple[str, ...] = ()) -> Iterator[
     """Yield the lines of a TOML document: keys first, then the tables below; meanings from the schema beside them."""
     for key, value in tables.items():
         if not _is_table(value):
-            yield from _commented(f"{_key(key)} = {_written(value)}", _meaning((*at, key)))
+            yield from _commented(f"{_key(key)} = {toml_value(value)}", _meaning((*at, key)))
     for key, value in tables.items():
         if _is_table(value):
             path = (*at, key)
@@ -247,8 +247,8 @@ def _key(name: str) -> str:
     return name if name.replace("_", "").replace("-", "").isalnum() and name.isascii() else json.dumps(name)
 
 
-def _written(value: object) -> str:
-    """Return a value as TOML writes it."""
+def toml_value(value: object) -> str:
+    """Return a value as TOML writes it: a number, a text, a list, or a table within braces."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -256,7 +256,7 @@ def _written(value: object) -> str:
     if isinstance(value, float):
         return f"{value:g}" if float(f"{value:g}") == value else repr(value)
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_written(item) for item in value) + "]"
+        return "[" + ", ".join(toml_value(item) for item in value) + "]"
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(key)} = {_written(item)}" for key, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{_key(key)} = {toml_value(item)}" for key, item in value.items()) + " }"
     return str(value)

@@ -1,0 +1,281 @@
+"""riskcalc from Python: load a scenario, assess, rank and compare, with frames and charts to work on.
+
+Each answer is a small object: `figures` is what the command writes as JSON, `frame` a pandas frame, `chart` an altair
+chart, and a notebook shows it as a card. Nothing is written to disk unless `save` is called.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from riskcalc.errors import one_problem
+from riskcalc.scenario import Scenario, read_scenario
+from riskcalc.scenario.starter.text import toml_value
+
+if TYPE_CHECKING:
+    import altair as alt
+    import pandas as pd
+
+    from riskcalc.comparison import Comparison
+    from riskcalc.model import Assessment
+    from riskcalc.report.data import ReportData
+
+#: Words of a keyword argument that stand for the dots of a key: purchase__price is purchase.price.
+DOT = "__"
+WIDTH = 640
+
+
+def load(path: str | Path, changes: Mapping[str, Any] | None = None, **also: Any) -> Scenario:
+    """Return the scenario in a file, with changes laid over it.
+
+    Parameters
+    ----------
+    path
+        The scenario file.
+    changes
+        Dotted key -> value: a number, a text, a list, or a table such as
+        `{"distribution": "uniform", "low": 1, "high": 2}`.
+    also
+        More changes, with two underscores for each dot: `purchase__price=800`.
+
+    Raises
+    ------
+    InputError
+        With every problem found.
+    """
+    every = {**(changes or {}), **{name.replace(DOT, "."): value for name, value in also.items()}}
+    return read_scenario(path, [f"{key}={toml_value(value)}" for key, value in every.items()])
+
+
+def assess(scenario: Scenario | str | Path, **changes: Any) -> Assessed:
+    """Return what becomes of the purchase in every future; `changes` as for `load`, where a path is given."""
+    from riskcalc.model import assessment
+
+    return Assessed(assessment(_scenario(scenario, changes)))
+
+
+def rank(scenario: Scenario | str | Path, *, points: int = 256, level: float = 0.5, **changes: Any) -> Ranked:
+    """Return which assumption decides and which is worth finding out.
+
+    Parameters
+    ----------
+    points
+        Base points of the design, a power of two.
+    level
+        Odds that break-even values are sought for.
+    changes
+        As for `load`, where a path is given. Five-minute steps are enough here: `study__step_minutes=5`.
+    """
+    from riskcalc.sensitivity.ranked import ranked
+    from riskcalc.sensitivity.rows import ranked_figures
+
+    if points < 1 or points & (points - 1):
+        raise one_problem("rank", "points", points, "a power of two, such as 256")
+    found = ranked(
+        _scenario(scenario, changes), points=points, most_points=points, until_settled=False, screen=False, level=level
+    )
+    return Ranked(ranked_figures(found))
+
+
+def compare(*scenarios: Scenario | str | Path, **changes: Any) -> Compared:
+    """Return which of several purchases is best on common futures; doing nothing is always among the choices."""
+    from riskcalc.comparison import comparison
+
+    return Compared(comparison([_scenario(scenario, changes) for scenario in scenarios]))
+
+
+def _scenario(given: Scenario | str | Path, changes: Mapping[str, Any]) -> Scenario:
+    if not isinstance(given, Scenario):
+        return load(given, **changes)
+    if changes:
+        raise TypeError("changes are laid over a file: load(path, ...) gives the changed scenario")
+    return given
+
+
+@dataclass(frozen=True)
+class Assessed:
+    """A scenario whose futures have been played; `assessment` holds every array."""
+
+    assessment: Assessment
+
+    @cached_property
+    def figures(self) -> dict[str, Any]:
+        """Every figure with its standard error, as in result.json."""
+        from riskcalc.result import result
+
+        return result(self.assessment)
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """One row per future, as in draws.csv; payback is infinite where it never comes."""
+        from riskcalc.result import draw_table
+
+        return _frame(*draw_table(self.assessment), index="draw").replace("", float("inf")).astype(float)
+
+    @cached_property
+    def page(self) -> ReportData:
+        """What the page shows, as plain arrays and texts."""
+        from riskcalc.page_data import report_data
+
+        return report_data(self.assessment, command="from Python")
+
+    def chart(self, name: str = "futures", *, width: int = WIDTH) -> alt.TopLevelMixin:
+        """Return a chart of the page: futures, odds, cash, worth, shares, swings, demand or solar."""
+        from riskcalc.report.charts.energy import demand_chart, solar_chart
+        from riskcalc.report.charts.futures import futures_chart
+        from riskcalc.report.charts.money import cash_chart, worth_chart
+        from riskcalc.report.charts.odds import odds_chart
+        from riskcalc.report.charts.ranking import share_chart, swing_chart
+
+        page = self.page
+        drawn: dict[str, Callable[[], alt.TopLevelMixin]] = {
+            "futures": lambda: futures_chart(page.payback, width=width),
+            "odds": lambda: odds_chart(page.payback, width=width),
+            "cash": lambda: cash_chart(page.cash, currency=page.currency, width=width),
+            "worth": lambda: worth_chart(page.worth, currency=page.currency, width=width),
+            "shares": lambda: share_chart(page.ranking, width=width),
+            "swings": lambda: swing_chart(page.ranking, currency=page.currency, width=width),
+            "demand": lambda: demand_chart(page.months, width=width),
+            "solar": lambda: solar_chart(page.months, width=width),
+        }
+        return _named(drawn, name)()
+
+    def html(self) -> str:
+        """Return the whole page."""
+        from riskcalc.report.page import report_html
+
+        return report_html(self.page)
+
+    def save(self, folder: str | Path) -> list[Path]:
+        """Write result.json, draws.csv and report.html into a folder, as the command does."""
+        from riskcalc.output import csv_text, json_text, write_files
+        from riskcalc.result import draw_table
+
+        table = csv_text(*draw_table(self.assessment))
+        texts = {"result.json": json_text(self.figures), "draws.csv": table, "report.html": self.html()}
+        return write_files(Path(folder), texts)
+
+    def _repr_html_(self) -> str:
+        from riskcalc.report.card import card_html
+        from riskcalc.report.page import key_figures
+        from riskcalc.report.words import opening, worth_in_brief
+
+        rows = [(item.label, item.figure, item.below) for item in key_figures(self.page)]
+        return card_html(self.page.name, f"{opening(self.page)} {worth_in_brief(self.page)}", rows)
+
+    def __repr__(self) -> str:
+        return f"<{self.assessment.scenario.called}: {self.assessment.draws:,} futures>"
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """What decides the answer, as in ranking.json."""
+
+    figures: dict[str, Any]
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """Indices of the worth by factor, strongest first: first and total order with their 95 % intervals."""
+        rows = []
+        for row in self._factors:
+            (first_low, first_high), (total_low, total_high) = (
+                row[order]["interval_95"] for order in ("first_order", "total_order")
+            )
+            first, total = row["first_order"]["value"], row["total_order"]["value"]
+            rows.append(
+                [
+                    *(row["factor"], row["label"], row["family"]),
+                    *(first, first_low, first_high, total, total_low, total_high),
+                ]
+            )
+        columns = ["factor", "label", "family", "first", "first_low", "first_high", "total", "total_low", "total_high"]
+        return _frame(columns, rows, index="factor")
+
+    def chart(self, *, width: int = WIDTH) -> alt.TopLevelMixin:
+        """Return a chart of the first-order shares."""
+        from riskcalc.report.charts.ranking import share_chart
+        from riskcalc.report.data import Estimate, RankingRow
+
+        rows = []
+        for row in self._factors:
+            share = Estimate(row["first_order"]["value"], row["first_order"]["standard_error"])
+            rows.append(RankingRow(row["factor"], row["label"], "", row["family"], share))
+        return share_chart(sorted(rows, key=lambda row: -(row.share.value or 0.0)), width=width)
+
+    @property
+    def _factors(self) -> list[dict[str, Any]]:
+        outcomes = self.figures["sobol"]["outcomes"]
+        return outcomes["net_present_value"]["factors"] if "net_present_value" in outcomes else []
+
+    def _repr_html_(self) -> str:
+        from riskcalc.report.card import card_html
+
+        rows = [(row.label, f"{row.first:.2f}", f"{row.total:.2f} in total") for row in self.frame.head(8).itertuples()]
+        return card_html(self.figures["scenario"], "What decides the worth: share of its spread, alone", rows)
+
+    def __repr__(self) -> str:
+        return f"<{self.figures['scenario']}: {len(self._factors)} factors ranked>"
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Choices on common futures; `comparison` holds every array."""
+
+    comparison: Comparison
+
+    @cached_property
+    def figures(self) -> dict[str, Any]:
+        """Every figure with its standard error, as in the comparison's result.json, lengths of stay left out."""
+        from riskcalc.comparison import result
+
+        return result(self.comparison)
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """Worth of each choice, one row per future, as in the comparison's draws.csv."""
+        from riskcalc.comparison import draw_table
+
+        return _frame(*draw_table(self.comparison), index="draw")
+
+    def chart(self, name: str = "spread", *, width: int = WIDTH) -> alt.TopLevelMixin:
+        """Return the spread of worth of each choice, or how often each is best ("best")."""
+        from riskcalc.report.comparison_page import best_figure, spread_figure
+
+        drawn = {"spread": spread_figure, "best": best_figure}
+        return _named(drawn, name)(self.figures, width=width)
+
+    def _repr_html_(self) -> str:
+        from riskcalc.report.card import card_html
+        from riskcalc.report.comparison_words import opening
+        from riskcalc.report.data import Estimate
+        from riskcalc.report.rounding import money_estimate, percent_estimate
+
+        def said(figure: Mapping[str, Any]) -> Estimate:
+            error = figure["standard_error"]
+            return Estimate(figure["value"], float("nan") if error is None else error)
+
+        rows = []
+        for row in self.figures["options"]:
+            if row["same_as"] is None:
+                mean = money_estimate(said(row["net_present_value"]["mean"]), self.figures["currency"])
+                rows.append((row["option"], mean, f"best in {percent_estimate(said(row['best_share']))}"))
+        return card_html("Compared", opening(self.figures), rows)
+
+    def __repr__(self) -> str:
+        return f"<{len(self.comparison.options)} choices compared>"
+
+
+def _named(drawn: Mapping[str, Any], name: str) -> Any:
+    if name not in drawn:
+        raise one_problem("chart", "name", name, "one of " + ", ".join(drawn))
+    return drawn[name]
+
+
+def _frame(columns: Sequence[str], rows: Any, *, index: str) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame(list(rows), columns=list(columns)).set_index(index)
