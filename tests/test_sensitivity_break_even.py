@@ -1,0 +1,114 @@
+"""Break-even values and the margins they rest on."""
+
+import numpy as np
+import pytest
+
+from riskcalc.model import assessment, evaluated
+from riskcalc.money.payback import balance, simple_payback_years
+from riskcalc.sensitivity.break_even import break_even, crossing, within_reach
+from riskcalc.sensitivity.resimulated import Margins, resimulated_margins
+from riskcalc.sensitivity.statements import paid_back, payback_margin, worth_positive
+
+PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"
+USE = "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }"
+
+
+def test_margin_agrees_with_the_payback_for_any_flows():
+    """The margin is at or above 0 in exactly the draws that pay back within N years, also within a year and never."""
+    rng = np.random.default_rng(4)
+    flows = np.concatenate([-rng.uniform(1, 10, (1, 500)), rng.normal(1.0, 2.0, (6, 500))])
+    payback = simple_payback_years(flows)
+    for within in (1, 2.5, 4, 6):
+        margin = payback_margin(balance(flows), payback, within_years=within)
+        assert np.isfinite(margin).all()
+        assert np.array_equal(margin >= 0.0, payback <= within)
+
+
+def test_nothing_bought_is_not_paid_back():
+    """A draw without a purchase has a balance of 0 throughout, no payback and a margin below 0."""
+    assert payback_margin(np.zeros((4, 1)), np.array([np.inf]), within_years=3)[0] < 0.0
+
+
+def test_price_that_pays_back_in_three_years_is_three_savings(read_small):
+    """Everything else fixed, the purchase pays back within 3 years up to a price of 3 yearly savings (no trend, no upkeep)."""
+    found = assessment(read_small(PRICE))
+    saving = found.valuation.saving[:, 0]
+    answer = break_even(found, paid_back(3), "purchase.price", level=0.5)
+    assert answer.method == "revalued"
+    assert answer.value == pytest.approx(saving.sum(), rel=1e-3)
+    assert answer.odds_low == 1.0
+    assert answer.odds_high == 0.0
+    assert 0.0 < answer.place < 1.0
+
+
+def test_price_of_zero_worth_is_the_present_value_of_the_savings(read_small):
+    """Worth is 0 at a price equal to the sum of savings over 1.04^t, by hand."""
+    found = assessment(read_small(PRICE))
+    present = sum(saving / 1.04 ** (year + 1) for year, saving in enumerate(found.valuation.saving[:, 0]))
+    assert break_even(found, worth_positive(), "purchase.price", level=0.5).value == pytest.approx(present, rel=1e-3)
+
+
+def test_level_of_the_odds_is_met_on_the_draws(read_small):
+    """At the value found, valued anew, the odds are the asked ones to within two draws."""
+    found = assessment(read_small(USE, "purchase.price=200", "study.draws=64", "study.pool_years=4"))
+    for level in (0.25, 0.8):
+        answer = break_even(found, paid_back(3), "purchase.price", level=level)
+        cost = answer.value
+        odds = (cost <= found.valuation.saving.sum(axis=0)).mean()
+        assert odds == pytest.approx(level, abs=2 / found.draws)
+
+
+def test_no_value_does(read_small):
+    """An input that does not touch the outcome has no break-even value, and says at which odds both ends leave it."""
+    found = assessment(
+        read_small(PRICE, "tariff.export_price_per_kwh={ distribution = 'uniform', low = 0, high = 0.3 }")
+    )
+    answer = break_even(found, worth_positive(), "tariff.export_price_per_kwh", level=0.99)
+    assert answer.value is None
+    assert answer.odds_low == answer.odds_high
+    assert break_even(found, worth_positive(), "kit.inverter.idle_w", level=0.5) is None
+
+
+def test_quick_and_simulated_answers_agree(read_small):
+    """For yearly use the estimate from the draws and new simulations agree to 5 % of its range."""
+    scenario = read_small(USE, "study.draws=256", "study.pool_years=4", "study.step_minutes=30")
+    found = assessment(scenario)
+    middle = float(np.median(found.valuation.saving.sum(axis=0)))
+    statement = paid_back(3)
+    found = assessment(
+        read_small(USE, f"purchase.price={middle}", "study.draws=256", "study.pool_years=4", "study.step_minutes=30")
+    )
+    quick = break_even(found, statement, "home.annual_use_kwh", level=0.5)
+    margins = resimulated_margins(found, ["home.annual_use_kwh"], [statement])
+    anew = break_even(found, statement, "home.annual_use_kwh", level=0.5, resimulated=margins)
+    assert (quick.method, anew.method) == ("shifted", "simulated")
+    assert within_reach(quick)
+    assert anew.value == pytest.approx(quick.value, abs=0.05 * 2000)
+
+
+def test_simulated_margin_at_a_drawn_value_is_that_of_the_draw(read_small):
+    """Margins at a simulated value are, to the last bit, those of a run of all draws with the input set there."""
+    common = ("study.draws=32", "study.pool_years=4", "study.step_minutes=30", "purchase.price=100")
+    found = assessment(read_small(USE, *common))
+    statement = worth_positive()
+    margins = resimulated_margins(found, ["home.annual_use_kwh"], [statement])["home.annual_use_kwh", statement.name]
+    values = {**found.values, "home.annual_use_kwh": np.full(found.draws, margins.values[2])}
+    _, money = evaluated(found.scenario, found.world, found.design, values)
+    assert np.array_equal(margins.at(margins.values[2]), money.net_present_value)
+
+
+def test_margins_run_in_straight_lines():
+    """Between two simulated values a margin lies on the line between theirs; at the ends it is theirs."""
+    held = Margins(np.array([0.0, 1.0, 3.0]), np.array([[0.0], [10.0], [30.0]]))
+    assert [held.at(value)[0] for value in (0.0, 0.5, 1.0, 2.0, 3.0)] == [0.0, 5.0, 10.0, 20.0, 30.0]
+
+
+def test_crossing_takes_the_root_nearest_to_the_start():
+    """Odds of a parabola reach 0.25 twice; the root on the side of the start is found; beyond the range there is none."""
+
+    def odds(x):
+        return x * x
+
+    assert crossing(odds, level=0.25, low=-1.0, high=1.0, start=0.9)[0] == pytest.approx(0.5, abs=1e-4)
+    assert crossing(odds, level=0.25, low=-1.0, high=1.0, start=-0.9)[0] == pytest.approx(-0.5, abs=1e-4)
+    assert crossing(odds, level=2.0, low=-1.0, high=1.0, start=0.0) == (None, 1.0, 1.0)

@@ -1,0 +1,135 @@
+"""Claims held against the futures: measures by hand, seasons that add up, odds and the way to an even chance."""
+
+import numpy as np
+import pytest
+
+from riskcalc.model import assessment
+from riskcalc.result import first_year_arrays
+from riskcalc.scenario import Claim
+from riskcalc.scenario.claims import FIRST_YEAR, MEASURES
+from riskcalc.sensitivity.claims import claim_result, claim_results
+from riskcalc.sensitivity.insight import insight
+from riskcalc.sensitivity.measures import measure_of
+from riskcalc.sensitivity.rows import insight_figures
+from riskcalc.summary import share_within
+
+PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"
+USE = "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }"
+
+
+@pytest.fixture
+def found(read_small):
+    return assessment(read_small(PRICE, USE, "study.draws=64", "study.pool_years=4", "study.step_minutes=30"))
+
+
+def claim(measure, **limits):
+    return Claim(sentence="As published.", measure=measure, **limits)
+
+
+def measured(found, measure, **limits):
+    return measure_of(claim(measure, **limits or {"at_least": 0.0}), found)(found)
+
+
+def test_every_first_year_figure_can_be_claimed(found):
+    """The names a scenario accepts are those of result.json, and every measure but outages gives one figure per draw."""
+    assert set(FIRST_YEAR) == set(first_year_arrays(found))
+    for name in (*FIRST_YEAR, *MEASURES):
+        if name != "hours_bridged":
+            assert measured(found, name).shape == (found.draws,)
+    for name in FIRST_YEAR:
+        assert measured(found, name) == pytest.approx(first_year_arrays(found)[name], rel=1e-9)
+
+
+def test_payback_claim_is_the_odds_of_payback(found):
+    """A claim of payback within N years has the probability that the assessment gives for N years, never-draws included."""
+    for years in (1.5, 3.0):
+        result = claim_result(found, claim("payback_years", at_most=years))
+        assert result.probability.value == share_within(found.valuation.payback_years, years)
+        assert result.probability.standard_error > 0.0
+
+
+def test_saving_is_averaged_over_the_years_asked(found):
+    """saving_per_year with years = 2 is the mean of the first two years' savings."""
+    assert measured(found, "saving_per_year", at_least=1.0, years=2) == pytest.approx(
+        found.valuation.saving[:2].sum(axis=0) / 2
+    )
+
+
+def test_seasons_add_up_to_the_year(found):
+    """The bills and savings of summer and winter months, each from a run of its own, add up to those of the year."""
+    halves = [tuple(range(1, 7)), tuple(range(7, 13))]
+    for name in ("saving", "bill_without", "bill_with", "import_kwh", "solar_used_kwh"):
+        parts = sum(measured(found, name, at_least=0.0, months=months) for months in halves)
+        assert parts == pytest.approx(first_year_arrays(found)[name], rel=1e-6, abs=1e-6)
+    whole = measured(found, "bill_cut_share", at_least=0.0, months=tuple(range(1, 13)))
+    assert whole == pytest.approx(measured(found, "bill_cut_share"), rel=1e-6)
+
+
+def test_shares_and_months_by_hand(found):
+    """Served shares come from the yearly flows; a home with wired loads takes from the grid in every month."""
+    year = first_year_arrays(found)
+    served = year["solar_to_load_kwh"] + year["battery_to_load_kwh"]
+    assert measured(found, "demand_served_share") == pytest.approx(served / year["demand_kwh"])
+    assert measured(found, "reachable_demand_served_share") == pytest.approx(served / year["reachable_demand_kwh"])
+    assert not measured(found, "months_without_grid_use").any()
+    assert not measured(found, "months_without_grid_use", at_least=1.0, months=(6, 7)).any()
+
+
+def test_at_least_and_at_most_are_opposites(found):
+    """Where no draw meets the limit exactly, the two probabilities add up to 1."""
+    limit = float(np.mean(np.sort(found.valuation.saving[0])[31:33]))
+    more, less = (claim_result(found, claim("saving", **{side: limit})) for side in ("at_least", "at_most"))
+    assert more.probability.value == pytest.approx(0.5)
+    assert more.probability.value + less.probability.value == pytest.approx(1.0)
+
+
+def test_a_limit_met_exactly_is_met(found):
+    """At least 0 months is true, at least 1 false, of a count that is 0 in every draw."""
+    counts = [claim_result(found, claim("months_without_grid_use", at_least=months)) for months in (0.0, 1.0)]
+    assert [result.probability.value for result in counts] == [1.0, 0.0]
+
+
+def test_way_to_an_even_chance(found):
+    """Saying that it pays back within 1 year is wrong; the price brings an even chance at the middle yearly saving."""
+    result = claim_result(found, claim("payback_years", at_most=1.0))
+    assert result.probability.value < 0.5
+    assert result.move.key == "purchase.price"
+    assert result.move.value == pytest.approx(np.median(found.valuation.saving[0]), rel=0.05)
+
+
+def test_energy_claims_are_not_moved_by_money(found):
+    """Of a claim about energy only what enters the energy is moved: never the price."""
+    middle = float(np.median(measured(found, "demand_served_share")))
+    result = claim_result(found, claim("demand_served_share", at_least=middle * 1.05))
+    assert result.move.key == "home.annual_use_kwh"
+
+
+def test_what_is_not_measured_says_so(found):
+    """Hours bridged without outages in the scenario have no probability rather than one of 0."""
+    assert claim_result(found, claim("hours_bridged", at_least=1.0)).probability is None
+
+
+def test_hours_bridged(read_small):
+    """With outages in the scenario the hours bridged of each draw are the simulation's."""
+    outages = read_small("outages={ per_year = 4, hours_each = 2 }", "study.draws=16")
+    run = assessment(outages)
+    assert np.array_equal(measured(run, "hours_bridged"), run.simulation.hours_bridged)
+    assert run.simulation.hours_bridged.max() <= 8.0
+
+
+def test_claims_of_a_scenario_reach_the_figures(read_small):
+    """Claims written in the scenario come back in order, with sentence, probability and the odds of everything else."""
+    scenario = read_small(
+        PRICE,
+        "study.draws=64",
+        "claims=[{ sentence = 'One.', measure = 'payback_years', at_most = 2 }, "
+        "{ sentence = 'Two.', measure = 'bill_cut_share', at_least = 0.1, months = [6, 7, 8] }]",
+    )
+    run = assessment(scenario)
+    assert [result.claim.sentence for result in claim_results(run)] == ["One.", "Two."]
+    figures = insight_figures(insight(run), scenario)
+    assert [row["sentence"] for row in figures["claims"]] == ["One.", "Two."]
+    assert 0.0 <= figures["claims"][0]["probability"]["value"] <= 1.0
+    assert figures["value_of_information"]["everything"]["value"] >= 0.0
+    assert {row["key"] for row in figures["break_even"]} == {"purchase.price"}
+    assert figures["odds_ranking"]["within_years"] == scenario.study.horizon_years

@@ -1,0 +1,160 @@
+"""Rows of the unit cube through the whole model: shared simulations, factors, luck, and the order of a real ranking."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from riskcalc.model import drawn_values, evaluated, world_of
+from riskcalc.result import PRICE_LUCK, YEAR_LUCK
+from riskcalc.scenario import read_scenario
+from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
+from riskcalc.sensitivity.factors import correlated_groups, factors_of, is_money_only
+from riskcalc.sensitivity.salib_border import sobol_rows
+from riskcalc.sensitivity.screening import screening
+from riskcalc.sensitivity.sobol import sobol_run
+
+SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+
+UNCERTAIN = (
+    "home.annual_use_kwh={ distribution = 'uniform', low = 1500, high = 2500 }",
+    "purchase.price={ distribution = 'uniform', low = 100, high = 700 }",
+    "tariff.rates.day.import_price_per_kwh={ distribution = 'uniform', low = 0.25, high = 0.35 }",
+    # With a kit on the sockets nothing is ever sent: the model never reads this input.
+    "tariff.export_price_per_kwh={ distribution = 'uniform', low = 0, high = 0.3 }",
+    "study.pool_years=4",
+    "prices.spread=0.03",
+)
+
+
+def rows_of(factors, points, seed=1):
+    return sobol_rows(factors.cube(), points=points, seed=seed)
+
+
+def test_shared_simulations_change_nothing(read_small):
+    """Worth and saving of every row are, to the last bit, those of a full run of each row, with fewer simulations."""
+    scenario = read_small(*UNCERTAIN)
+    factors, world = factors_of(scenario), world_of(scenario)
+    rows = rows_of(factors, 8)
+    found = evaluated_rows(scenario, world, factors, rows)
+    random = factors.design(rows)
+    _, money = evaluated(scenario, world, random, drawn_values(scenario, random))
+    assert np.array_equal(found.outcomes[WORTH], money.net_present_value)
+    assert np.array_equal(found.outcomes[FIRST_YEAR_SAVING], money.saving[0])
+    # A, B and one block for each of annual use and weather years; prices, costs and price luck are free.
+    assert found.simulated == 8 * 4
+    assert len(rows) == 8 * (len(factors.entries) + 2)
+
+
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
+def test_money_inputs_leave_the_energy_alone(path):
+    """In every shipped scenario, rows that differ in money inputs only have the same energy as rows simulated one by one."""
+    scenario = read_scenario(path, ["study.step_minutes=30", "study.pool_years=2", "study.horizon_years=4"])
+    factors = factors_of(scenario)
+    rows = rows_of(factors, 2)
+    world = world_of(scenario)
+    found = evaluated_rows(scenario, world, factors, rows)
+    random = factors.design(rows)
+    _, money = evaluated(scenario, world, random, drawn_values(scenario, random))
+    assert found.simulated < len(rows)
+    assert np.array_equal(found.outcomes[WORTH], money.net_present_value)
+
+
+def test_factors_do_not_depend_on_the_order_of_the_file(read_small):
+    """The same inputs in another order make the same columns, hence the same rows and figures."""
+    one, other = (factors_of(read_small(*changes)) for changes in (UNCERTAIN, UNCERTAIN[::-1]))
+    assert one.entries == other.entries
+
+
+def test_luck_takes_part_as_factors(read_small):
+    """Price paths and weather years own columns of their own; without spread and with one pool year they are no factors."""
+    names = [factor.name for factor in factors_of(read_small(*UNCERTAIN)).entries]
+    assert names[-2:] == [PRICE_LUCK, YEAR_LUCK]
+    still = factors_of(read_small("purchase.price={ distribution = 'uniform', low = 100, high = 700 }"))
+    assert [factor.name for factor in still.entries] == ["purchase.price"]
+
+
+def test_design_meets_every_pool_year_and_keeps_correlations(read_small):
+    """Pool years are met equally often, and the normal scores of a correlated group have the asked correlation."""
+    from scipy import special
+
+    scenario = read_small(
+        *UNCERTAIN[:3],
+        "study.pool_years=4",
+        "correlations=[{ between = ['purchase.price', 'home.annual_use_kwh'], value = 0.6 }]",
+    )
+    factors = factors_of(scenario)
+    random = factors.design(rows_of(factors, 1024))
+    joined = next(factor for factor in factors.entries if len(factor.keys) == 2)
+    assert joined.name == "home.annual_use_kwh + purchase.price"
+    assert not joined.money_only
+    scores = special.ndtri(np.stack([random.unit[key] for key in joined.keys]))
+    assert np.corrcoef(scores)[0, 1] == pytest.approx(0.6, abs=0.02)
+    met = np.bincount(random.pool_year[0], minlength=4) / random.draws
+    assert met == pytest.approx(0.25, abs=0.01)
+
+
+def test_correlated_groups():
+    """Correlations join keys also through others; what none holds stays alone."""
+    groups = correlated_groups(["a", "b", "c", "d"], {("c", "d"): 0.1, ("a", "c"): 0.2, ("a", "elsewhere"): 0.9})
+    assert groups == (("a", "c", "d"), ("b",))
+
+
+def test_distinct_rows():
+    """Equal rows share a place, in order of first appearance; without columns all rows are alike."""
+    first, which = distinct(np.array([[2.0, 1.0], [1.0, 1.0], [2.0, 1.0], [0.0, 5.0]]))
+    assert first.tolist() == [0, 1, 3]
+    assert which.tolist() == [0, 1, 0, 2]
+    assert distinct(np.zeros((3, 0)))[1].tolist() == [0, 0, 0]
+
+
+def test_what_is_money_only():
+    """Prices and costs are; a warranty, which decides what is replaced, and the kit are not."""
+    assert is_money_only("purchase.price")
+    assert is_money_only("outages.value_per_hour")
+    assert not is_money_only("purchase.warranty_years")
+    assert not is_money_only("kit.inverter.idle_w")
+
+
+def test_ranking_of_a_scenario(read_small):
+    """The price of the kit, spread widest by far, comes first and is settled; an input that is never read has total order 0.
+
+    By hand: the price has variance 600^2 / 12 = 30,000; a day price of +-0.05 on some 300 kWh over three years less than 600.
+    """
+    scenario = read_small(*UNCERTAIN)
+    factors, world = factors_of(scenario), world_of(scenario)
+    run = sobol_run(scenario, world, factors, points=64, most_points=64)
+    found = run.outcomes[WORTH]
+    assert found.order.places[0].name == "purchase.price"
+    assert found.order.places[0].settled
+    totals = dict(zip(found.factors.names, found.factors.total, strict=True))
+    assert totals["tariff.export_price_per_kwh"] == 0.0
+    errors = dict(zip(found.factors.names, found.factors.total_error, strict=True))
+    assert totals["purchase.price"] == pytest.approx(0.99, abs=3 * errors["purchase.price"])
+    assert sum(totals[name] for name in totals if name != "purchase.price") < 0.1
+    families = dict(zip(found.families.names, found.families.total, strict=True))
+    assert families["kit"] == pytest.approx(totals["purchase.price"], abs=1e-9)
+    saving = run.outcomes[FIRST_YEAR_SAVING].factors
+    assert dict(zip(saving.names, saving.total, strict=True))["purchase.price"] == 0.0
+    screened = screening(scenario, world, factors, trajectories=8)
+    assert screened.factors[0].name == "purchase.price"
+    assert "tariff.export_price_per_kwh" in screened.left_out
+
+
+def test_until_settled_continues_the_same_design(read_small):
+    """Going on from 16 to 64 points ends with the very indices of a run of 64, and simulates nothing twice."""
+    scenario = read_small(*UNCERTAIN, "purchase.price=600", "home.annual_use_kwh=2000")
+    factors, world = factors_of(scenario), world_of(scenario)
+    going_on = sobol_run(scenario, world, factors, points=16, most_points=64, until_settled=True)
+    at_once = sobol_run(scenario, world, factors, points=going_on.points, most_points=64)
+    assert going_on.outcomes[WORTH].order.finished or going_on.points == 64
+    assert np.array_equal(going_on.outcomes[WORTH].factors.total, at_once.outcomes[WORTH].factors.total)
+    assert going_on.simulated == at_once.simulated
+
+
+def test_nothing_to_rank(read_small):
+    """Outcomes that do not vary are named, not ranked."""
+    scenario = read_small("tariff.export_price_per_kwh={ distribution = 'uniform', low = 0, high = 0.3 }")
+    run = sobol_run(scenario, world_of(scenario), factors_of(scenario), points=4, most_points=4)
+    assert run.outcomes == {}
+    assert run.still == (WORTH, FIRST_YEAR_SAVING)
