@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from riskcalc.scenario import Scenario, read_scenario
@@ -134,6 +135,17 @@ def read_small_without(tmp_path: Path) -> ReadSmall:
         return read_scenario(path, changes)
 
     return read
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Turn numpy numbers in recorded figures into plain ones: workers can send nothing else."""
+    report = yield
+    report.user_properties = [
+        (name, tuple(float(part) if isinstance(part, np.number) else part for part in value) if name == "published" else value)
+        for name, value in report.user_properties
+    ]
+    return report
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
