@@ -121,7 +121,7 @@ class Assessed:
         """What the page shows, as plain arrays and texts."""
         from riskcalc.page_data import report_data
 
-        return report_data(self.assessment, command="from Python")
+        return report_data(self.assessment, command="from Python", figures=self.figures)
 
     def chart(self, name: str = "futures", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the page: futures, odds, cash, worth, shares, swings, demand or solar."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc import summary
-from riskcalc.dispatch import Flow
+from riskcalc.curves import CASH_LEVELS, cash_balance, discounted_within, first_year_by_month, worth_histogram
 from riskcalc.distributions import quantile
 from riskcalc.electrical import scenario_fit
 from riskcalc.model import Assessment
@@ -36,8 +36,6 @@ from riskcalc.trace import traced_year
 from riskcalc.weeks import sample_weeks
 
 Floats = NDArray[np.float64]
-
-WORTH_BINS = 40
 
 RANKING_METHOD = (
     "Share of the variance of the worth that each input explains on its own, from a regression of the draws on a line "
@@ -120,7 +118,7 @@ def _payback(assessment: Assessment) -> page.Payback:
         years=np.array(list(within)),
         share_within=np.array([figure.value for figure in within.values()]),
         share_within_se=np.array([_estimate(figure).se for figure in within.values()]),
-        discounted_within=np.array([summary.share_within(money.discounted_payback_years, years) for years in within]),
+        discounted_within=discounted_within(assessment),
         **{name: _estimate(simple[name]) for name in summary.QUANTILES},
         never_share=_estimate(simple["never_share"]),
         discounted_never_share=_estimate(discounted),
@@ -131,25 +129,22 @@ def _payback(assessment: Assessment) -> page.Payback:
 def _worth(assessment: Assessment) -> page.Worth:
     worth = assessment.valuation.net_present_value
     figures = summary.worth_figures(worth, scrambles=assessment.design.scrambles)
-    low, high = np.quantile(worth, [0.005, 0.995])
-    if high <= low:
-        low, high = worth.min() - 0.5, worth.max() + 0.5
-    edges = np.linspace(low, high, WORTH_BINS + 1)
-    counts, _ = np.histogram(np.clip(worth, low, high), bins=edges)
+    bins = worth_histogram(assessment)
+    edges = bins["edges"]
     return page.Worth(
         **{name: _estimate(figure) for name, figure in figures.items()},
         bin_edges=edges,
-        bin_share=counts / len(worth),
-        ends_gathered=bool(worth.min() < low or worth.max() > high),
+        bin_share=bins["share"],
+        ends_gathered=bool(worth.min() < edges[0] or worth.max() > edges[-1]),
     )
 
 
 def _cash(assessment: Assessment) -> page.CashFan:
-    balance = assessment.valuation.cash_balance
+    curves = cash_balance(assessment)
     return page.CashFan(
-        years=np.arange(len(balance)),
-        cash=np.quantile(balance, page.CASH_LEVELS, axis=1),
-        share_above_zero=(balance >= 0.0).mean(axis=1),
+        years=np.arange(assessment.scenario.study.horizon_years + 1),
+        cash=np.stack([curves[name] for name in CASH_LEVELS]),
+        share_above_zero=curves["share_above_zero"],
     )
 
 
@@ -167,24 +162,7 @@ def _first_year(assessment: Assessment) -> tuple[page.Figure, ...]:
 
 
 def _months(assessment: Assessment) -> page.MonthlyEnergy:
-    monthly = assessment.simulation.first_year_monthly_kwh
-    mean = monthly.mean(axis=2)
-    used = monthly[Flow.PV_USED]
-    low, high = np.quantile(used, [0.1, 0.9], axis=1)
-    return page.MonthlyEnergy(
-        from_solar_kwh=mean[Flow.PV_TO_LOAD],
-        from_battery_kwh=mean[Flow.BATTERY_TO_LOAD],
-        from_grid_kwh=mean[Flow.GRID_TO_LOAD],
-        out_of_reach_kwh=mean[Flow.DEMAND_WIRED],
-        unmet_kwh=mean[Flow.UNMET],
-        solar_used_kwh=used.mean(axis=1),
-        solar_used_p10_kwh=low,
-        solar_used_p90_kwh=high,
-        export_kwh=mean[Flow.GRID_EXPORT],
-        curtailed_kwh=mean[Flow.PV_AVAILABLE] - mean[Flow.PV_USED],
-        losses_kwh=mean[Flow.LOSSES],
-        grid_to_battery_kwh=mean[Flow.GRID_TO_BATTERY],
-    )
+    return page.MonthlyEnergy(**first_year_by_month(assessment))
 
 
 def _weeks(assessment: Assessment) -> tuple[page.Week, ...]:

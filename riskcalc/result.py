@@ -13,14 +13,16 @@ from numpy.typing import NDArray
 
 from riskcalc import __version__, summary
 from riskcalc.alternative import cable_choice, cable_figures, loss_of_load_figures
+from riskcalc.curves import curve_figures
 from riskcalc.dispatch import Flow
+from riskcalc.distributions import quantile
 from riskcalc.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.model import Assessment
 from riskcalc.outages import bridged_outages
 from riskcalc.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
 from riskcalc.ranking import Ranking, rank_places, ranking
 from riskcalc.returns import measure_figures, worth_by_kind
-from riskcalc.scenario import Scenario, assumptions, family_of
+from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
 from riskcalc.schedule import price_series
 from riskcalc.summary import Estimate
 from riskcalc.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
@@ -71,10 +73,12 @@ def result(assessment: Assessment) -> dict[str, Any]:
         **off_grid_figures(assessment),
         **outage_figures(assessment),
         "first_year": _plain(first_year(assessment)),
-        "ranking": ranking_rows(worth_ranking(assessment), labels(assessment.scenario)),
+        **curve_figures(assessment),
+        "first_year_p10_p90": first_year_ends(assessment),
+        "ranking": ranking_rows(worth_ranking(assessment), assessment.scenario),
         "limits": list(limits(assessment)),
         "notes": list(notes(assessment)),
-        "assumptions": [_assumption(row) for row in assumptions(assessment.scenario)],
+        "assumptions": assumption_rows(assessment.scenario),
         "provenance": provenance(assessment),
     }
 
@@ -174,6 +178,12 @@ def first_year(assessment: Assessment) -> dict[str, Estimate]:
     return summary.mean_figures(first_year_arrays(assessment), scrambles=assessment.design.scrambles)
 
 
+def first_year_ends(assessment: Assessment) -> dict[str, list[float]]:
+    """Return the 10 % and 90 % points over the draws of the first-year figures that vary."""
+    arrays = first_year_arrays(assessment)
+    return {name: np.quantile(drawn, [0.1, 0.9]).tolist() for name, drawn in arrays.items() if np.ptp(drawn) > 0.0}
+
+
 def ranked_places(assessment: Assessment) -> dict[str, Floats]:
     """Return the place in (0, 1) of every draw in each uncertain input, and in the luck of prices and weather years."""
     unit = assessment.design.unit
@@ -199,14 +209,16 @@ def labels(scenario: Scenario) -> dict[str, str]:
     return {row.key: row.label for row in assumptions(scenario)} | LUCK
 
 
-def ranking_rows(found: Ranking, words: Mapping[str, str]) -> list[dict[str, Any]]:
-    """Return the ranking as plain rows, strongest first."""
+def ranking_rows(found: Ranking, scenario: Scenario) -> list[dict[str, Any]]:
+    """Return the ranking as plain rows, strongest first; luck has no points of its own."""
+    words, quantities = labels(scenario), scenario.quantities()
     rows = [
         {
             "key": row.key,
             "label": words[row.key],
             "family": family_of_ranked(row.key),
             "share_of_variance": {"value": row.share, "standard_error": _known(row.share_se)},
+            "input_at_10_and_90_percent": _points(quantities.get(row.key), 0.1, 0.9),
             "worth_at_10_percent": row.low,
             "worth_at_90_percent": row.high,
             "effect": {"value": row.effect, "standard_error": _known(row.effect_se)},
@@ -292,9 +304,20 @@ def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
     return {name: figure.as_dict() for name, figure in figures.items()}
 
 
-def _assumption(row: Any) -> dict[str, Any]:
+def assumption_rows(scenario: Scenario) -> list[dict[str, Any]]:
+    """Return every setting as a plain row; uncertain ones with the points between which nine in ten lie."""
     names = ("key", "label", "given", "kind", "unit", "source", "is_default", "family")
-    return {name: getattr(row, name) for name in names}
+    quantities = scenario.quantities()
+    return [
+        {name: getattr(row, name) for name in names} | {"p5_and_p95": _points(quantities.get(row.key), 0.05, 0.95)}
+        for row in assumptions(scenario)
+    ]
+
+
+def _points(quantity: Quantity | None, *levels: float) -> list[float] | None:
+    if quantity is None or not quantity.is_uncertain:
+        return None
+    return quantile(quantity, np.array(levels)).tolist()
 
 
 def _known(error: float) -> float | None:
