@@ -19,6 +19,7 @@ from riskcalc.commands.open_report import open_report
 from riskcalc.commands.rank import rank
 from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
+from riskcalc.commands.update import update
 from riskcalc.errors import InputError
 
 BAD_INPUT = 2
@@ -29,7 +30,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (new, assess, compare, match, rank, check, trace, replay, sites, schema):
+for command in (new, assess, compare, match, rank, check, trace, replay, update, sites, schema):
     app.command()(command)
 app.command("open")(open_report)
 

@@ -1,0 +1,58 @@
+"""`riskcalc update`: watch over a purchase with what was measured since."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from riskcalc.commands.options import AsJson, Draws, Overrides, ScenarioFile, Seed, Step, all_overrides, read
+
+
+def update(
+    scenario_file: ScenarioFile,
+    measured: Annotated[
+        Path, typer.Option(help="CSV of months: month, import_kwh, generation_kwh, bill.", metavar="FILE")
+    ],
+    bought: Annotated[
+        str | None, typer.Option(help="First whole month of use; else the first in the file.", metavar="YYYY-MM")
+    ] = None,
+    error: Annotated[
+        float, typer.Option(help="What the model leaves out of a month's figure, a share.", metavar="SHARE")
+    ] = 0.05,
+    draws: Draws = None,
+    seed: Seed = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for update.json.", metavar="DIR")] = None,
+    changes: Overrides = None,
+    step: Step = None,
+    as_json: AsJson = False,
+) -> None:
+    """Is the purchase on track? Revises odds, payback and worth by measured months. Writes update.json."""
+    from riskcalc.errors import one_problem
+    from riskcalc.measured import month_number, read_measured
+
+    first = None if bought is None else month_number(bought)
+    if bought is not None and first is None:
+        raise one_problem("command line", "--bought", bought, "a month such as 2026-04")
+    if not 0.01 <= error <= 1.0:
+        raise one_problem("command line", "--error", error, "a share from 0.01 to 1, such as 0.05")
+    months = read_measured(measured)
+    scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
+
+    from riskcalc.model import assessment
+    from riskcalc.output import check_writable, json_text, write_files
+    from riskcalc.terminal import years_shown
+    from riskcalc.terminal_update import update_lines
+    from riskcalc.update import measured_cells, updated
+    from riskcalc.update_figures import update_figures
+
+    folder = out or Path("reports") / scenario.name
+    check_writable(folder)
+    measured_cells(months, scenario, bought=first)
+    with years_shown(scenario.study.horizon_years) as year_done:
+        found = assessment(scenario, on_year=year_done)
+    figures = update_figures(updated(found, months, bought=first, model_share=error))
+    written = write_files(folder, {"update.json": json_text(figures)})
+    lines = [json_text(figures).rstrip()] if as_json else [*update_lines(figures), str(written[0])]
+    typer.echo("\n".join(lines))

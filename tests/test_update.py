@@ -1,0 +1,267 @@
+"""Watching over the purchase: measured months change the odds as they should, or are refused."""
+
+import json
+import runpy
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from riskcalc.dispatch import Flow
+from riskcalc.errors import InputError
+from riskcalc.expected import (
+    METER_SHARE,
+    MODEL_SHARE,
+    expected_cells,
+    middling_months,
+    weather_covariance,
+    without_luck,
+)
+from riskcalc.measured import Measured, month_name
+from riskcalc.model import assessment
+from riskcalc.monthly import predicted_months
+from riskcalc.scenario import read_scenario
+from riskcalc.terminal_update import update_lines
+from riskcalc.update import measured_cells, updated
+from riskcalc.update_figures import update_figures, verdict_of
+
+BOUGHT = 12 * 2026 + 3  # April
+UNSURE = (
+    'site.resource_factor={ distribution = "normal", mean = 1, sd = 0.15, minimum = 0.5 }',
+    'home.annual_use_kwh={ distribution = "normal", mean = 2000, sd = 300, minimum = 900 }',
+    "study.draws=2048",
+    "study.pool_years=16",
+    "study.horizon_years=3",
+    "study.step_minutes=30",
+)
+
+
+@pytest.fixture(scope="module")
+def small_path(tmp_path_factory):
+    """Return the small scenario as a file."""
+    path = tmp_path_factory.mktemp("update") / "small.toml"
+    path.write_text(runpy.run_path(str(Path(__file__).with_name("conftest.py")))["SMALL"], encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def truth(small_path):
+    """Return households of another seed, with weather of their own: what is measured is measured there."""
+    return assessment(read_scenario(small_path, (*UNSURE, "study.seed=90", "study.draws=64")))
+
+
+@pytest.fixture(scope="module")
+def ours(small_path):
+    """Return an assessment with two uncertain inputs."""
+    return assessment(read_scenario(small_path, UNSURE))
+
+
+def known_months(truth, held={}):  # noqa: B006 - kept from call to call on purpose
+    """Return the months of the first two years of an assessment, computed once."""
+    if id(truth) not in held:
+        held[id(truth)] = (truth, predicted_months(truth, years=2))
+    return held[id(truth)][1]
+
+
+def months_measured(truth, draw, *, months=12, names=("import_kwh", "generation_kwh"), rng=None, factor=1.0):
+    """Return what a draw of another seed would have measured, with the stated errors of meter and model if asked."""
+    predicted = known_months(truth)
+    numbers = np.arange(BOUGHT, BOUGHT + months)
+    values = {}
+    for name in names:
+        column = getattr(predicted, name)[(numbers - BOUGHT) // 12, numbers % 12, draw] * factor
+        if rng is not None:
+            errors = MODEL_SHARE * rng.normal() + np.hypot(METER_SHARE, MODEL_SHARE) * rng.normal(size=months)
+            column = column * (1.0 + errors)
+        values[name] = column
+    return Measured("measured.csv", "0" * 64, numbers, values)
+
+
+def test_months_add_up_to_the_years_of_the_assessment(ours):
+    """Generation and import of the months sum to the simulation's years, bills to the valuation's."""
+    months = predicted_months(ours, years=3)
+    for name, flow in (("import_kwh", Flow.GRID_IMPORT), ("generation_kwh", Flow.PV_USED)):
+        expected = ours.simulation.yearly_kwh[flow, :3]
+        assert getattr(months, name).sum(axis=1) == pytest.approx(expected, rel=1e-9)
+    assert months.bill.sum(axis=1) == pytest.approx(ours.valuation.bill_with[:3], rel=1e-9)
+
+
+def test_luck_taken_out_by_hand():
+    """A draw that met a pool year 20 % above the typical one loses that; a bill loses the difference instead."""
+    middling = np.array([80.0, 120.0, 100.0])
+    months, met = np.array([96.0, 88.0]), np.array([1, 0])
+    assert without_luck(months, middling, met, is_energy=True) == pytest.approx([80.0, 110.0])
+    assert without_luck(months, middling, met, is_energy=False) == pytest.approx([76.0, 108.0])
+
+
+def test_covariance_of_the_weather_by_hand(ours, truth):
+    """Variances are those between pool years; cells of different years are told apart; one pool year tells nothing."""
+    cells = measured_cells(
+        months_measured(truth, 0, months=13, names=("generation_kwh",)), ours.scenario, bought=BOUGHT
+    )
+    table = np.random.default_rng(2).normal(size=(13, 16))
+    covariance = weather_covariance(table, cells)
+    assert np.diag(covariance) == pytest.approx(table.var(axis=1, ddof=1))
+    assert (covariance[12, :12] == 0.0).all()
+    assert covariance[0, 1] == pytest.approx(np.cov(table[0], table[1])[0, 1] * 16 / 29)
+    assert not weather_covariance(table[:, :1], cells).any()
+
+
+def test_a_sunnier_year_than_thought_raises_sun_and_odds(ours, truth):
+    """A true household with 22 % more sun than expected: the input rises, so do the odds, and the verdict is ahead."""
+    sun = truth.values["site.resource_factor"]
+    draw = int(np.argmin(np.abs(sun - 1.22)))
+    figures = update_figures(updated(ours, months_measured(truth, draw), bought=BOUGHT))
+    row = next(row for row in figures["inputs"] if row["key"] == "site.resource_factor")
+    assert row["revised"]["p50"] > row["before"]["p50"] + 0.1
+    assert row["narrowed"] < 0.8
+    assert figures["verdict"] == "ahead"
+    worth = [figures[when]["net_present_value"]["mean"]["value"] for when in ("before", "revised")]
+    assert worth[1] > worth[0]
+    assert "generated" in "\n".join(update_lines(figures))
+    json.dumps(figures, allow_nan=False)
+
+
+def test_too_little_generation_is_behind(ours, truth):
+    """A household with 28 % less sun is told as behind, with the expected range beside it."""
+    draw = int(np.argmin(np.abs(truth.values["site.resource_factor"] - 0.72)))
+    figures = update_figures(updated(ours, months_measured(truth, draw, names=("generation_kwh",)), bought=BOUGHT))
+    (track,) = figures["tracks"]
+    assert track["verdict"] == figures["verdict"] == "behind"
+    assert track["measured"] < track["expected"]["p10"]
+    assert verdict_of([{"verdict": "ahead"}, {"verdict": "on track"}]) == "ahead"
+    assert verdict_of([{"verdict": "ahead"}, {"verdict": "behind"}]) == "behind"
+
+
+def test_more_months_tell_more(ours, truth):
+    """The more months, the fewer futures are left, and the narrower the input that they speak of."""
+    known = [updated(ours, months_measured(truth, 3, months=months), bought=BOUGHT) for months in (1, 4, 12)]
+    effective = [update.effective_draws for update in known]
+    assert effective[0] > effective[1] > effective[2]
+    narrowed = [
+        next(row["narrowed"] for row in update_figures(update)["inputs"] if row["key"] == "home.annual_use_kwh")
+        for update in known
+    ]
+    assert narrowed[2] < narrowed[0]
+
+
+@pytest.mark.slow
+def test_revised_inputs_are_calibrated(small_path, truth, monkeypatch):
+    """Truths drawn from the prior lie at uniform ranks of what is thought of them afterwards.
+
+    64 households of another seed, with weather years of their own, measured for twelve months with the stated errors.
+    Kolmogorov-Smirnov distance of their ranks from uniform below 1.95 / sqrt(64): one false alarm in a thousand.
+    """
+    ours = assessment(read_scenario(small_path, (*UNSURE, "study.draws=8192", "study.horizon_years=1")))
+    months, middling = predicted_months(ours, years=1), middling_months(ours, years=1)
+    monkeypatch.setattr("riskcalc.expected.predicted_months", lambda *_args, **_years: months)
+    monkeypatch.setattr("riskcalc.expected.middling_months", lambda *_args, **_years: middling)
+    rng = np.random.default_rng(14)
+    ranks = {"site.resource_factor": [], "home.annual_use_kwh": []}
+    refused = 0
+    for draw in range(truth.draws):
+        try:
+            update = updated(ours, months_measured(truth, draw, rng=rng), bought=BOUGHT)
+        except InputError:
+            refused += 1
+            continue
+        for key, held in ranks.items():
+            held.append(update.weights[ours.values[key] < truth.values[key][draw]].sum())
+    # Too few draws are left where a truth lies in a far tail of the prior; those answers are refused, not wrong.
+    assert refused <= 3
+    for key, held in ranks.items():
+        ordered = np.sort(held)
+        steps = np.arange(len(ordered) + 1) / len(ordered)
+        distance = max((steps[1:] - ordered).max(), (ordered - steps[:-1]).max())
+        assert distance < 1.95 / np.sqrt(len(ordered)), (key, distance)
+
+
+def faulty(ours, truth, *, names=("generation_kwh",), months=6, **changes):
+    """Return the message with which measured months are refused."""
+    with pytest.raises(InputError) as caught:
+        updated(ours, months_measured(truth, 0, names=names, months=months, **changes), bought=BOUGHT)
+    return str(caught.value)
+
+
+def test_units_mixed_up_are_suspected_and_said(ours, truth):
+    """Watt-hours and megawatt-hours instead of kWh are named as what they look like."""
+    assert "this looks like watt-hours" in faulty(ours, truth, factor=1000.0)
+    assert "this looks like megawatt-hours" in faulty(ours, truth, factor=0.001)
+    assert "this looks like cents" in faulty(ours, truth, names=("bill",), factor=200.0)
+
+
+def test_figures_no_future_expected_are_refused(ours, truth):
+    """Four times the generation: no future comes near, and the message says what the futures expect."""
+    message = faulty(ours, truth, factor=4.0)
+    assert "widen its uncertain inputs" in message
+    assert "the futures expect" in message
+
+
+def test_too_few_draws_are_refused_with_the_number_needed(read_small):
+    """Sixteen draws cannot carry an answer of fifty: the message names how many to draw."""
+    few = assessment(read_small())
+    with pytest.raises(InputError, match=r"draw more: --draws 64"):
+        updated(few, months_measured(few, 0, months=3), bought=BOUGHT)
+
+
+def test_months_outside_the_purchase_are_refused(ours, truth):
+    """A month before the purchase or beyond the horizon is named with the months that are accepted."""
+    measured = months_measured(truth, 0, months=2)
+    for bought in (BOUGHT + 1, BOUGHT - 12 * 3):
+        with pytest.raises(InputError, match="the first after the purchase"):
+            measured_cells(measured, ours.scenario, bought=bought)
+
+
+def test_expectation_has_no_luck_left(ours, truth):
+    """What inputs do not explain of the expected months is far less than of the months with the draws' own weather."""
+    cells = measured_cells(months_measured(truth, 0), ours.scenario, bought=BOUGHT)
+    expected = expected_cells(ours, cells)
+    plain, luck = (table.sum(axis=0) for table in (expected.mean[12:], expected.with_luck[12:]))
+    sun = ours.values["site.resource_factor"]
+    left, before = (np.std(total - np.polyval(np.polyfit(sun, total, 3), sun)) for total in (plain, luck))
+    assert left < 0.4 * before
+
+
+def run(*words, cwd):
+    """Run riskcalc in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "riskcalc", *map(str, words)], cwd=cwd, capture_output=True, text=True, check=False
+    )
+
+
+def test_the_command_writes_and_says(truth, small_file, tmp_path):
+    """`update` prints a verdict, writes update.json in one piece and ends with 0."""
+    measured = months_measured(truth, 5, months=3)
+    lines = ["month,import_kwh,generation_kwh"]
+    for row, number in enumerate(measured.months.tolist()):
+        lines.append(",".join([month_name(number), *(f"{column[row]:.3f}" for column in measured.values.values())]))
+    (tmp_path / "m.csv").write_text("\n".join(lines), encoding="utf-8")
+    changes = [word for change in UNSURE for word in ("--set", change)]
+    done = run("update", small_file, "--measured", "m.csv", *changes, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1] == "reports/small/update.json"
+    figures = json.loads((tmp_path / "reports" / "small" / "update.json").read_text())
+    assert figures["measured"]["bought"] == "2026-04"
+    assert f"small: {figures['verdict']} after 3 months" in done.stdout
+    assert figures["effective_draws"] >= 50
+    assert "3 months were measured" in figures["limits"][0]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--bought", "May"), "a month such as 2026-04"),
+        (("--error", "7"), "a share from 0.01 to 1"),
+        (("--bought", "2026-09"), "the first after the purchase"),
+    ],
+)
+def test_options_that_cannot_be_taken(words, message, small_file, tmp_path):
+    """Wrong options are bad input: exit code 2, one block, nothing written."""
+    (tmp_path / "m.csv").write_text("month,bill\n2026-04,30\n", encoding="utf-8")
+    done = run("update", small_file, "--measured", "m.csv", *words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "reports").exists()
