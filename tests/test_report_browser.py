@@ -1,7 +1,6 @@
 """The page in a real browser: quiet, alone, as wide as the screen, and right when an assumption is narrowed."""
 
 import runpy
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,10 +12,9 @@ from riskcalc.report.page import report_html
 from riskcalc.report.rounding import money, percent
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
-CHROMIUM = next(
-    (path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), None
-)
-pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]
+HEADLESS = runpy.run_path(str(Path(__file__).with_name("headless.py")))
+REASON = HEADLESS["missing"]()
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(bool(REASON), reason=REASON)]
 REPORT = EXAMPLE["example_report"](draws=1024)
 BINS = 40
 
@@ -24,12 +22,8 @@ BINS = 40
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     """Return a headless Chromium."""
-    playwright = pytest.importorskip("playwright.sync_api")
-    flags = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
-    with playwright.sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path=CHROMIUM, args=[*flags, "--disable-sync", "--no-first-run"])
-        yield chromium
-        chromium.close()
+    with HEADLESS["chromium"]() as started:
+        yield started
 
 
 @pytest.fixture(scope="module")
