@@ -105,9 +105,9 @@ class Assessed:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in result.json."""
-        from riskcalc.result import result
+        from riskcalc.whole_result import whole_result
 
-        return result(self.assessment)
+        return whole_result(self.assessment)
 
     @cached_property
     def frame(self) -> pd.DataFrame:

@@ -14,6 +14,7 @@ from riskcalc.distributions import quantile
 from riskcalc.electrical import scenario_fit
 from riskcalc.model import Assessment
 from riskcalc.page_details import details
+from riskcalc.page_insight import page_insight
 from riskcalc.quantity import Quantity
 from riskcalc.ranking import Ranking
 from riskcalc.report import data as page
@@ -101,6 +102,7 @@ def report_data(assessment: Assessment, *, command: str, figures: Mapping[str, A
         provenance=_provenance(assessment, command),
         draws_table=_draw_table(assessment),
         details=details(result(assessment) if figures is None else figures),
+        insight=None if figures is None else page_insight(figures),
     )
 
 

@@ -100,7 +100,7 @@ def information_lines(found: Mapping[str, Any], currency: str) -> list[str]:
     lines = [f"what it is worth to find out before buying: everything {_money(found['everything'], currency)}"]
     for row in [*found["families"], *found["factors"]]:
         error = row["standard_error"]
-        if error is not None and row["value"] > 2.0 * error and (row["held_out"] or 0.0) >= 0.5:
+        if error is not None and row["value"] > 2.0 * error and (row["held_out"] or 0.0) > 0.0:
             lines.append(f"  {row['label']}: {_money(row, currency)}")
     return lines if len(lines) > 1 else [*lines, "  no single thing: none would change the decision often enough"]
 

@@ -109,6 +109,13 @@ def test_what_is_not_measured_says_so(found):
     assert claim_result(found, claim("hours_bridged", at_least=1.0)).probability is None
 
 
+def test_what_lies_beyond_the_horizon_is_not_measured(found):
+    """With a horizon of 3 years nobody can say whether it pays back within 4, or what the first 4 years save on average."""
+    assert claim_result(found, claim("payback_years", at_most=4.0)).probability is None
+    assert claim_result(found, claim("saving_per_year", at_least=1.0, years=4)).probability is None
+    assert claim_result(found, claim("payback_years", at_most=3.0)).probability is not None
+
+
 def test_hours_bridged(read_small):
     """With outages in the scenario the hours bridged of each draw are the simulation's."""
     outages = read_small("outages={ per_year = 4, hours_each = 2 }", "study.draws=16")

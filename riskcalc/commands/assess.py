@@ -37,14 +37,15 @@ def assess(
     from riskcalc.output import check_writable, csv_text, json_text, write_files
     from riskcalc.page_data import report_data
     from riskcalc.report.page import report_html
-    from riskcalc.result import draw_table, result
+    from riskcalc.result import draw_table
     from riskcalc.terminal import summary_lines, years_shown
+    from riskcalc.whole_result import whole_result
 
     folder = out or Path("reports") / scenario.name
     check_writable(folder)
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)
-    figures = result(found)
+    figures = whole_result(found)
     page = report_html(report_data(found, figures=figures, command=command_line("assess", [scenario_file], overrides)))
     written = write_files(
         folder,

@@ -31,12 +31,12 @@ def replay(
 
     from riskcalc.model import assessment
     from riskcalc.output import json_text
-    from riskcalc.result import result
     from riskcalc.terminal import years_shown
     from riskcalc.terminal_replay import replay_lines
+    from riskcalc.whole_result import whole_result
 
     with years_shown(scenario.study.horizon_years) as year_done:
-        found = replay_figures(recorded, result(assessment(scenario, on_year=year_done)))
+        found = replay_figures(recorded, whole_result(assessment(scenario, on_year=year_done)))
     typer.echo(json_text(found).rstrip() if as_json else "\n".join(replay_lines(found)))
     if not found["same"]:
         raise typer.Exit(DIFFERS)

@@ -8,9 +8,13 @@ of the page.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from riskcalc.report.insight_data import Insight
 
 Floats = NDArray[np.float64]
 
@@ -327,6 +331,7 @@ class ReportData:
     weather_source, demand_source : citations.
     draws_table : None leaves out the section in which the reader narrows an assumption.
     details : tables for those who want more.
+    insight : odds, information, break-even and claims; None leaves their sections out.
     """
 
     name: str
@@ -356,3 +361,4 @@ class ReportData:
     provenance: Provenance
     draws_table: DrawTable | None = None
     details: tuple[Detail, ...] = ()
+    insight: Insight | None = None

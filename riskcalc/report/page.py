@@ -14,6 +14,7 @@ from riskcalc.report.document import html_document, own_text
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
 from riskcalc.report.explorer import explorer_json
+from riskcalc.report.insight import insight_words
 from riskcalc.report.labels import capital, shown_unit
 from riskcalc.report.rounding import (
     NARROW_SPACE,
@@ -81,6 +82,7 @@ def report_html(report: ReportData) -> str:
         first_year=[_first_year_row(figure, report.currency) for figure in report.first_year],
         fit_title=_fit_title(report.fit),
         fit=[_fit_cells(row) for row in report.fit],
+        insight=None if report.insight is None else insight_words(report.insight, report.currency),
         assumption_groups=_assumption_groups(report.assumptions),
         sketch_size=(WIDTH, HEIGHT),
     )

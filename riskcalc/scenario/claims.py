@@ -13,17 +13,17 @@ from riskcalc.scenario.uncertain import Number, Whole
 #: Measures of the whole horizon, of the bill and of days and months, with what each counts; the first-year figures of
 #: result.json come on top. Units are those of the scenario: its currency, kWh, hours, shares of 1.
 MEASURES = {
-    "payback_years": "years until the purchase has paid for itself; never counts as longer than any number",
+    "payback_years": "years until the purchase has paid for itself",
     "lasting_payback_years": "years until it has paid for itself for good",
     "discounted_payback_years": "years until it has paid for itself with later money discounted",
     "net_present_value": "worth on the day of purchase",
-    "saving_per_year": "yearly saving on the bill, the average over the first `years`",
-    "bill_cut_share": "share of the first year's bill that goes away, or of the bill of some months",
-    "demand_served_share": "share of the first year's demand that the kit serves, from sun or battery",
-    "reachable_demand_served_share": "the same share of the demand within its reach",
-    "months_without_grid_use": "number of months in which the home takes nothing from the grid",
-    "months_without_grid_use_within_reach": "the same for the loads within reach and the charger alone",
-    "hours_bridged": "hours of outages bridged in the first year",
+    "saving_per_year": "yearly saving on the bill",
+    "bill_cut_share": "share of the bill that goes away",
+    "demand_served_share": "share of the demand that the kit serves, from sun or battery",
+    "reachable_demand_served_share": "share of the demand within reach that the kit serves, from sun or battery",
+    "months_without_grid_use": "months in which the home takes nothing from the grid",
+    "months_without_grid_use_within_reach": "months in which the loads within reach and the charger take nothing",
+    "hours_bridged": "hours of outages bridged",
 }
 
 #: Figures of the first year under their names in result.json.
@@ -82,8 +82,8 @@ class Claim(Table):
     )
 
 
-def claims_complaints(claims: tuple[Claim, ...], *, horizon_years: int | None) -> Iterator[Complaint]:
-    """Yield what does not fit within a claim, or between a claim and the horizon."""
+def claims_complaints(claims: tuple[Claim, ...]) -> Iterator[Complaint]:
+    """Yield what does not fit within a claim."""
     for place, claim in enumerate(claims):
         at = ("claims", place)
         known = (*MEASURES, *FIRST_YEAR)
@@ -99,12 +99,3 @@ def claims_complaints(claims: tuple[Claim, ...], *, horizon_years: int | None) -
             yield Complaint((*at, "months"), shown(claim.months), f"nothing: {claim.measure} has no months")
         if claim.years is not None and claim.measure != "saving_per_year":
             yield Complaint((*at, "years"), shown(claim.years), "nothing: only saving_per_year is averaged over years")
-        if horizon_years is None:
-            continue
-        if claim.years is not None and claim.years > horizon_years:
-            accepted = f"a whole number from 1 to horizon_years ({horizon_years})"
-            yield Complaint((*at, "years"), shown(claim.years), accepted)
-        limit = claim.at_most if claim.at_most is not None else claim.at_least
-        if claim.measure in PAYBACKS and limit is not None and limit > horizon_years:
-            accepted = f"at most horizon_years ({horizon_years}): later years are not looked at"
-            yield Complaint((*at, given[0] if given else "at_most"), shown(limit), accepted)

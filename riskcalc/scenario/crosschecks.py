@@ -62,8 +62,7 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
         yield from alternative_complaints(parts.kit)
     if parts.outages is not None:
         yield from outage_complaints(parts.outages, parts.kit)
-    horizon_years = None if parts.study is None else parts.study.horizon_years
-    yield from claims_complaints(parts.claims, horizon_years=horizon_years)
+    yield from claims_complaints(parts.claims)
     if parts.study is not None:
         within = parts.study.odds_within_years
         if within is not None and within > parts.study.horizon_years:

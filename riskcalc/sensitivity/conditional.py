@@ -46,12 +46,15 @@ def expected(columns: Floats, outcome: Floats, *, at: Floats | None = None) -> F
     return (columns if at is None else at).T @ coefficients
 
 
-def expected_less_noise(columns: Floats, outcome: Floats, *, at: Floats | None = None) -> Floats:
+def expected_less_noise(
+    columns: Floats, outcome: Floats, *, at: Floats | None = None, least_kept: float = 0.0
+) -> Floats:
     """Return the fitted outcome, drawn towards its mean by the share of the fit that is noise.
 
     A regression of k columns on n draws follows the noise by k s^2 / n, s^2 the variance it leaves. The fit's departure
     from the mean is multiplied by 1 - noise / variance of the fit, at least 0 (positive-part shrinkage of James & Stein
-    1961), so that a factor without effect is expected to have none and a strong one stays as it is.
+    1961), so that a factor without effect is expected to have none and a strong one stays as it is. A fit of which less than
+    `least_kept` would be left is taken for noise altogether.
     """
     fitted = expected(columns, outcome)
     degrees = int(np.linalg.matrix_rank(columns, rtol=1e-8)) - 1
@@ -59,6 +62,7 @@ def expected_less_noise(columns: Floats, outcome: Floats, *, at: Floats | None =
     variance = float(fitted.var())
     noise = degrees * left / len(outcome)
     kept = 0.0 if variance <= noise else 1.0 - noise / variance
+    kept = kept if kept >= least_kept else 0.0
     wanted = fitted if at is None else expected(columns, outcome, at=at)
     middle = float(outcome.mean())
     return middle + kept * (wanted - middle)

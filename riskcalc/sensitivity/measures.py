@@ -11,6 +11,7 @@ from riskcalc.dispatch import Flow
 from riskcalc.model import Assessment
 from riskcalc.result import first_year_arrays
 from riskcalc.scenario import Claim
+from riskcalc.scenario.claims import PAYBACKS
 from riskcalc.sensitivity.season import season_bills, season_energy
 
 Floats = NDArray[np.float64]
@@ -55,6 +56,8 @@ def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
     """
     name = claim.measure
     rows = tuple(np.array(claim.months or range(1, 13)) - 1)
+    if beyond_horizon(claim, assessment.scenario.study.horizon_years):
+        return None
     if name == "hours_bridged" and assessment.simulation.hours_bridged is None:
         return None
     if name in _OF_BILL and claim.months is not None and assessment.scenario.tariff.blocks:
@@ -78,6 +81,14 @@ def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
         ),
     }
     return measures.get(name, lambda found: first_year_arrays(found)[name])
+
+
+def beyond_horizon(claim: Claim, horizon_years: int) -> bool:
+    """Return whether a claim speaks of years that this run does not look at."""
+    limit = claim.at_most if claim.at_most is not None else claim.at_least
+    return (claim.years or 0) > horizon_years or (
+        claim.measure in PAYBACKS and limit is not None and limit > horizon_years
+    )
 
 
 def _bill_measure(claim: Claim, assessment: Assessment) -> Measure:

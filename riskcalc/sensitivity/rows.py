@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import itertools
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from riskcalc import __version__
-from riskcalc.result import YEAR_LUCK, labels, provenance
-from riskcalc.scenario import Scenario, unit_of
+from riskcalc.result import YEAR_LUCK, labels, library_version, provenance
+from riskcalc.scenario import Claim, Scenario, unit_of
+from riskcalc.scenario.claims import MEASURES
 from riskcalc.sensitivity.break_even import BreakEven
 from riskcalc.sensitivity.claims import ClaimResult
 from riskcalc.sensitivity.factors import REST
@@ -24,6 +25,22 @@ from riskcalc.sensitivity.sobol import SobolRun
 
 Rows = list[dict[str, Any]]
 Words = Mapping[str, str]
+
+#: In every locale the same.
+MONTH_NAMES = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 
 #: Words for factors that are no key of the scenario.
 LUCK_WORDS = {
@@ -71,7 +88,7 @@ def ranked_figures(found: Ranked) -> dict[str, Any]:
         "screening": None if found.screening is None else screening_figures(found.screening, words),
         "agreement": None if found.agreement is None else agreement_figures(found.agreement, words),
         **insight_figures(found.insight, scenario),
-        "provenance": {**provenance(found.assessment), "riskcalc": __version__},
+        "provenance": _provenance(found),
     }
 
 
@@ -206,6 +223,8 @@ def claim_row(row: ClaimResult, words: Words, currency: str) -> dict[str, Any]:
     return {
         "sentence": claim.sentence,
         "measure": claim.measure,
+        "measure_in_words": measure_words(claim),
+        "unit": measure_unit(claim.measure, currency),
         "at_least": claim.at_least,
         "at_most": claim.at_most,
         "months": None if claim.months is None else list(claim.months),
@@ -218,6 +237,34 @@ def claim_row(row: ClaimResult, words: Words, currency: str) -> dict[str, Any]:
     }
 
 
+def measure_words(claim: Claim) -> str:
+    """Return what a claim measures, in words, with the months or years that are meant."""
+    said = MEASURES.get(claim.measure) or claim.measure.removesuffix("_kwh").replace("_", " ")
+    if claim.months is not None:
+        return f"{said}, {month_words(claim.months)}"
+    if claim.measure == "saving_per_year" and (claim.years or 1) > 1:
+        return f"{said}, average of the first {claim.years} years"
+    of_horizon = ("payback_years", "net_present_value")
+    return said if claim.measure.endswith(of_horizon) else f"{said}, first year"
+
+
+def month_words(months: Sequence[int]) -> str:
+    """Return `June to August` for months in a row, else their names one by one."""
+    names = [MONTH_NAMES[month - 1] for month in months]
+    in_a_row = all((later - month) % 12 == 1 for month, later in itertools.pairwise(months))
+    return f"{names[0]} to {names[-1]}" if in_a_row and len(names) > 2 else ", ".join(names)
+
+
+def measure_unit(measure: str, currency: str) -> str:
+    """Return the unit of a measure."""
+    endings = {"_kwh": "kWh", "_share": "share", "payback_years": "years", "minutes": "minutes", "days": "days"}
+    endings |= {"hours": "hours", "hours_bridged": "hours"}
+    found = [unit for ending, unit in endings.items() if measure.endswith(ending)]
+    if found:
+        return found[0]
+    return "months" if measure.startswith("months_") else currency
+
+
 def _information_row(row: FactorInformation, words: Words) -> dict[str, Any]:
     return {
         **named(row.name, words),
@@ -225,6 +272,11 @@ def _information_row(row: FactorInformation, words: Words) -> dict[str, Any]:
         **row.value.as_dict(),
         "held_out": None if np.isnan(row.held_out) else row.held_out,
     }
+
+
+def _provenance(found: Ranked) -> dict[str, Any]:
+    known = provenance(found.assessment)
+    return {**known, "libraries": {**known["libraries"], "SALib": library_version("SALib")}}
 
 
 def _pair(value: float, error: float | None) -> dict[str, float | None]:

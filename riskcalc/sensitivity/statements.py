@@ -31,7 +31,7 @@ class Statement:
 def paid_back(within_years: float) -> Statement:
     """Return the statement that the purchase has paid for itself within some years."""
     return Statement(
-        f"paid back within {within_years:g} years",
+        f"payback within {within_years:g} years",
         lambda found: found.valuation.payback_years <= within_years,
         lambda found: payback_margin(
             found.valuation.cash_balance, found.valuation.payback_years, within_years=within_years
@@ -42,7 +42,7 @@ def paid_back(within_years: float) -> Statement:
 def worth_positive() -> Statement:
     """Return the statement that the purchase is worth more than it costs."""
     return Statement(
-        "worth above 0",
+        "a worth above 0",
         lambda found: found.valuation.net_present_value > 0.0,
         lambda found: found.valuation.net_present_value,
     )

@@ -1,0 +1,82 @@
+"""Odds, information, break-even and claims for the page, from the content of result.json."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from riskcalc.report import insight_data as page
+from riskcalc.report.data import Estimate
+
+Figures = Mapping[str, Any]
+
+
+def page_insight(figures: Figures) -> page.Insight | None:
+    """Return what the page shows, None when the figures hold nothing of the kind."""
+    if "odds_ranking" not in figures:
+        return None
+    odds, information = figures["odds_ranking"], figures["value_of_information"]
+    return page.Insight(
+        within_years=odds["within_years"],
+        odds=odds["odds"],
+        gap_of_no_effect=odds["gap_of_no_effect"],
+        odds_rows=tuple(
+            page.OddsRow(
+                row["label"], row["family"], row["odds_gap"], row["odds_at_10_percent"], row["odds_at_90_percent"]
+            )
+            for row in odds["factors"]
+            if row["odds_gap"] > odds["gap_of_no_effect"]
+        ),
+        everything=_estimate(information["everything"]),
+        information=tuple(
+            page.InformationRow(row["label"], is_family, _estimate(row))
+            for is_family, rows in ((True, information["families"]), (False, information["factors"]))
+            for row in rows
+            if worth_finding_out(row)
+        ),
+        break_even=_tables(figures["break_even"]),
+        claims=tuple(_claim(row) for row in figures["claims"]),
+    )
+
+
+def worth_finding_out(row: Figures) -> bool:
+    """Return whether a value of information is above 0 by two standard errors, and in draws the regression has not seen."""
+    error, held_out = row["standard_error"], row["held_out"]
+    return error is not None and row["value"] > 2.0 * error and held_out is not None and held_out > 0.0
+
+
+def _tables(rows: Sequence[Figures]) -> tuple[page.BreakEvenTable, ...]:
+    tables = []
+    for statement in dict.fromkeys(row["statement"] for row in rows):
+        own = [row for row in rows if row["statement"] == statement]
+        tables.append(
+            page.BreakEvenTable(
+                statement,
+                own[0]["odds"],
+                tuple(_break_even(row) for row in own if row["value"] is not None),
+                tuple(row["label"] for row in own if row["value"] is None),
+            )
+        )
+    return tuple(tables)
+
+
+def _break_even(row: Figures) -> page.BreakEvenRow:
+    return page.BreakEvenRow(row["label"], row["unit"], _estimate(row), row["method"])
+
+
+def _claim(row: Figures) -> page.ClaimRow:
+    chance, move = row["probability"], row["even_chance"]
+    return page.ClaimRow(
+        sentence=row["sentence"],
+        measure=row["measure_in_words"],
+        unit=row["unit"],
+        probability=None if chance is None else _estimate(chance),
+        p10=row["p10"],
+        p50=row["p50"],
+        p90=row["p90"],
+        move=None if move is None else _break_even(move),
+    )
+
+
+def _estimate(row: Figures) -> Estimate:
+    return Estimate(row["value"], float("nan") if row["standard_error"] is None else row["standard_error"])
