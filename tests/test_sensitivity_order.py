@@ -1,9 +1,13 @@
 """Which places count as settled, and how many points would settle the others."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from riskcalc.sensitivity.factors import REST
 from riskcalc.sensitivity.order import SAME, ranking_order
+from riskcalc.sensitivity.ranked import same_places
 from riskcalc.sensitivity.salib_border import Indices
 
 
@@ -65,3 +69,17 @@ def test_correlated_errors_part_what_separate_errors_would_not():
     assert ranking_order(
         Indices(("a", "b"), totals, totals, error, error, rounds, rounds), points=64, most_points=64
     ).settled
+
+
+def test_agreement_of_methods():
+    """Other names at the top agree when they are the same in any order or tie with those they replace, not otherwise."""
+    settled = indices([0.6, 0.3, 0.1, 0.0], [0.001] * 4)
+    order = ranking_order(settled, points=64, most_points=64)
+    assert same_places(settled, order, ["f2", "f0", "f1"])
+    assert not same_places(settled, order, ["f0", "f1", "f3"])
+    tie = indices([0.6, 0.3, 0.100, 0.099], [0.001] * 4)
+    assert same_places(tie, ranking_order(tie, points=64, most_points=64), ["f0", "f1", "f3"])
+    grouped = replace(settled, names=("f0", "f1", REST, "f3"))
+    assert same_places(
+        grouped, ranking_order(grouped, points=64, most_points=64), ["f0", "f1", "left out", "left out too"]
+    )

@@ -9,7 +9,7 @@ from riskcalc.electrical import check_fit, scenario_fit
 from riskcalc.model import Assessment, World, design_of, drawn_values, evaluated, world_of
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH
-from riskcalc.sensitivity.factors import factors_of
+from riskcalc.sensitivity.factors import REST, factors_of
 from riskcalc.sensitivity.given_data import GivenDataIndex
 from riskcalc.sensitivity.insight import EVEN_ODDS, Insight, insight
 from riskcalc.sensitivity.order import PLACES, Order
@@ -117,10 +117,12 @@ def agreement(run: SobolRun, given_data: Sequence[GivenDataIndex], screened: Scr
 
 
 def same_places(found: Indices, order: Order, others: Sequence[str]) -> bool:
-    """Return whether other names for the first places are the same, or cannot be told apart from those they replace."""
-    first = [place.name for place in order.places]
+    """Return whether other names for the first places are the same, or cannot be told apart from those they replace.
+
+    Factors that were ranked as one stand for each other.
+    """
+    named = {name if name in found.names else REST for name in others}
     tied = {rival for place in order.places for rival in place.tied_with}
-    extra = [name for name in others if name not in first]
-    missing = [place for place in order.places if place.name not in others]
-    known = set(found.names)
-    return all(name in tied for name in extra if name in known) and all(not place.settled for place in missing)
+    first = {place.name for place in order.places}
+    missing = [place for place in order.places if place.name not in named]
+    return named - first <= tied and all(not place.settled for place in missing)

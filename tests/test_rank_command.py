@@ -1,0 +1,85 @@
+"""`riskcalc rank`: what it writes and prints, and what it refuses."""
+
+import json
+
+import pytest
+from typer.testing import CliRunner
+
+from riskcalc.cli import app
+from riskcalc.errors import InputError
+from riskcalc.terminal_rank import ranking_lines
+
+UNCERTAIN = (
+    "purchase.price={ distribution = 'uniform', low = 100, high = 700 }",
+    "home.annual_use_kwh={ distribution = 'uniform', low = 1500, high = 2500 }",
+    "tariff.export_price_per_kwh={ distribution = 'uniform', low = 0, high = 0.3 }",
+    "claims=[{ sentence = 'Pays back in two years.', measure = 'payback_years', at_most = 2 }]",
+)
+
+
+def ranked(path, tmp_path, *options):
+    changes = [part for change in UNCERTAIN for part in ("--set", change)]
+    arguments = ["rank", str(path), "--step", "30", "--points", "16", "--draws", "64", "--out", str(tmp_path), *changes]
+    return CliRunner().invoke(app, [*arguments, *options], catch_exceptions=False)
+
+
+def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_path):
+    """Exit code 0; the file's path last; the price first and settled, with intervals; the unused input at 0.00."""
+    done = ranked(small_file, tmp_path)
+    assert done.exit_code == 0
+    lines = done.stdout.splitlines()
+    assert lines[-1] == str(tmp_path / "ranking.json")
+    assert "  1. Price of the kit, settled at 95 %" in lines
+    (unused,) = [line for line in lines if line.strip().startswith("Export price") and "(" in line][:1]
+    assert unused.count("0.00 (0.00 to 0.00)") >= 1
+    assert any("given-data estimates name the same at the top" in line for line in lines)
+    assert any("Pays back in two years." in line for line in lines)
+    figures = json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
+    worth = figures["sobol"]["outcomes"]["net_present_value"]
+    assert worth["factors"][0]["factor"] == "purchase.price"
+    low, high = worth["factors"][0]["total_order"]["interval_95"]
+    assert low < worth["factors"][0]["total_order"]["value"] < high
+    assert figures["provenance"]["libraries"]["SALib"] != "unknown"
+
+
+def test_same_seed_same_ranking(small_file, tmp_path):
+    """Two runs write the same bytes, with seed 0 as well."""
+    texts = []
+    for name in ("one", "two"):
+        ranked(small_file, tmp_path / name, "--seed", "0")
+        texts.append((tmp_path / name / "ranking.json").read_bytes())
+    assert texts[0] == texts[1]
+
+
+def test_json_and_screening(small_file, tmp_path):
+    """--json prints the file; --screen ranks what matters little as one and shows that the methods agree."""
+    done = ranked(small_file, tmp_path, "--json", "--screen")
+    figures = json.loads(done.stdout)
+    assert figures == json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
+    assert figures["screening"]["factors"][0]["factor"] == "purchase.price"
+    assert figures["agreement"]["screening_agrees"]
+
+
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [(("--points", "100"), "--points"), (("--most-points", "3"), "--most-points"), (("--odds", "1.5"), "--odds")],
+)
+def test_what_rank_refuses(small_file, tmp_path, options, named):
+    """Points that are no power of two and odds outside 0 to 1 are refused by name, before anything runs."""
+    with pytest.raises(InputError, match=named):
+        ranked(small_file, tmp_path, *options)
+    assert not (tmp_path / "ranking.json").exists()
+
+
+def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
+    """Where places cannot be told apart the lines say so, with the futures that would settle it; a tie says that none would."""
+    done = ranked(small_file, tmp_path, "--json")
+    figures = json.loads(done.stdout)
+    order = figures["sobol"]["outcomes"]["net_present_value"]["order"]
+    order["places"][0] |= {"settled": False, "cannot_be_told_from": [{"factor": "x", "label": "Something else"}]}
+    order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
+    lines = ranking_lines(figures)
+    assert "  1. not settled: Price of the kit cannot be told from Something else" in lines
+    assert "  about 512 points (2048 simulated futures) would settle it: --until settled" in lines
+    order |= {"points_that_would_settle": None, "futures_that_would_settle": None}
+    assert any("the rest are ties" in line for line in ranking_lines(figures))
