@@ -19,6 +19,7 @@ from riskcalc.quantity import Quantity
 from riskcalc.ranking import Ranking
 from riskcalc.report import data as page
 from riskcalc.report.cautions import cautions
+from riskcalc.report.method import MethodPart, method
 from riskcalc.result import (
     LUCK,
     family_of_ranked,
@@ -101,6 +102,7 @@ def report_data(assessment: Assessment, *, command: str, figures: Mapping[str, A
         demand_source=world.pools.demand.source,
         provenance=_provenance(assessment, command),
         draws_table=_draw_table(assessment),
+        method=_method(assessment, coupling),
         details=details(result(assessment) if figures is None else figures),
         insight=None if figures is None else page_insight(figures),
     )
@@ -233,6 +235,22 @@ def _cautions(assessment: Assessment, coupling: str) -> tuple[str, ...]:
         has_battery=kit is not None and kit.battery is not None,
         modules_in_series=in_series,
         renting=tenure is not None and tenure.kind == "rent",
+    )
+
+
+def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
+    scenario = assessment.scenario
+    kit, tenure = scenario.kit, scenario.tenure
+    moves = tenure is not None and (tenure.stay_years is not None or tenure.moving_chance_per_year is not None)
+    return method(
+        generated_weather=assessment.world.pools.weather.real_years == 0,
+        metered=scenario.home.demand.source == "meter",
+        coupling=coupling,
+        has_modules=bool(assessment.world.pools.planes),
+        has_battery=kit is not None and kit.battery is not None,
+        ageing_law="lfp" if kit is None else kit.ageing.law,
+        moves=moves or not assessment.simulation.course.bought.all(),
+        outages=scenario.outages is not None,
     )
 
 

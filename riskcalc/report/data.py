@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from riskcalc.report.insight_data import Insight
+    from riskcalc.report.method import MethodPart
 
 Floats = NDArray[np.float64]
 
@@ -332,6 +333,7 @@ class ReportData:
     draws_table : None leaves out the section in which the reader narrows an assumption.
     details : tables for those who want more.
     insight : odds, information, break-even and claims; None leaves their sections out.
+    method : from `riskcalc.report.method.method`; empty leaves the appendix out.
     """
 
     name: str
@@ -362,3 +364,4 @@ class ReportData:
     draws_table: DrawTable | None = None
     details: tuple[Detail, ...] = ()
     insight: Insight | None = None
+    method: tuple[MethodPart, ...] = ()

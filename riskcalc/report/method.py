@@ -1,0 +1,272 @@
+"""How the figures come about: equations, sources and limits of what a scenario uses, for the appendix of its page.
+
+This is the one place where the method is told to readers; each part is left out where the scenario has no use for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+OWN = "our own"
+
+
+@dataclass(frozen=True)
+class MethodPart:
+    """One part of the method.
+
+    title : what is found.
+    says : how, in plain sentences.
+    equations : one line each, in the letters that `says` explains.
+    source : publications, or "our own".
+    limit : what this part cannot say, "" if nothing stands out.
+    """
+
+    title: str
+    says: str
+    equations: tuple[str, ...]
+    source: str
+    limit: str = ""
+
+
+def method(
+    *,
+    generated_weather: bool,
+    metered: bool,
+    coupling: str,
+    has_modules: bool,
+    has_battery: bool,
+    ageing_law: str,
+    moves: bool,
+    outages: bool,
+) -> tuple[MethodPart, ...]:
+    """Return the parts that stand behind a page, in the order of the computation."""
+    parts = [_draws(), _generated() if generated_weather else _measured()]
+    if has_modules:
+        parts += [_light(), _modules()]
+    parts.append(_meter() if metered else _appliances())
+    if coupling != "none":
+        parts.append(_power(coupling))
+    if has_battery:
+        parts.append(_wear(ageing_law))
+    parts += [*_prices(), *([_moves()] if moves else []), *([_outages()] if outages else []), _money(), _deciding()]
+    return tuple(parts)
+
+
+def _draws() -> MethodPart:
+    return MethodPart(
+        "Futures and their standard errors",
+        "Every uncertain input x is read off its distribution F at a point u between 0 and 1. The points are those of a "
+        "scrambled Sobol' design; inputs that are said to move together have their normal scores z correlated by the "
+        "factor L of the matrix. Each future meets one weather year and one demand year of the pool in each year of the "
+        "horizon, so that all are met equally often. The design is repeated with R independent scrambles, each with its "
+        "own part of the pool; the spread of a figure t between them is its standard error.",
+        ("x = F⁻¹(u)", "z′ = L z with L Lᵀ the matrix of correlations, u′ = Φ(z′)", "se(t) = sd(t₁ … t_R) / √R"),
+        "Owen, Monte Carlo theory, methods and examples, ch. 17",
+        "The standard error tells the noise of the sampling and of the pool, not whether the assumptions are right.",
+    )
+
+
+def _generated() -> MethodPart:
+    return MethodPart(
+        "Weather years",
+        "Years are drawn from published monthly means. The clearness of each day (light over that of a clear sky) "
+        "follows a mixture of clear and other days that remembers the day before; hours scatter about their day; the "
+        "total of the year varies from year to year. The pool is shifted until its months have the published means. The "
+        "sum of the light is split into beam and diffuse by a law of the clearness index kt of the hour, K of the day "
+        "and ψ of the neighbouring hours, solar time and height of the sun. Temperature and wind go with the sky.",
+        ("diffuse / global = 1 / (1 + exp(b₀ + b₁ kt + b₂ time + b₃ height + b₄ K + b₅ ψ))",),
+        "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
+        "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
+        "Applied Meteorology 17, 350; laws of days and hours: " + OWN + ", tuned to typical and real years",
+        "Hourly means; good and bad years, but no record ones. On steep and north-facing planes the light is least sure.",
+    )
+
+
+def _measured() -> MethodPart:
+    return MethodPart(
+        "Weather years",
+        "The hours of the file are brought to the site's standard time; the sun stands where it does in the middle of "
+        "each hour. Whole years are drawn, never parts of years. Where the file has the sum of the light only, it is "
+        "split into beam and diffuse by a published law.",
+        (),
+        "the file named under weather; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478",
+        "Hourly means. A single typical year holds neither good nor bad years.",
+    )
+
+
+def _light() -> MethodPart:
+    return MethodPart(
+        "Light on the modules",
+        "Beam B (DNI), diffuse D (DHI) and the ground's reflection of the global light G (GHI, albedo ρ) are brought to "
+        "the plane of tilt β. The share A of the diffuse light comes from around the sun, the rest from the whole sky. "
+        "What the glass reflects away at the angle of incidence θ is taken off; a skyline hides the sun and its part of "
+        "the sky. Shading takes the given share off everything.",
+        (
+            "light = B τ(θ) cos θ + D ((1 − A) sky(β) + A τ(θ) cos θ / cos ζ) + G ρ ground(β)",
+            "A = B / light outside the atmosphere, ζ = angle of the sun from the zenith",
+        ),
+        "sun: Reda and Andreas 2008, NREL/TP-560-34302; sky: Hay and Davies 1980; glass: De Soto, Klein and Beckman "
+        "2006, Solar Energy 80, 78, equations 15 and 16",
+        "Shade is a share of the light; that a little shade can stop a whole string is not followed.",
+    )
+
+
+def _modules() -> MethodPart:
+    return MethodPart(
+        "Power of the modules",
+        "The single-diode equation is fitted to the datasheet, so that open-circuit voltage, short-circuit current and "
+        "the point of maximum power are met exactly and the efficiency in low light as nearly as can be. The cells are "
+        "warmer than the air by the light G over the heat loss at the wind speed w. Dirt, wires, mismatch and the yearly "
+        "decline d take their shares; the input's voltage window, current and power limit the rest.",
+        (
+            "I = I_L − I₀ (exp((V + I R_s) / a) − 1) − (V + I R_s) / R_sh",
+            "T_cell = T_air + G / (u₀ + u₁ w)",
+            "power in year n = power when new × (1 − d)ⁿ⁻¹",
+        ),
+        "De Soto, Klein and Beckman 2006; cells: Faiman 2008, Progress in Photovoltaics 16, 307; losses: Dobos 2014, "
+        "NREL/TP-6A20-62641; decline: Jordan and Kurtz 2013",
+    )
+
+
+def _appliances() -> MethodPart:
+    return MethodPart(
+        "Demand",
+        "Each appliance starts its cycles by chance, minute by minute, as often in a year and for as long as published "
+        "use statistics say, mostly when somebody is at home and awake; light and heating pumps follow the season. The "
+        "year is scaled to the annual use. A day is one of somebody being at home or out, and movable use either moves "
+        "or does not: days are switched, never blended, so that short peaks keep their watts.",
+        (),
+        "Richardson, Thomson, Infield and Clifford 2010, Energy and Buildings 42, 1878; hourly shape: mean of two "
+        "published load profiles (Electricity Association 1997, VDEW 1999); rows without a source are common practice",
+        "One household of the described kind; yours may have other habits, which a meter file would show.",
+    )
+
+
+def _meter() -> MethodPart:
+    return MethodPart(
+        "Demand",
+        "The days of the meter file are drawn again within their month and kind of day. Half-hourly readings get the "
+        "short peaks between them from homes of appliances with like readings: the energy of each reading stays the "
+        "meter's, the peaks have the size that appliances have.",
+        (),
+        "the meter file; peaks: " + OWN + ", held against the minutes of a real home",
+        "The file holds the habits of its own time. Which load is plugged into the unit it cannot say.",
+    )
+
+
+_COUPLING = {
+    "sockets": "What is plugged into the unit runs from it, or, passed through, from the grid: the whole load at once. A "
+    "load above the rating is passed to the grid whole. When the unit's energy runs out within a step it carries the "
+    "load for that share of the step. It sends nothing to the grid.",
+    "plug_in": "The inverter feeds the sockets' own wires up to its limit and the grid fills what is missing; what "
+    "nobody uses goes out to the grid as far as that is allowed.",
+    "whole_home": "The inverter feeds the wires of the home up to its rating and the grid fills what is missing; what is "
+    "left charges the battery and then goes to the grid up to the limit.",
+    "off_grid": "Loads run from the inverter or not at all; demand that nothing serves is counted.",
+}
+
+
+def _power(coupling: str) -> MethodPart:
+    return MethodPart(
+        "Where the energy of each step goes",
+        f"{_COUPLING[coupling]} The sun serves loads first, then the battery; the battery serves loads in the hours in "
+        "which it may; where the plan says so the charger fills it in cheap hours up to the target. The inverter takes "
+        "its idle draw for as long as it is on, and a and b from its efficiencies at half and full load. Charging stops "
+        "below freezing where the battery stands outdoors.",
+        (
+            "power from battery and sun = idle + a L + b L² for a load L",
+            "demand + export + charge + losses = sun used + import + discharge + unmet, in every step",
+        ),
+        OWN + "; form of the losses: Schmidt and Sauer 1996, Sonnenenergie 4, from memory",
+        "The plan is a rule: nobody looks at the forecast. Reactive power and voltage limits of the grid are left out.",
+    )
+
+
+_LAWS = {
+    "lfp": (
+        ("calendar loss = k(T, charge) √time, cycle loss = k(depth, current) √cycles",),
+        "Naumann and others 2018, J. Energy Storage 17, 153, and 2020, J. Power Sources 451, 227666",
+    ),
+    "nmc": (
+        ("calendar loss = α(T, voltage) time^0.75, cycle loss = β(voltage, depth) √(charge through the cell)",),
+        "Schmalstieg, Käbitz, Ecker and Sauer 2014, J. Power Sources 257, 325",
+    ),
+    "datasheet": (
+        ("loss = 0.2 cycles / cycles to 80 % + 0.2 years / years to 80 %",),
+        OWN + ": the straightest reading of a datasheet; real losses start faster and slow down",
+    ),
+}
+
+
+def _wear(law: str) -> MethodPart:
+    equations, source = _LAWS[law]
+    return MethodPart(
+        "Wear of the battery",
+        "Loss by time and loss by use add up. Conditions change from year to year: the loss so far is turned into the "
+        "time that would have caused it under the new conditions, and the year is added. A factor that differs from "
+        "future to future stands for cells unlike those of the law.",
+        equations,
+        source,
+        "Fitted on single cells in a laboratory over a few years; a whole battery over fifteen years goes beyond that.",
+    )
+
+
+def _prices() -> Iterator[MethodPart]:
+    yield MethodPart(
+        "Prices",
+        "The yearly growth g of the logarithm of the price runs about its trend, remembers part φ of the year before, "
+        "has a shock of spread σ and now and then a jump J. Export prices and inflation move with it as far as their "
+        "correlations say.",
+        ("g_y = ln(1 + trend) + φ (g_{y−1} − ln(1 + trend)) + σ ε_y + J_y", "price_y = price₁ exp(g₂ + … + g_y)"),
+        "form and figures held against household prices of the United States (EIA 1990-2021, BLS 1979-2021); jumps are "
+        "a judgement",
+        "Nobody knows how often prices jump; the tariff keeps its shape.",
+    )
+
+
+def _moves() -> MethodPart:
+    return MethodPart(
+        "Staying and moving",
+        "The household moves at the end of a year, when its stay is over. The kit goes along, is sold or stays behind as "
+        "the scenario says; a new home has usable sun by chance, with a yield of its own. Permission may be refused "
+        "before anything is bought.",
+        ("value when sold = price × share × (1 − loss per year)^age",),
+        OWN,
+    )
+
+
+def _outages() -> MethodPart:
+    return MethodPart(
+        "Outages",
+        "Outages come at any time with the same chance. How long the kit carries its loads is estimated from the stored "
+        "energy, the load and the sun of the year, and scaled by outages put into some traced years step by step.",
+        (),
+        OWN,
+        "Nobody saves energy during the outage; whoever does bridges more.",
+    )
+
+
+def _money() -> MethodPart:
+    return MethodPart(
+        "Money",
+        "The saving of a year is the bill without the kit less the bill with it. Upkeep, replacements and moves are paid "
+        "in the money of their year. Worth is the sum of all flows f, those of year y discounted at the nominal rate r to "
+        "the day of purchase; it holds what the kit still fetches at the end. Payback is when the running sum of flows "
+        "without resale first reaches zero, on a straight line within the year. A payback that is not reached counts as "
+        "never and is part of no average.",
+        ("worth = Σ f_y (1 + r)⁻ʸ, y = 0 … N", "payback = first t with f₀ + f₁ + … + f_t ≥ 0"),
+        "ASTM E917, E964, E1057 and E1121; 10 CFR 436.19 to 436.23",
+        "No tax on savings; energy is billed, peaks are not.",
+    )
+
+
+def _deciding() -> MethodPart:
+    return MethodPart(
+        "What decides it",
+        "The worth W of the futures is regressed on a line and a bend in each input's place in its own distribution; the "
+        "variance V that goes with one input is its share.",
+        ("share of x = V(E(W | x)) / V(W)",),
+        "Sudret 2008, Reliability Engineering and System Safety 93, 964",
+        "What inputs do only together is not in these shares.",
+    )
