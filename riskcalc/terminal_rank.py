@@ -21,7 +21,7 @@ def ranking_lines(figures: Mapping[str, Any]) -> list[str]:
     still = sobol["outcomes_that_do_not_vary"]
     lines += [f"{OUTCOMES[outcome]} does not vary: nothing to rank" for outcome in still]
     for outcome, found in sobol["outcomes"].items():
-        lines += ["", f"what decides the {OUTCOMES[outcome]}", *_order_lines(found["order"])]
+        lines += ["", f"what decides the {OUTCOMES[outcome]}", *_order_lines(found["order"], sobol["most_points"])]
         lines += _index_lines(found["factors"], "factor")
         lines += _index_lines(found["families"], "family")
     if figures["agreement"] is not None:
@@ -34,7 +34,7 @@ def ranking_lines(figures: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def _order_lines(order: Mapping[str, Any]) -> list[str]:
+def _order_lines(order: Mapping[str, Any], most_points: int) -> list[str]:
     lines = []
     for number, place in enumerate(order["places"], start=1):
         if place["settled"]:
@@ -49,7 +49,7 @@ def _order_lines(order: Mapping[str, Any]) -> list[str]:
             "--until settled"
         )
     elif not order["settled"]:
-        lines.append("  the rest are ties: no number of futures within reach would part them")
+        lines.append(f"  the rest are ties: it would take more than {most_points} points to part them")
     return lines
 
 

@@ -97,6 +97,18 @@ def test_simulated_margin_at_a_drawn_value_is_that_of_the_draw(read_small):
     assert np.array_equal(margins.at(margins.values[2]), money.net_present_value)
 
 
+def test_few_draws_are_set_right_by_all(read_small):
+    """An input without effect on the odds leaves them, at any value, at the odds of all draws, not of the few simulated."""
+    changes = (USE, PRICE, "home.moved_share={ distribution = 'uniform', low = 0, high = 0.5 }")
+    found = assessment(read_small(*changes, "study.draws=256", "study.pool_years=4", "study.step_minutes=30"))
+    statement = worth_positive()
+    margins = resimulated_margins(found, ["home.moved_share"], [statement])["home.moved_share", statement.name]
+    odds = statement.holds(found).mean()
+    assert margins.margins.shape[1] < found.draws
+    # No load of this home can be moved, so the input changes nothing at all.
+    assert margins.holding_at(0.2).mean() == pytest.approx(odds, abs=1e-12)
+
+
 def test_margins_run_in_straight_lines():
     """Between two simulated values a margin lies on the line between theirs; at the ends it is theirs."""
     held = Margins(np.array([0.0, 1.0, 3.0]), np.array([[0.0], [10.0], [30.0]]))

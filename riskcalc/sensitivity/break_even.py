@@ -5,7 +5,7 @@ Three ways, from exact to quick, and each answer says which was taken:
 - "revalued": an input that only enters the money is set to a value in every draw and the draws are valued anew, no
   energy simulated; the root is bracketed on a grid and closed in on common draws (Brent's method).
 - "simulated": any other input, with fewer draws simulated anew at some values and each draw's margin joined by straight
-  lines between them (`resimulated`);
+  lines between them; the change of the odds from these few is added to the odds of all draws (`resimulated`);
 - "shifted": from the draws at hand: each draw's margin is moved by what a regression expects of the change of the input
   (`conditional`). It takes for granted that the input moves the margin without changing its scatter.
 
@@ -98,8 +98,7 @@ def break_even(
     margins = (resimulated or {}).get((key, statement.name))
     if margins is not None:
         low, high = float(margins.values[0]), float(margins.values[-1])
-        holds_at = _holding(margins.at)
-        return _solved(assessment, statement, key, holds_at, level, low, high, "simulated")
+        return _solved(assessment, statement, key, margins.holding_at, level, low, high, "simulated")
     quantity = assessment.scenario.quantities()[key]
     if statement.margin is None or not quantity.is_uncertain:
         return None

@@ -97,6 +97,7 @@ def sobol_figures(run: SobolRun, words: Words) -> dict[str, Any]:
     family_of = {factor.name: factor.family for factor in run.factors.entries}
     return {
         "points": run.points,
+        "most_points": run.most_points,
         "futures": run.rows,
         "futures_simulated": run.simulated,
         "outcomes_that_do_not_vary": list(run.still),

@@ -45,6 +45,7 @@ class SobolRun:
 
     factors: Factors
     points: int
+    most_points: int
     rows: int
     simulated: int
     outcomes: Mapping[str, OutcomeIndices]
@@ -108,7 +109,7 @@ def sobol_run(
         outcomes, still = _indexed(cubes, collected, scenario.study.seed, points=done, most_points=most_points)
         finished = all(outcomes[name].order.finished for name in settle if name in outcomes)
         if not until_settled or finished or done >= most_points:
-            return SobolRun(factors, done, rows, simulated, outcomes, still)
+            return SobolRun(factors, done, most_points, rows, simulated, outcomes, still)
         wanted = min(2 * done, most_points)
 
 
