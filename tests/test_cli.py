@@ -56,7 +56,7 @@ def test_assess_writes_its_three_files_and_names_the_report_last(small_file, tmp
     assert result["provenance"]["draws"] == 16
     assert result["provenance"]["files"][0]["sha256"]
     assert any(row["key"] == "kit.inverter.idle_w" for row in result["assumptions"])
-    rows = table((folder / "draws.csv"))
+    rows = table(folder / "draws.csv")
     assert len(rows) == 16
     assert {"draw", "payback_years", "net_present_value", "first_year_saving"} <= set(rows[0])
 
@@ -68,7 +68,7 @@ def test_never_is_an_empty_cell_and_a_null(small_file, tmp_path):
     result = json.loads((tmp_path / "out" / "result.json").read_text())
     assert result["payback_years"]["p50"] == {"value": None, "standard_error": None}
     assert result["payback_years"]["never_share"]["value"] == 1.0
-    rows = table((tmp_path / "out" / "draws.csv"))
+    rows = table(tmp_path / "out" / "draws.csv")
     assert {row["payback_years"] for row in rows} == {""}
 
 
@@ -91,7 +91,7 @@ def test_trace_writes_the_columns_of_the_readme(small_file, tmp_path):
     """A traced year has one row per step, wall-clock times with offset, and balances to the digits written."""
     done = run("trace", small_file, "--draw", 2, "--year", 1, "--out", "t.csv", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    rows = table((tmp_path / "t.csv"))
+    rows = table(tmp_path / "t.csv")
     assert len(rows) == 365 * 24 * 4
     assert rows[0]["time"] == "2025-01-01T00:00:00+00:00"
     assert rows[180 * 96]["time"].endswith("+01:00")
