@@ -1,0 +1,120 @@
+"""Imports go one way, and each foreign library is met at its border only."""
+
+import ast
+from pathlib import Path
+
+PACKAGE = Path(__file__).parents[1] / "riskcalc"
+
+#: From the ground up. A module may import from rows above it and from its own package, never from rows below.
+LAYERS = (
+    ("errors", "__init__"),
+    ("clock", "quantity", "output", "store", "recorded", "replay", "measured"),
+    ("distributions", "sampling", "summary", "ranking", "orientation", "prices", "price_file", "price_series", "tariff", "solar", "module", "money"),
+    ("ageing", "dispatch", "demand", "weather", "weeks", "plane"),
+    ("array", "fit"),
+    ("scenario",),
+    ("habits", "hardware", "planes", "schedule", "price_paths", "tenure", "bridging"),
+    ("pools", "electrical", "failures"),
+    ("simulation",),
+    ("outages", "block_rates"),
+    ("costs",),
+    ("valuation",),
+    ("alternative", "model", "returns"),
+    ("curves", "monthly", "weights"),
+    ("expected",),
+    ("update",),
+    ("result", "trace"),
+    ("update_figures",),
+    ("comparison",),
+    ("matching",),
+    ("report",),
+    ("page_data", "comparison_page", "matching_page", "terminal", "terminal_comparison", "terminal_matching", "terminal_replay", "terminal_update"),
+    ("api",),
+    ("commands",),
+    ("cli",),
+    ("__main__",),
+)
+
+#: Where each foreign library may be imported; libraries not named here may not be imported at all.
+BORDERS = {
+    "numpy": ("",),
+    "scipy": ("distributions", "sampling", "module", "weather", "plane", "solar", "fit", "demand", "prices"),
+    "numba": ("dispatch", "demand"),
+    "pvlib": ("solar", "weather"),
+    "pandas": ("weather", "demand", "trace", "api"),
+    "pydantic": ("scenario",),
+    "pydantic_core": ("scenario",),
+    "altair": ("report", "api"),
+    "vl_convert": ("report",),
+    "jinja2": ("report",),
+    "markupsafe": ("report",),
+    "typer": ("commands", "cli"),
+    "rich": ("terminal",),
+}
+
+
+def modules():
+    """Yield (dotted name below riskcalc, syntax tree) of every module."""
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" and len(parts) > 1 else parts)
+        yield name, ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imported(tree):
+    """Yield the dotted name of everything a module imports, inside functions too."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "relative import"
+            yield node.module
+            if node.module == "riskcalc":
+                yield from (f"riskcalc.{alias.name}" for alias in node.names)
+
+
+def rank(top):
+    """Return the row of `LAYERS` that holds a top-level module or package."""
+    rows = [index for index, row in enumerate(LAYERS) if top in row]
+    assert rows, f"riskcalc/{top} has no place in tests/test_layers.py: decide where it belongs"
+    return rows[0]
+
+
+def test_imports_go_one_way():
+    """No module imports from a layer below its own, nor from another module of its layer."""
+    wrong = []
+    for name, tree in modules():
+        top = name.split(".")[0]
+        for target in imported(tree):
+            if not target.startswith("riskcalc."):
+                continue
+            other = target.split(".")[1]
+            if other == top or (not (PACKAGE / other).exists() and not (PACKAGE / f"{other}.py").exists()):
+                continue
+            if rank(other) >= rank(top):
+                wrong.append(f"{name} imports {target}")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_foreign_libraries_are_met_at_their_border():
+    """Each foreign library is imported only where it is expected; an unexpected one is named."""
+    import sys
+
+    wrong = []
+    for name, tree in modules():
+        for target in imported(tree):
+            library = target.split(".")[0]
+            if library in ("riskcalc", "__future__") or library in sys.stdlib_module_names:
+                continue
+            allowed = BORDERS.get(library, ())
+            if not any(part == "" or name.split(".")[0] == part for part in allowed):
+                wrong.append(f"{name} imports {library}")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_dispatch_knows_numpy_and_numba_only():
+    """The kernels depend on nothing else, not even on other modules of riskcalc."""
+    for name, tree in modules():
+        if name.split(".")[0] == "dispatch":
+            outside = {target for target in imported(tree) if target.startswith("riskcalc.")}
+            assert all(target.startswith("riskcalc.dispatch") for target in outside), (name, outside)
