@@ -95,7 +95,7 @@ def _information_title(everything: Estimate, currency: str) -> str:
 
 def _table(table: BreakEvenTable, currency: str) -> tuple[str, Cells, str]:
     title = f"{'Even' if table.odds == 0.5 else percent(table.odds)} odds of {table.statement}"
-    cells = [(row.label, _value(row, currency=currency), METHODS[row.method]) for row in table.rows]
+    cells: Cells = [(row.label, _value(row, currency=currency), METHODS[row.method]) for row in table.rows]
     none = f"No value within reach does it for: {'; '.join(table.none)}." if table.none else ""
     return title, cells, none
 

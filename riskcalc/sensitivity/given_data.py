@@ -83,7 +83,7 @@ def _shares(basis: Floats, outcome: Floats, sizes: Sequence[int]) -> Floats:
     columns = np.vstack([np.ones(basis.shape[1]), basis]).T
     coefficients, _, rank, _ = np.linalg.lstsq(columns, outcome, rcond=None)
     residual = outcome - columns @ coefficients
-    noise = float(residual @ residual) / max(1, len(outcome) - rank) / len(outcome)
+    noise = float(residual @ residual) / max(1, len(outcome) - int(rank)) / len(outcome)
     shares, start = [], 1
     for size in sizes:
         own = slice(start, start + size)

@@ -14,7 +14,7 @@ nothing to find out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -110,5 +110,5 @@ def held_out_gain(worth: Floats, columns: Floats, *, scrambles: int) -> float:
     return float((worth * bought).mean() - max(worth.mean(), 0.0))
 
 
-def _sorted(rows: Sequence[FactorInformation] | object) -> tuple[FactorInformation, ...]:
-    return tuple(sorted(rows, key=lambda row: (-(row.value.value or 0.0), row.name)))  # type: ignore[call-overload]
+def _sorted(rows: Iterable[FactorInformation]) -> tuple[FactorInformation, ...]:
+    return tuple(sorted(rows, key=lambda row: (-(row.value.value or 0.0), row.name)))

@@ -70,7 +70,7 @@ def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
         "payback_years": lambda found: found.valuation.payback_years,
         "lasting_payback_years": lambda found: found.valuation.lasting_payback_years,
         "discounted_payback_years": lambda found: found.valuation.discounted_payback_years,
-        "hours_bridged": lambda found: found.simulation.hours_bridged,
+        "hours_bridged": lambda found: np.asarray(found.simulation.hours_bridged),
         "net_present_value": lambda found: found.valuation.net_present_value,
         "saving_per_year": lambda found: found.valuation.saving[: claim.years or 1].mean(axis=0),
         "demand_served_share": lambda found: _served_share(found, *FLOW_OF["demand_kwh"], months=rows),
