@@ -6,6 +6,7 @@ chart, and a notebook shows it as a card. Nothing is written to disk unless `sav
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -121,7 +122,11 @@ class Assessed:
         """What the page shows, as plain arrays and texts."""
         from riskcalc.page_data import report_data
 
-        return report_data(self.assessment, command="from Python", figures=self.figures)
+        scenario = self.assessment.scenario
+        words = ["riskcalc", "assess", scenario.files[0].path]
+        for change in scenario.overrides:
+            words += ["--set", change]
+        return report_data(self.assessment, command=shlex.join(words), figures=self.figures)
 
     def chart(self, name: str = "futures", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the page: futures, odds, cash, worth, shares, swings, demand or solar."""

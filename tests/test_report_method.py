@@ -71,20 +71,20 @@ def test_what_a_scenario_does_not_use_is_not_told() -> None:
 def test_equations_say_what_the_code_does() -> None:
     """Worth, payback, cells, inverter, prices and the datasheet law, as told, against the functions that are used."""
     flows = np.array([-100.0, 30.0, 40.0, 50.0])
-    assert "Σ f_y (1 + r)⁻ʸ" in part("Money").equations[0]
+    assert "Σ f_y (1 + r)^{−y}" in part("Money").equations[0]
     told = sum(flow * 1.05**-year for year, flow in enumerate(flows))
     assert net_present_value(flows[:, None], discount_rate=0.05)[0] == pytest.approx(told, rel=1e-12)
     assert simple_payback_years(flows[:, None])[0] == pytest.approx(2 + 30 / 50)
 
-    assert "T_air + G / (u₀ + u₁ w)" in part("Power of the modules").equations[1]
+    assert "T_{air} + G / (u_0 + u_1 w)" in part("Power of the modules").equations[1]
     light = np.array([800.0]), np.array([20.0]), np.array([2.0])
     assert linear_temperature(*light, heat_loss=(25.0, 6.84))[0] == pytest.approx(20 + 800 / (25 + 6.84 * 2))
 
-    assert "idle + a L + b L²" in part("Where the energy of each step goes").equations[0]
+    assert "idle + a L + b L^2" in part("Where the energy of each step goes").equations[0]
     a, b = inverter_curve(1000.0, idle_w=10.0, efficiency_half_load=0.92, efficiency_full_load=0.9)
     assert 10 + a * 500 + b * 500**2 == pytest.approx(500 / 0.92)
 
-    growth = "g_y = ln(1 + trend) + φ (g_{y−1} − ln(1 + trend)) + σ ε_y + J_y"
+    growth = "g_y = ln(1 + trend) + φ (g_{y − 1} − ln(1 + trend)) + σ ε_y + J_y"
     assert part("Prices").equations[0] == growth
     shock, jump, trend = np.array([9.0, 0.5, -1.0]), np.log(1.2) + 0.1 * 0.7, np.log(1.02)
     path = price_path(
@@ -120,3 +120,13 @@ def test_the_page_tells_the_method_of_its_scenario(read_small) -> None:
     page = report_html(report)
     assert 'id="method"' in page
     assert page.count('class="equation"') == sum(len(told.equations) for told in report.method)
+
+
+def test_equations_have_their_marks_above_and_below_the_line() -> None:
+    """Marks with and without braces; what is not a mark stays text."""
+    from riskcalc.report.document import equation_html
+
+    assert equation_html("x = a_1 b^{n - 1} <i>") == "x = a<sub>1</sub> b<sup>n - 1</sup> &lt;i&gt;"
+    for told in method(**FULL):
+        for equation in told.equations:
+            assert not re.search(r"[_^{}]", equation_html(equation)), equation

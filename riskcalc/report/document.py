@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from riskcalc.report.charts.look import COLOURS
 
@@ -24,12 +25,21 @@ def html_document(template: str, *, script: str = "", **shown: Any) -> str:
         loader=FunctionLoader(own_text),
     )
     environment.filters["drawn"] = Markup
+    environment.filters["equation"] = equation_html
     return environment.get_template(template).render(
         policy=content_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own file
         **shown,
     )
+
+
+def equation_html(text: str) -> Markup:
+    """Return an equation with what stands behind _ below the line and what stands behind ^ above it, braces joining."""
+    said = str(escape(text))
+    said = re.sub(r"_(?:\{([^}]*)\}|(\w))", lambda part: f"<sub>{part[1] or part[2]}</sub>", said)
+    said = re.sub(r"\^(?:\{([^}]*)\}|(\w))", lambda part: f"<sup>{part[1] or part[2]}</sup>", said)
+    return Markup(said)  # noqa: S704 - escaped above
 
 
 def style_sheet() -> str:

@@ -61,7 +61,7 @@ def _draws() -> MethodPart:
         "factor L of the matrix. Each future meets one weather year and one demand year of the pool in each year of the "
         "horizon, so that all are met equally often. The design is repeated with R independent scrambles, each with its "
         "own part of the pool; the spread of a figure t between them is its standard error.",
-        ("x = F⁻¹(u)", "z′ = L z with L Lᵀ the matrix of correlations, u′ = Φ(z′)", "se(t) = sd(t₁ … t_R) / √R"),
+        ("x = F^{−1}(u)", "z′ = L z with L L^T the matrix of correlations, u′ = Φ(z′)", "se(t) = sd(t_1 … t_R) / √R"),
         "Owen, Monte Carlo theory, methods and examples, ch. 17",
         "The standard error tells the noise of the sampling and of the pool, not whether the assumptions are right.",
     )
@@ -75,7 +75,7 @@ def _generated() -> MethodPart:
         "total of the year varies from year to year. The pool is shifted until its months have the published means. The "
         "sum of the light is split into beam and diffuse by a law of the clearness index kt of the hour, K of the day "
         "and ψ of the neighbouring hours, solar time and height of the sun. Temperature and wind go with the sky.",
-        ("diffuse / global = 1 / (1 + exp(b₀ + b₁ kt + b₂ time + b₃ height + b₄ K + b₅ ψ))",),
+        ("diffuse / global = 1 / (1 + exp(b_0 + b_1 kt + b_2 time + b_3 height + b_4 K + b_5 ψ))",),
         "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
         "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
         "Applied Meteorology 17, 350; laws of days and hours: " + OWN + ", tuned to typical and real years",
@@ -120,9 +120,9 @@ def _modules() -> MethodPart:
         "warmer than the air by the light G over the heat loss at the wind speed w. Dirt, wires, mismatch and the yearly "
         "decline d take their shares; the input's voltage window, current and power limit the rest.",
         (
-            "I = I_L − I₀ (exp((V + I R_s) / a) − 1) − (V + I R_s) / R_sh",
-            "T_cell = T_air + G / (u₀ + u₁ w)",
-            "power in year n = power when new × (1 − d)ⁿ⁻¹",
+            "I = I_L − I_0 (exp((V + I R_s) / a) − 1) − (V + I R_s) / R_{sh}",
+            "T_{cell} = T_{air} + G / (u_0 + u_1 w)",
+            "power in year n = power when new × (1 − d)^{n − 1}",
         ),
         "De Soto, Klein and Beckman 2006; cells: Faiman 2008, Progress in Photovoltaics 16, 307; losses: Dobos 2014, "
         "NREL/TP-6A20-62641; decline: Jordan and Kurtz 2013",
@@ -175,7 +175,7 @@ def _power(coupling: str) -> MethodPart:
         "its idle draw for as long as it is on, and a and b from its efficiencies at half and full load. Charging stops "
         "below freezing where the battery stands outdoors.",
         (
-            "power from battery and sun = idle + a L + b L² for a load L",
+            "power from battery and sun = idle + a L + b L^2 for a load L",
             "demand + export + charge + losses = sun used + import + discharge + unmet, in every step",
         ),
         OWN + "; form of the losses: Schmidt and Sauer 1996, Sonnenenergie 4, from memory",
@@ -189,7 +189,7 @@ _LAWS = {
         "Naumann and others 2018, J. Energy Storage 17, 153, and 2020, J. Power Sources 451, 227666",
     ),
     "nmc": (
-        ("calendar loss = α(T, voltage) time^0.75, cycle loss = β(voltage, depth) √(charge through the cell)",),
+        ("calendar loss = α(T, voltage) time^{0.75}, cycle loss = β(voltage, depth) √(charge through the cell)",),
         "Schmalstieg, Käbitz, Ecker and Sauer 2014, J. Power Sources 257, 325",
     ),
     "datasheet": (
@@ -218,7 +218,7 @@ def _prices() -> Iterator[MethodPart]:
         "The yearly growth g of the logarithm of the price runs about its trend, remembers part φ of the year before, "
         "has a shock of spread σ and now and then a jump J. Export prices and inflation move with it as far as their "
         "correlations say.",
-        ("g_y = ln(1 + trend) + φ (g_{y−1} − ln(1 + trend)) + σ ε_y + J_y", "price_y = price₁ exp(g₂ + … + g_y)"),
+        ("g_y = ln(1 + trend) + φ (g_{y − 1} − ln(1 + trend)) + σ ε_y + J_y", "price_y = price_1 exp(g_2 + … + g_y)"),
         "form and figures held against household prices of the United States (EIA 1990-2021, BLS 1979-2021); jumps are "
         "a judgement",
         "Nobody knows how often prices jump; the tariff keeps its shape.",
@@ -231,7 +231,7 @@ def _moves() -> MethodPart:
         "The household moves at the end of a year, when its stay is over. The kit goes along, is sold or stays behind as "
         "the scenario says; a new home has usable sun by chance, with a yield of its own. Permission may be refused "
         "before anything is bought.",
-        ("value when sold = price × share × (1 − loss per year)^age",),
+        ("value when sold = price × share × (1 − loss per year)^{age}",),
         OWN,
     )
 
@@ -255,7 +255,7 @@ def _money() -> MethodPart:
         "the day of purchase; it holds what the kit still fetches at the end. Payback is when the running sum of flows "
         "without resale first reaches zero, on a straight line within the year. A payback that is not reached counts as "
         "never and is part of no average.",
-        ("worth = Σ f_y (1 + r)⁻ʸ, y = 0 … N", "payback = first t with f₀ + f₁ + … + f_t ≥ 0"),
+        ("worth = Σ f_y (1 + r)^{−y}, y = 0 … N", "payback = first t with f_0 + f_1 + … + f_t ≥ 0"),
         "ASTM E917, E964, E1057 and E1121; 10 CFR 436.19 to 436.23",
         "No tax on savings; energy is billed, peaks are not.",
     )

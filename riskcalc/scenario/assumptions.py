@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from riskcalc.quantity import Quantity
+from riskcalc.quantity import Quantity, plain
 from riskcalc.scenario.complaints import shown
 from riskcalc.scenario.schema import Scenario, family_of
 from riskcalc.scenario.units import unit_of
@@ -100,6 +100,8 @@ def _words(value: Any, origin: str) -> str:
         return f"not given: {origin}"
     if isinstance(value, str):
         return value
+    if isinstance(value, float):
+        return plain(value)
     return shown(value).strip("[]").replace('"', "") if isinstance(value, tuple) else shown(value)
 
 
