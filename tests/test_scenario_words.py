@@ -1,5 +1,6 @@
 """The words of a scenario: each key has a short name of its own, and the page calls things by it."""
 
+import json
 import re
 from pathlib import Path
 
@@ -91,3 +92,19 @@ def test_a_title_is_what_the_scenario_is_called(small_file: Path) -> None:
     titled = read_scenario(small_file, ['title="A flat in the south"'])
     assert (plain.called, plain.name) == ("small", "small")
     assert (titled.called, titled.name) == ("A flat in the south", "small")
+
+
+@pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*.toml")), ids=lambda path: path.stem)
+def test_shipped_scenarios_name_the_schema_and_themselves(path: Path) -> None:
+    """Editors find the schema by the first line, as TOML editors agree; readers find a title."""
+    first = path.read_text(encoding="utf-8").splitlines()[0]
+    assert first == "#:schema ./scenario.schema.json"
+    scenario = read_scenario(path)
+    assert scenario.title
+    assert scenario.called != scenario.name == path.stem
+
+
+def test_the_shipped_schema_is_that_of_the_model() -> None:
+    """What editors read is what the program checks."""
+    shipped = json.loads((SCENARIOS / "scenario.schema.json").read_text(encoding="utf-8"))
+    assert shipped == json_schema(), "run: riskcalc schema > scenarios/scenario.schema.json"
