@@ -26,6 +26,7 @@ def ranking_lines(figures: Mapping[str, Any]) -> list[str]:
         lines += _index_lines(found["families"], "family")
     if figures["agreement"] is not None:
         lines += ["", *_agreement_lines(figures["agreement"])]
+    lines += ["", *_effect_lines(figures["range_effects"], figures["currency"])]
     lines += ["", *_odds_lines(figures["odds_ranking"])]
     lines += ["", *information_lines(figures["value_of_information"], figures["currency"])]
     lines += ["", *break_even_lines(figures["break_even"])]
@@ -74,6 +75,22 @@ def _agreement_lines(found: Mapping[str, Any]) -> list[str]:
             verdict = "the same" if found[f"{name}_agrees"] else "another order"
             lines.append(f"{words} name {verdict} at the top: {'; '.join(row['label'] for row in found[name])}")
     return lines
+
+
+def _effect_lines(rows: Sequence[Mapping[str, Any]], currency: str) -> list[str]:
+    """Return how the worth changes over the range of each input, strongest first, where it is clear of its error."""
+    lines = ["worth with one thing at its 10 % and at its 90 % point, all else drawn"]
+    clear = [row for row in rows if "effect" in row and abs(row["effect"]["value"]) > _two_errors(row["effect"])]
+    clear.sort(key=lambda row: -abs(row["effect"]["value"]))
+    for row in clear[:MOST_ROWS]:
+        low, high = (f"{row[f'worth_at_{end}_percent']:,.0f}" for end in (10, 90))
+        change = f"{row['effect']['value']:+,.0f}"
+        lines.append(f"  {row['label']}: {low} to {high} {currency}, change {change}{_plus_minus(row['effect'])}")
+    return lines if clear else [*lines, "  nothing rises above its error"]
+
+
+def _two_errors(figure: Mapping[str, Any]) -> float:
+    return 2.0 * (figure["standard_error"] or 0.0)
 
 
 def _odds_lines(found: Mapping[str, Any]) -> list[str]:
