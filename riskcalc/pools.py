@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,7 @@ from riskcalc.distributions import mean
 from riskcalc.errors import one_problem
 from riskcalc.habits import split_meter
 from riskcalc.planes import PlaneSet, node_power_w, plane_sets
+from riskcalc.pool_order import fair_order, put_in_order
 from riskcalc.scenario import Scenario
 from riskcalc.schedule import moved_window
 from riskcalc.solar import SunPath, sun_path
@@ -32,7 +33,7 @@ from riskcalc.weather import shipped
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
 from riskcalc.weather.generator import generated_years
-from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 
 Floats = NDArray[np.float64]
 
@@ -105,7 +106,7 @@ class YearsAtHand:
         """Return the weather years of the scenario, built at most once."""
         key = _weather_key(scenario)
         if key not in self._weather:
-            kept = self.store.kept("weather", key, lambda: _content(weather_years(scenario)))
+            kept = self.store.kept("weather", key, lambda: _content(_fair_weather(scenario, weather_years(scenario))))
             self._weather[key] = WeatherPool(**kept)
         return self._weather[key]
 
@@ -114,7 +115,9 @@ class YearsAtHand:
         place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
         key = _demand_key(scenario, clock, place)
         if key not in self._demand:
-            kept = self.store.kept("demand", key, lambda: _content(demand_years(scenario, clock, **place)))
+            kept = self.store.kept(
+                "demand", key, lambda: _content(_fair_demand(scenario, demand_years(scenario, clock, **place)))
+            )
             self._demand = {key: DemandPool(**kept)}
         return self._demand[key]
 
@@ -244,6 +247,24 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
     )
 
 
+def _fair_weather(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
+    """Return the years dealt to the scrambles by their sun."""
+    order = _order(scenario, pool.annual_ghi_kwh(), _WEATHER_STREAM)
+    return replace(pool, **{name: getattr(pool, name)[order] for name in HOUR_SERIES})
+
+
+def _fair_demand(scenario: Scenario, pool: DemandPool) -> DemandPool:
+    """Return the years dealt to the scrambles by their use; the given pool is used up."""
+    order = _order(scenario, (pool.reachable_day_kwh + pool.wired_day_kwh).sum(axis=(1, 2)), _DEMAND_STREAM)
+    for held in (pool.reachable_w, pool.wired_w, pool.day_rank):
+        put_in_order(held, order)
+    return replace(pool)
+
+
+def _order(scenario: Scenario, annual: Floats, stream: int) -> NDArray[np.int64]:
+    return fair_order(annual, scrambles=scenario.study.scrambles, seed=_seed(scenario, stream))
+
+
 def reaches_all(scenario: Scenario) -> bool:
     """Return whether the kit meets every load of the home, plugged in or not."""
     return scenario.kit is not None and scenario.kit.coupling in ALL_LOADS_REACHED
@@ -258,13 +279,14 @@ def _weather_file(scenario: Scenario) -> Path:
 
 def _weather_key(scenario: Scenario) -> str:
     """Return everything that decides the weather years, as text."""
-    return repr((scenario.site, _data_hashes(scenario), scenario.study.seed, scenario.study.pool_years))
+    study = scenario.study
+    return repr((scenario.site, _data_hashes(scenario), study.seed, study.pool_years, study.scrambles))
 
 
 def _demand_key(scenario: Scenario, clock: LocalClock, place: Mapping[str, float]) -> str:
     """Return everything that decides the demand years, as text."""
     home, study = scenario.home.model_copy(update={"surfaces": {}}), scenario.study
-    how = (study.seed, study.pool_years, study.step_minutes, clock.slot_minutes, clock.zone)
+    how = (study.seed, study.pool_years, study.scrambles, study.step_minutes, clock.slot_minutes, clock.zone)
     shifts = hashlib.sha256(np.ascontiguousarray(clock.shift_minutes).tobytes()).hexdigest()
     return repr((home, _data_hashes(scenario), how, shifts, dict(place), reaches_all(scenario), moved_window(scenario)))
 

@@ -39,8 +39,8 @@ DEFAULT_LIMIT_GIB = 4.0
 #: the scenario, whose content is in the key (`tests/test_store.py` reads the imports and holds this).
 POOL_SOURCES = (
     *("array", "cell", "clock", "demand", "diode", "distributions", "habits", "module", "observed", "orientation"),
-    *("plane", "planes", "pools", "price_series", "quantity", "schedule", "solar", "surface", "tables", "tariff"),
-    "weather",
+    *("plane", "planes", "pool_order", "pools", "price_series", "quantity", "schedule", "solar", "surface", "tables"),
+    *("tariff", "weather"),
 )
 #: Libraries whose version may move a bit of a pool.
 POOL_LIBRARIES = ("numpy", "scipy", "numba", "pandas", "pvlib", "tzdata")
