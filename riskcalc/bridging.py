@@ -27,17 +27,12 @@ from riskcalc.dispatch import DispatchOutcome, Flow, Param
 
 Floats = NDArray[np.float64]
 
-#: Draws whose year is traced, and outages put into each; more moves the share bridged by less than a hundredth.
+#: Draws whose year is traced (at least), and outages put into each; more moves the share bridged by less than a hundredth.
 SAMPLED_DRAWS, STARTS = 8, 400
 
 
 #: Places in the day's swing of stored energy at which an outage is tried: midpoints of five equal parts.
 PLACES = (0.1, 0.3, 0.5, 0.7, 0.9)
-
-
-def sampled_draws(draws: int) -> NDArray[np.int64]:
-    """Return the draws that are traced, spread evenly over all."""
-    return np.unique(np.linspace(0, draws - 1, min(SAMPLED_DRAWS, draws)).astype(np.int64))
 
 
 def hours_in_year(

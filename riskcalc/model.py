@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.bridging import sampled_draws
+from riskcalc.bridging import SAMPLED_DRAWS
 from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.distributions import quantile
@@ -108,8 +108,8 @@ def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     plan, built = slot_plan(scenario, clock), pools(scenario, clock, at_hand)
     if scenario.outages is None:
         return World(clock, plan, built)
-    random = design_of(scenario)
-    few = part_of_design(random, sampled_draws(random.draws))
+    # The first draws of each scramble: the same ones however many follow.
+    few = design_of(with_draws(scenario, SAMPLED_DRAWS))
     plant = Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
     return World(clock, plan, replace(built, outage_scale=outage_scale(plant)))
 
@@ -128,6 +128,11 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
     )
 
 
+def with_draws(scenario: Scenario, draws: int) -> Scenario:
+    """Return the scenario with another number of draws asked for."""
+    return scenario.model_copy(update={"study": scenario.study.model_copy(update={"draws": draws})})
+
+
 def random_keys(scenario: Scenario) -> tuple[str, ...]:
     """Return all that is drawn once per draw: the uncertain inputs and the chances of moves, refusals and failures."""
     return (*scenario.uncertain(), *luck_keys(scenario))
@@ -140,8 +145,13 @@ def luck_keys(scenario: Scenario) -> tuple[str, ...]:
 
 def drawn_values(scenario: Scenario, random: Design) -> dict[str, Floats]:
     """Return the value of every quantity in every draw and the point of every chance, shape (draws,) each."""
-    middle = np.full(random.draws, 0.5)
-    values = {key: quantile(quantity, random.unit.get(key, middle)) for key, quantity in scenario.quantities().items()}
+    values = {
+        key: quantile(quantity, random.unit[key])
+        if key in random.unit
+        # One number for all draws, which takes the memory of one.
+        else np.broadcast_to(quantile(quantity, 0.5), (random.draws,))
+        for key, quantity in scenario.quantities().items()
+    }
     return values | {key: random.unit[key] for key in luck_keys(scenario)}
 
 
