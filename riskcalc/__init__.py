@@ -1,6 +1,5 @@
 """riskcalc: how sure is it that a battery unit, a few panels or a rooftop system pays back?"""
 
-from importlib import import_module
 from typing import Any
 
 __version__ = "0.1.0"
@@ -11,7 +10,9 @@ __all__ = ["__version__", "assess", "compare", "load", "rank"]
 
 def __getattr__(name: str) -> Any:
     if name in __all__:
-        return getattr(import_module("riskcalc.api"), name)
+        from riskcalc import api
+
+        return getattr(api, name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

@@ -106,21 +106,21 @@ class Assessed:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in result.json."""
-        from riskcalc.whole_result import whole_result
+        from riskcalc.publication.whole_result import whole_result
 
         return whole_result(self.assessment)
 
     @cached_property
     def frame(self) -> pd.DataFrame:
         """One row per future, as in draws.csv; payback is infinite where it never comes."""
-        from riskcalc.result import draw_table
+        from riskcalc.results.result import draw_table
 
         return _frame(*draw_table(self.assessment), index="draw").replace("", float("inf")).astype(float)
 
     @cached_property
     def page(self) -> ReportData:
         """What the page shows, as plain arrays and texts."""
-        from riskcalc.page_data import report_data
+        from riskcalc.publication.page_data import report_data
 
         scenario = self.assessment.scenario
         words = ["riskcalc", "assess", scenario.files[0].path]
@@ -158,7 +158,7 @@ class Assessed:
     def save(self, folder: str | Path) -> list[Path]:
         """Write result.json, draws.csv and report.html into a folder, as the command does."""
         from riskcalc.output import csv_text, json_text, write_files
-        from riskcalc.result import draw_table
+        from riskcalc.results.result import draw_table
 
         table = csv_text(*draw_table(self.assessment))
         texts = {"result.json": json_text(self.figures), "draws.csv": table, "report.html": self.html()}

@@ -8,21 +8,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.bridging import SAMPLED_DRAWS
 from riskcalc.clock import LocalClock
 from riskcalc.dispatch import SlotPlan
-from riskcalc.distributions import quantile
-from riskcalc.draw_axis import Whole, of_draws
-from riskcalc.draw_blocks import Threads, Workers, divided, values_of, year_counter
-from riskcalc.electrical import check_fit, scenario_fit
-from riskcalc.failures import failure_keys
-from riskcalc.pools import Pools, YearsAtHand, pools
-from riskcalc.sampling import Design, design, draws_run
+from riskcalc.futures.bridging import SAMPLED_DRAWS
+from riskcalc.futures.draw_blocks import Threads, Workers, divided, values_of, year_counter
+from riskcalc.futures.failures import failure_keys
+from riskcalc.futures.simulation import Plant, Simulation, outage_scale
+from riskcalc.futures.tenure import tenure_keys
 from riskcalc.scenario import Scenario
-from riskcalc.schedule import clock_of, slot_plan
-from riskcalc.simulation import Plant, Simulation, outage_scale
-from riskcalc.tenure import tenure_keys
-from riskcalc.valuation import Valuation, valuation
+from riskcalc.uncertainty.distributions import quantile
+from riskcalc.uncertainty.draw_axis import Whole, of_draws
+from riskcalc.uncertainty.sampling import Design, design, draws_run
+from riskcalc.world.electrical import check_fit, scenario_fit
+from riskcalc.world.pools import Pools, YearsAtHand, pools
+from riskcalc.world.schedule import clock_of, slot_plan
+from riskcalc.worth.valuation import Valuation, valuation
 
 Floats = NDArray[np.float64]
 Values = Mapping[str, Floats]

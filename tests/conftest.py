@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -142,7 +142,12 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
     """Turn numpy numbers in recorded figures into plain ones: workers can send nothing else."""
     report = yield
     report.user_properties = [
-        (name, tuple(float(part) if isinstance(part, np.number) else part for part in value) if name == "published" else value)
+        (
+            name,
+            tuple(float(part) if isinstance(part, np.number) else part for part in value)
+            if name == "published"
+            else value,
+        )
         for name, value in report.user_properties
     ]
     return report

@@ -7,16 +7,16 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from riskcalc.array import array_power_w, combined_loss
-from riskcalc.cell import FREE_STANDING, cell_temperature, linear_temperature
-from riskcalc.module import Module
-from riskcalc.plane import plane_irradiance
-from riskcalc.solar import SunPath, sun_path
-from riskcalc.surface import operating_point
+from riskcalc.sun.array import array_power_w, combined_loss
+from riskcalc.sun.cell import FREE_STANDING, cell_temperature, linear_temperature
+from riskcalc.sun.module import Module
+from riskcalc.sun.plane import plane_irradiance
+from riskcalc.sun.surface import operating_point
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.inclined import annual_inclined_kwh, rule_of_yield_kwh
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
+from riskcalc.weather.solar import SunPath, sun_path
 
 Record = Callable[[str, object], None]
 

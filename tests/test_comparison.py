@@ -12,7 +12,7 @@ from riskcalc.comparison.figures import pair
 from riskcalc.errors import InputError
 from riskcalc.model import assessment
 from riskcalc.scenario import read_scenario
-from riskcalc.summary import estimate, mean
+from riskcalc.uncertainty.summary import estimate, mean
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

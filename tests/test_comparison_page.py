@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from riskcalc.comparison import comparison, result, stay_curves
-from riskcalc.comparison_page import comparison_page, differing, listed
+from riskcalc.publication.comparison_page import comparison_page, differing, listed
 from riskcalc.report import comparison_words as words
 from riskcalc.report.comparison_page import comparison_html
 from riskcalc.scenario import read_scenario

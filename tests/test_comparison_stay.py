@@ -13,10 +13,10 @@ from riskcalc.comparison.stay import (
     stay_pair,
     stays_followed,
 )
+from riskcalc.futures.simulation import Plant, simulate
 from riskcalc.model import design_of, drawn_values, world_of
 from riskcalc.scenario import read_scenario
-from riskcalc.simulation import Plant, simulate
-from riskcalc.valuation import valuation
+from riskcalc.worth.valuation import valuation
 
 UNCERTAIN = (
     'kit.inverter.idle_w={distribution="uniform", low=5, high=20}',

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from riskcalc.distributions import EDGE, cumulative, cut_share, describe, mean, quantile
-from riskcalc.observed import Discrete, Empirical
-from riskcalc.quantity import Beta, Fixed, Lognormal, Normal, Pert, Triangular, Uniform
+from riskcalc.uncertainty.distributions import EDGE, cumulative, cut_share, describe, mean, quantile
+from riskcalc.uncertainty.observed import Discrete, Empirical
+from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Triangular, Uniform
 
 GRID = np.linspace(0.001, 0.999, 41)
 

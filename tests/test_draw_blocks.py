@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc import draw_axis
-from riskcalc.draw_axis import Whole, of_draws
-from riskcalc.draw_blocks import Threads, divided, usable_threads, year_counter
+from riskcalc.futures.draw_blocks import Threads, divided, usable_threads, year_counter
 from riskcalc.model import assessment, design_of, drawn_values, evaluated, part_of_design, world_of
+from riskcalc.uncertainty import draw_axis
+from riskcalc.uncertainty.draw_axis import Whole, of_draws
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',
@@ -193,7 +193,7 @@ def test_memory_is_flat_in_draws(small_file):
     """
     peaks = {}
     for draws in (2048, 16_384):
-        changes = [*UNCERTAIN[:-2], "study.step_minutes=60", "study.horizon_years=20", f"study.draws={draws}"]
+        changes = [*UNCERTAIN[:-2], "study.step_minutes=30", "study.horizon_years=20", f"study.draws={draws}"]
         done = subprocess.run(
             [sys.executable, "-c", PEAK, str(small_file), *changes],
             capture_output=True,

@@ -14,7 +14,7 @@ from riskcalc.errors import InputError
 from riskcalc.matching import cell_table, matching, result, shelf_files
 from riskcalc.matching.shelf import told_apart
 from riskcalc.matching.sizes import Size, arrangements, size_problem, sizes_asked
-from riskcalc.matching_page import matching_page
+from riskcalc.publication.matching_page import matching_page
 from riskcalc.report.matching_page import matching_html
 from riskcalc.scenario import read_scenario
 

@@ -6,7 +6,7 @@ import pytest
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
 from riskcalc.model import assessment
-from riskcalc.trace import traced_year
+from riskcalc.results.trace import traced_year
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',

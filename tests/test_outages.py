@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from riskcalc.bridging import hours_carried, hours_in_year
 from riskcalc.dispatch import param_rows
-from riskcalc.draw_blocks import Threads
 from riskcalc.errors import InputError
+from riskcalc.futures.bridging import hours_carried, hours_in_year
+from riskcalc.futures.draw_blocks import Threads
+from riskcalc.futures.outages import bridged_outages
+from riskcalc.futures.simulation import Plant, traced_draw
 from riskcalc.model import assessment
-from riskcalc.outages import bridged_outages
-from riskcalc.simulation import Plant, traced_draw
 
 YEAR = ("study.horizon_years=1", "home.annual_use_kwh=1500")
 
@@ -51,7 +51,7 @@ def test_the_scaled_estimate_holds_in_draws_that_were_not_traced(read_small, len
     each = bridged_outages(scenario, found.simulation, found.values).hours_bridged[0] / 4.0
     plant = Plant(scenario, found.world.pools, found.world.plan, found.values, found.design.pool_year)
     request = plant.year_request(0, capacity_share=np.ones(16), working=np.ones(16, dtype=bool), stored_wh=np.zeros(16))
-    others = [1, 5, 9, 13]  # not the first of their scrambles, which are traced
+    others = list(range(1, 16, 2))  # not the first of their scrambles, which are traced
     truth = [
         hours_in_year(traced_draw(request, draw), request.params[:, draw], step_minutes=15, length_hours=length_hours)
         for draw in others

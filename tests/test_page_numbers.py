@@ -14,9 +14,9 @@ import pytest
 
 from riskcalc.model import assessment
 from riskcalc.output import json_text
-from riskcalc.page_data import report_data
+from riskcalc.publication.page_data import report_data
 from riskcalc.report.page import report_html
-from riskcalc.result import draw_table, result
+from riskcalc.results.result import draw_table, result
 
 CHANGES = (
     "study.draws=256",

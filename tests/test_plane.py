@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from riskcalc.plane import (
+from riskcalc.sun.plane import (
     cos_of_incidence,
     effective_irradiance,
     horizon_elevation,
@@ -14,10 +14,10 @@ from riskcalc.plane import (
     sky_share_above,
     transmitted_share,
 )
-from riskcalc.solar import SunPath, sun_path
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.solar import SunPath, sun_path
 
 
 @pytest.fixture(scope="module")

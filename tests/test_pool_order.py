@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.pool_order import fair_order, put_in_order
+from riskcalc.world.pool_order import fair_order, put_in_order
 
 
 @settings(max_examples=100, derandomize=True, deadline=None)

@@ -5,8 +5,8 @@ import pytest
 
 from riskcalc.errors import InputError
 from riskcalc.model import assessment, design_of, drawn_values
-from riskcalc.price_file import read_price_file
-from riskcalc.price_paths import dearest_rate, paths_of
+from riskcalc.money.price_file import read_price_file
+from riskcalc.worth.price_paths import dearest_rate, paths_of
 
 DRAWN = ("prices.spread=0.05", "prices.persistence=0", "study.draws=4096", "study.horizon_years=3")
 

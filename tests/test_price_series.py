@@ -8,9 +8,9 @@ import pytest
 from riskcalc.clock import local_clock
 from riskcalc.errors import InputError
 from riskcalc.model import assessment
-from riskcalc.price_series import rate_weights, read_price_series
-from riskcalc.tariff import RateRule, rate_of_slot
-from riskcalc.trace import traced_year
+from riskcalc.money.price_series import rate_weights, read_price_series
+from riskcalc.money.tariff import RateRule, rate_of_slot
+from riskcalc.results.trace import traced_year
 
 ZONE = "Europe/London"
 

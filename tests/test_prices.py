@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.prices import (
+from riskcalc.money.prices import (
     HISTORIES,
     correlated_normals,
     drawn_growth,

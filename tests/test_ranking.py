@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import special
 
-from riskcalc.ranking import rank_places, ranking
-from riskcalc.sampling import unit_cube
+from riskcalc.uncertainty.ranking import rank_places, ranking
+from riskcalc.uncertainty.sampling import unit_cube
 
 
 def units(count, draws=1024, seed=7):

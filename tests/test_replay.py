@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.errors import InputError
-from riskcalc.recorded import read_result
-from riskcalc.replay import check_unchanged, differences, figures_in, recorded_files, versions_that_differ
+from riskcalc.results.recorded import read_result
+from riskcalc.results.replay import check_unchanged, differences, figures_in, recorded_files, versions_that_differ
 
 
 def run(*words, cwd, **environment):

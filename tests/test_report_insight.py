@@ -7,7 +7,7 @@ from runpy import run_path
 
 import pytest
 
-from riskcalc.page_insight import page_insight, worth_finding_out
+from riskcalc.publication.page_insight import page_insight, worth_finding_out
 from riskcalc.report.data import Estimate
 from riskcalc.report.insight import claim_words, insight_words
 from riskcalc.report.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, InformationRow, Insight, OddsRow

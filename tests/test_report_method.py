@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 from riskcalc.ageing import datasheet
-from riskcalc.cell import linear_temperature
 from riskcalc.dispatch import inverter_curve
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import simple_payback_years
-from riskcalc.page_data import report_data
-from riskcalc.prices import price_path
+from riskcalc.money.prices import price_path
+from riskcalc.publication.page_data import report_data
 from riskcalc.report.method import MethodPart, method
 from riskcalc.report.page import report_html
+from riskcalc.sun.cell import linear_temperature
 
 FULL = {
     "generated_weather": True,

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special
 
-from riskcalc.sampling import correlated, design, draws_run, pool_year_of_draw, unit_cube
+from riskcalc.uncertainty.sampling import correlated, design, draws_run, pool_year_of_draw, unit_cube
 
 KEYS = ["kit.price", "home.annual_use_kwh", "prices.trend_per_year"]
 

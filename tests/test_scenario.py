@@ -7,10 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from riskcalc.distributions import quantile
 from riskcalc.errors import InputError
-from riskcalc.observed import Empirical
-from riskcalc.quantity import Fixed, Normal, Triangular, Uniform
 from riskcalc.scenario import (
     array_inputs,
     array_surfaces,
@@ -20,6 +17,9 @@ from riskcalc.scenario import (
     read_scenario,
     unit_of,
 )
+from riskcalc.uncertainty.distributions import quantile
+from riskcalc.uncertainty.observed import Empirical
+from riskcalc.uncertainty.quantity import Fixed, Normal, Triangular, Uniform
 
 FLAT = (Path(__file__).parent / "data" / "flat.toml").read_text(encoding="utf-8")
 SCENARIOS = Path(__file__).parent.parent / "scenarios"

@@ -9,7 +9,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.errors import InputError
-from riskcalc.quantity import Fixed
 from riskcalc.scenario import read_scenario
 from riskcalc.scenario.layers import Tree
 from riskcalc.scenario.overrides import override_tree
@@ -18,6 +17,7 @@ from riskcalc.scenario.reading import checked
 from riskcalc.scenario.schema import Scenario
 from riskcalc.scenario.toml_text import parse_toml
 from riskcalc.scenario.uncertain import Uncertain
+from riskcalc.uncertainty.quantity import Fixed
 
 FLAT = (Path(__file__).parent / "data" / "flat.toml").read_text(encoding="utf-8")
 QUIET = {
@@ -72,7 +72,7 @@ def distribution_tables(draw):
 @given(distribution_tables(), st.floats(-100, 100), st.floats(0, 100), st.booleans())
 def test_what_is_read_lies_inside_the_bounds(table, low, width, above):
     """A distribution is refused, or everything it can draw lies inside the bounds of its key."""
-    from riskcalc.distributions import quantile
+    from riskcalc.uncertainty.distributions import quantile
 
     bounds = Uncertain(low, low + width, above=above)
     try:

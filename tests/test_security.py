@@ -14,9 +14,9 @@ import pytest
 
 from riskcalc.errors import InputError, one_problem
 from riskcalc.model import assessment
-from riskcalc.page_data import report_data
+from riskcalc.publication.page_data import report_data
 from riskcalc.report.page import report_html
-from riskcalc.result import result
+from riskcalc.results.result import result
 from riskcalc.scenario import read_scenario
 
 PACKAGE = Path(__file__).parents[1] / "riskcalc"

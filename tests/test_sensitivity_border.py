@@ -4,8 +4,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from riskcalc.distributions import quantile
-from riskcalc.quantity import Normal, Uniform
 from riskcalc.sensitivity.salib_border import (
     Cube,
     check_outcome,
@@ -14,6 +12,8 @@ from riskcalc.sensitivity.salib_border import (
     sobol_indices,
     sobol_rows,
 )
+from riskcalc.uncertainty.distributions import quantile
+from riskcalc.uncertainty.quantity import Normal, Uniform
 
 POINTS = 4096
 

@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 
 from riskcalc.model import assessment
-from riskcalc.result import first_year_arrays
+from riskcalc.results.result import first_year_arrays
 from riskcalc.scenario import Claim
 from riskcalc.scenario.claims import FIRST_YEAR, MEASURES
 from riskcalc.sensitivity.claims import claim_result, claim_results
 from riskcalc.sensitivity.insight import insight
 from riskcalc.sensitivity.measures import measure_of
 from riskcalc.sensitivity.rows import insight_figures
-from riskcalc.summary import share_within
+from riskcalc.uncertainty.summary import share_within
 
 PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"
 USE = "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }"

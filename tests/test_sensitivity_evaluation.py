@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from riskcalc.model import drawn_values, evaluated, world_of
-from riskcalc.result import PRICE_LUCK, YEAR_LUCK
+from riskcalc.results.result import PRICE_LUCK, YEAR_LUCK
 from riskcalc.scenario import read_scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
 from riskcalc.sensitivity.factors import correlated_groups, factors_of, is_money_only

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from scipy import special
 
-from riskcalc.sampling import unit_cube
 from riskcalc.sensitivity.conditional import basis, expected, expected_less_noise
 from riskcalc.sensitivity.draws_at_hand import DrawnFactor, families, jackknife_error
 from riskcalc.sensitivity.given_data import given_data_indices
 from riskcalc.sensitivity.information import factor_information, information, perfect_information
+from riskcalc.uncertainty.sampling import unit_cube
 
 SCRAMBLES, DRAWS = 8, 8 * 256
 MU, S1, S2 = -30.0, 100.0, 60.0

@@ -7,8 +7,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from riskcalc.plane import cos_of_incidence
-from riskcalc.solar import extraterrestrial_normal, relative_airmass, sun_path, sun_position
+from riskcalc.sun.plane import cos_of_incidence
+from riskcalc.weather.solar import extraterrestrial_normal, relative_airmass, sun_path, sun_position
 
 
 def unix_seconds(text: str) -> np.ndarray:

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc import store
 from riskcalc.model import world_of
-from riskcalc.pools import YearsAtHand
-from riskcalc.store import Store, user_store
+from riskcalc.world import store
+from riskcalc.world.pools import YearsAtHand
+from riskcalc.world.store import Store, user_store
 
 
 def content(seed=1, length=1000):
@@ -104,7 +104,7 @@ def objects_inside(place):
     """Smuggle in an array of Python objects, which could run code on loading."""
     np.save(place / "flags.npy", np.array([{}], dtype=object), allow_pickle=True)
     listed = json.loads((place / "entry.json").read_text(encoding="utf-8"))
-    from riskcalc.store import _fingerprint
+    from riskcalc.world.store import _fingerprint
 
     listed["files"]["flags"] = _fingerprint(place / "flags.npy")
     (place / "entry.json").write_text(json.dumps(listed), encoding="utf-8")
@@ -208,11 +208,11 @@ def test_the_environment_says_where_and_how_much(monkeypatch, tmp_path):
 
 def pool_imports():
     """Return the names below riskcalc of all that `pools` imports, directly or not, scenario and kernels aside."""
-    package = Path(store.__file__).parent
-    seen, waiting = set(), ["pools"]
+    package = Path(store.__file__).parents[1]
+    seen, waiting = set(), ["world"]
     while waiting:
         name = waiting.pop()
-        if name in seen or name in ("", "scenario", "dispatch", "errors", "store"):
+        if name in seen or name in ("", "scenario", "dispatch", "errors"):
             continue
         seen.add(name)
         for path in [*package.glob(f"{name}.py"), *package.glob(f"{name}/*.py")]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from riskcalc import summary
+from riskcalc.uncertainty import summary
 
 
 def test_standard_error_of_independent_draws_matches_theory():

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from riskcalc.errors import InputError
+from riskcalc.futures.tenure import geometric_years, whole_years
 from riskcalc.model import assessment
-from riskcalc.tenure import geometric_years, whole_years
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',

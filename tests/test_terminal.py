@@ -7,12 +7,12 @@ import sys
 import pytest
 
 from riskcalc.model import assessment
-from riskcalc.page_data import report_data
+from riskcalc.publication.page_data import report_data
 from riskcalc.report import words
 from riskcalc.report.page import report_html
 from riskcalc.report.rounding import money_estimate, percent_estimate, years
-from riskcalc.result import result
-from riskcalc.terminal import PLAIN, steps_shown, summary_lines
+from riskcalc.results.result import result
+from riskcalc.terminal.summary import PLAIN, steps_shown, summary_lines
 
 
 @pytest.fixture

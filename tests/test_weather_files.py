@@ -12,9 +12,9 @@ import pytest
 
 from riskcalc.clock import DAYS
 from riskcalc.errors import InputError
-from riskcalc.solar import sun_path
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
 from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.solar import sun_path
 
 NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"
 PVLIB_DATA = Path(find_spec("pvlib").origin).parent / "data"

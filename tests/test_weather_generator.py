@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from riskcalc.clock import MONTH_OF_DAY
-from riskcalc.solar import sun_path
 from riskcalc.weather.clearness import HIDDEN, clear_sky_w, day_law, normal_series
 from riskcalc.weather.climates import climate, climate_names
 from riskcalc.weather.csv_years import read_csv_years
 from riskcalc.weather.files import read_tmy3
 from riskcalc.weather.generator import YEARLY_SPREAD, generated_years
 from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.solar import sun_path
 
 Record = Callable[[str, object], None]
 NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.solar import sun_path
 from riskcalc.weather.csv_years import read_csv_years
 from riskcalc.weather.files import read_tmy3
 from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.solar import sun_path
 from riskcalc.weather.split import beam_and_diffuse, diffuse_fraction
 
 Record = Callable[[str, object], None]

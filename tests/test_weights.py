@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from riskcalc import summary
-from riskcalc.weights import (
+from riskcalc.uncertainty import summary
+from riskcalc.uncertainty.weights import (
     effective_sample_size,
     likelihood_weights,
     misfit,

@@ -35,11 +35,11 @@ def assess(
 
     from riskcalc.model import assessment
     from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.page_data import report_data
+    from riskcalc.publication.page_data import report_data
+    from riskcalc.publication.whole_result import whole_result
     from riskcalc.report.page import report_html
-    from riskcalc.result import draw_table
-    from riskcalc.terminal import summary_lines, years_shown
-    from riskcalc.whole_result import whole_result
+    from riskcalc.results.result import draw_table
+    from riskcalc.terminal.summary import summary_lines, years_shown
 
     folder = out or Path("reports") / scenario.name
     check_writable(folder)

@@ -29,11 +29,11 @@ def compare(
     now = None if today is None else read(today, overrides)
 
     from riskcalc.comparison import comparison, draw_table, result, stay_curves, stays_to_follow
-    from riskcalc.comparison_page import comparison_page
     from riskcalc.output import check_writable, csv_text, json_text, write_files
+    from riskcalc.publication.comparison_page import comparison_page
     from riskcalc.report.comparison_page import comparison_html
-    from riskcalc.terminal import steps_shown
-    from riskcalc.terminal_comparison import comparison_lines
+    from riskcalc.terminal.comparison import comparison_lines
+    from riskcalc.terminal.summary import steps_shown
 
     folder = out or Path("reports") / "-or-".join(scenario.name for scenario in scenarios)[:120]
     check_writable(folder)

@@ -43,11 +43,11 @@ def match(
 
     from riskcalc.matching import cell_table, matching, result, shelf_files
     from riskcalc.matching.shelf import told_apart
-    from riskcalc.matching_page import matching_page
     from riskcalc.output import check_writable, csv_text, json_text, write_files
+    from riskcalc.publication.matching_page import matching_page
     from riskcalc.report.matching_page import matching_html
-    from riskcalc.terminal import steps_shown
-    from riskcalc.terminal_matching import matching_lines
+    from riskcalc.terminal.matching import matching_lines
+    from riskcalc.terminal.summary import steps_shown
 
     more_homes, more_kits = told_apart(shelf_files(files or []))
     home_files = sorted({*shelf_files(homes or []), *more_homes})

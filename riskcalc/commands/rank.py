@@ -45,8 +45,8 @@ def rank(
     from riskcalc.sensitivity.ranked import ranked
     from riskcalc.sensitivity.rows import ranked_figures
     from riskcalc.sensitivity.sobol import POINTS_AT_ONCE
-    from riskcalc.terminal import steps_shown
-    from riskcalc.terminal_rank import ranking_lines
+    from riskcalc.terminal.rank import ranking_lines
+    from riskcalc.terminal.summary import steps_shown
 
     most = max(points, most_points) if until else points
     with steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE)) as points_done:

@@ -21,8 +21,8 @@ def replay(
     as_json: AsJson = False,
 ) -> None:
     """Run an earlier result again and compare every figure; exit code 3 if any differs."""
-    from riskcalc.recorded import read_result
-    from riskcalc.replay import check_unchanged, recorded_files, replay_figures
+    from riskcalc.results.recorded import read_result
+    from riskcalc.results.replay import check_unchanged, recorded_files, replay_figures
 
     recorded = read_result(result_file)
     files = recorded_files(recorded, scenario_file)
@@ -31,9 +31,9 @@ def replay(
 
     from riskcalc.model import assessment
     from riskcalc.output import json_text
-    from riskcalc.terminal import years_shown
-    from riskcalc.terminal_replay import replay_lines
-    from riskcalc.whole_result import whole_result
+    from riskcalc.publication.whole_result import whole_result
+    from riskcalc.terminal.replay import replay_lines
+    from riskcalc.terminal.summary import years_shown
 
     with years_shown(scenario.study.horizon_years) as year_done:
         found = replay_figures(recorded, whole_result(assessment(scenario, on_year=year_done)))

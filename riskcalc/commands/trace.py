@@ -24,8 +24,8 @@ def trace(
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
 
     from riskcalc.output import check_writable, write_files
-    from riskcalc.schedule import clock_of
-    from riskcalc.trace import trace_table, traced_year
+    from riskcalc.results.trace import trace_table, traced_year
+    from riskcalc.world.schedule import clock_of
 
     check_writable(out.parent)
     columns = traced_year(scenario, draw=draw, year=year)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.money.dominance import dominance_order
-from riskcalc.summary import QUANTILES, Estimate, estimate, mean, quantile
+from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile
 
 Floats = NDArray[np.float64]
 

@@ -18,16 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.comparison.question import Entry, entries, same_tariff, tariff_name
-from riskcalc.electrical import check_fit, scenario_fit
 from riskcalc.errors import one_problem
 from riskcalc.model import drawn_values, evaluated, random_keys, world_of
 from riskcalc.money.measures import net_present_value
-from riskcalc.pools import Pools, YearsAtHand
-from riskcalc.sampling import Design, design, draws_run
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.bill import Tariff
-from riskcalc.summary import enough_draws_for
-from riskcalc.valuation import Valuation
+from riskcalc.uncertainty.sampling import Design, design, draws_run
+from riskcalc.uncertainty.summary import enough_draws_for
+from riskcalc.world.electrical import check_fit, scenario_fit
+from riskcalc.world.pools import Pools, YearsAtHand
+from riskcalc.worth.valuation import Valuation
 
 Floats = NDArray[np.float64]
 Kind = Literal["kit", "nothing", "tariff", "savings"]

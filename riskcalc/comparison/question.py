@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from riskcalc.errors import InputError, Problem, one_problem
-from riskcalc.pools import reaches_all
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.bill import Tariff
 from riskcalc.scenario.plans import Dispatch, Study
+from riskcalc.world.pools import reaches_all
 
 
 @dataclass(frozen=True)

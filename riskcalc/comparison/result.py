@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc import __version__, summary
+from riskcalc import __version__
 from riskcalc.comparison.figures import Pair, best_shares, pairs, regrets, value_of_knowing
 from riskcalc.comparison.options import Comparison, Option
 from riskcalc.comparison.question import tariff_name
 from riskcalc.comparison.stay import StayCurve, StayPair, against_nothing, stay_pairs
-from riskcalc.result import LIBRARIES, library_version
-from riskcalc.summary import Estimate
+from riskcalc.results.result import LIBRARIES, library_version
+from riskcalc.uncertainty import summary
+from riskcalc.uncertainty.summary import Estimate
 
 Floats = NDArray[np.float64]
 

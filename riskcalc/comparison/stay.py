@@ -16,16 +16,16 @@ from numpy.typing import NDArray
 from riskcalc.comparison.options import common_design
 from riskcalc.comparison.question import Entry
 from riskcalc.dispatch import Billed, Flow
+from riskcalc.futures.simulation import Plant, Simulation, simulate
+from riskcalc.futures.tenure import Course
 from riskcalc.model import drawn_values, world_of
-from riskcalc.pools import YearsAtHand
-from riskcalc.quantity import Fixed
-from riskcalc.sampling import Design
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import at_move_of
-from riskcalc.simulation import Plant, Simulation, simulate
-from riskcalc.summary import Estimate, estimate, mean
-from riskcalc.tenure import Course
-from riskcalc.valuation import valuation
+from riskcalc.uncertainty.quantity import Fixed
+from riskcalc.uncertainty.sampling import Design
+from riskcalc.uncertainty.summary import Estimate, estimate, mean
+from riskcalc.world.pools import YearsAtHand
+from riskcalc.worth.valuation import valuation
 
 Floats = NDArray[np.float64]
 

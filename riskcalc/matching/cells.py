@@ -18,12 +18,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from riskcalc.electrical import scenario_fit
 from riskcalc.errors import InputError, one_problem
 from riskcalc.matching.shelf import taking
 from riskcalc.matching.sizes import Size, arrangements
-from riskcalc.pools import YearsAtHand
 from riskcalc.scenario import Scenario, read_scenario
+from riskcalc.world.electrical import scenario_fit
+from riskcalc.world.pools import YearsAtHand
 
 #: Couplings whose modules are set up by the household itself.
 SELF_INSTALLED = ("sockets", "plug_in")

@@ -13,8 +13,8 @@ from riskcalc.errors import one_problem
 from riskcalc.matching.cells import Cell, Household, cell, coupling_problem, household
 from riskcalc.matching.shelf import kit_tables, tables_of
 from riskcalc.matching.sizes import OTHER, Size, size_problem, sizes_asked
-from riskcalc.pools import YearsAtHand
 from riskcalc.scenario import Scenario
+from riskcalc.world.pools import YearsAtHand
 
 #: Tables that a home file may hold and that then replace those of the base.
 HOME_TABLES = ("site", "home", "tariff", "prices", "tenure", "dispatch", "outages", "alternative")

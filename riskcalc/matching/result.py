@@ -11,7 +11,7 @@ from riskcalc.comparison.figures import Pair, pair
 from riskcalc.comparison.result import files, option_rows
 from riskcalc.matching.cells import Cell
 from riskcalc.matching.matched import HomeMatch, Matching
-from riskcalc.result import LIBRARIES, library_version
+from riskcalc.results.result import LIBRARIES, library_version
 
 COLUMNS = (
     "home", "kit", "modules", "batteries", "is_run", "reason", "currency", "worth_mean", "worth_standard_error",

@@ -1,7 +1,7 @@
 """How long until the purchase has paid for itself.
 
 Payback that is not reached within the horizon is *censored*, not long: it is `inf` here. Shares and quantiles over
-draws (riskcalc.summary) count it as never; no mean is ever taken over it.
+draws (riskcalc.uncertainty.summary) count it as never; no mean is ever taken over it.
 """
 
 from __future__ import annotations

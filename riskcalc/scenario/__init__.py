@@ -1,6 +1,5 @@
 """The scenario: what is read, checked and frozen before anything is computed."""
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.assumptions import Assumption, assumptions
 from riskcalc.scenario.bounds import bounds_of
 from riskcalc.scenario.claims import Claim
@@ -9,6 +8,7 @@ from riskcalc.scenario.kit_checks import array_inputs, array_surfaces
 from riskcalc.scenario.reading import read_scenario
 from riskcalc.scenario.schema import FileUsed, Scenario, family_of
 from riskcalc.scenario.units import unit_of
+from riskcalc.uncertainty.quantity import Quantity
 
 __all__ = [
     "Assumption",

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import Table, default_number, needed
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.uncertain import Uncertain
+from riskcalc.uncertainty.quantity import Quantity
 
 Money = Uncertain(0, 1e9)
 

@@ -7,10 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from riskcalc.quantity import Quantity, plain
 from riskcalc.scenario.complaints import shown
 from riskcalc.scenario.schema import Scenario, family_of
 from riskcalc.scenario.units import unit_of
+from riskcalc.uncertainty.quantity import Quantity, plain
 
 #: Settings that describe the scenario rather than assume something about the world.
 NOT_ASSUMED = ("name", "title", "description", "currency")

@@ -6,11 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import StrictBool
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.fields import COMMON_PRACTICE, Table, default, default_number, needed, optional
 from riskcalc.scenario.series import Yearly
 from riskcalc.scenario.texts import Days, Months, NamedEntries, Text, Windows
 from riskcalc.scenario.uncertain import Number, Uncertain
+from riskcalc.uncertainty.quantity import Quantity
 
 #: Wide enough for every currency; what is too much in a strong one is said by `scenario.crosschecks`.
 Price = Uncertain(0, 1_000_000, unit="per kWh")

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from riskcalc.quantity import Quantity, plain
 from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.currencies import STRONG_CURRENCIES
 from riskcalc.scenario.place import Site
+from riskcalc.uncertainty.quantity import Quantity, plain
 
 if TYPE_CHECKING:
     from riskcalc.clock import LocalClock
@@ -72,7 +72,7 @@ def _too_dear(
 def _rate_times(tariff: Tariff, zone: str) -> Iterator[Complaint]:
     """Let the tariff itself say what is wrong with the times of its rates."""
     from riskcalc.errors import InputError
-    from riskcalc.tariff import is_remaining_time, rate_of_slot
+    from riskcalc.money.tariff import is_remaining_time, rate_of_slot
 
     if len(tariff.rates) == 1 and all(is_remaining_time(rate) for rate in tariff.rates.values()):
         return

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
-from riskcalc.quantity import Quantity, plain
 from riskcalc.scenario.complaints import Complaint, did_you_mean, shown
 from riskcalc.scenario.schema import Correlation
+from riskcalc.uncertainty.quantity import Quantity, plain
 
 #: Smallest pivot of the Cholesky factor; below it two inputs are copies of each other and the factor is noise.
 SMALLEST_PIVOT = 1e-9

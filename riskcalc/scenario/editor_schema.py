@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import MISSING, fields
 from typing import Any
 
-from riskcalc.quantity import Fixed, Quantity
 from riskcalc.scenario.schema import Scenario
 from riskcalc.scenario.sources import SHARED_TABLES
 from riskcalc.scenario.uncertain import DISTRIBUTION_MARK, KINDS
+from riskcalc.uncertainty.quantity import Fixed, Quantity
 
 _LOOSE = "Part"
 

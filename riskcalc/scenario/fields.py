@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
-from riskcalc.quantity import Fixed
+from riskcalc.uncertainty.quantity import Fixed
 
 COMMON_PRACTICE = "common practice, no source"
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.fields import Table, default, default_number, needed, optional
 from riskcalc.scenario.texts import NamedEntries, Text
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
+from riskcalc.uncertainty.quantity import Quantity
 
 Efficiency = Uncertain(0.3, 1, unit="share")
 Watts = Number(50, 1_000_000, unit="W")

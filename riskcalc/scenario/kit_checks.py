@@ -6,10 +6,10 @@ import math
 from collections import Counter
 from collections.abc import Iterator
 
-from riskcalc.quantity import plain
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.kit import Inverter, Kit, Module, SolarInput
 from riskcalc.scenario.place import Home
+from riskcalc.uncertainty.quantity import plain
 
 #: Power on a datasheet and voltage times current at the maximum agree to rounding of the three figures.
 POWER_TOLERANCE = 0.03

@@ -7,11 +7,11 @@ from typing import Annotated
 
 from pydantic import StrictBool
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import Table, needed, optional
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.uncertain import Uncertain
+from riskcalc.uncertainty.quantity import Quantity
 
 Money = Uncertain(0, 1e9)
 

@@ -6,11 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.fields import Table, default, default_number, needed, optional
 from riskcalc.scenario.series import HORIZON_SCHEMA, Monthly, horizon_line
 from riskcalc.scenario.texts import NamedEntries, Text, Zone
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
+from riskcalc.uncertainty.quantity import Quantity
 
 Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
 

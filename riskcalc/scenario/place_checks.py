@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from riskcalc.demand.appliances import appliance_keys
-from riskcalc.quantity import plain
 from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.place import Home, Site
+from riskcalc.uncertainty.quantity import plain
 
 
 def site_complaints(site: Site) -> Iterator[Complaint]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.fields import Table, default, default_number, needed, optional
 from riskcalc.scenario.series import Monthly
 from riskcalc.scenario.texts import MonthDay, Names, Windows
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
+from riskcalc.uncertainty.quantity import Quantity
 
 Money = Uncertain(0, 1e9)
 OURS = "our own choice, see DEVELOPERS.md"

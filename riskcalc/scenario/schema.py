@@ -9,7 +9,6 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, PrivateAttr
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.alternative import Alternative
 from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.claims import Claim
@@ -21,6 +20,7 @@ from riskcalc.scenario.plans import Dispatch, Purchase, Study
 from riskcalc.scenario.tenure import Tenure
 from riskcalc.scenario.texts import Currency, Names, ScenarioName, Text
 from riskcalc.scenario.uncertain import Number
+from riskcalc.uncertainty.quantity import Quantity
 
 #: First parts of keys, longest first, with the family they belong to in rankings.
 FAMILIES = {

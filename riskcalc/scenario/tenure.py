@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
-from riskcalc.quantity import Quantity
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import Table, default, default_number, needed, optional
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.uncertain import Uncertain
+from riskcalc.uncertainty.quantity import Quantity
 
 Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
 Chance = Annotated[Quantity, Uncertain(0, 1)]

@@ -15,10 +15,10 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from riskcalc.observed import Discrete, Empirical
-from riskcalc.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform, plain
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, nearest, refusal, refuse, shown
 from riskcalc.scenario.units import said_unit, slip_hint
+from riskcalc.uncertainty.observed import Discrete, Empirical
+from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform, plain
 
 KINDS: dict[str, type[Quantity]] = {
     kind.kind: kind for kind in (Uniform, Triangular, Normal, Lognormal, Beta, Pert, Discrete, Empirical)
@@ -284,7 +284,7 @@ def _check_cut(quantity: Quantity, raw: dict[str, object]) -> None:
     separate = quantity.kind in ("discrete", "empirical")
     empty = low > high if separate else not low < high
     if not empty and not separate:
-        from riskcalc.distributions import cut_share
+        from riskcalc.uncertainty.distributions import cut_share
 
         empty = cut_share(quantity) < LEAST_LEFT
     if empty:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from riskcalc.quantity import plain
+from riskcalc.uncertainty.quantity import plain
 
 #: Endings of keys, longest first, with the unit they stand for; {money} is the scenario's currency.
 UNIT_OF_ENDING = (

@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from riskcalc.distributions import cumulative, quantile
 from riskcalc.model import Assessment
 from riskcalc.scenario import bounds_of
 from riskcalc.sensitivity.conditional import basis, expected_less_noise
@@ -29,7 +28,8 @@ from riskcalc.sensitivity.draws_at_hand import DrawnFactor
 from riskcalc.sensitivity.factors import is_money_only
 from riskcalc.sensitivity.resimulated import Margins
 from riskcalc.sensitivity.statements import Statement
-from riskcalc.valuation import valuation
+from riskcalc.uncertainty.distributions import cumulative, quantile
+from riskcalc.worth.valuation import valuation
 
 Floats = NDArray[np.float64]
 Odds = Callable[[float], float]

@@ -14,7 +14,7 @@ from riskcalc.sensitivity.break_even import BreakEven, break_even
 from riskcalc.sensitivity.factors import is_money_only
 from riskcalc.sensitivity.measures import OF_MONEY, Measure, measure_of
 from riskcalc.sensitivity.statements import Statement, payback_margin
-from riskcalc.summary import Estimate, estimate
+from riskcalc.uncertainty.summary import Estimate, estimate
 
 Floats = NDArray[np.float64]
 

@@ -12,8 +12,8 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.ranking import legendre
 from riskcalc.sensitivity.draws_at_hand import DrawnFactor
+from riskcalc.uncertainty.ranking import legendre
 
 Floats = NDArray[np.float64]
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.futures.tenure import HOME_LUCK, PERMISSION_LUCK
 from riskcalc.model import Assessment
-from riskcalc.result import ranked_places
+from riskcalc.results.result import ranked_places
 from riskcalc.sensitivity.factors import Factor, factors_of
-from riskcalc.tenure import HOME_LUCK, PERMISSION_LUCK
 
 Floats = NDArray[np.float64]
 

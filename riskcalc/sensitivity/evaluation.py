@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.draw_axis import of_draws
 from riskcalc.model import World, drawn_values, evaluated, part_of_design
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.factors import Factors
-from riskcalc.valuation import valuation
+from riskcalc.uncertainty.draw_axis import of_draws
+from riskcalc.worth.valuation import valuation
 
 Floats = NDArray[np.float64]
 

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from scipy import special
 
 from riskcalc.model import luck_keys
-from riskcalc.price_paths import fixed_path
-from riskcalc.result import PRICE_LUCK, YEAR_LUCK
-from riskcalc.sampling import Design, PathNoise, correlated, correlation_matrix
+from riskcalc.results.result import PRICE_LUCK, YEAR_LUCK
 from riskcalc.scenario import Scenario, family_of
 from riskcalc.sensitivity.salib_border import Cube
+from riskcalc.uncertainty.sampling import Design, PathNoise, correlated, correlation_matrix
+from riskcalc.worth.price_paths import fixed_path
 
 Floats = NDArray[np.float64]
 

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.ranking import enough_draws, legendre
 from riskcalc.sensitivity.conditional import expected
 from riskcalc.sensitivity.draws_at_hand import DrawnFactor, jackknife_error
+from riskcalc.uncertainty.ranking import enough_draws, legendre
 
 Floats = NDArray[np.float64]
 

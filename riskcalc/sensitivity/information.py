@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from riskcalc.sensitivity.conditional import basis, expected_less_noise
 from riskcalc.sensitivity.draws_at_hand import DrawnFactor, jackknife_error
-from riskcalc.summary import Estimate, estimate
+from riskcalc.uncertainty.summary import Estimate, estimate
 
 Floats = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import Flow
 from riskcalc.model import Assessment
-from riskcalc.result import first_year_arrays
+from riskcalc.results.result import first_year_arrays
 from riskcalc.scenario import Claim
 from riskcalc.scenario.claims import PAYBACKS
 from riskcalc.sensitivity.season import season_bills, season_energy

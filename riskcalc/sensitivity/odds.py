@@ -23,10 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from riskcalc.ranking import legendre
 from riskcalc.sensitivity.draws_at_hand import DrawnFactor, jackknife_error
 from riskcalc.sensitivity.given_data import given_data_indices
-from riskcalc.summary import share_within
+from riskcalc.uncertainty.ranking import legendre
+from riskcalc.uncertainty.summary import share_within
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from riskcalc.electrical import check_fit, scenario_fit
 from riskcalc.model import Assessment, World, design_of, drawn_values, evaluated, world_of
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH
@@ -16,6 +15,7 @@ from riskcalc.sensitivity.order import PLACES, Order
 from riskcalc.sensitivity.salib_border import Indices
 from riskcalc.sensitivity.screening import Screening, screening
 from riskcalc.sensitivity.sobol import SobolRun, sobol_run
+from riskcalc.world.electrical import check_fit, scenario_fit
 
 
 @dataclass(frozen=True)

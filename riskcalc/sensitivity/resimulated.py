@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.distributions import quantile
 from riskcalc.model import Assessment, evaluated, part_of_design
 from riskcalc.sensitivity.statements import Statement
+from riskcalc.uncertainty.distributions import quantile
 
 Floats = NDArray[np.float64]
 

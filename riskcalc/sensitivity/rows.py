@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from riskcalc.result import YEAR_LUCK, labels, library_version, provenance, ranking_rows, worth_ranking
+from riskcalc.results.result import YEAR_LUCK, labels, library_version, provenance, ranking_rows, worth_ranking
 from riskcalc.scenario import Claim, Scenario, unit_of
 from riskcalc.scenario.claims import MEASURES
 from riskcalc.sensitivity.break_even import BreakEven
@@ -81,7 +81,7 @@ def ranked_figures(found: Ranked) -> dict[str, Any]:
         "currency": scenario.currency,
         "horizon_years": scenario.study.horizon_years,
         "sobol": sobol_figures(found.sobol, words),
-        "range_effects": ranking_rows(worth_ranking(found.assessment), words),
+        "range_effects": ranking_rows(worth_ranking(found.assessment), scenario),
         "given_data": [
             {**named(row.name, words), "family": row.family, "share_of_variance": _pair(row.share, row.error)}
             for row in found.insight.given_data

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.dispatch import Billed, Flow
+from riskcalc.futures.simulation import Plant, run_year
 from riskcalc.model import Assessment
 from riskcalc.scenario import Scenario
-from riskcalc.simulation import Plant, run_year
 
 Floats = NDArray[np.float64]
 

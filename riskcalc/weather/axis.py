@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.errors import one_problem
-from riskcalc.solar import HOURS, SunPath
+from riskcalc.weather.solar import HOURS, SunPath
 
 LONGEST_GAP_HOURS = 3
 #: Most hours that a change of time zone can push over the end of a year.

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_LENGTHS, MONTH_OF_DAY
-from riskcalc.solar import SunPath
+from riskcalc.weather.solar import SunPath
 
 Floats = NDArray[np.float64]
 

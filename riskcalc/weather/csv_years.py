@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import standard_offset_minutes
 from riskcalc.errors import InputError, Problem, one_problem
-from riskcalc.solar import HOURS, SunPath, sun_path
 from riskcalc.weather.axis import HourStamps, check_sun_agrees, filled_note, gaps_closed, is_typical_year, years_on_axis
 from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.solar import HOURS, SunPath, sun_path
 from riskcalc.weather.split import beam_and_diffuse
 
 if TYPE_CHECKING:

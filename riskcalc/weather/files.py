@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from riskcalc.errors import one_problem
-from riskcalc.solar import HOURS, sun_path
 from riskcalc.weather.axis import check_sun_agrees, filled_note, gaps_closed
 from riskcalc.weather.csv_years import TYPICAL_YEAR_NOTE, existing, read_csv_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
+from riskcalc.weather.solar import HOURS, sun_path
 
 if TYPE_CHECKING:
     import pandas as pd

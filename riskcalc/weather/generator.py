@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from riskcalc.clock import DAYS
-from riskcalc.solar import sun_path
 from riskcalc.weather.air import air_temperature, wind_speed
 from riskcalc.weather.clearness import (
     DAY_MEMORY,
@@ -17,6 +16,7 @@ from riskcalc.weather.clearness import (
 )
 from riskcalc.weather.climates import Climate
 from riskcalc.weather.pool import HOURS, WeatherPool
+from riskcalc.weather.solar import sun_path
 from riskcalc.weather.split import beam_and_diffuse
 
 #: Standard deviation of a year's light on the horizontal over its long-term mean. Eight real years at 51 N 7 E gave

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.solar import HOURS, SunPath
+from riskcalc.weather.solar import HOURS, SunPath
 
 #: Coefficients of the logistic law: constant, hourly clearness, solar time [h], elevation [deg], daily clearness,
 #: persistence (Ridley, Boland & Lauret, Renewable Energy 35 (2010) 478-483, the model for all their sites). Written

@@ -52,7 +52,8 @@ class Kit:
 
 
 def _middle(figure: Any) -> float:
-    return float(figure.get("mode", figure.get("value", 0.0)) if isinstance(figure, dict) else figure)
+    value: Any = figure.get("mode", figure.get("value", 0.0)) if isinstance(figure, dict) else figure
+    return float(value)
 
 
 @cache

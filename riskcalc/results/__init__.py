@@ -1,0 +1,1 @@
+"""What a run says: figures for files, curves, traces, earlier results read back."""

@@ -1,0 +1,231 @@
+"""From one seed to named draws: scrambled Sobol' points, correlated inputs, years taken from the pools.
+
+Everything random in an assessment comes from here (the pools themselves are seeded by `pools`). Draws are laid out
+scramble after scramble: with R scrambles of n draws, scramble r owns the columns r*n .. (r+1)*n of every array.
+Scrambles are independent repetitions of the same design, so the spread between them is an honest standard error where
+the usual formula for independent draws is not (Owen, Monte Carlo theory, methods and examples, ch. 17).
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+Floats = NDArray[np.float64]
+
+#: Streams of random numbers that must not share a seed.
+_SOBOL_STREAM, _POOL_STREAM, _LUCK_STREAM = 1, 2, 3
+
+#: What the names of chances hold that no input describes: a move, a refusal, a failure. See `luck_points`.
+LUCK_MARK = ".luck_"
+
+
+@dataclass(frozen=True)
+class PathNoise:
+    """Standard normal and uniform numbers behind the price paths, each of shape (years, draws).
+
+    Growth, export and jumps come from the unit cube; `rate_normals` (other import rates) and `inflation_normals` are
+    drawn beside it like chances, so that a scenario that uses them meets the same numbers otherwise. Where they are None
+    other rates and inflation are moved by the shocks of growth.
+    """
+
+    growth_normals: Floats
+    export_normals: Floats
+    jump_uniforms: Floats
+    jump_normals: Floats
+    rate_normals: Floats | None = None
+    inflation_normals: Floats | None = None
+
+
+@dataclass(frozen=True)
+class Design:
+    """The random part of a run, before any scenario gives it a meaning.
+
+    `unit` maps the dotted key of each uncertain input and chance to its point in (0, 1), shape (draws,). `pool_year` says which
+    pool year each draw meets in each year of the horizon, shape (years, draws).
+    """
+
+    unit: Mapping[str, Floats]
+    path: PathNoise
+    pool_year: NDArray[np.int64]
+    scrambles: int
+
+    @property
+    def draws(self) -> int:
+        """Number of draws."""
+        return int(self.pool_year.shape[-1])
+
+
+def draws_run(asked: int, *, scrambles: int) -> int:
+    """Return the number of draws run when `asked` are wanted: the next `scrambles` x 2^m, which keeps Sobol' points balanced."""
+    per_scramble = max(1, -(-asked // scrambles))
+    return int(scrambles * 2 ** int(np.ceil(np.log2(per_scramble))))
+
+
+def design(
+    keys: Sequence[str],
+    *,
+    draws: int,
+    years: int,
+    pool_years: int,
+    seed: int,
+    scrambles: int = 8,
+    correlations: Mapping[tuple[str, str], float] | None = None,
+) -> Design:
+    """Return the random numbers of a run: the same for the same arguments, whatever the order of `keys`.
+
+    Twice the draws hold the same numbers again: the first half of each scramble is the whole of that scramble before.
+
+    Parameters
+    ----------
+    keys
+        Dotted keys of the uncertain inputs and of chances (`LUCK_MARK`). Options that are compared pass the union of
+        their keys, so that what they share is drawn in common.
+    draws, scrambles
+        `draws` = `scrambles` x a power of two (see `draws_run`).
+    years, pool_years
+        Horizon, and number of joint weather-and-demand years in the pools.
+    correlations
+        Correlation of the normal scores of pairs of keys (Gaussian copula).
+    """
+    luck = sorted({key for key in keys if LUCK_MARK in key})
+    ordered = sorted(set(keys) - set(luck))
+    cube = unit_cube(len(ordered) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
+    scalars, noise = cube[: len(ordered)], cube[len(ordered) :].reshape(years, 4, draws)
+    scalars = correlated(scalars, correlation_matrix(ordered, correlations or {}))
+    normals = special.ndtri(noise[:, [0, 1, 3]])
+    return Design(
+        unit=dict(zip(ordered, scalars, strict=True))
+        | {key: luck_points(key, draws=draws, seed=seed, scrambles=scrambles) for key in luck},
+        path=PathNoise(
+            growth_normals=normals[:, 0],
+            export_normals=normals[:, 1],
+            jump_uniforms=noise[:, 2],
+            jump_normals=normals[:, 2],
+            rate_normals=yearly_normals("prices.luck_rates", years=years, draws=draws, seed=seed, scrambles=scrambles),
+            inflation_normals=yearly_normals(
+                "prices.luck_inflation", years=years, draws=draws, seed=seed, scrambles=scrambles
+            ),
+        ),
+        pool_year=pool_year_of_draw(draws=draws, years=years, pool_years=pool_years, seed=seed, scrambles=scrambles),
+        scrambles=scrambles,
+    )
+
+
+def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
+    """Return scrambled Sobol' points strictly inside (0, 1), shape (dimensions, draws), scramble after scramble.
+
+    Raises
+    ------
+    ValueError
+        If `draws` is not `scrambles` times a power of two: Sobol' points lose their balance otherwise.
+    """
+    from scipy.stats import qmc
+
+    per_scramble = draws // scrambles
+    if per_scramble * scrambles != draws or per_scramble & (per_scramble - 1) or per_scramble == 0:
+        raise ValueError(f"draws: {draws}; accepted: {scrambles} times a power of two")
+    bits = 30
+    blocks = []
+    for scramble in range(scrambles):
+        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SOBOL_STREAM, scramble)))
+        engine = qmc.Sobol(dimensions, scramble=True, bits=bits, rng=rng)
+        blocks.append(engine.random_base2(per_scramble.bit_length() - 1).T)
+    # Points lie on a lattice that includes 0; half a cell up keeps every quantile function finite.
+    return np.concatenate(blocks, axis=1) + 2.0 ** -(bits + 1)
+
+
+def luck_points(key: str, *, draws: int, seed: int, scrambles: int) -> Floats:
+    """Return the points of a chance in (0, 1), (draws,): one in each n-th part of (0, 1) per scramble, in random order.
+
+    They depend on the name of the chance and the seed alone, so a scenario that adds one (the household may move) meets
+    the same prices, habits and weather as without it. The price is that they are balanced one by one only, as in a
+    Latin hypercube (McKay, Beckman and Conover, Technometrics 21 (1979) 239-245), not jointly like Sobol' points. Its
+    levels are nested (Qian, Biometrika 96 (2009) 957-970): the first half of 2n points is the whole of n points.
+    """
+    name = zlib.crc32(key.encode())
+    blocks = []
+    for scramble in range(scrambles):
+        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_LUCK_STREAM, name, scramble)))
+        blocks.append(_nested_strata(rng, points=draws // scrambles))
+    return np.concatenate(blocks)
+
+
+def _nested_strata(rng: np.random.Generator, *, points: int) -> Floats:
+    """Return points of which the first 1, 2, 4, 8, ... each hold one in every equal part of (0, 1)."""
+    found = _inside(rng.random(1))
+    while len(found) < points:
+        parts = 2 * len(found)
+        empty = np.setdiff1d(np.arange(parts), (found * parts).astype(np.int64))
+        found = np.concatenate([found, (rng.permutation(empty) + _inside(rng.random(len(empty)))) / parts])
+    return found[:points]
+
+
+def _inside(places: Floats) -> Floats:
+    return np.clip(places, 1e-9, 1.0 - 1e-9)
+
+
+def yearly_normals(key: str, *, years: int, draws: int, seed: int, scrambles: int) -> Floats:
+    """Return standard normals of each year, (years, draws), drawn like chances: one name for each year."""
+    points = [luck_points(f"{key}_{year}", draws=draws, seed=seed, scrambles=scrambles) for year in range(years)]
+    return special.ndtri(np.stack(points))
+
+
+def correlation_matrix(keys: Sequence[str], correlations: Mapping[tuple[str, str], float]) -> Floats:
+    """Return the correlation matrix of the normal scores, shape (keys, keys); identity where nothing is said."""
+    matrix = np.eye(len(keys))
+    place = {key: index for index, key in enumerate(keys)}
+    for (one, other), value in correlations.items():
+        if one in place and other in place:
+            matrix[place[one], place[other]] = matrix[place[other], place[one]] = value
+    return matrix
+
+
+def correlated(unit: Floats, matrix: Floats) -> Floats:
+    """Return uniform points whose normal scores have the given correlation, shape of `unit` (keys, draws).
+
+    z = Phi^-1(u), z' = L z with L L' = `matrix`, u' = Phi(z') (Gaussian copula). The identity returns `unit` untouched.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the matrix is not positive definite.
+    """
+    if np.array_equal(matrix, np.eye(len(matrix))):
+        return unit
+    factor = np.linalg.cholesky(matrix)
+    mixed = np.zeros_like(unit)
+    scores = special.ndtri(unit)
+    # Row by row in a fixed order: a matrix product may add in another order on another machine.
+    for row in range(len(matrix)):
+        for column in range(row + 1):
+            if factor[row, column] != 0.0:
+                mixed[row] += factor[row, column] * scores[column]
+    tiny = np.finfo(float).tiny
+    return np.clip(special.ndtr(mixed), tiny, 1.0 - np.finfo(float).epsneg)
+
+
+def pool_year_of_draw(*, draws: int, years: int, pool_years: int, seed: int, scrambles: int) -> NDArray[np.int64]:
+    """Return the pool year met by each draw in each year, shape (years, draws): a balanced permutation.
+
+    Each scramble has its own part of the pool, so that the spread between scrambles holds the luck of a finite pool
+    too. Within a scramble and year every run of as many draws as the part has years meets each of them once, so the
+    first draws of a scramble stay the same when more follow. A pool smaller than the number of scrambles is shared.
+    """
+    per_scramble = draws // scrambles
+    part = pool_years // scrambles
+    chosen = np.empty((years, draws), dtype=np.int64)
+    for scramble in range(scrambles):
+        first = scramble * pool_years // scrambles if part == 0 else scramble * part
+        own = np.arange(first, first + max(part, 1))
+        rounds = np.tile(own, (-(-per_scramble // len(own)), 1))
+        columns = slice(scramble * per_scramble, (scramble + 1) * per_scramble)
+        for year in range(years):
+            rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_POOL_STREAM, scramble, year)))
+            chosen[year, columns] = rng.permuted(rounds, axis=1).ravel()[:per_scramble]
+    return chosen

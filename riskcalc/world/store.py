@@ -1,0 +1,246 @@
+"""Arrays kept on disk between runs, found again by what they were made from.
+
+An entry is a folder of plain numpy files and one `entry.json`, named by the digest of its key. It is written under
+another name and put in place by one rename, so of two runs that make the same entry at once one wins and both go on.
+Arrays come back as read-only maps of their files: opening them costs next to nothing, and memory is used only for what
+is read. An entry that is damaged in any way is dropped and made anew; a disk that is full or read-only means no more
+than that nothing is kept.
+
+Where: `RISKCALC_CACHE`, else `XDG_CACHE_HOME`/riskcalc, else ~/.cache/riskcalc. `RISKCALC_CACHE=off` keeps nothing.
+How much: `RISKCALC_CACHE_GIB` (4 unless set); what was not used for longest goes first.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import platform
+import shutil
+import tempfile
+import time
+import zlib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from riskcalc import __version__
+
+#: Version of the layout of an entry.
+LAYOUT = 1
+DEFAULT_LIMIT_GIB = 4.0
+#: Modules and folders of the package whose sources and tables decide what a pool holds: all that `pools` imports but
+#: the scenario, whose content is in the key (`tests/test_store.py` reads the imports and holds this).
+POOL_SOURCES = ("clock", "demand", "money", "sun", "tables", "uncertainty", "weather", "world")
+#: Libraries whose version may move a bit of a pool.
+POOL_LIBRARIES = ("numpy", "scipy", "numba", "pandas", "pvlib", "tzdata")
+
+#: A file is checked at this many places of this length, which finds what was cut off or never reached the disk. A
+#: single bit that flips between two places of a large file is not found.
+_CHECKED_PLACES, _CHECKED_BYTES = 32, 65_536
+#: A folder that is being written for longer than this belongs to a run that was killed [s].
+_LONGEST_WRITING_S = 3600.0
+_WRITING = ".writing-"
+
+Content = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Store:
+    """A folder of entries and the most it may hold; without a folder nothing is kept."""
+
+    folder: Path | None
+    limit_bytes: int = int(DEFAULT_LIMIT_GIB * 2**30)
+
+    def kept(self, kind: str, key: str, make: Callable[[], Content]) -> dict[str, Any]:
+        """Return the content made from `key`, from disk if it is there, else made now and kept for the next time.
+
+        Parameters
+        ----------
+        kind
+            What it is, in a word; begins the name of the entry.
+        key
+            Everything that decides the content, as text.
+        make
+            Returns arrays, and plain values that JSON can hold; tuples stay tuples, lists become tuples.
+        """
+        if self.folder is None:
+            return dict(make())
+        digest = hashlib.sha256("\n".join([str(LAYOUT), made_by(), key]).encode()).hexdigest()
+        place = self.folder / f"{kind}-{digest[:40]}"
+        found = _read(place)
+        if found is not None:
+            return found
+        made = dict(make())
+        if self._write(place, made):
+            # Mapped from the file, the arrays need no memory of their own any more.
+            return _read(place) or made
+        return made
+
+    def _write(self, place: Path, made: Content) -> bool:
+        """Write an entry and make room for it; False where that cannot be."""
+        assert self.folder is not None
+        writing: Path | None = None
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            writing = Path(tempfile.mkdtemp(prefix=_WRITING, dir=self.folder))
+            plain = {name: value for name, value in made.items() if not isinstance(value, np.ndarray)}
+            files = {}
+            for name, array in made.items():
+                if isinstance(array, np.ndarray):
+                    np.save(writing / f"{name}.npy", array, allow_pickle=False)
+                    files[name] = _fingerprint(writing / f"{name}.npy")
+            (writing / "entry.json").write_text(json.dumps({"plain": plain, "files": files}), encoding="utf-8")
+            if _size(writing) > self.limit_bytes:
+                return False
+            writing.rename(place)
+            self._make_room(place)
+        except OSError:
+            # Nothing can be written here, or another run was quicker.
+            return place.exists()
+        finally:
+            if writing is not None:
+                shutil.rmtree(writing, ignore_errors=True)
+        return True
+
+    def _make_room(self, newest: Path) -> None:
+        """Drop what was not used for longest until the rest is within the limit, and what killed runs left."""
+        assert self.folder is not None
+        entries = []
+        for folder in self.folder.iterdir():
+            used = _last_used(folder)
+            if folder.name.startswith(_WRITING):
+                if time.time() - used > _LONGEST_WRITING_S:
+                    shutil.rmtree(folder, ignore_errors=True)
+            elif folder != newest and (folder / "entry.json").exists():
+                entries.append((used, folder))
+        held = _size(newest) + sum(_size(folder) for _, folder in entries)
+        for _, folder in sorted(entries):
+            if held <= self.limit_bytes:
+                break
+            held -= _size(folder)
+            _drop(folder)
+
+
+def user_store() -> Store:
+    """Return the store of the user's own cache folder, as the environment names it."""
+    named = os.environ.get("RISKCALC_CACHE")
+    if named is not None:
+        folder = None if named.strip().lower() in ("", "off", "0", "no", "none") else Path(named).expanduser()
+    else:
+        base = os.environ.get("XDG_CACHE_HOME", "")
+        try:
+            folder = (Path(base) if Path(base).is_absolute() else Path.home() / ".cache") / "riskcalc"
+        except RuntimeError:  # no home folder
+            folder = None
+    try:
+        limit_gib = float(os.environ.get("RISKCALC_CACHE_GIB", DEFAULT_LIMIT_GIB))
+    except ValueError:
+        limit_gib = DEFAULT_LIMIT_GIB
+    return Store(folder, int(limit_gib * 2**30))
+
+
+@cache
+def made_by() -> str:
+    """Return what makes pools besides a scenario: this version, the sources and tables, the libraries, the machine."""
+    digest = hashlib.sha256()
+    package = Path(__file__).parents[1]
+    for part in POOL_SOURCES:
+        for path in sorted(
+            [*package.glob(f"{part}.py"), *package.glob(f"{part}/*.py"), *package.glob(f"{part}/*.csv")]
+        ):
+            digest.update(path.relative_to(package).as_posix().encode() + b"\n" + path.read_bytes())
+    libraries = [f"{name} {_version(name)}" for name in POOL_LIBRARIES]
+    return "\n".join([__version__, digest.hexdigest(), *libraries, platform.machine(), platform.system()])
+
+
+def _version(library: str) -> str:
+    try:
+        return version(library)
+    except PackageNotFoundError:
+        return "-"
+
+
+def _read(place: Path) -> dict[str, Any] | None:
+    """Return the content of an entry, None where there is none or it is damaged; a damaged one is dropped."""
+    try:
+        text = (place / "entry.json").read_text(encoding="utf-8")
+    except FileNotFoundError:
+        if place.exists():
+            _drop(place)
+        return None
+    except (OSError, UnicodeDecodeError):
+        _drop(place)
+        return None
+    try:
+        entry = json.loads(text)
+        found: dict[str, Any] = {
+            name: tuple(value) if isinstance(value, list) else value for name, value in entry["plain"].items()
+        }
+        for name, fingerprint in entry["files"].items():
+            path = place / f"{name}.npy"
+            if _fingerprint(path) != fingerprint:
+                raise ValueError(f"{path}: not what was written")
+            found[name] = np.asarray(np.load(path, mmap_mode="r", allow_pickle=False))
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, EOFError):
+        _drop(place)
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(place / "entry.json")
+    return found
+
+
+def _fingerprint(path: Path) -> list[int]:
+    """Return length and checksum of a file, the latter taken at places spread over it, both ends included."""
+    length = path.stat().st_size
+    checksum = 0
+    with path.open("rb") as stream:
+        for start in _places(length):
+            stream.seek(start)
+            checksum = zlib.crc32(stream.read(_CHECKED_BYTES), checksum)
+    return [length, checksum]
+
+
+def _places(length: int) -> Iterator[int]:
+    last = max(0, length - _CHECKED_BYTES)
+    if length <= _CHECKED_PLACES * _CHECKED_BYTES:
+        yield from range(0, length, _CHECKED_BYTES)
+        return
+    for index in range(_CHECKED_PLACES):
+        yield last * index // (_CHECKED_PLACES - 1)
+
+
+def _drop(place: Path) -> None:
+    """Remove an entry in one step for anyone else: renamed first, then deleted."""
+    try:
+        away = Path(tempfile.mkdtemp(prefix=_WRITING, dir=place.parent))
+    except OSError:
+        return
+    with contextlib.suppress(OSError):
+        place.rename(away / "dropped")
+    shutil.rmtree(away, ignore_errors=True)
+
+
+def _size(folder: Path) -> int:
+    total = 0
+    for path in folder.iterdir() if folder.is_dir() else ():
+        try:
+            total += path.stat().st_size
+        except OSError:
+            continue
+    return total
+
+
+def _last_used(folder: Path) -> float:
+    for path in (folder / "entry.json", folder):
+        try:
+            return path.stat().st_mtime
+        except OSError:
+            continue
+    return 0.0
