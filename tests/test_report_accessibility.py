@@ -8,8 +8,31 @@ from typing import Any
 
 import pytest
 
+from riskcalc.report.data import Detail, DetailRow, Estimate
+from riskcalc.report.method import method
 from riskcalc.report.page import report_html
 
+INSIGHT = runpy.run_path(str(Path(__file__).with_name("test_report_insight.py")))["INSIGHT"]
+DETAILS = tuple(
+    Detail(
+        key,
+        f"Table {key}",
+        "A line of words.",
+        ("average",),
+        (DetailRow("Purchase", "money", (Estimate(-900.0, 9.0),)),),
+    )
+    for key in ("worth", "outages")
+)
+METHOD = {
+    "generated_weather": True,
+    "metered": False,
+    "coupling": "sockets",
+    "has_modules": True,
+    "has_battery": True,
+    "ageing_law": "lfp",
+    "moves": True,
+    "outages": True,
+}
 HEADLESS = runpy.run_path(str(Path(__file__).with_name("headless.py")))
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
 REASON = HEADLESS["missing"]("axe_playwright_python")
@@ -27,7 +50,8 @@ def browser() -> Iterator[Any]:
 def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     """Return the address of the page as a file."""
     path = tmp_path_factory.mktemp("page") / "report.html"
-    path.write_text(report_html(EXAMPLE["example_report"](draws=1024)), encoding="utf-8")
+    parts = {"insight": INSIGHT, "details": DETAILS, "method": method(**METHOD)}
+    path.write_text(report_html(EXAMPLE["example_report"](draws=1024, **parts)), encoding="utf-8")
     return path.as_uri()
 
 

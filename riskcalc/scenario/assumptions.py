@@ -54,7 +54,7 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
                 label=declared.title or key,
                 given=_words(value, origin),
                 kind=value.kind if isinstance(value, Quantity) else _kind(value),
-                unit=unit_of(key, scenario.currency),
+                unit="" if value is None else unit_of(key, scenario.currency),
                 source=_source(value, origin, is_default=is_default),
                 is_default=is_default,
                 family=family_of(key),
