@@ -54,6 +54,13 @@ def test_pictures_are_pictures_of_the_first_screen() -> None:
         assert struct.unpack(">II", head[16:24]) == (GALLERY["WIDTH"], GALLERY["HEIGHT"])
 
 
+def test_the_stories_tell_the_figures_of_the_gallery() -> None:
+    """The table in scenarios/README.md is that of the results kept."""
+    results = {name: json.loads((EXAMPLES / name / RESULT).read_text(encoding="utf-8")) for name in GALLERY["STORIES"]}
+    text = (ROOT / "scenarios/README.md").read_text(encoding="utf-8")
+    assert GALLERY["with_table"](text, GALLERY["story_table"](results)) == text, RENEW
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_figures_are_those_of_the_model(name: str, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -55,6 +55,17 @@ def test_a_quantile_that_is_never_reached_is_said_so(read_small, low, high, said
     assert lines[2].startswith(said)
 
 
+def test_claims_are_judged_in_the_terminal(run) -> None:
+    """Each statement with the share of futures in which it is true; one that was not measured is said so."""
+    claims = [
+        {"sentence": "Pays back.", "probability": {"value": 0.25, "standard_error": 0.01}},
+        {"sentence": "Bridges a day.", "probability": None},
+    ]
+    lines = summary_lines({**result(run), "claims": claims})
+    assert "claimed: Pays back.  True in 25 % of them." in lines
+    assert "claimed: Bridges a day.  Not measured." in lines
+
+
 def test_what_decides_is_said_in_words(run) -> None:
     """No dotted key reaches the terminal; each name stands on the page too."""
     text = "\n".join(summary_lines(result(run)))

@@ -73,7 +73,14 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
     if ranked:
         lines += ["what decides it: share of the spread in worth that each explains alone"]
         lines += [f"  {_ranked_share(row):>5}  {row['label'][0].upper()}{row['label'][1:]}" for row in ranked]
+    lines += [f"claimed: {row['sentence']}  {_truth(row)}" for row in result.get("claims", ())]
     return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
+
+
+def _truth(row: Mapping[str, Any]) -> str:
+    """Return in how many of the futures a claim is true."""
+    chance = row["probability"]
+    return "Not measured." if chance is None else f"True in {percent_estimate(_estimate(chance))} of them."
 
 
 def _when(payback: Mapping[str, Any]) -> str:

@@ -2,8 +2,9 @@
 
     python tests/studies/gallery.py [NAME ...]
 
-Writes reports/examples/<scenario>/result.json and first-screen.png. Without Chromium the pictures stay as they are and
-a line says so. `tests/test_gallery.py` holds the figures against a new run.
+Writes reports/examples/<scenario>/result.json and first-screen.png, and without a name the table of the stories in
+scenarios/README.md. Without Chromium the pictures stay as they are and a line says so. `tests/test_gallery.py` holds the
+figures against a new run.
 """
 
 from __future__ import annotations
@@ -18,12 +19,18 @@ from typing import Any
 
 import riskcalc.api
 from riskcalc.output import write_files
+from riskcalc.report.data import Estimate
+from riskcalc.report.rounding import money_estimate, percent_estimate, years
+from riskcalc.terminal.summary import PLAIN
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "reports/examples"
 RESULT, PICTURE = "result.json", "first-screen.png"
 WIDTH, HEIGHT = 1000, 760
 LARGEST_BYTES = 150_000
+#: Scenarios told as stories in scenarios/README.md, and the marks around the table of their figures.
+STORIES = ("tenant-balcony", "terrace-rooftop", "workshop-off-grid")
+TABLE_STARTS, TABLE_ENDS = "<!-- figures of the stories -->", "<!-- end of the figures -->"
 
 
 def scenarios() -> list[str]:
@@ -44,6 +51,43 @@ def line_by_line(figures: dict[str, Any]) -> str:
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
+def story_table(results: dict[str, dict[str, Any]]) -> str:
+    """Return the table of the stories in scenarios/README.md, rounded as on the page."""
+
+    def said(figure: dict[str, float | None]) -> Estimate:
+        error = figure["standard_error"]
+        return Estimate(figure["value"], float("nan") if error is None else error)
+
+    rows = [["", *(f"`{name}`" for name in STORIES)], ["---"] * (len(STORIES) + 1)]
+    cells: dict[str, list[str]] = {}
+    for name in STORIES:
+        result = results[name]
+        never, worth = said(result["payback_years"]["never_share"]), result["net_present_value"]
+        currency = result["currency"]
+        paid = percent_estimate(Estimate(1.0 - (never.value or 0.0), never.se))
+        low, high = (money_estimate(said(worth[level]), currency) for level in ("p5", "p95"))
+        leading = [row["label"] for row in result["ranking"][:3]]
+        for title, text in (
+            ("pays back within", f"{result['horizon_years']} years in {paid} of the futures"),
+            ("a quarter have by", years(said(result["payback_years"]["p25"]))),
+            ("worth on average", money_estimate(said(worth["mean"]), currency, with_error=True)),
+            ("nine in ten between", f"{low} and {high}"),
+            ("lose money", percent_estimate(said(worth["loss_probability"]))),
+            ("saved in the first year", money_estimate(said(result["first_year"]["saving"]), currency)),
+            ("what decides", ", ".join(label[:1].lower() + label[1:] for label in leading)),
+        ):
+            cells.setdefault(title, []).append(text)
+    rows += [[title, *texts] for title, texts in cells.items()]
+    return "\n".join("| " + " | ".join(row) + " |" for row in rows).translate(PLAIN) + "\n"
+
+
+def with_table(text: str, table: str) -> str:
+    """Return the text with the table between its marks."""
+    head, _, rest = text.partition(TABLE_STARTS)
+    _, _, tail = rest.partition(TABLE_ENDS)
+    return f"{head}{TABLE_STARTS}\n{table}{TABLE_ENDS}{tail}"
+
+
 def take_picture(page: str, target: Path) -> None:
     """Write the first screen of a page as it shows in a light window."""
     headless = runpy.run_path(str(ROOT / "tests/headless.py"))
@@ -61,8 +105,10 @@ def main(names: list[str]) -> None:
     blind = headless["missing"]()
     if blind:
         print(f"no new pictures: {blind}")
+    results = {}
     for name in names or scenarios():
         answer, folder = played(name), EXAMPLES / name
+        results[name] = answer.figures
         (written,) = write_files(folder, {RESULT: line_by_line(answer.figures)})
         if not blind:
             take_picture(answer.html(), folder / PICTURE)
@@ -72,6 +118,9 @@ def main(names: list[str]) -> None:
                 print(f"{path.relative_to(ROOT)}  {size / 1000:.0f} kB")
                 if size > LARGEST_BYTES:
                     raise SystemExit(f"{path.name} of {name}: more than {LARGEST_BYTES} bytes")
+    if set(STORIES) <= set(results):
+        readme = ROOT / "scenarios/README.md"
+        readme.write_text(with_table(readme.read_text(encoding="utf-8"), story_table(results)), encoding="utf-8")
 
 
 if __name__ == "__main__":
