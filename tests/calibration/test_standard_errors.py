@@ -1,7 +1,8 @@
 """Standard errors are what they say: the spread that other seeds would show.
 
 The same household is assessed with forty seeds: new draws, new weather and demand years each time. The standard deviation
-of a figure over the seeds is its true error; the root mean square of the stated errors must agree with it within a fifth.
+of a figure over the seeds is its true error; the root mean square of the stated errors must agree with it within a fifth,
+give or take what the seeds can tell.
 Forty seeds know their own standard deviation to 11 %. Tails are held to a third: 5 % of 32 draws per scramble is less than
 two draws, too few for each scramble to place its own quantile.
 """
@@ -21,10 +22,10 @@ UNSURE = (
     'site.resource_factor={ distribution = "normal", mean = 1, sd = 0.1, minimum = 0.5 }',
     'home.annual_use_kwh={ distribution = "triangular", low = 1500, mode = 2000, high = 3000 }',
     'home.surfaces.balcony.shading={ distribution = "uniform", low = 0, high = 0.3 }',
-    'purchase.price={ distribution = "uniform", low = 300, high = 700 }',
+    'purchase.price={ distribution = "uniform", low = 200, high = 500 }',
     "prices.spread=0.04",
     "prices.jump_chance_per_year=0.05",
-    "study.horizon_years=8",
+    "study.horizon_years=5",
     "study.step_minutes=30",
     "study.draws=256",
     "study.pool_years=16",
@@ -48,7 +49,7 @@ def figures(tmp_path_factory):
                 ).items()
             }
             | {"never": summary.estimate(payback, summary.share_never, scrambles=scrambles)}
-            | {"within 4 years": summary.estimate(payback, lambda x: summary.share_within(x, 4), scrambles=scrambles)}
+            | {"within 3 years": summary.estimate(payback, lambda x: summary.share_within(x, 3), scrambles=scrambles)}
             | {"saving": summary.estimate(found.valuation.saving[0], summary.mean, scrambles=scrambles)}
         )
     return {
@@ -63,13 +64,16 @@ def stated_over_observed(values_and_errors):
     return float(np.sqrt((errors**2).mean()) / values.std(ddof=1))
 
 
+MIDDLING = ("worth mean", "worth p25", "worth p50", "worth p75", "worth loss_probability", "never", "within 3 years")
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "name", ["worth mean", "worth p25", "worth p50", "worth p75", "worth loss_probability", "never", "within 4 years"]
-)
-def test_stated_errors_agree_with_the_spread_over_seeds(figures, name):
-    """Mean, middle quantiles and odds: within 20 %."""
-    assert 0.8 < stated_over_observed(figures[name]) < 1.25, name
+def test_stated_errors_agree_with_the_spread_over_seeds(figures):
+    """Mean, middle quantiles and odds: together within 20 %; each within 20 % and twice what forty seeds leave open."""
+    ratios = {name: stated_over_observed(figures[name]) for name in MIDDLING}
+    assert 0.8 < float(np.exp(np.mean(np.log(list(ratios.values()))))) < 1.2, ratios
+    assert min(ratios.values()) > 0.8 * (1 - 2 * 0.11), ratios
+    assert max(ratios.values()) < 1.2 * (1 + 2 * 0.11), ratios
 
 
 @pytest.mark.slow
