@@ -77,6 +77,8 @@ def test_claim_in_words():
     assert "For an even chance: Price of the kit at £402" in plain
     assert claim_words(INSIGHT.claims[1], "GBP").verdict == "Not measured by this run"
     alone = claim_words(replace(INSIGHT.claims[0], move=None), "GBP")
+    even = claim_words(replace(INSIGHT.claims[0], move=None, is_even=True), "GBP")
+    assert even.change == "An even chance as it stands."
     assert alone.change == "No single input brings it to an even chance."
 
 

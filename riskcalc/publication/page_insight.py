@@ -75,6 +75,7 @@ def _claim(row: Figures) -> page.ClaimRow:
         p50=row["p50"],
         p90=row["p90"],
         move=None if move is None else _break_even(move),
+        is_even=row["is_even_chance"],
     )
 
 

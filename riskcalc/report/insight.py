@@ -77,7 +77,7 @@ def claim_words(claim: ClaimRow, currency: str) -> ClaimWords:
         return ClaimWords(claim.sentence, "Not measured by this run", "", "")
     ends = [_measure(value, claim.unit, currency) for value in (claim.p10, claim.p50, claim.p90)]
     measured = f"{claim.measure}: {ends[1]} in the middle future, {ends[0]} to {ends[2]} in eight of ten"
-    change = "No single input brings it to an even chance."
+    change = "An even chance as it stands." if claim.is_even else "No single input brings it to an even chance."
     if claim.move is not None:
         how = f" ({METHODS[claim.move.method]})" if claim.move.method == "shifted" else ""
         value = _value(claim.move, currency=currency, with_error=False)

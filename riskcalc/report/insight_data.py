@@ -54,6 +54,7 @@ class ClaimRow:
     probability : share of futures in which it is true, None when this run does not measure it.
     unit : of the three points of the measure, 10 %, 50 % and 90 % (None where a payback never comes).
     move : the input that brings an even chance by the smallest move, None when none does.
+    is_even : the chance is an even one as it stands.
     """
 
     sentence: str
@@ -64,6 +65,7 @@ class ClaimRow:
     p50: float | None
     p90: float | None
     move: BreakEvenRow | None
+    is_even: bool = False
 
 
 @dataclass(frozen=True)

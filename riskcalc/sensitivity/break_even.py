@@ -46,9 +46,9 @@ DRAWN_ENDS = (0.01, 0.99)
 #: A quick estimate that misses the asked odds by more than this at both ends is not followed by a simulation.
 FAR_FROM_ODDS = 0.1
 
-#: A regression of three columns that is noise alone leaves more than this in about 1 case of 20 (chi-squared of 3 at 2.6
-#: times its mean); an input whose effect is no clearer is taken to have none.
-LEAST_KEPT = 0.62
+#: A regression of three columns that is noise alone leaves more than this in 1 case of 135 (chi-squared of 3 at 4 times
+#: its mean); an input whose effect is no clearer is taken to have none.
+LEAST_KEPT = 0.75
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +40,13 @@ class ClaimResult:
     high: float | None
     move: BreakEven | None
 
+    @property
+    def is_even(self) -> bool:
+        """Whether the chance is an even one as it stands, within two standard errors: nothing has to move."""
+        if self.probability is None or self.probability.value is None:
+            return False
+        return abs(self.probability.value - EVEN) <= 2.0 * (self.probability.standard_error or 0.0)
+
 
 def claim_results(assessment: Assessment) -> tuple[ClaimResult, ...]:
     """Return every claim of the scenario with its odds."""
@@ -55,7 +62,8 @@ def claim_result(assessment: Assessment, claim: Claim) -> ClaimResult:
     true = statement.holds(assessment).astype(float)
     probability = estimate(true, lambda part: float(part.mean()), scrambles=assessment.design.scrambles)
     low, middle, high = _spread(measure(assessment))
-    return ClaimResult(claim, probability, middle, low, high, nearest_move(assessment, statement))
+    found = ClaimResult(claim, probability, middle, low, high, None)
+    return found if found.is_even else replace(found, move=nearest_move(assessment, statement))
 
 
 def claim_statement(claim: Claim, measure: Measure) -> Statement:

@@ -235,6 +235,7 @@ def claim_row(row: ClaimResult, words: Words, currency: str) -> dict[str, Any]:
         "p10": row.low,
         "p50": row.middle,
         "p90": row.high,
+        "is_even_chance": row.is_even,
         "even_chance": None if row.move is None else break_even_row(row.move, words, currency),
     }
 

@@ -150,7 +150,9 @@ def claim_lines(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         error = "" if chance["standard_error"] is None else f" ±{chance['standard_error']:.1%}"
         lines.append(f"  true in {chance['value']:.1%}{error} of the futures: {row['sentence']}")
         move = row["even_chance"]
-        if move is None:
+        if row["is_even_chance"]:
+            lines.append("    an even chance as it stands")
+        elif move is None:
             lines.append("    no single input brings it to an even chance")
         else:
             lines.append(
