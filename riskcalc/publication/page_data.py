@@ -15,13 +15,13 @@ from riskcalc.report import data as page
 from riskcalc.report.cautions import cautions
 from riskcalc.report.method import MethodPart, method
 from riskcalc.results.curves import CASH_LEVELS, cash_balance, discounted_within, first_year_by_month, worth_histogram
+from riskcalc.results.limits import limits
 from riskcalc.results.result import (
     LUCK,
     family_of_ranked,
     first_year,
     first_year_arrays,
     labels,
-    limits,
     paid_back_within,
     provenance,
     result,
@@ -70,6 +70,7 @@ def report_data(assessment: Assessment, *, command: str, figures: Mapping[str, A
     horizon = scenario.study.horizon_years
     coupling = "none" if scenario.kit is None else scenario.kit.coupling
     fit = scenario_fit(scenario, world.pools.weather)
+    found = worth_ranking(assessment)
     return page.ReportData(
         name=scenario.called,
         description=scenario.description,
@@ -87,7 +88,7 @@ def report_data(assessment: Assessment, *, command: str, figures: Mapping[str, A
         first_year=_first_year(assessment),
         months=_months(assessment),
         weeks=_weeks(assessment),
-        ranking=_ranking(assessment, worth_ranking(assessment)),
+        ranking=_ranking(assessment, found),
         ranking_method=RANKING_METHOD,
         fit=tuple(
             page.FitRow(
@@ -97,7 +98,7 @@ def report_data(assessment: Assessment, *, command: str, figures: Mapping[str, A
         ),
         cautions=_cautions(assessment, coupling),
         assumptions=_assumptions(assessment),
-        notes=tuple(limits(assessment)),
+        notes=tuple(limits(assessment, found)),
         weather_source=world.pools.weather.source,
         demand_source=world.pools.demand.source,
         provenance=_provenance(assessment, command),
@@ -174,7 +175,8 @@ def _weeks(assessment: Assessment) -> tuple[page.Week, ...]:
     scenario, world = assessment.scenario, assessment.world
     worth = assessment.valuation.net_present_value
     draw = int(np.argmin(np.abs(worth - np.median(worth))))
-    columns = traced_year(scenario, draw=draw, year=1, world=world)
+    drawn = assessment.design, assessment.values
+    columns = traced_year(scenario, draw=draw, year=1, world=world, drawn=drawn)
     battery = scenario.kit is not None and scenario.kit.battery is not None
     capacity_wh = 0.0
     if battery and scenario.kit is not None and scenario.kit.battery is not None:

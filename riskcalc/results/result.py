@@ -20,6 +20,7 @@ from riskcalc.futures.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_la
 from riskcalc.model import Assessment
 from riskcalc.money.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
 from riskcalc.results.curves import curve_figures
+from riskcalc.results.limits import PRICE_LUCK, YEAR_LUCK, limits
 from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.distributions import quantile
@@ -34,8 +35,7 @@ Floats = NDArray[np.float64]
 #: Libraries whose version can move a figure.
 LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
 
-#: Ranked beside the inputs: the luck that no input describes.
-PRICE_LUCK, YEAR_LUCK = "luck.prices", "luck.weather_years"
+#: Names in words of the luck that no input describes.
 LUCK = {
     PRICE_LUCK: "luck of the price path",
     YEAR_LUCK: "luck of the weather years",
@@ -49,6 +49,7 @@ LUCK = {
 def result(assessment: Assessment) -> dict[str, Any]:
     """Return every figure under the names documented in the README, ready for JSON."""
     money, scrambles = assessment.valuation, assessment.design.scrambles
+    found = worth_ranking(assessment)
     return {
         "scenario": assessment.scenario.name,
         "title": assessment.scenario.called,
@@ -77,8 +78,8 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "first_year": _plain(first_year(assessment)),
         **curve_figures(assessment),
         "first_year_p10_p90": first_year_ends(assessment),
-        "ranking": ranking_rows(worth_ranking(assessment), assessment.scenario),
-        "limits": list(limits(assessment)),
+        "ranking": ranking_rows(found, assessment.scenario),
+        "limits": list(limits(assessment, found)),
         "notes": list(notes(assessment)),
         "assumptions": assumption_rows(assessment.scenario),
         "provenance": provenance(assessment),
@@ -233,24 +234,6 @@ def ranking_rows(found: Ranking, scenario: Scenario) -> list[dict[str, Any]]:
 def family_of_ranked(key: str) -> str:
     """Return the family of a ranked input, luck included."""
     return {PRICE_LUCK: "prices", YEAR_LUCK: "weather"}.get(key) or family_of(key)
-
-
-def limits(assessment: Assessment) -> Iterator[str]:
-    """Yield what this very run cannot say well, in words for the answer itself."""
-    study, weather = assessment.scenario.study, assessment.world.pools.weather
-    draws = assessment.draws
-    refused = 1.0 - float(assessment.simulation.course.bought.mean())
-    if refused > 0.0:
-        yield f"in {refused:.0%} of the futures permission is refused and nothing is bought: worth 0, never paid back"
-    if not summary.enough_draws_for(0.05, draws=draws):
-        yield f"{draws} draws are too few to place the best and worst 5 %; run at least 128"
-    if weather.real_years == 1:
-        yield "the weather is that of one typical year only: good and bad years are not in these odds"
-    if study.pool_years < study.scrambles:
-        yield (
-            f"{study.pool_years} pool years are fewer than {study.scrambles} scrambles: "
-            "the luck of the weather is not in the standard errors"
-        )
 
 
 def provenance(assessment: Assessment) -> dict[str, Any]:
