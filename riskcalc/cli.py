@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import signal
 import sys
 
@@ -23,6 +24,10 @@ from riskcalc.commands.update import update
 from riskcalc.errors import InputError
 
 BAD_INPUT = 2
+
+# Before numpy is met: our systems of equations are small, and a second thread waits more than it helps, by seconds on
+# a busy machine. One thread also keeps the order of their sums. The kernels have threads of their own.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 app = typer.Typer(
     help="How sure is it that a battery unit, a few panels or a rooftop system pays back?",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -124,7 +125,7 @@ class Scenario(Table):
 
         Tables and keys come in the order of the schema, named entries (rates, surfaces, ...) in the order of the file.
         """
-        return {key: value for key, value, _ in self.leaves() if isinstance(value, Quantity)}
+        return dict(_quantities_of(_Identity(self)))
 
     def uncertain(self) -> dict[str, Quantity]:
         """Return the quantities that differ from draw to draw."""
@@ -137,6 +138,25 @@ class Scenario(Table):
     def leaves(self) -> Iterator[tuple[str, Any, Any]]:
         """Yield (dotted key, value, field declaration) of every setting; correlations and claims are left out."""
         yield from _leaves(self, "")
+
+
+@dataclass(frozen=True, eq=False)
+class _Identity:
+    """A scenario told apart by what it is in memory: comparing its content would cost what is to be saved."""
+
+    scenario: Scenario
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Identity) and self.scenario is other.scenario
+
+    def __hash__(self) -> int:
+        return id(self.scenario)
+
+
+@lru_cache(maxsize=16)
+def _quantities_of(held: _Identity) -> dict[str, Quantity]:
+    """Return the quantities of a scenario, which are asked for hundreds of times."""
+    return {key: value for key, value, _ in held.scenario.leaves() if isinstance(value, Quantity)}
 
 
 def family_of(key: str) -> str:

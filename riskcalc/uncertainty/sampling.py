@@ -161,7 +161,9 @@ def _nested_strata(rng: np.random.Generator, *, points: int) -> Floats:
     found = _inside(rng.random(1))
     while len(found) < points:
         parts = 2 * len(found)
-        empty = np.setdiff1d(np.arange(parts), (found * parts).astype(np.int64))
+        is_empty = np.ones(parts, dtype=bool)
+        is_empty[(found * parts).astype(np.int64)] = False
+        empty = np.flatnonzero(is_empty)
         found = np.concatenate([found, (rng.permutation(empty) + _inside(rng.random(len(empty)))) / parts])
     return found[:points]
 
