@@ -127,7 +127,7 @@ def test_blocks_cover_every_draw_once():
     assert np.concatenate([block.values["a"] for block in blocks]).tolist() == list(range(1000))
     assert np.array_equal(np.concatenate([block.pool_year for block in blocks], axis=1), pool_year)
     assert Threads(count=2).block_draws(1024) == 512
-    assert Threads(count=2).block_draws(65_536) == 2048
+    assert Threads(count=2).block_draws(65_536) == 1024
     assert Threads(count=2).block_draws(100) == 128
     assert usable_threads() >= 1
 

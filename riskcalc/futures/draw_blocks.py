@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 Values = Mapping[str, Floats]
 
 #: Most draws in a block: some ten megabytes while it runs.
-MOST_DRAWS = 2048
+MOST_DRAWS = 1024
 #: Draws below which a block no longer fills the kernel's lanes: its draws are spread over the pool years.
 FEWEST_DRAWS = 128
 
@@ -117,8 +117,8 @@ class Threads:
         with ThreadPoolExecutor(threads) as executor:
             try:
                 for block in blocks:
-                    # Two blocks in hand for each thread: enough to keep it busy, not enough to fill the memory.
-                    if len(waiting) >= 2 * threads:
+                    # One block waits beside those that run: enough to keep them busy, not enough to fill the memory.
+                    if len(waiting) > threads:
                         done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
                         yield from (future.result() for future in done)
                     waiting.add(executor.submit(run, block))

@@ -23,7 +23,7 @@ Arrays = TypeVar("Arrays", bound=Any)
 Which = slice | NDArray[np.int64]
 
 #: Wholes larger than this lie in a file: a thousand draws take some seven megabytes.
-ROOM_BYTES = 64 * 2**20
+ROOM_BYTES = 16 * 2**20
 
 
 def mapped(held: Arrays, change: Callable[[NDArray[Any], tuple[str, ...]], NDArray[Any]]) -> Arrays:
