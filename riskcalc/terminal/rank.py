@@ -70,10 +70,10 @@ def _index_lines(rows: Sequence[Mapping[str, Any]], title: str) -> list[str]:
 
 def _agreement_lines(found: Mapping[str, Any]) -> list[str]:
     lines = []
-    for name, words in (("given_data", "given-data estimates"), ("screening", "Morris screening")):
+    for name, words in (("given_data", "given-data estimates name"), ("screening", "Morris screening names")):
         if found[name]:
             verdict = "the same" if found[f"{name}_agrees"] else "another order"
-            lines.append(f"{words} name {verdict} at the top: {'; '.join(row['label'] for row in found[name])}")
+            lines.append(f"{words} {verdict} at the top: {'; '.join(row['label'] for row in found[name])}")
     return lines
 
 
