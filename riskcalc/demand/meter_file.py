@@ -16,6 +16,8 @@ from riskcalc.errors import InputError, Problem, one_problem
 
 #: Interval lengths a file may have [min].
 INTERVALS = (1, 5, 15, 30, 60)
+#: Mean power of a home beyond which a unit has been mixed up [W]: less than a clock, more than a factory hall.
+LEAST_MEAN_W, MOST_MEAN_W = 2.0, 200_000.0
 VALUE_COLUMNS = ("power_w", "energy_kwh")
 _HEADER = "a header line `time,power_w` or `time,energy_kwh` (comma-separated)"
 _TIME = "local time such as 2024-03-31 01:30, or all rows with their offset such as 2024-03-31T01:30+01:00"
@@ -76,6 +78,7 @@ def read_meter_days(
     minute = wall.as_unit("s").asi8 // 60 - (interval if label == "end" else 0)
     if column == "energy_kwh":
         values = values * (60_000.0 / interval)
+    _check_units(path, values, column)
     return _by_day(path, minute, values, interval, zone)
 
 
@@ -114,6 +117,21 @@ def _values(path: Path, text: pd.Series, column: str) -> NDArray[np.float64]:
     if problems:
         raise InputError(problems)
     return values
+
+
+def _check_units(path: Path, power_w: NDArray[np.float64], column: str) -> None:
+    """Refuse a home that uses next to nothing or out of all proportion, and say what its figures look like."""
+    if not np.isfinite(power_w).any():
+        raise one_problem(path, column, "no value in any row", _VALUE)
+    mean_w = float(np.nanmean(power_w))
+    if not LEAST_MEAN_W <= mean_w <= MOST_MEAN_W:
+        small = mean_w < LEAST_MEAN_W
+        looks = {
+            "power_w": "kilowatts; this column is in watts" if small else "milliwatts, or a figure for many homes",
+            "energy_kwh": "megawatt-hours; this column is in kWh" if small else "watt-hours; this column is in kWh",
+        }[column]
+        accepted = f"{LEAST_MEAN_W:g} to {MOST_MEAN_W:g} W on average"
+        raise one_problem(path, column, f"{mean_w:.3g} W on average", accepted, f"this looks like {looks}")
 
 
 def _times(path: Path, text: pd.Series) -> pd.DatetimeIndex:

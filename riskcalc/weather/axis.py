@@ -17,6 +17,9 @@ LONGEST_GAP_HOURS = 3
 MOST_ZONE_HOURS = 26
 #: Share of the year's light that may arrive with the sun down before the time zone or label must be wrong.
 MOST_DARK_LIGHT = 0.02
+#: Share of the light outside the atmosphere that reaches the ground over a year, below which units must be wrong: the
+#: cloudiest inhabited places have a quarter (NASA surface meteorology, from memory).
+LEAST_CLEARNESS = 0.2
 #: Distance of the light's centre from noon of the sun, over a year, beyond which the stamps must be wrong [h].
 MOST_OFF_NOON_HOURS = 0.9
 
@@ -168,6 +171,13 @@ def check_sun_agrees(ghi: NDArray[np.float64], sun: SunPath, *, file: str) -> No
         side = "late" if off > 0.0 else "early"
         given = f"the light is centred {abs(off):.1f} h too {side} for the sun"
         raise one_problem(file, "time", given, f"within {MOST_OFF_NOON_HOURS:g} h", hint)
+    clearness = float(total / len(ghi) / sun.extraterrestrial_horizontal_w.sum())
+    if clearness < LEAST_CLEARNESS:
+        given = (
+            f"{total / len(ghi) / 1000:.3g} kWh/m2 a year, {100 * clearness:.2g} % of the light outside the atmosphere"
+        )
+        looks = "this looks like kW/m2" if clearness < LEAST_CLEARNESS / 100 else "J/cm2, or Wh of shorter steps?"
+        raise one_problem(file, "ghi", given, f"irradiance in W/m2, at least {100 * LEAST_CLEARNESS:g} %", looks)
     bright = ghi[:, sun.lit].max() / 1.3
     if bright > sun.extraterrestrial_w.max():
         given = f"{1.3 * bright:.0f} W/m2"

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 LABELS = {"start": 0.0, "middle": 0.5, "end": 1.0}
 REQUIRED = ("time", "ghi", "temp_air", "wind_speed")
 OPTIONAL = ("dni", "dhi")
+#: Most that any weather has: air a little above the highest on record, wind of the strongest tropical storms.
+HIGHEST = {"temp_air": 65.0, "wind_speed": 110.0}
 STEPS_MINUTES = (60, 30, 20, 15, 10, 5)
 
 TYPICAL_YEAR_NOTE = "one typical year only: the luck of the weather from year to year is not in it"
@@ -147,8 +149,11 @@ def _numbers(column: pd.Series, *, name: str, file: Path, problems: list[Problem
     wrong = np.flatnonzero(~np.isfinite(values) & ~empty)
     low = -90.0 if name == "temp_air" else 0.0
     below = np.flatnonzero(values < low)
+    above = np.flatnonzero(values > HIGHEST.get(name, np.inf))
+    warm = "this looks like kelvin" if np.nan_to_num(values).mean() > 200.0 else "degrees Celsius, not Fahrenheit"
     for rows, accepted, hint in (
         (wrong, "a number, or an empty cell for a gap", ""),
+        (above, f"at most {HIGHEST.get(name, 0.0):g}", warm if name == "temp_air" else "metres per second"),
         (below, f"at least {low:g}", "" if name == "temp_air" else "small negative readings at night are zeros"),
     ):
         if len(rows):

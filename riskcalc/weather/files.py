@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from riskcalc.errors import one_problem
-from riskcalc.weather.axis import check_sun_agrees, filled_note, gaps_closed
+from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.weather.axis import MONTH_STARTS, check_sun_agrees, filled_note, gaps_closed
 from riskcalc.weather.csv_years import TYPICAL_YEAR_NOTE, existing, read_csv_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import HOURS, sun_path
@@ -19,6 +22,10 @@ if TYPE_CHECKING:
 __all__ = ["read_csv_years", "read_epw", "read_tmy3"]
 
 TMY3_SOURCE = "typical year (TMY3), {name}; Wilcox & Marion, Users Manual for TMY3 Data Sets, NREL/TP-581-43156 (2008)"
+#: Lines before the first hour, and what the two forms are called in messages.
+TMY3_HEAD, EPW_HEAD = 2, 8
+TMY3_FORM, EPW_FORM = "a TMY3 file of the 2015 release or later", "an EPW weather file"
+LARGEST_BYTES = 50_000_000
 EPW_SOURCE = "weather file in EPW form, {name}; data: {data}"
 
 
@@ -35,17 +42,14 @@ def read_tmy3(path: str | Path) -> WeatherPool:
     from pvlib import iotools
 
     file = existing(path)
-    try:
-        table, meta = iotools.read_tmy3(str(file), map_variables=True)
-    except (ValueError, KeyError, IndexError, UnicodeDecodeError, TypeError) as error:
-        raise one_problem(file, "", f"not a TMY3 file ({error})", "a TMY3 file of the 2015 release or later") from error
+    table, meta = _parsed(lambda: iotools.read_tmy3(str(file), map_variables=True), file, "a TMY3 file", TMY3_FORM)
+    ends = table.index
+    _check_hours(ends.month, ends.day, ends.hour, file=file, head=TMY3_HEAD, at_end=True)
     return _typical_year(
         table,
         file=file,
-        latitude_deg=float(meta["latitude"]),
-        longitude_deg=float(meta["longitude"]),
-        altitude_m=float(meta["altitude"]),
-        utc_offset_hours=float(meta["TZ"]),
+        head=TMY3_HEAD,
+        **_place(meta, file),
         source=TMY3_SOURCE.format(name=f"station {meta['USAF']} {str(meta['Name']).strip(chr(34)).title()}"),
     )
 
@@ -61,26 +65,85 @@ def read_epw(path: str | Path) -> WeatherPool:
     from pvlib import iotools
 
     file = existing(path)
-    try:
-        table, meta = iotools.read_epw(str(file))
-    except (ValueError, KeyError, IndexError, UnicodeDecodeError, TypeError) as error:
-        raise one_problem(file, "", f"not an EPW file ({error})", "an EPW weather file") from error
-    leap_day = (np.asarray(table["month"]) == 2) & (np.asarray(table["day"]) == 29)
+    table, meta = _parsed(lambda: iotools.read_epw(str(file)), file, "an EPW file", EPW_FORM)
+    month, day, hour = (np.asarray(table[name], dtype=np.int64) for name in ("month", "day", "hour"))
+    leap_day = (month == 2) & (day == 29)
+    _check_hours(month, day, hour - 1, file=file, head=EPW_HEAD)
     return _typical_year(
         table[~leap_day],
         file=file,
-        latitude_deg=float(meta["latitude"]),
-        longitude_deg=float(meta["longitude"]),
-        altitude_m=float(meta["altitude"]),
-        utc_offset_hours=float(meta["TZ"]),
+        head=EPW_HEAD,
+        **_place(meta, file),
         source=EPW_SOURCE.format(name=meta["city"], data=meta["data_type"]),
     )
+
+
+def _parsed(
+    read: Callable[[], tuple[pd.DataFrame, dict[str, Any]]], file: Path, form: str, accepted: str
+) -> tuple[pd.DataFrame, dict[str, Any]]:
+    """Return what the solar library reads; whatever it stumbles over is a fault of the file."""
+    size = file.stat().st_size
+    if size > LARGEST_BYTES:
+        raise one_problem(file, "", f"{size} bytes", f"{accepted}, at most {LARGEST_BYTES} bytes")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # columns that are not used may hold what they like
+            return read()
+    except Exception as error:
+        raise one_problem(file, "", f"not {form} ({error})", accepted) from error
+
+
+def _place(meta: dict[str, Any], file: Path) -> dict[str, float]:
+    """Return the place in the head of a file.
+
+    Raises
+    ------
+    InputError
+        If a figure is none or lies off the earth.
+    """
+    bounds = {
+        "latitude_deg": ("latitude", -90.0, 90.0),
+        "longitude_deg": ("longitude", -180.0, 180.0),
+        "altitude_m": ("altitude", -430.0, 9000.0),
+        "utc_offset_hours": ("TZ", -12.0, 14.0),
+    }
+    place, problems = {}, []
+    for name, (key, low, high) in bounds.items():
+        try:
+            place[name] = float(meta[key])
+        except (KeyError, TypeError, ValueError):
+            place[name] = float("nan")
+        if not low <= place[name] <= high:
+            problems.append(
+                Problem(str(file), f"head, {key}", str(meta.get(key)), f"a number from {low:g} to {high:g}")
+            )
+    if problems:
+        raise InputError(problems)
+    return place
+
+
+def _check_hours(month: object, day: object, hour: object, *, file: Path, head: int, at_end: bool = False) -> None:
+    """Refuse lines that are not the hours of the year in their order; a 29 February may stand in its place.
+
+    Fields are those of the start of each hour, or of its end.
+    """
+    month, day, hour = (np.asarray(part, dtype=np.int64) for part in (month, day, hour))
+    known = (month >= 1) & (month <= 12)
+    leap_day = (month == 2) & (day == 29)
+    found = (MONTH_STARTS[np.where(known, month, 1) - 1] + day - 1) * 24 + hour
+    found = np.where(known, (found - 1) % HOURS if at_end else found, -1)
+    wrong = np.flatnonzero((found != np.cumsum(~leap_day) - 1) & ~leap_day)
+    if len(wrong):
+        row = int(wrong[0])
+        given = f"month {month[row]}, day {day[row]}, hour {hour[row] + (not at_end)} in line {row + head + 1}"
+        raise one_problem(file, "time", given, "the hours of one year, each once, in their order")
 
 
 def _typical_year(
     table: pd.DataFrame,
     *,
     file: Path,
+    head: int,
     latitude_deg: float,
     longitude_deg: float,
     altitude_m: float,
@@ -89,10 +152,13 @@ def _typical_year(
 ) -> WeatherPool:
     if len(table) != HOURS:
         raise one_problem(file, "", f"{len(table)} hours", f"{HOURS} hours, one year without 29 February")
+    missing = [name for name in HOUR_SERIES if name not in table]
+    if missing:
+        raise one_problem(file, ", ".join(missing), "no such column", ", ".join(HOUR_SERIES))
     series: dict[str, Any] = {}
     notes = [TYPICAL_YEAR_NOTE]
     for name in HOUR_SERIES:
-        values = np.asarray(table[name], dtype=np.float64)
+        values = _numbers(table[name], name=name, file=file, head=head)
         # Both formats mark missing values by numbers far outside what nature has.
         nonsense = (values > 90.0) | (values < -90.0) if name == "temp_air" else (values < 0.0) | (values > 5000.0)
         nonsense |= (name == "wind_speed") & (values > 100.0)
@@ -104,3 +170,16 @@ def _typical_year(
     return WeatherPool(
         **series, **place, utc_offset_hours=utc_offset_hours, source=source, notes=tuple(notes), real_years=1
     )
+
+
+def _numbers(column: pd.Series, *, name: str, file: Path, head: int) -> NDArray[np.float64]:
+    import pandas as pd
+
+    values = np.asarray(pd.to_numeric(column, errors="coerce"), dtype=np.float64)
+    wrong = np.flatnonzero(~np.isfinite(values) & np.asarray(column.notna()))
+    if len(wrong):
+        # Lines are counted without a 29 February, which is left out before.
+        more = f" and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+        given = f"{column.iloc[wrong[0]]!r} in hour {wrong[0] + 1} of the year, line {wrong[0] + head + 1}{more}"
+        raise one_problem(file, name, given, "a number")
+    return values
