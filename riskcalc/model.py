@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from riskcalc.futures.draw_blocks import Threads, Workers, divided, values_of, y
 from riskcalc.futures.failures import failure_keys
 from riskcalc.futures.simulation import Plant, Simulation, outage_scale
 from riskcalc.futures.tenure import tenure_keys
+from riskcalc.futures.warm_up import start_warm_up
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
@@ -70,9 +72,12 @@ def assessment(
     InputError
         Whatever is wrong with the scenario or a file that it names, or modules that the kit's inputs cannot take.
     """
-    random = design_of(scenario)
-    values = drawn_values(scenario, random)
-    world = world_of(scenario)
+    start_warm_up(scenario)
+    with ThreadPoolExecutor(1) as beside:
+        building = beside.submit(world_of, scenario)
+        random = design_of(scenario)
+        values = drawn_values(scenario, random)
+        world = building.result()
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
     simulation, money = evaluated(scenario, world, random, values, on_year=on_year, workers=workers)
     return Assessment(scenario, random, values, world, simulation, money)
@@ -106,12 +111,15 @@ def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     """
     clock = clock_of(scenario)
     plan, built = slot_plan(scenario, clock), pools(scenario, clock, at_hand)
+    # Sums that all draws share, worked out here, where this runs beside the drawing.
+    built.inputs.slot_totals()
+    built.demand.mean_kwh(0.5, 0.5)
     if scenario.outages is None:
         return World(clock, plan, built)
     # The first draws of each scramble: the same ones however many follow.
     few = design_of(with_draws(scenario, SAMPLED_DRAWS))
     plant = Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
-    return World(clock, plan, replace(built, outage_scale=outage_scale(plant)))
+    return World(clock, plan, built.with_outage_scale(outage_scale(plant)))
 
 
 def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:

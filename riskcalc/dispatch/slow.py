@@ -254,6 +254,7 @@ def trace_year(
     input_limit_w: NDArray[np.float64],
     pool_year: int,
     stored_wh: float = 0.0,
+    use_numba: bool = True,
 ) -> dict[str, NDArray[np.float64]]:
     """Return every step of one draw's year, a dict of `TRACE_COLUMNS` -> float64 (steps,).
 
@@ -271,6 +272,8 @@ def trace_year(
         Pool year of sun and demand.
     stored_wh : float
         Stored energy at the start [Wh].
+    use_numba : bool
+        Whether to compile the same source: for whole years, not for a few days.
 
     Returns
     -------
@@ -287,7 +290,7 @@ def trace_year(
     )  # fmt: skip
     steps = plan.slots * plan.slot_minutes // inputs.step_minutes
     rows = np.zeros((steps, len(TRACE_COLUMNS)))
-    _run_draw_compiled(
+    _one_draw(use_numba)(
         coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
         int(pool_year), float(stored[0]), inputs.step_minutes, plan.slot_minutes, np.zeros((len(Flow), 12)),

@@ -27,8 +27,8 @@ from riskcalc.results.result import (
     result,
     worth_ranking,
 )
-from riskcalc.results.trace import traced_year
-from riskcalc.results.weeks import sample_weeks
+from riskcalc.results.stretch import request_of, traced_days
+from riskcalc.results.weeks import half_hours, week_stretches
 from riskcalc.scenario import assumptions, unit_of
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.distributions import quantile
@@ -175,13 +175,20 @@ def _weeks(assessment: Assessment) -> tuple[page.Week, ...]:
     scenario, world = assessment.scenario, assessment.world
     worth = assessment.valuation.net_present_value
     draw = int(np.argmin(np.abs(worth - np.median(worth))))
-    drawn = assessment.design, assessment.values
-    columns = traced_year(scenario, draw=draw, year=1, world=world, drawn=drawn)
     battery = scenario.kit is not None and scenario.kit.battery is not None
     capacity_wh = 0.0
     if battery and scenario.kit is not None and scenario.kit.battery is not None:
         batteries = 1 + scenario.kit.battery.extra_batteries
         capacity_wh = 1000.0 * float(assessment.values["kit.battery.capacity_kwh"][draw]) * batteries
+    request = request_of(assessment, draw=draw, year=1)
+    weeks = [
+        half_hours(
+            stretch,
+            traced_days(request, first_slot=stretch.first_slot, slots=stretch.slots),
+            step_minutes=scenario.study.step_minutes,
+        )
+        for stretch in week_stretches(world.clock, latitude_deg=world.pools.weather.latitude_deg)
+    ]
     return tuple(
         page.Week(
             season=week.season,
@@ -196,12 +203,7 @@ def _weeks(assessment: Assessment) -> tuple[page.Week, ...]:
             capacity_wh=capacity_wh,
             draw=draw,
         )
-        for week in sample_weeks(
-            columns,
-            world.clock,
-            step_minutes=scenario.study.step_minutes,
-            latitude_deg=world.pools.weather.latitude_deg,
-        )
+        for week in weeks
     )
 
 

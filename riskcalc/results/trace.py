@@ -13,7 +13,6 @@ from riskcalc.errors import one_problem
 from riskcalc.futures.simulation import Plant, simulate
 from riskcalc.model import World, design_of, drawn_values, part_of_design, world_of
 from riskcalc.scenario import Scenario
-from riskcalc.uncertainty.sampling import Design
 from riskcalc.worth.price_paths import paths_of
 
 Floats = NDArray[np.float64]
@@ -27,7 +26,6 @@ def traced_year(
     draw: int,
     year: int,
     world: World | None = None,
-    drawn: tuple[Design, Mapping[str, Floats]] | None = None,
 ) -> dict[str, NDArray[np.float64]]:
     """Return the columns of `COLUMNS` other than the time, each (steps,), for one draw and horizon year.
 
@@ -39,21 +37,19 @@ def traced_year(
         Year of the horizon, counted from 1.
     world
         The scenario's pools, if they are at hand.
-    drawn
-        The scenario's design and values of all draws, if they are at hand.
 
     Raises
     ------
     InputError
         If the draw or the year lies outside the scenario's study.
     """
-    random = design_of(scenario) if drawn is None else drawn[0]
+    random = design_of(scenario)
     years = scenario.study.horizon_years
     if not 0 <= draw < random.draws:
         raise one_problem(scenario.name, "draw", draw, f"0 to {random.draws - 1}")
     if not 1 <= year <= years:
         raise one_problem(scenario.name, "year", year, f"1 to {years}, the horizon")
-    values = drawn_values(scenario, random) if drawn is None else drawn[1]
+    values = drawn_values(scenario, random)
     world = world or world_of(scenario)
     chosen = np.array([draw])
     alone = part_of_design(random, chosen)

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import CALENDAR_YEAR, MINUTES_PER_DAY, MINUTES_PER_YEAR, LocalClock
+from riskcalc.clock import CALENDAR_YEAR, MINUTES_PER_DAY, LocalClock
 
 Floats = NDArray[np.float64]
 
@@ -28,26 +28,39 @@ class Week:
     columns: Mapping[str, Floats]
 
 
-def sample_weeks(
-    columns: Mapping[str, Floats], clock: LocalClock, *, step_minutes: int, latitude_deg: float
-) -> tuple[Week, ...]:
-    """Return a summer and a winter week of a traced year, Monday to Sunday."""
+@dataclass(frozen=True)
+class Stretch:
+    """Which slots of the standard-time year a week covers: from `first_slot` on, over new year if need be."""
+
+    season: str
+    first_day: str
+    first_slot: int
+    slots: int
+
+
+def week_stretches(clock: LocalClock, *, latitude_deg: float) -> tuple[Stretch, ...]:
+    """Return where a summer and a winter week lie, Monday to Sunday."""
     northern = latitude_deg >= 0.0
     days = {"summer": _MID_JULY if northern else _MID_JANUARY, "winter": _MID_JANUARY if northern else _MID_JULY}
-    return tuple(_week(season, day, columns, clock, step_minutes) for season, day in days.items())
+    return tuple(_stretch(season, day, clock) for season, day in days.items())
 
 
-def _week(season: str, day: int, columns: Mapping[str, Floats], clock: LocalClock, step_minutes: int) -> Week:
+def half_hours(stretch: Stretch, columns: Mapping[str, Floats], *, step_minutes: int) -> Week:
+    """Return a week in half hours from its steps, each column (steps of the week,)."""
+    per_half_hour = max(1, HALF_HOUR // step_minutes)
+    shown: dict[str, Floats] = {}
+    for name, values in columns.items():
+        blocks = np.repeat(values, max(1, step_minutes // HALF_HOUR)).reshape(-1, per_half_hour)
+        shown[name] = blocks[:, -1] if name == "battery_stored_wh" else blocks.mean(axis=1)
+    return Week(stretch.season, stretch.first_day, shown)
+
+
+def _stretch(season: str, day: int, clock: LocalClock) -> Stretch:
     first = date(CALENDAR_YEAR, 1, 1) + timedelta(days=day)
     first += timedelta(days=-first.weekday() % 7)
     day = (first - date(CALENDAR_YEAR, 1, 1)).days
     slots_per_day = MINUTES_PER_DAY // clock.slot_minutes
+    # Standard time of the day's wall-clock midnight.
     shift = int(clock.shift_minutes[day * slots_per_day])
-    start = (day * MINUTES_PER_DAY - shift) // step_minutes
-    steps = np.arange(start, start + DAYS_SHOWN * MINUTES_PER_DAY // step_minutes) % (MINUTES_PER_YEAR // step_minutes)
-    per_half_hour = max(1, HALF_HOUR // step_minutes)
-    shown: dict[str, Floats] = {}
-    for name, values in columns.items():
-        blocks = np.repeat(values[steps], max(1, step_minutes // HALF_HOUR)).reshape(-1, per_half_hour)
-        shown[name] = blocks[:, -1] if name == "battery_stored_wh" else blocks.mean(axis=1)
-    return Week(season, f"{first:%A} {first.day} {first:%B}", shown)
+    start = (day * MINUTES_PER_DAY - shift) // clock.slot_minutes % clock.slots
+    return Stretch(season, f"{first:%A} {first.day} {first:%B}", start, DAYS_SHOWN * slots_per_day)

@@ -89,6 +89,12 @@ class Pools:
             step_minutes=self.demand.step_minutes,
         )
 
+    def with_outage_scale(self, scale: float) -> Pools:
+        """Return the same pools with the scale of outages."""
+        scaled = replace(self, outage_scale=scale)
+        vars(scaled)["inputs"] = self.inputs  # and what was summed up in them
+        return scaled
+
 
 @dataclass
 class YearsAtHand:
@@ -124,7 +130,11 @@ class YearsAtHand:
     def solar_w(self, scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
         """Return the power at the terminals of every plane, float32 (K, planes, 8760)."""
         key = _solar_key(scenario, planes)
-        return self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather)})["solar_w"]
+        kept = self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather)})
+        solar_w: NDArray[np.float32] = kept["solar_w"]
+        # Like all pools: the kernel is compiled for arrays that may be written and those that may not.
+        solar_w.flags.writeable = False
+        return solar_w
 
 
 def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = None) -> Pools:
