@@ -46,29 +46,35 @@ def rows(**columns: Iterable[Any]) -> alt.InlineData:
     return alt.InlineData(values=json.dumps(values), format=alt.DataFormat(type="json"))
 
 
+#: Every method of altair that changes a chart copies all of it; the look goes on in one piece.
+LOOK = {
+    "background": "transparent",
+    "font": FONT,
+    "aria": False,
+    "padding": {"left": 4, "top": 4, "right": 10, "bottom": 4},
+    "view": {"stroke": None},
+    "axis": {
+        "labelColor": PAPER["quiet"],
+        "titleColor": PAPER["quiet"],
+        "labelFontSize": 12,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+        "gridColor": PAPER["rule"],
+        "domain": False,
+        "ticks": False,
+        "labelPadding": 6,
+        "titlePadding": 8,
+    },
+    "axisX": {"grid": False, "domain": True, "domainColor": PAPER["quiet"]},
+    "text": {"fontSize": 12, "color": PAPER["ink"]},
+    "concat": {"spacing": 14},
+}
+
+
 def finished(chart: alt.Chart | alt.LayerChart | alt.FacetChart | alt.VConcatChart) -> alt.TopLevelMixin:
     """Return the chart with the shared look on it."""
-    return (
-        chart.configure(
-            background="transparent", font=FONT, aria=False, padding={"left": 4, "top": 4, "right": 10, "bottom": 4}
-        )
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=PAPER["quiet"],
-            titleColor=PAPER["quiet"],
-            labelFontSize=12,
-            titleFontSize=12,
-            titleFontWeight="normal",
-            gridColor=PAPER["rule"],
-            domain=False,
-            ticks=False,
-            labelPadding=6,
-            titlePadding=8,
-        )
-        .configure_axisX(grid=False, domain=True, domainColor=PAPER["quiet"])
-        .configure_text(fontSize=12, color=PAPER["ink"])
-        .configure_concat(spacing=14)
-    )
+    chart.config = LOOK
+    return chart
 
 
 def year_ticks(last: int, *, pixels: float) -> list[int]:
