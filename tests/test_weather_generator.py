@@ -96,13 +96,35 @@ def test_law_of_days_has_the_mean_it_is_asked_for() -> None:
 
 
 def test_years_spread_as_asked(thames: WeatherPool) -> None:
-    """The annual sums have the spread asked for, 5 % unless said otherwise, and a mean that is the table's."""
+    """The annual sums have the spread asked for, 6.5 % unless said otherwise, and a mean that is the table's."""
     annual = thames.annual_ghi_kwh()
     assert annual.std() / annual.mean() == pytest.approx(YEARLY_SPREAD, rel=0.02)
     wide = generated_years(climate("thames"), years=16, seed=1, yearly_spread=0.08).annual_ghi_kwh()
     assert wide.std() / wide.mean() == pytest.approx(0.08, rel=0.02)
     still = generated_years(climate("thames"), years=4, seed=1, yearly_spread=0.0).annual_ghi_kwh()
     assert still.std() / still.mean() < 1e-3
+
+
+def test_years_of_an_unknown_spread_have_longer_tails() -> None:
+    """Without a spread of its own a place may have either of two, 0.039 or 0.081, with even chances; as does our law.
+
+    Standard deviation, kurtosis and the outermost of 400 years are those of the even mixture of two normal laws.
+    """
+    from riskcalc.weather.generator import YEARLY_DEGREES, _even_deviates
+
+    narrow, wide = 0.039, 0.081
+    deviation = np.sqrt((narrow**2 + wide**2) / 2)
+    assert pytest.approx(deviation, abs=0.0025) == YEARLY_SPREAD
+    kurtosis = 3.0 * (narrow**4 + wide**4) / 2 / deviation**4
+    assert pytest.approx(kurtosis, abs=0.1) == 3.0 + 6.0 / (YEARLY_DEGREES - 4.0)
+    drawn = YEARLY_SPREAD * _even_deviates(400, np.random.default_rng(1), degrees=YEARLY_DEGREES)
+    share = np.array([(scale * np.random.default_rng(2).normal(size=400_000)) for scale in (narrow, wide)]).ravel()
+    for level in (0.05, 0.25, 0.75, 0.95):
+        assert np.quantile(drawn, level) == pytest.approx(np.quantile(share, level), abs=0.008)
+    plain = generated_years(climate("thames"), years=40, seed=2, yearly_spread=YEARLY_SPREAD).annual_ghi_kwh()
+    own = generated_years(climate("thames"), years=40, seed=2).annual_ghi_kwh()
+    assert own.max() > plain.max()
+    assert own.std() == pytest.approx(plain.std(), rel=0.01)
 
 
 def test_months_spread_as_real_months(thames: WeatherPool) -> None:

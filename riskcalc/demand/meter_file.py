@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import MINUTES_PER_DAY
 from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.table_file import table_text
 
 #: Interval lengths a file may have [min].
 INTERVALS = (1, 5, 15, 30, 60)
@@ -49,7 +51,7 @@ def read_meter_days(
     Parameters
     ----------
     path
-        CSV, may be compressed; columns `time` and `power_w` (mean over the interval) or `energy_kwh` (in the
+        CSV, `.gz`, `.bz2` and `.xz` are unpacked; columns `time` and `power_w` (mean over the interval) or `energy_kwh` (in the
         interval).
     zone
         IANA zone of the wall clock; times with an offset are converted to it.
@@ -83,18 +85,12 @@ def read_meter_days(
 
 
 def _rows(path: Path) -> pd.DataFrame:
+    text = table_text(path, accepted=_HEADER)
     try:
-        rows = pd.read_csv(path, dtype=str, keep_default_na=False, skip_blank_lines=False, encoding="utf-8-sig")
-    except FileNotFoundError as error:
-        raise one_problem(path, "", "no such file", "a meter file") from error
-    except UnicodeDecodeError as error:
-        raise one_problem(path, "", "not UTF-8 text", "UTF-8; save the file again with that encoding") from error
-    except pd.errors.EmptyDataError as error:
-        raise one_problem(path, "line 1", "an empty file", _HEADER) from error
-    except (pd.errors.ParserError, OSError, EOFError) as error:
-        raise one_problem(
-            path, "", str(error).strip(), "comma-separated rows with as many fields as the header"
-        ) from error
+        rows = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skip_blank_lines=False)
+    except pd.errors.ParserError as error:
+        accepted = "comma-separated rows with as many fields as the header"
+        raise one_problem(path, "", str(error).strip(), accepted) from error
     names = [str(name).strip() for name in rows.columns]
     rows.columns = names
     if "time" not in names or sum(name in VALUE_COLUMNS for name in names) != 1:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import standard_offset_minutes
 from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.table_file import table_text
 from riskcalc.weather.axis import HourStamps, check_sun_agrees, filled_note, gaps_closed, is_typical_year, years_on_axis
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import HOURS, SunPath, sun_path
@@ -23,6 +25,7 @@ REQUIRED = ("time", "ghi", "temp_air", "wind_speed")
 OPTIONAL = ("dni", "dhi")
 #: Most that any weather has: air a little above the highest on record, wind of the strongest tropical storms.
 HIGHEST = {"temp_air": 65.0, "wind_speed": 110.0}
+CSV_FORM = "comma-separated text in UTF-8, one header line"
 STEPS_MINUTES = (60, 30, 20, 15, 10, 5)
 
 TYPICAL_YEAR_NOTE = "one typical year only: the luck of the weather from year to year is not in it"
@@ -44,8 +47,8 @@ def read_csv_years(
     Parameters
     ----------
     path : path
-        Columns `time, ghi, temp_air, wind_speed` and, if known, `dni` and `dhi`; W/m2, degC, m/s; `.gz` is unpacked.
-        Steps of 60 minutes, or 30, 20, 15, 10 or 5 that are averaged to hours. An empty cell is a gap.
+        Columns `time, ghi, temp_air, wind_speed` and, if known, `dni` and `dhi`; W/m2, degC, m/s; `.gz`, `.bz2` and
+        `.xz` are unpacked. Steps of 60 minutes, or 30, 20, 15, 10 or 5 that are averaged to hours. An empty cell is a gap.
     zone : str
         IANA zone of times that carry no offset of their own; times with an offset keep it.
     label : "start", "middle" or "end"
@@ -124,12 +127,11 @@ def existing(path: str | Path) -> Path:
 def _read_table(file: Path) -> pd.DataFrame:
     import pandas as pd
 
+    text = table_text(file, accepted=CSV_FORM)
     try:
-        table = pd.read_csv(file, dtype=str, keep_default_na=False, skipinitialspace=True, encoding="utf-8")
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
-        raise one_problem(
-            file, "", f"not a CSV file in UTF-8 ({error})", "comma-separated text, one header line"
-        ) from error
+        table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skipinitialspace=True)
+    except pd.errors.ParserError as error:
+        raise one_problem(file, "", f"not a CSV file ({error})", CSV_FORM) from error
     table.columns = [str(name).strip().lower() for name in table.columns]
     missing = [name for name in REQUIRED if name not in table]
     if missing:

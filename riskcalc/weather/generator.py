@@ -19,10 +19,13 @@ from riskcalc.weather.pool import HOURS, WeatherPool
 from riskcalc.weather.solar import sun_path
 from riskcalc.weather.split import beam_and_diffuse
 
-#: Standard deviation of a year's light on the horizontal over its long-term mean. Eight real years at 51 N 7 E gave
-#: 0.081 (95 % interval 0.054 to 0.165; 2003 was exceptional), day-to-day memory alone gives 0.035: this project's
-#: own choice between the two, to be overridden where a longer record is at hand.
-YEARLY_SPREAD = 0.05
+#: Standard deviation of a year's light on the horizontal over its long-term mean, and degrees of freedom of the law,
+#: where nothing is known of the place. Places differ and short records do not tell: 0.039 in Toronto (Thevenard &
+#: Pelland, Estimating the uncertainty in long-term photovoltaic yield predictions, Solar Energy 91 (2013), abstract:
+#: 3.9 % for year-to-year climate variability), 0.081 in eight real years at 51 N 7 E (95 % interval 0.054 to
+#: 0.165; 2003 was exceptional). A place that has either of the two spreads with even chances gives years of spread
+#: 0.064 and kurtosis 4.2; Student's law of 9 degrees of freedom has this kurtosis. Rounded to half a per cent.
+YEARLY_SPREAD, YEARLY_DEGREES = 0.065, 9.0
 
 
 def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: float | None = None) -> WeatherPool:
@@ -37,8 +40,9 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     seed : int
         Seed of the random numbers (PCG64 behind a SeedSequence).
     yearly_spread : float, optional
-        Standard deviation of the annual light over its mean [YEARLY_SPREAD]. The K annual sums are spread evenly
-        over the quantiles of a normal law, so that a small pool shows the whole spread; one year is the mean year.
+        Standard deviation of the annual light over its mean. The K annual sums are spread evenly over the quantiles
+        of their law, so that a small pool shows the whole spread; one year is the mean year. The law is normal for a
+        spread that is given; without one the spread of the place is unknown: YEARLY_SPREAD, with longer tails.
 
     Notes
     -----
@@ -55,7 +59,7 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     sun = sun_path(climate.latitude_deg, climate.longitude_deg, climate.altitude_m, climate.utc_offset_hours)
     clear_sky = clear_sky_w(sun, climate.temp_air_c)
     hidden = normal_series(rng, (years, DAYS), memory=DAY_MEMORY)
-    wanted = 1.0 + spread * _even_normals(years, rng)
+    wanted = 1.0 + spread * _even_deviates(years, rng, degrees=YEARLY_DEGREES if yearly_spread is None else np.inf)
     clearness = daily_clearness(climate.ghi_w_m2, clear_sky, sun, hidden, wanted)
     hours = normal_series(rng, (years, len(sun.lit)), memory=HOUR_MEMORY)
     ghi = np.zeros((years, HOURS))
@@ -78,9 +82,10 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     )
 
 
-def _even_normals(count: int, rng: np.random.Generator) -> np.ndarray:
-    """Return normal deviates at evenly spread quantiles, shuffled: mean 0, standard deviation 1 (0 if single)."""
-    from scipy.special import ndtri
+def _even_deviates(count: int, rng: np.random.Generator, *, degrees: float) -> np.ndarray:
+    """Return deviates at evenly spread quantiles of Student's law, shuffled: mean 0, standard deviation 1 (0 if single)."""
+    from scipy.special import ndtri, stdtrit
 
-    values = ndtri((rng.permutation(count) + 0.5) / count)
+    levels = (rng.permutation(count) + 0.5) / count
+    values = ndtri(levels) if np.isinf(degrees) else stdtrit(degrees, levels)
     return values / values.std() if count > 1 else np.zeros(1)

@@ -89,12 +89,26 @@ def climate_of(pool: WeatherPool) -> Climate:
     )
 
 
-def foretold(shown: WeatherPool, *, seed: int, spread: float, tilt_deg: float, azimuth_deg: float) -> dict[str, Floats]:
+def generated_yield_kwh(shown: WeatherPool, *, seed: int, spread: float | None, **plane: float) -> Floats:
+    """Return the yield of each of GENERATED years made from the monthly means of the shown ones, (GENERATED,) [kWh]."""
+    made = generated_years(climate_of(shown), years=GENERATED, seed=seed, yearly_spread=spread)
+    return yearly_yield_kwh(made, **plane)
+
+
+def chance_of_wilder(truth: Floats, possible: Floats, *, samples: int = 20_000) -> float:
+    """Return the chance that as many years drawn from the possible ones differ at least as much as the true ones."""
+    drawn = np.random.default_rng(0).choice(possible / possible.mean(), size=(samples, len(truth)))
+    return float((drawn.std(axis=1) >= truth.std() / truth.mean()).mean())
+
+
+def foretold(
+    shown: WeatherPool, *, seed: int, spread: float | None, tilt_deg: float, azimuth_deg: float
+) -> dict[str, Floats]:
     """Return what each way of foretelling holds possible for the yield of a year, (draws,) [kWh]."""
     plane = {"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg}
-    made = generated_years(climate_of(shown), years=GENERATED, seed=seed, yearly_spread=spread)
-    generated = yearly_yield_kwh(made, **plane)
-    mean_error = np.random.default_rng(seed).normal(size=(256, 1)) * spread / np.sqrt(shown.years)
+    generated = generated_yield_kwh(shown, seed=seed, spread=spread, **plane)
+    mean_error = np.random.default_rng(seed).normal(size=(256, 1)) * (generated.std() / generated.mean())
+    mean_error /= np.sqrt(shown.years)
     return {
         "years shown": yearly_yield_kwh(shown, **plane),
         "generated": generated,
@@ -114,7 +128,7 @@ def backtest(
     pool: WeatherPool,
     *,
     hidden: int = 1,
-    spread: float = YEARLY_SPREAD,
+    spread: float | None = None,
     tilt_deg: float = 35.0,
     azimuth_deg: float = 180.0,
 ) -> list[Coverage]:
@@ -152,7 +166,7 @@ def main(words: Sequence[str]) -> None:
         ("azimuth", 180.0),
     ):
         parser.add_argument(f"--{name}", type=float, default=default, required=default is None)
-    parser.add_argument("--spread", type=float, default=YEARLY_SPREAD)
+    parser.add_argument("--spread", type=float, help="of the generator; its own unless given")
     given = parser.parse_args(words)
     pool = read_csv_years(
         given.file,
@@ -165,7 +179,14 @@ def main(words: Sequence[str]) -> None:
     )
     truth = yearly_yield_kwh(pool, tilt_deg=given.tilt, azimuth_deg=given.azimuth)
     print(f"{pool.years} years; yield of each over their mean: {', '.join(f'{y:.3f}' for y in truth / truth.mean())}")
-    print(f"standard deviation over mean: {truth.std(ddof=1) / truth.mean():.3f}; generator's: {given.spread:g}")
+    light = pool.annual_ghi_kwh()
+    made = generated_yield_kwh(pool, seed=0, spread=given.spread, tilt_deg=given.tilt, azimuth_deg=given.azimuth)
+    spread = YEARLY_SPREAD if given.spread is None else given.spread
+    print(f"standard deviation over mean: light {light.std(ddof=1) / light.mean():.3f}, generated {spread:g}; yield")
+    print(
+        f"{truth.std(ddof=1) / truth.mean():.3f}, generated {made.std() / made.mean():.3f}; chance of years this wild"
+    )
+    print(f"or wilder among those generated: {chance_of_wilder(truth, made):.3f}")
     for hidden in sorted({1, pool.years // 2}):
         print(f"\nhidden at a time: {hidden}\nmethod              level  coverage  of hidden years  mean width")
         for row in backtest(pool, hidden=hidden, spread=given.spread, tilt_deg=given.tilt, azimuth_deg=given.azimuth):

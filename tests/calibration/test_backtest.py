@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from backtest import LEVELS, backtest, climate_of, some_years, splits, yearly_yield_kwh
+from backtest import LEVELS, backtest, chance_of_wilder, climate_of, some_years, splits, yearly_yield_kwh
+from scipy.special import chdtrc
 
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
@@ -60,14 +61,26 @@ def test_intervals_hold_for_weather_of_the_same_kind_and_fail_for_wilder():
 
     Years that differ three times as much fall outside the 90 % interval far too often: the harness notices.
     """
-    calm = backtest(record(years=20, spread=0.05, seed=1), hidden=1)
+    calm = backtest(record(years=20, spread=0.05, seed=1), hidden=1, spread=0.05)
     for row in calm:
         if row.method == "generated + mean":
             assert row.share * row.count >= fewest(row.count, row.level), row
     assert {row.level for row in calm} == set(LEVELS)
-    wild = backtest(record(years=20, spread=0.15, seed=1), hidden=1)
+    wild = backtest(record(years=20, spread=0.15, seed=1), hidden=1, spread=0.05)
     worst = next(row for row in wild if row.method == "generated + mean" and row.level == 0.9)
     assert worst.share * worst.count < fewest(worst.count, worst.level)
+
+
+def test_years_as_wild_as_ours_are_common_and_twice_as_wild_rare():
+    """Eight normal years of our own spread are wilder than ours about every second time, of twice the spread hardly ever.
+
+    Of eight the standard deviation lies above the law's in 43 of 100 samples (chi-square of 7 degrees above 8 / 1, as
+    the deviation here is over n), and above twice of it in less than 1 in 1000.
+    """
+    possible = 1.0 + 0.05 * np.random.default_rng(3).normal(size=4000)
+    even = np.tile([-1.0, 1.0], 4)
+    assert chance_of_wilder(1.0 + 0.05 * even, possible) == pytest.approx(chdtrc(7, 8), abs=0.03)
+    assert chance_of_wilder(1.0 + 0.10 * even, possible) < 0.001
 
 
 @pytest.mark.slow

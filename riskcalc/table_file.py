@@ -1,0 +1,66 @@
+"""The text of a table that somebody else wrote: a plain file of bounded size, unpacked, with a header of bounded width."""
+
+from __future__ import annotations
+
+import bz2
+import csv
+import gzip
+import io
+import lzma
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import IO, Any
+
+from riskcalc.errors import one_problem
+
+#: Most bytes of a table once it is unpacked: six years of one-minute readings.
+LARGEST_BYTES = 100_000_000
+#: Most columns; a file that has lost its line ends is one line of thousands.
+MOST_COLUMNS = 200
+
+_OPENED: dict[str, Callable[[Path], IO[Any]]] = {".gz": gzip.open, ".bz2": bz2.open, ".xz": lzma.open}
+
+
+def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES) -> str:
+    """Return the text of a CSV file, unpacked if its name ends in .gz, .bz2 or .xz.
+
+    Raises
+    ------
+    InputError
+        If there is no such file or it cannot be read, is larger than `largest` once unpacked, is not UTF-8, is empty,
+        or its first two lines are no header and a row of as many cells.
+    """
+    if not path.is_file():
+        given = "no such file" if not path.exists() else "a folder" if path.is_dir() else "no regular file"
+        raise one_problem(path, "", given, accepted)
+    try:
+        with _OPENED.get(path.suffix.lower(), lambda file: file.open("rb"))(path) as stream:
+            content = stream.read(largest + 1)
+    except (OSError, EOFError, zlib.error, lzma.LZMAError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise one_problem(path, "", f"cannot be read: {reason}", accepted) from error
+    if len(content) > largest:
+        raise one_problem(path, "", f"more than {largest} bytes", f"{accepted}, of at most {largest} bytes")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        given = f"not UTF-8 text (byte 0x{content[error.start]:02x})"
+        raise one_problem(path, "", given, "UTF-8; save the file again with that encoding") from error
+    _check_first_lines(path, text, accepted)
+    return text
+
+
+def _check_first_lines(path: Path, text: str, accepted: str) -> None:
+    rows = csv.reader(io.StringIO(text, newline=""))
+    try:
+        header, first = next(rows, []), next(rows, [])
+    except csv.Error as error:
+        raise one_problem(path, "", f"not a CSV file: {error}", accepted) from error
+    if not any(cell.strip() for cell in header):
+        raise one_problem(path, "line 1", "an empty file" if not text.strip() else "an empty line", accepted)
+    if len(header) > MOST_COLUMNS:
+        raise one_problem(path, "line 1", f"{len(header)} columns", f"{accepted}; at most {MOST_COLUMNS} columns")
+    if len(first) > len(header):
+        given = f"{len(first)} cells under a header of {len(header)}"
+        raise one_problem(path, "line 2", given, "comma-separated rows with as many cells as the header")
