@@ -8,9 +8,8 @@ import gzip
 import io
 import lzma
 import zlib
-from collections.abc import Callable
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from riskcalc.errors import one_problem
 
@@ -19,7 +18,7 @@ LARGEST_BYTES = 100_000_000
 #: Most columns; a file that has lost its line ends is one line of thousands.
 MOST_COLUMNS = 200
 
-_OPENED: dict[str, Callable[[Path], IO[Any]]] = {".gz": gzip.open, ".bz2": bz2.open, ".xz": lzma.open}
+_OPENED: dict[str, Any] = {".gz": gzip.open, ".bz2": bz2.open, ".xz": lzma.open}
 
 
 def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES) -> str:

@@ -309,8 +309,32 @@ def test_device_is_no_data_file():
     """A device that never ends is refused before a byte of it is read."""
     if not Path("/dev/zero").exists():
         pytest.skip("no devices here")
-    assert message('source = "climate", region = "thames"', 'source = "epw", file = "/dev/zero"') == said(
+    found = message(
+        'source = "climate", region = "thames"', 'source = "epw"', overrides=['site.weather.file="/dev/zero"']
+    )
+    assert found == said(
         "site.weather.file",
         '"/dev/zero": no regular file',
         "a data file that can be read; its path is relative to the file that names it",
+        file="--set",
     )
+
+
+@pytest.mark.parametrize(
+    ("path", "hint"),
+    [
+        ("/etc/passwd", "write the path relative to this file, with / between folders"),
+        ("C:\\\\weather.epw", "write the path relative to this file, with / between folders"),
+        ("../../../../../../../../etc/passwd", "move or copy the file into that folder"),
+        ("link/passwd", "move or copy the file into that folder"),
+    ],
+)
+def test_data_files_out_of_the_folder_are_refused(path, hint):
+    """Nor does a scenario read weather, or observed values, from wherever it likes: not absolute, above or by a link."""
+    Path("link").symlink_to("/etc")
+    accepted = "a path relative to this file, inside the folder scenarios"
+    weather = message('source = "climate", region = "thames"', f'source = "epw", file = "{path}"')
+    shown_path = f'"{path}"'.replace("\\\\", "\\")
+    assert weather == said("site.weather.file", shown_path, accepted, hint)
+    table = f'annual_use_kwh = {{ distribution = "empirical", file = "{path}", column = "kwh" }}'
+    assert message("annual_use_kwh = 2300", table) == said("home.annual_use_kwh.file", shown_path, accepted, hint)

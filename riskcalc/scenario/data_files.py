@@ -39,9 +39,11 @@ def data_paths(tree: Tree, sources: Sources, file: str) -> dict[str, Path]:
             continue
         key, where = dotted(path), tree.file_of(path, file)
         try:
-            place = beside(where, given)
+            place = inside(where, given, key=key, sources=sources)
             _check_plain_file(place)
             sources.remember(place, _sha256(place))
+        except InputError as error:
+            sources.problems.extend(error.problems)
         except (OSError, ValueError) as error:
             reason = (getattr(error, "strerror", None) or str(error)).lower()
             accepted = "a data file that can be read; its path is relative to the file that names it"
@@ -81,7 +83,7 @@ def column_values(table: dict[str, Any], where: str, *, key: str, sources: Sourc
         raise one_problem(
             where, f"{key}.{wrong}", shown(table.get(wrong)), f"the {wrong} with the observed values, in quotes"
         )
-    path = beside(where, name)
+    path = inside(where, name, key=f"{key}.file", sources=sources)
     content = sources.read_bytes(path, largest=LARGEST_COLUMN_FILE, what=f"the CSV file that {key} names in {where}")
     try:
         rows = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
@@ -101,6 +103,21 @@ def column_values(table: dict[str, Any], where: str, *, key: str, sources: Sourc
 def beside(where: str, given: str) -> Path:
     """Return the path of a data file named in the file `where`; one named by an override is relative to here."""
     return Path(given) if where == OVERRIDE else Path(where).parent / given
+
+
+def inside(where: str, given: str, *, key: str, sources: Sources) -> Path:
+    """Return the path of a data file; one that a file names may not lead out of the scenario's folder.
+
+    Raises
+    ------
+    InputError
+        If it does. Whoever names a file by an override may name any.
+    """
+    hint = "" if where == OVERRIDE or "\0" in given else sources.leads_out(given, Path(where))
+    if hint:
+        accepted = f"a path relative to this file, inside the folder {sources.root.name or sources.root}"
+        raise one_problem(where, key, shown(given), accepted, hint)
+    return beside(where, given)
 
 
 def _numbers(rows: Iterator[list[str]], place: int, file: str, column: str) -> list[float]:

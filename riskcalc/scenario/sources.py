@@ -138,18 +138,21 @@ class Sources:
     def _target(self, target: object, key: str, said: str, anchor: Path) -> Path | None:
         base = "the current folder" if said == OVERRIDE else "this file"
         accepted = f"a path to a TOML file relative to {base}, inside the folder {self.root.name or self.root}"
-        trouble = ""
         if not isinstance(target, str) or not target or "\0" in target:
             trouble = "write the path in quotes"
-        elif Path(target).is_absolute() or ":" in target or "\\" in target:
-            trouble = f"write the path relative to {base}, with / between folders"
         else:
-            path = Path(os.path.normpath(anchor.parent / target))
-            if path.resolve().is_relative_to(self.root):
-                return path
-            trouble = "move or copy the file into that folder"
+            trouble = self.leads_out(target, anchor, base)
+            if not trouble:
+                return Path(os.path.normpath(anchor.parent / target))
         self.problems.append(Problem(said, key, shown(target), accepted, trouble))
         return None
+
+    def leads_out(self, target: str, anchor: Path, base: str = "this file") -> str:
+        """Return what to do about a path, named in the file `anchor`, that leads out of the folder; "" if it does not."""
+        if Path(target).is_absolute() or ":" in target or "\\" in target:
+            return f"write the path relative to {base}, with / between folders"
+        inside = Path(os.path.normpath(anchor.parent / target)).resolve().is_relative_to(self.root)
+        return "" if inside else "move or copy the file into that folder"
 
 
 def neighbour(path: Path) -> str:
