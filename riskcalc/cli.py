@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import io
 import os
 import signal
@@ -24,6 +26,8 @@ from riskcalc.commands.update import update
 from riskcalc.errors import InputError
 
 BAD_INPUT = 2
+#: What the system says when something cannot be written although it is open.
+NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT, errno.EIO)
 
 # Before numpy is met: our systems of equations are small, and a second thread waits more than it helps, by seconds on
 # a busy machine. One thread also keeps the order of their sums. The kernels have threads of their own.
@@ -51,6 +55,14 @@ def main() -> None:
         app()
     except InputError as error:
         typer.echo(error_block(error, coloured=wants_colour()), err=True)
+        sys.exit(BAD_INPUT)
+    except OSError as error:
+        if error.errno not in NO_ROOM:
+            raise
+        # Files of ours name themselves; what is left is the output, or a temporary file.
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the end tries to write it again
+        typer.echo(f"riskcalc: the output cannot be written: {error.strerror}", err=True)
         sys.exit(BAD_INPUT)
 
 

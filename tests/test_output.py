@@ -196,6 +196,36 @@ def test_full_and_read_only_disks_are_said_by_the_command_line(small_file, tmp_p
     assert "Traceback" not in closed.stderr
 
 
+def test_output_that_cannot_be_printed_is_said(small_file):
+    """What is printed into a full device: exit code 2 and the reason, no traceback, nor a second complaint at the end."""
+    if not Path("/dev/full").exists():
+        pytest.skip("no full device here")
+    with Path("/dev/full").open("w") as full:
+        command = [sys.executable, "-m", "riskcalc", "check", str(small_file)]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert done.stderr == "riskcalc: the output cannot be written: No space left on device\n"
+
+
+#: Fills arrays that want to lie in files of twice the room there is, and says where they came to lie.
+FILLER = """
+import numpy as np
+from riskcalc.uncertainty.draw_axis import in_a_file
+for size in (1000, 2_000_000):
+    array, held = in_a_file((2, size // 2), np.float64)
+    array[...] = 7.0
+    print("memory" if held is None else "file", array.sum() == 7.0 * size)
+"""
+
+
+@pytest.mark.slow
+def test_temporary_files_without_room_lie_in_memory(tmp_path):
+    """On a real small disk: an array that finds room lies in a file, a larger one in memory; nothing is killed."""
+    (tmp_path / "filler.py").write_text(FILLER)
+    done = with_disk("size=1m", f"echo disk; TMPDIR=disk {sys.executable} filler.py; echo code $?", cwd=tmp_path)
+    assert done.stdout.split() == ["disk", "file", "True", "memory", "True", "code", "0"], done.stderr
+
+
 def test_ctrl_c_leaves_the_earlier_report(small_file, tmp_path):
     """A run interrupted while it simulates: exit code 130, no traceback, every file of the earlier run as it was."""
     words = [sys.executable, "-m", "riskcalc", "assess", str(small_file), "--out", str(tmp_path / "r")]

@@ -8,6 +8,7 @@ does not grow with the number of draws.
 from __future__ import annotations
 
 import mmap
+import os
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass, replace
@@ -74,7 +75,8 @@ class Whole:
         shape = (*array.shape[:-1], self.draws)
         if in_file and array.ndim > 1:
             self._arrays[where], held = in_a_file(shape, array.dtype)
-            self._files.append(held)
+            if held is not None:
+                self._files.append(held)
         else:
             self._arrays[where] = np.zeros(shape, dtype=array.dtype)
         return self._arrays[where]
@@ -84,13 +86,23 @@ class Whole:
         return array
 
 
-def in_a_file(shape: tuple[int, ...], dtype: DTypeLike) -> tuple[NDArray[Any], mmap.mmap]:
-    """Return an array of zeros in a temporary file without a name, and the map that holds it."""
+def in_a_file(shape: tuple[int, ...], dtype: DTypeLike) -> tuple[NDArray[Any], mmap.mmap | None]:
+    """Return an array of zeros in a temporary file without a name, and the map that holds it.
+
+    Where the disk has no room for it the array lies in memory, and there is no map. The room is taken at once: a page
+    that finds none when it is first written would end the process.
+    """
     kind = np.dtype(dtype)
     size = max(1, prod(shape) * kind.itemsize)
-    with tempfile.TemporaryFile(prefix="riskcalc-") as stream:
-        stream.truncate(size)
-        held = mmap.mmap(stream.fileno(), size)
+    try:
+        with tempfile.TemporaryFile(prefix="riskcalc-") as stream:
+            if hasattr(os, "posix_fallocate"):
+                os.posix_fallocate(stream.fileno(), 0, size)
+            else:
+                stream.truncate(size)
+            held = mmap.mmap(stream.fileno(), size)
+    except OSError:
+        return np.zeros(shape, dtype=kind), None
     return np.frombuffer(held, dtype=kind, count=prod(shape)).reshape(shape), held
 
 

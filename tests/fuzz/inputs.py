@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import random
 import re
@@ -154,6 +155,9 @@ ENTRIES = {
     "EPW": Entry("w.epw", epw, read_epw),
     "TMY3": Entry("w.csv", tmy3, read_tmy3),
     "meter CSV": Entry("m.csv", meter_csv, lambda path: read_meter_days(path, zone=ZONE)),
+    "packed meter": Entry(
+        "m.csv.gz", lambda: gzip.compress(meter_csv(), mtime=0), lambda path: read_meter_days(path, zone=ZONE)
+    ),
     "price series": Entry("p.csv", price_series_csv, lambda path: read_price_series(path, zone=ZONE)),
     "prices by year": Entry("y.csv", price_file_csv, lambda path: read_price_file(path, years=10)),
     "result": Entry("result.json", result_json, read_result),
@@ -179,7 +183,25 @@ PIECES = (
         "../..",
     ),
     *("2023-02-30T00:00Z", "2023-13-01", "0000-00-00", "9999-12-31T23:59Z", "2023-03-26T01:30", "24:00", "1677-09-21"),
-    *("1e400", "-0", "+5", " 7 ", "7 W", "5 %", "[", "]", "{", "}", "#", ";", "\t", "\r", "\ufeff", "9" * 5000),
+    *(
+        "1e400",
+        "-0",
+        "+5",
+        " 7 ",
+        "7 W",
+        "5 %",
+        "[",
+        "]",
+        "{",
+        "}",
+        "#",
+        ";",
+        "\t",
+        "\r",
+        "\ufeff",
+        "9" * 5000,
+        "x" * 140_000,
+    ),
 )
 _LINES = re.compile(rb"(?<=\n)")
 _CELLS = re.compile(rb"([,=])")
@@ -271,10 +293,9 @@ def _marks(content: bytes, chance: random.Random) -> bytes:
 
 
 def _other(content: bytes, chance: random.Random) -> bytes:
-    """Give the file of another entry."""
-    return (
-        chance.choice([entry for entry in ENTRIES.values() if entry.file != "w.epw"]).example() if content else content
-    )
+    """Give the file of another entry, of those that are small."""
+    others = ("scenario", "observed column", "meter CSV", "packed meter", "prices by year", "result", "measured months")
+    return ENTRIES[chance.choice(others)].example()
 
 
 DAMAGES = (

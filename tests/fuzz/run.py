@@ -1,10 +1,10 @@
 """Damage every input thousands of times and see that it is read or refused in words, in bounded time and memory.
 
-    python tests/fuzz/run.py --cases 12000             damage by rule, seeded
-    python tests/fuzz/run.py --atheris --entry result  guided by coverage, if atheris is installed
+    python tests/fuzz/run.py --cases 12000                       every input and whole runs, led by hypothesis
+    python tests/fuzz/run.py --atheris --entry result --cases 100000   led by coverage (pip install -e '.[fuzz]')
 
-A case ends well if the file is read or an InputError names file, what was given and what is accepted. Anything else is
-printed with the damaged file's path, and the exit code is 1.
+A case ends well if the file is read, or an InputError names file, what was given and what is accepted. Anything else
+is printed once per kind, with the folder that keeps the damaged files, and the exit code is 1.
 """
 
 from __future__ import annotations
@@ -17,19 +17,27 @@ import tempfile
 import time
 import traceback
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from extremes import changes, whole_run
+from hypothesis import HealthCheck, Phase, given, seed, settings
+from hypothesis import strategies as st
 from inputs import ENTRIES, Entry, damaged
 
 from riskcalc.errors import InputError
 
-#: Longest that a damaged file may take to be read or refused [s].
+#: Longest that a damaged file may take to be read or refused, by the clock of the processor [s].
 LONGEST_S = 10.0
-#: Parts of the cases that go to entries whose example is a whole year of lines, which take far longer to read.
-SLOW = {"weather CSV": 0.4, "EPW": 0.4, "TMY3": 0.4, "price series": 0.6, "meter CSV": 0.6}
+#: Address space beyond which a case is refused memory and counts as a fault [bytes].
+MOST_MEMORY = 8_000_000_000
+#: Parts of the cases that go to entries whose example is a whole year of lines, or to whole runs: they take longest.
+PARTS = {"weather CSV": 0.4, "EPW": 0.3, "TMY3": 0.3, "price series": 0.5, "meter CSV": 0.5, "packed meter": 0.5}
+WHOLE_RUNS = "whole runs"
+PARTS[WHOLE_RUNS] = 0.6
 
 
 @dataclass
@@ -43,14 +51,12 @@ class Count:
     faults: list[str] = field(default_factory=list)
 
 
-def tried(entry: Entry, content: bytes, folder: Path, count: Count) -> str | None:
-    """Read one damaged file; return what went wrong, None if it ended well."""
-    path = folder / entry.file
-    path.write_bytes(content)
-    start = time.perf_counter()
+def tried(read: Callable[[], object], count: Count) -> str | None:
+    """Read one thing; return what went wrong, None if it ended well."""
+    start = time.process_time()
     fault = None
     try:
-        entry.read(path)
+        read()
         count.read += 1
     except InputError as error:
         count.refused += 1
@@ -58,24 +64,60 @@ def tried(entry: Entry, content: bytes, folder: Path, count: Count) -> str | Non
             fault = f"a problem without words: {error}"
     except Exception:  # noqa: BLE001 - whatever it is, it is what we look for
         fault = traceback.format_exc(limit=-4)
-    spent = time.perf_counter() - start
+    spent = time.process_time() - start
     count.slowest_s = max(count.slowest_s, spent)
-    if spent > LONGEST_S:
-        fault = f"{spent:.1f} s"
+    if fault:
+        count.failed += 1
+        count.faults.append(fault)
     return fault
 
 
-def by_rule(entry: Entry, cases: int, *, seed: int, folder: Path, keep: Path | None = None) -> Count:
-    """Try `cases` damaged examples of one entry; those that end badly are kept."""
+def tried_file(entry: Entry, content: bytes, folder: Path, count: Count) -> str | None:
+    """Read one damaged file; return what went wrong, None if it ended well."""
+    path = folder / entry.file
+    path.write_bytes(content)
+    return tried(lambda: entry.read(path), count)
+
+
+def by_rule(entry: Entry, cases: int, *, seed: int, folder: Path) -> Count:
+    """Try `cases` damaged examples of one entry, the same for the same seed."""
     count, chance, example = Count(), random.Random(seed), entry.example()
-    for number in range(cases):
-        content = damaged(example, chance)
-        fault = tried(entry, content, folder, count)
-        if fault:
-            count.failed += 1
-            count.faults.append(fault)
-            if keep is not None:
-                (keep / f"{entry.file}.{seed}.{number}").write_bytes(content)
+    for _ in range(cases):
+        tried_file(entry, damaged(example, chance), folder, count)
+    return count
+
+
+def by_hypothesis(name: str, cases: int, *, seeded: int, folder: Path, keep: Path) -> Count:
+    """Let hypothesis choose the damage, or the figures of whole runs; a case that ends badly is kept, and the rest go on."""
+    count = Count()
+    only = settings(
+        max_examples=cases,
+        deadline=None,
+        database=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    if name == WHOLE_RUNS:
+
+        @seed(seeded)
+        @only
+        @given(changes())
+        def one(overrides: list[str]) -> None:
+            if tried(lambda: whole_run(folder, overrides), count):
+                (keep / f"run.{count.failed}").write_text("\n".join(overrides), encoding="utf-8")
+    else:
+        entry = ENTRIES[name]
+        example = entry.example()
+
+        @seed(seeded)
+        @only
+        @given(st.randoms(use_true_random=False))
+        def one(chance: random.Random) -> None:
+            content = damaged(example, chance)
+            if tried_file(entry, content, folder, count):
+                (keep / f"{entry.file}.{count.failed}").write_bytes(content)
+
+    one()
     return count
 
 
@@ -83,15 +125,19 @@ def by_coverage(name: str, runs: int) -> None:
     """Let atheris look for a file that ends badly; it stops with the traceback at the first."""
     import atheris
 
-    entry, folder = ENTRIES[name], Path(tempfile.mkdtemp())
-    count = Count()
+    entry, folder, count = ENTRIES[name], Path(tempfile.mkdtemp()), Count()
 
     def one(content: bytes) -> None:
-        fault = tried(entry, content, folder, count)
+        fault = tried_file(entry, content, folder, count)
         if fault:
             raise RuntimeError(fault)
-        if count.read + count.refused == runs - 1:
-            print(f"{name}: {count.read} read, {count.refused} refused, slowest {count.slowest_s:.2f} s", flush=True)
+        done = count.read + count.refused
+        if done % 1000 == 0 or done == runs:
+            memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+            print(
+                f"{name}: {count.read} read, {count.refused} refused, slowest {count.slowest_s:.2f} s, {memory:.0f} MB",
+                flush=True,
+            )
 
     seeds = Path(tempfile.mkdtemp())
     (seeds / "sound").write_bytes(entry.example())
@@ -107,31 +153,35 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cases", type=int, default=12_000)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--entry", choices=sorted(ENTRIES))
+    parser.add_argument("--entry", choices=sorted([*ENTRIES, WHOLE_RUNS]))
     parser.add_argument("--atheris", action="store_true")
-    given = parser.parse_args()
+    wanted = parser.parse_args()
     warnings.simplefilter("error")
-    names = [given.entry] if given.entry else list(ENTRIES)
-    if given.atheris:
-        by_coverage(names[0], given.cases)
+    names = [wanted.entry] if wanted.entry else [*ENTRIES, WHOLE_RUNS]
+    if wanted.atheris:
+        by_coverage(names[0], wanted.cases)
         return 0
-    parts = {name: SLOW.get(name, 2.0) for name in names}
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
+    parts = {name: PARTS.get(name, 2.0) for name in names}
     keep = Path(tempfile.mkdtemp(prefix="fuzz-"))
-    print(f"{'input':<16} {'cases':>6} {'read':>6} {'refused':>8} {'failed':>7} {'slowest':>8}")
-    failed = 0
+    print(f"{'input':<16} {'cases':>6} {'read':>6} {'refused':>8} {'failed':>7} {'slowest':>9} {'peak':>8}")
+    bad = 0
     for name in names:
-        cases = max(1, round(given.cases * parts[name] / sum(parts.values())))
+        cases = max(1, round(wanted.cases * parts[name] / sum(parts.values())))
         with tempfile.TemporaryDirectory() as folder:
-            count = by_rule(ENTRIES[name], cases, seed=given.seed, folder=Path(folder), keep=keep)
-        failed += count.failed
+            count = by_hypothesis(name, cases, seeded=wanted.seed, folder=Path(folder), keep=keep)
+        bad += count.failed + (count.slowest_s > LONGEST_S)
+        tried_in_all = count.read + count.refused + sum("a problem without" not in fault for fault in count.faults)
+        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(
-            f"{name:<16} {cases:>6} {count.read:>6} {count.refused:>8} {count.failed:>7} {count.slowest_s:>6.2f} s",
+            f"{name:<16} {tried_in_all:>6} {count.read:>6} {count.refused:>8} {count.failed:>7} "
+            f"{count.slowest_s:>7.2f} s {memory:>5.0f} MB",
             flush=True,
         )
         for fault in dict.fromkeys(count.faults):
             print(fault, flush=True)
-    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB; kept in {keep}")
-    return 1 if failed else 0
+    print(f"kept in {keep}")
+    return 1 if bad else 0
 
 
 if __name__ == "__main__":

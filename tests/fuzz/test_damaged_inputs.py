@@ -13,7 +13,7 @@ from riskcalc.weather.files import read_epw
 
 @pytest.mark.parametrize("name", ENTRIES)
 def test_damage_is_read_or_refused(tmp_path, name):
-    """Thirty seeded cases: no other exception, no problem without words, none longer than ten seconds."""
+    """Thirty seeded cases: no other exception, no problem without words."""
     count = by_rule(ENTRIES[name], 30, seed=7, folder=tmp_path)
     assert count.faults == []
     assert count.refused > 0
