@@ -9,7 +9,8 @@ from riskcalc.model import drawn_values, evaluated, world_of
 from riskcalc.results.result import PRICE_LUCK, YEAR_LUCK
 from riskcalc.scenario import read_scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
-from riskcalc.sensitivity.factors import correlated_groups, factors_of, is_money_only
+from riskcalc.sensitivity.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
+from riskcalc.sensitivity.rows import index_rows
 from riskcalc.sensitivity.salib_border import sobol_rows
 from riskcalc.sensitivity.screening import screening
 from riskcalc.sensitivity.sobol import sobol_run
@@ -72,6 +73,49 @@ def test_luck_takes_part_as_factors(read_small):
     assert names[-2:] == [PRICE_LUCK, YEAR_LUCK]
     still = factors_of(read_small("purchase.price={ distribution = 'uniform', low = 100, high = 700 }"))
     assert [factor.name for factor in still.entries] == ["purchase.price"]
+
+
+def test_luck_of_growth_rates_export_and_inflation_is_separate(read_small):
+    """The six numbers of a year of a price path come from columns of their own: no two are correlated beyond chance.
+
+    512 points, 15 pairs: chance passes 4 standard errors (0.18) once in a thousand such tests.
+    """
+    factors = factors_of(read_small(*UNCERTAIN))
+    path = factors.design(rows_of(factors, 512)[:: len(factors.entries) + 2]).path
+    drawn = [
+        path.growth_normals[1],
+        path.export_normals[1],
+        path.jump_uniforms[1],
+        path.jump_normals[1],
+        path.rate_normals[1],
+        path.inflation_normals[1],
+    ]
+    found = np.corrcoef(np.stack(drawn))
+    assert np.abs(found[np.triu_indices(6, 1)]).max() < 4.0 / np.sqrt(512)
+
+
+FLAT_PATH, NO_JUMPS = "prices.import_path=[1, 1, 1]", "prices.jump_chance_per_year=0"
+
+
+@pytest.mark.parametrize(
+    ("changes", "varies"),
+    [
+        (["prices.spread=0.03"], True),
+        (["prices.spread=0", NO_JUMPS], False),
+        (["prices.spread=0", NO_JUMPS, "prices.inflation_spread=0.01"], True),
+        (["prices.spread=0.03", FLAT_PATH], False),
+        (["prices.spread=0.03", FLAT_PATH, "prices.inflation_spread=0.01"], True),
+        (["prices.inflation_spread=0.01", "FILE"], False),
+    ],
+    ids=["spread", "none", "inflation", "given path", "given path, drawn inflation", "given inflation"],
+)
+def test_when_prices_have_luck(read_small, tmp_path, changes, varies):
+    """Prices have luck where a path is drawn, and inflation where it is; a given path or a file of both leaves none."""
+    if "FILE" in changes:
+        file = tmp_path / "years.csv"
+        file.write_text("year,import,inflation\n2025,1,0.02\n2026,1,0.02\n2027,1,0.03\n", encoding="utf-8")
+        changes = [*changes[:-1], f"prices.path_file='{file}'"]
+    assert price_luck_varies(read_small(*changes)) is varies
 
 
 def test_design_meets_every_pool_year_and_keeps_correlations(read_small):
@@ -139,6 +183,32 @@ def test_ranking_of_a_scenario(read_small):
     screened = screening(scenario, world, factors, trajectories=8)
     assert screened.factors[0].name == "purchase.price"
     assert "tariff.export_price_per_kwh" in screened.left_out
+    # Next to the price it hardly moves the worth, but it decides the saving of a year.
+    use = next(factor for factor in screened.factors if factor.name == "home.annual_use_kwh")
+    assert use.kept
+    assert use.effect + 2.0 * use.error < 0.1 * screened.factors[0].effect
+
+
+def test_an_input_that_a_shipped_scenario_does_not_use():
+    """The portable unit in the garden sends nothing, sees no roof and never charges from the grid: total orders of exactly 0.
+
+    Their intervals hold 0 and nothing else, for worth and for saving; the shading of the garden, which is used, does not.
+    """
+    short = ["study.step_minutes=30", "study.pool_years=2", "study.horizon_years=2", "outages.per_year=0"]
+    scenario = read_scenario(SCENARIOS[0].with_name("terrace-portable.toml"), short)
+    run = sobol_run(scenario, world_of(scenario), factors_of(scenario), points=16, most_points=16)
+    for outcome in (WORTH, FIRST_YEAR_SAVING):
+        rows = {row["factor"]: row for row in index_rows(run.outcomes[outcome].factors, {}, {})}
+        for unused in (
+            "tariff.export_price_per_kwh",
+            "home.surfaces.roof.shading",
+            "home.surfaces.roof.azimuth_deg",
+            "kit.charger.efficiency",
+        ):
+            assert rows[unused]["total_order"]["value"] == 0.0
+            low, high = rows[unused]["total_order"]["interval_95"]
+            assert low <= 0.0 <= high
+        assert rows["home.surfaces.garden.shading"]["total_order"]["value"] > 0.01
 
 
 def test_until_settled_continues_the_same_design(read_small):

@@ -175,9 +175,9 @@ def correlated_groups(
 
 
 def price_luck_varies(scenario: Scenario) -> bool:
-    """Return whether prices or inflation have any luck: a yearly spread, or jumps, along paths that are not given."""
-    quantities = scenario.quantities()
-    drawn = ["prices.inflation_spread"]
-    if fixed_path(scenario) is None:
-        drawn += ["prices.spread", "prices.jump_chance_per_year"]
+    """Return whether prices or inflation have any luck: a yearly spread, or jumps, where their path is not given."""
+    quantities, fixed = scenario.quantities(), fixed_path(scenario)
+    drawn = [] if fixed is not None else ["prices.spread", "prices.jump_chance_per_year"]
+    if fixed is None or fixed.inflation_per_year is None:
+        drawn.append("prices.inflation_spread")
     return any(quantities[key].practical_support[1] > 0.0 for key in drawn)

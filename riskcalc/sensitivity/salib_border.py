@@ -6,8 +6,9 @@ no power of two, and never sees the inputs that an outcome came from. Each of th
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,9 @@ RESAMPLES = 400
 
 #: Streams of the study's seed: the points, the resampling and the screening must not share random numbers.
 _POINTS_STREAM, _RESAMPLES_STREAM, _SCREENING_STREAM = 21, 22, 23
+
+#: Sizes of the design at which the columns of its two matrices go well together.
+PAIRED_ON = (64, 128, 256, 512, 1024, 2048)
 
 #: Levels of the grid of a screening, and the part of the unit interval that it spans: the 5 % to the 95 % point.
 SCREENING_LEVELS = 4
@@ -67,24 +71,72 @@ class Indices:
     total_rounds: Floats
 
 
-def sobol_rows(cube: Cube, *, points: int, seed: int) -> Floats:
+def sobol_rows(cube: Cube, *, points: int, seed: int, start: int = 0, stop: int | None = None) -> Floats:
     """Return the rows of Saltelli's design, shape (points * `cube.rows_per_point`, columns), inside the open cube.
 
     Row p * rows_per_point is point p of matrix A, the next ones A with one group taken from B, the last is B. The rows
-    of a smaller design with the same seed are the first rows of a larger one, so a run can be continued.
+    of a smaller design with the same seed are the first rows of a larger one, so a run can be continued; `start` and
+    `stop` ask for the rows of some of its points.
 
     Raises
     ------
     ValueError
         If `points` is no power of two.
     """
-    from SALib.sample import sobol
-
     check_points(points)
-    rows = sobol.sample(
-        _problem(cube), points, calc_second_order=False, seed=np.random.default_rng(_sequence(seed, _POINTS_STREAM))
+    one, other = (
+        part[start : points if stop is None else stop]
+        for part in _base_points(cube.columns, max(points, PAIRED_ON[-1]), seed)
     )
-    return np.clip(rows, 2.0**-31, 1.0 - 2.0**-31)
+    groups = np.array(cube.groups)
+    rows = [one, *(np.where(groups == name, other, one) for name in cube.names), other]
+    return np.stack(rows, axis=1).reshape(-1, cube.columns)
+
+
+@lru_cache(maxsize=2)
+def _base_points(columns: int, points: int, seed: int) -> tuple[Floats, Floats]:
+    """Return the matrices A and B of Saltelli's design, (points, columns) each, read only.
+
+    SALib takes column i of A and of B from dimensions i and i + columns of one Sobol' sequence. Some such pairs are badly
+    spread over their square until the points are many: of 60 columns some are correlated by 0.75 at 256 points, which makes
+    an index wrong by as much, and no bootstrap sees it. All columns are alike before they are given to a factor, so
+    the columns of B are dealt to those of A anew, by the assignment that keeps products of lines and bends smallest at
+    every size of `PAIRED_ON`.
+    """
+    from SALib.sample import sobol
+    from scipy.optimize import linear_sum_assignment
+
+    # Two groups: the shortest layout that SALib has. Its first and last row of a point are A and B.
+    layout = _described(("first", *("others",) * (columns - 1)), (0.0, 1.0))
+    generator = np.random.default_rng(_sequence(seed, _POINTS_STREAM))
+    rows = sobol.sample(layout, points, calc_second_order=False, seed=generator).reshape(points, -1, columns)
+    one, other = (np.clip(rows[:, row], 2.0**-31, 1.0 - 2.0**-31) for row in (0, -1))
+    other = other[:, linear_sum_assignment(_pairing_cost(one, other))[1]]
+    for part in (one, other):
+        part.flags.writeable = False
+    return one, other
+
+
+def _pairing_cost(one: Floats, other: Floats) -> Floats:
+    """Return how badly each column of `one` goes with each of `other`, (columns, columns): 1 is what chance alone would do.
+
+    The largest squared correlation between a line or bend in one and a line or bend in the other, times the points, over
+    all sizes; squared once more, so that one bad pair weighs more than several fair ones.
+    """
+    cost = np.zeros((one.shape[1], other.shape[1]))
+    for points in PAIRED_ON:
+        shapes = [_standardised(part[:points]) for part in (one, other)]
+        for mine in shapes[0]:
+            for theirs in shapes[1]:
+                cost = np.maximum(cost, (mine.T @ theirs) ** 2 / points)
+    return cost**2
+
+
+def _standardised(part: Floats) -> tuple[Floats, Floats]:
+    """Return line and bend of each column with mean 0 and variance 1."""
+    line = 2.0 * part - 1.0
+    both = (line, line**2)
+    return tuple((shape - shape.mean(axis=0)) / shape.std(axis=0) for shape in both)  # type: ignore[return-value]
 
 
 def sobol_indices(cube: Cube, outcome: Floats, *, seed: int) -> Indices:
@@ -103,7 +155,8 @@ def sobol_indices(cube: Cube, outcome: Floats, *, seed: int) -> Indices:
         raise ValueError(f"outcome: {len(outcome)} values; accepted: a multiple of {cube.rows_per_point}")
     check_points(points)
     found = sobol.analyze(
-        _problem(cube),
+        # A column per group: the analysis never sees the columns, and a single group would not count as one.
+        _described((), (0.0, 1.0), names=cube.names),
         outcome,
         calc_second_order=False,
         num_resamples=RESAMPLES,
@@ -200,24 +253,19 @@ def check_points(points: int) -> None:
         raise ValueError(f"points: {points}; accepted: a power of two, such as 256")
 
 
-def _problem(cube: Cube) -> dict[str, Any]:
-    """Return a fresh description for SALib, which writes into the one it gets."""
-    return _described(cube.groups, (0.0, 1.0))
-
-
 def _screening_problem(cube: Cube) -> dict[str, Any]:
     return _described(cube.groups, SCREENING_ENDS)
 
 
-def _described(groups: Sequence[str], ends: tuple[float, float]) -> dict[str, Any]:
-    columns = len(groups)
-    described: Mapping[str, Any] = {
+def _described(groups: Sequence[str], ends: tuple[float, float], *, names: Sequence[str] = ()) -> dict[str, Any]:
+    """Return a fresh description for SALib, which writes into the one it gets: columns in groups, or named ones without."""
+    columns = len(groups) or len(names)
+    described: dict[str, Any] = {
         "num_vars": columns,
-        "names": [f"column {column}" for column in range(columns)],
+        "names": list(names) or [f"column {column}" for column in range(columns)],
         "bounds": [list(ends)] * columns,
-        "groups": list(groups),
     }
-    return dict(described)
+    return described | ({"groups": list(groups)} if groups else {})
 
 
 def _sequence(seed: int, stream: int) -> np.random.SeedSequence:

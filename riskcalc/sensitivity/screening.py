@@ -10,22 +10,31 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from riskcalc.model import World
 from riskcalc.scenario import Scenario
-from riskcalc.sensitivity.evaluation import WORTH, evaluated_rows
+from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.sensitivity.factors import Factors
 from riskcalc.sensitivity.salib_border import screening_effects, screening_rows, varies
+
+Floats = NDArray[np.float64]
 
 #: Walks through the cube; the literature uses 10 to 50.
 TRAJECTORIES = 24
 
-#: A factor whose effect, two standard errors up, stays below this share of the strongest is left out; our own choice.
+#: A factor whose effects on the worth and on the first year's saving, two standard errors up, both stay below this share of
+#: the strongest is left out; our own choice.
 LEFT_OUT_BELOW = 0.1
 
 
 @dataclass(frozen=True)
 class ScreenedFactor:
-    """Mean size of one factor's effect on the worth, in money, and its standard error."""
+    """Mean size of one factor's effect on the worth, in money, and its standard error.
+
+    `kept`: whether it matters enough, for the worth or for the saving of the first year, to be ranked by itself.
+    """
 
     name: str
     effect: float
@@ -61,10 +70,15 @@ def screening(
     if not varies(found.outcomes[WORTH]):
         return Screening((), found.simulated)
     effects, errors = screening_effects(cube, rows, found.outcomes[WORTH], seed=seed)
-    limit = LEFT_OUT_BELOW * float(effects.max())
+    kept = _matters(effects, errors)
+    if varies(found.outcomes[FIRST_YEAR_SAVING]):
+        kept |= _matters(*screening_effects(cube, rows, found.outcomes[FIRST_YEAR_SAVING], seed=seed))
     rows_found = [
-        ScreenedFactor(name, effect, error, kept=effect + 2.0 * error >= limit)
-        for name, effect, error in zip(cube.names, effects.tolist(), errors.tolist(), strict=True)
+        ScreenedFactor(*row) for row in zip(cube.names, effects.tolist(), errors.tolist(), kept.tolist(), strict=True)
     ]
     rows_found.sort(key=lambda row: (-row.effect, row.name))
     return Screening(tuple(rows_found), found.simulated)
+
+
+def _matters(effects: Floats, errors: Floats) -> NDArray[np.bool_]:
+    return effects + 2.0 * errors >= LEFT_OUT_BELOW * effects.max()

@@ -96,7 +96,9 @@ def sobol_run(
     while True:
         for start in range(done, wanted, POINTS_AT_ONCE):
             stop = min(start + POINTS_AT_ONCE, wanted)
-            parts = [_rows_between(cube, start, stop, points=wanted, seed=scenario.study.seed) for cube in cubes]
+            parts = [
+                sobol_rows(cube, points=wanted, seed=scenario.study.seed, start=start, stop=stop) for cube in cubes
+            ]
             found = evaluated_rows(scenario, world, factors, np.concatenate(parts))
             cut = len(parts[0])
             collected[0].append({name: values[:cut] for name, values in found.outcomes.items()})
@@ -111,12 +113,6 @@ def sobol_run(
         if not until_settled or finished or done >= most_points:
             return SobolRun(factors, done, most_points, rows, simulated, outcomes, still)
         wanted = min(2 * done, most_points)
-
-
-def _rows_between(cube: Cube, start: int, stop: int, *, points: int, seed: int) -> Floats:
-    """Return the rows of base points `start` to `stop`; the design is cheap to draw anew, the futures are not."""
-    per_point = cube.rows_per_point
-    return sobol_rows(cube, points=points, seed=seed)[start * per_point : stop * per_point]
 
 
 def _indexed(
