@@ -235,9 +235,9 @@ class Compared:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in the comparison's result.json, lengths of stay left out."""
-        from riskcalc.comparison import result
+        from riskcalc.publication.comparison_page import whole_comparison
 
-        return result(self.comparison)
+        return whole_comparison(self.comparison)
 
     @cached_property
     def frame(self) -> pd.DataFrame:
@@ -267,7 +267,7 @@ class Compared:
         for row in self.figures["options"]:
             if row["same_as"] is None:
                 mean = money_estimate(said(row["net_present_value"]["mean"]), self.figures["currency"])
-                rows.append((row["option"], mean, f"best in {percent_estimate(said(row['best_share']))}"))
+                rows.append((row["title"], mean, f"best in {percent_estimate(said(row['best_share']))}"))
         return card_html("Compared", opening(self.figures), rows)
 
     def __repr__(self) -> str:

@@ -10,8 +10,8 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from riskcalc.comparison import comparison, result, stay_curves
-from riskcalc.publication.comparison_page import comparison_page, differing, listed
+from riskcalc.comparison import comparison, stay_curves
+from riskcalc.publication.comparison_page import comparison_page, differing, letter, listed, whole_comparison
 from riskcalc.report import comparison_words as words
 from riskcalc.report.comparison_page import comparison_html
 from riskcalc.scenario import read_scenario
@@ -52,7 +52,7 @@ def page(small_file):
     ]
     found = comparison(options)
     curves = stay_curves(found.entries)
-    return comparison_page(found, curves, result(found, curves), command="riskcalc compare a two")
+    return comparison_page(found, curves, whole_comparison(found, curves), command="riskcalc compare a two")
 
 
 def test_the_page_is_one_safe_file(page):
@@ -78,16 +78,16 @@ def test_the_page_shows_every_choice_and_the_figures_of_result_json(page):
 
 def test_what_differs_is_listed_with_both_settings(page):
     """The extra battery and the tenure differ; the price does not and is not listed."""
-    keys = {key: given for key, _, given in page.differing}
-    assert keys["kit.battery.extra_batteries"] == ("0", "1")
-    assert keys["tenure.kind"] == ("rent", "own")
+    keys = {row["key"]: row["given"] for row in page.result["differing"]}
+    assert keys["kit.battery.extra_batteries"] == ["0", "1"]
+    assert keys["tenure.kind"] == ["rent", "own"]
     assert "purchase.price" not in keys
     assert differing([]) == ()
 
 
 def test_a_page_without_stay_or_differences_leaves_them_out(page):
     """No curves: no section and no empty chart."""
-    bare = replace(page, stay=None, differing=(), result={**page.result, "length_of_stay": []})
+    bare = replace(page, stay=None, result={**page.result, "differing": [], "length_of_stay": []})
     html = comparison_html(bare)
     assert 'id="stay"' not in html
     assert "The options agree in every setting." in html
@@ -125,9 +125,46 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
 def test_dominance_is_put_in_words():
     """Each order has its sentence, with the better one named first."""
     row = {"first": "a", "second": "b", "dominating": "b", "dominance_order": 0}
-    assert words.dominance_words(row) == "b is at least as good as a in every future drawn, and better in some"
-    assert words.dominance_words({**row, "dominance_order": 2}).startswith("whoever shuns risk prefers b to a")
-    assert words.dominance_words({**row, "dominating": None}) == ""
+    assert words.dominance_words(row, {}) == "b is at least as good as a in every future drawn, and better in some"
+    assert words.dominance_words({**row, "dominance_order": 2}, {}).startswith("whoever shuns risk prefers b to a")
+    assert words.dominance_words({**row, "dominating": None}, {}) == ""
+
+
+def test_titles_take_the_place_of_file_names():
+    """A title of several words stands between quotation marks; drawings put the letter in front, pairs use it alone."""
+    titled = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0)
+    titled["options"][0]["title"] = "A flat with a rail"
+    titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
+    titled["compared"] = [{"letter": "A", "option": "a"}]
+    assert words.opening(titled) == "“A flat with a rail” is the best choice in about 8\u00a0in\u00a010 futures."
+    assert words.labels(titled) == {"a": "A · A flat with a rail", "do nothing": "do nothing"}
+    assert words.letters(titled) == {"a": "A", "do nothing": "doing nothing"}
+    assert [letter(place) for place in (0, 25, 26)] == ["A", "Z", "A2"]
+
+
+def test_options_called_the_same_are_told_apart_by_their_files(small_file):
+    """Two scenarios under one title have their names behind it; a third keeps its own title alone."""
+    called = [read_scenario(small_file, (*SMALL_STUDY, f'name="{name}"', 'title="A flat"')) for name in ("one", "two")]
+    other = read_scenario(small_file, (*SMALL_STUDY, 'name="three"', 'title="A house"'))
+    found = comparison([*called, other])
+    assert {option.name: option.called for option in found.options if option.kind == "kit"} == {
+        "one": "A flat (one)",
+        "two": "A flat (two)",
+        "three": "A house",
+    }
+
+
+def test_how_often_the_best_pays_and_loses_is_said():
+    """Frequencies of payback and loss for a kit; nothing of the kind where nothing is bought."""
+    said = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0) | {"horizon_years": 15}
+    assert words.risk_words(said) == ""
+    share = {"value": 0.7, "standard_error": 0.02}
+    said["options"][0]["paid_back_share"] = share
+    said["options"][0]["net_present_value"]["loss_probability"] = {**share, "value": 0.25}
+    assert words.risk_words(said) == (
+        "It pays for itself within 15 years in about 7\u00a0in\u00a010 futures; "
+        "it is worth less than doing nothing in about 1\u00a0in\u00a04 futures."
+    )
 
 
 def test_what_is_always_there_reads_as_a_noun():

@@ -28,9 +28,9 @@ def compare(
     scenarios = [read(path, overrides) for path in scenario_files]
     now = None if today is None else read(today, overrides)
 
-    from riskcalc.comparison import comparison, draw_table, result, stay_curves, stays_to_follow
+    from riskcalc.comparison import comparison, draw_table, stay_curves, stays_to_follow
     from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.publication.comparison_page import comparison_page
+    from riskcalc.publication.comparison_page import comparison_page, whole_comparison
     from riskcalc.report.comparison_page import comparison_html
     from riskcalc.terminal.comparison import comparison_lines
     from riskcalc.terminal.summary import steps_shown
@@ -42,7 +42,7 @@ def compare(
     moving = found.entries if stay else ()
     with steps_shown("lengths of stay", stays_to_follow(moving)) as one_done:
         curves = stay_curves(moving, on_stay=one_done)
-    figures = result(found, curves)
+    figures = whole_comparison(found, curves)
     asked = command_line("compare", scenario_files, overrides)
     asked += "" if today is None else f" --today {today.as_posix()}"
     page = comparison_html(comparison_page(found, curves, figures, command=asked + ("" if stay else " --no-stay")))

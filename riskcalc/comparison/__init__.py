@@ -2,11 +2,13 @@
 
 from riskcalc.comparison.figures import Pair, best_shares, pairs, regrets, value_of_knowing
 from riskcalc.comparison.options import Comparison, Option, comparison
+from riskcalc.comparison.question import Entry
 from riskcalc.comparison.result import draw_table, result
 from riskcalc.comparison.stay import StayCurve, StayPair, stay_curves, stay_pairs, stays_to_follow
 
 __all__ = [
     "Comparison",
+    "Entry",
     "Option",
     "Pair",
     "StayCurve",

@@ -39,8 +39,9 @@ NOTHING, SAVINGS = "do nothing", "put the money in savings"
 class Option:
     """One thing the household can do, and its worth in every draw, (draws,).
 
-    `same_as` names the option that it equals by definition; it is then not counted among the choices. `payback_years`
-    and `outlay` (money spent on the day of purchase) are there for kits.
+    `title` is what a reader calls it, the name unless given. `same_as` names the option that it equals by definition;
+    it is then not counted among the choices. `payback_years` and `outlay` (money spent on the day of purchase) are there
+    for kits.
     """
 
     name: str
@@ -51,6 +52,12 @@ class Option:
     outlay: Floats | None = None
     first_year_saving: Floats | None = None
     same_as: str | None = None
+    title: str = ""
+
+    @property
+    def called(self) -> str:
+        """What a reader calls it."""
+        return self.title or self.name
 
 
 @dataclass(frozen=True)
@@ -122,7 +129,7 @@ def comparison(
         gained = change.get(_switch_key(entry))
         if entry.scenario.kit is None:
             if gained is not None:
-                found.append(Option(entry.name, "tariff", gained, entry.scenario))
+                found.append(Option(entry.name, "tariff", gained, entry.scenario, title=entry.title))
             continue
         money, pools = _followed(entry.scenario, random, at_hand)
         if pools.weather.real_years == 1:
@@ -212,6 +219,7 @@ def _kit_option(entry: Entry, money: Valuation, gained: Floats | None) -> Option
         payback_years=money.payback_years,
         outlay=np.maximum(-money.flows.total[0], 0.0),
         first_year_saving=money.saving[0],
+        title=entry.title,
     )
 
 

@@ -17,9 +17,10 @@ from riskcalc.world.pools import reaches_all
 
 @dataclass(frozen=True)
 class Entry:
-    """One scenario of a comparison under a name of its own, with the tariff its household has today."""
+    """One scenario of a comparison under a name and a title of its own, with the tariff its household has today."""
 
     name: str
+    title: str
     scenario: Scenario
     household: str
     today: Tariff
@@ -52,13 +53,14 @@ def entries(scenarios: Sequence[Scenario], *, today: Scenario | None = None) -> 
     """
     study = common_study(scenarios)
     _check_currencies([*scenarios, *([] if today is None else [today])])
-    named = list(zip(_own_names(scenarios), (s.model_copy(update={"study": study}) for s in scenarios), strict=True))
+    names = _own_names(scenarios)
+    alike = [scenario.model_copy(update={"study": study}) for scenario in scenarios]
     found = []
-    for name, scenario in named:
+    for name, title, scenario in zip(names, own_titles(scenarios, names), alike, strict=True):
         household = household_of(scenario)
-        neighbours = [other for _, other in named if household_of(other) == household]
+        neighbours = [other for other in alike if household_of(other) == household]
         tariff = tariff_today(neighbours) if today is None else today.tariff
-        found.append(Entry(name, scenario, household, tariff))
+        found.append(Entry(name, title, scenario, household, tariff))
     # Weather and demand years are kept from one option to the next, so those who share them follow one another.
     return tuple(sorted(found, key=lambda entry: (entry.household, reaches_all(entry.scenario), entry.name)))
 
@@ -136,6 +138,15 @@ def _own_names(scenarios: Sequence[Scenario]) -> list[str]:
         number = 1 + sum(before.name == scenario.name for before in scenarios[: len(names)])
         names.append(scenario.name if number == 1 else f"{scenario.name} ({number})")
     return names
+
+
+def own_titles(scenarios: Sequence[Scenario], names: Sequence[str]) -> list[str]:
+    """Return what a reader calls each option: its title, with its name behind where another one is called the same."""
+    called = [scenario.called for scenario in scenarios]
+    return [
+        title if called.count(title) == 1 or title == name else f"{title} ({name})"
+        for title, name in zip(called, names, strict=True)
+    ]
 
 
 def _file(scenario: Scenario) -> str:

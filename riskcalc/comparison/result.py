@@ -59,7 +59,8 @@ def option_rows(found: Comparison) -> list[dict[str, Any]]:
     place = {option.name: index for index, option in enumerate(found.choices)}
     rows = []
     for option in found.options:
-        row: dict[str, Any] = {"option": option.name, "kind": option.kind, "same_as": option.same_as}
+        row: dict[str, Any] = {"option": option.name, "title": option.called, "kind": option.kind}
+        row["same_as"] = option.same_as
         row["net_present_value"] = _plain(summary.worth_figures(option.worth, scrambles=scrambles))
         if option.same_as is None:
             index = place[option.name]

@@ -14,14 +14,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from riskcalc.errors import InputError, one_problem
+from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.matching.shelf import taking
 from riskcalc.matching.sizes import Size, arrangements
 from riskcalc.scenario import Scenario, read_scenario
+from riskcalc.scenario.starter.text import toml_value
 from riskcalc.world.electrical import scenario_fit
 from riskcalc.world.pools import YearsAtHand
 
@@ -33,13 +34,30 @@ FIXED = ("whole_home",)
 
 @dataclass(frozen=True)
 class Cell:
-    """A kit in a size, in a home: `scenario`, or `reason` why it was not run."""
+    """A kit in a size, in a home: `scenario`, or `reason` why it was not run; `title` is what a reader calls it."""
 
     kit_file: str
     size: Size
     name: str
+    title: str
     scenario: Scenario | None = None
     reason: str = ""
+
+
+@dataclass(frozen=True)
+class Kit:
+    """A kit of the shelf: its file, its tables as they stand, its name and what a reader calls it."""
+
+    file: Path
+    tables: Mapping[str, Any]
+    name: str
+    title: str
+
+    def without(self, reason: str, size: Size | None = None) -> Cell:
+        """Return the cell of this kit that was not run."""
+        size = size or Size()
+        name = self.name + (f" ({size.words})" if size.words else "")
+        return Cell(self.file.as_posix(), size, name, size.titled(self.title), reason=reason)
 
 
 @dataclass(frozen=True)
@@ -52,12 +70,11 @@ class Household:
     bare: Scenario
 
 
-def cell(
-    household: Household, kit_file: Path, tables: Mapping[str, Any], size: Size, *, kit_name: str, at_hand: YearsAtHand
-) -> Cell:
+def cell(household: Household, kit: Kit, size: Size, *, at_hand: YearsAtHand) -> Cell:
     """Return the cell of a home, a kit and a size."""
-    label = kit_name + (f" ({size.words})" if size.words else "")
-    found = Cell(kit_file.as_posix(), size, label)
+    kit_file, tables = kit.file, kit.tables
+    label = kit.name + (f" ({size.words})" if size.words else "")
+    found = Cell(kit_file.as_posix(), size, label, size.titled(kit.title))
     reasons: list[str] = []
     for changes in _attempts(household.bare, tables, size):
         try:
@@ -67,19 +84,20 @@ def cell(
                     *household.changes,
                     *(taking(table, kit_file) for table in ("kit", "purchase") if table in tables),
                     *changes,
-                    f'name="{label}"',
+                    f"name={toml_value(label)}",
+                    f"title={toml_value(found.title)}",
                 ],
             )
         except InputError as error:
             reasons.append(_reason(error))
             continue
         refused = [
-            f"{line.what} {line.value:.4g} {line.unit}, limit {line.limit:.4g} {line.unit}"
+            f"{line.what}: {line.value:.4g} {line.unit}, limit {line.limit:.4g} {line.unit}"
             for line in scenario_fit(scenario, at_hand.weather(scenario))
             if line.verdict == "refused"
         ]
         if not refused:
-            return Cell(found.kit_file, size, label, scenario)
+            return replace(found, scenario=scenario)
         reasons.append("; ".join(refused))
     return _refused(found, reasons[-1])
 
@@ -147,11 +165,22 @@ def _dispatch_changes(home: Scenario, tables: Mapping[str, Any]) -> list[str]:
 
 
 def _reason(error: InputError) -> str:
-    return "; ".join(f"{problem.key}: {problem.given}; accepted: {problem.accepted}" for problem in error.problems)
+    return "; ".join(_said(problem) for problem in error.problems)
+
+
+def _said(problem: Problem) -> str:
+    """Return a problem of a kit in a home that is not its own, as a reader of the page can take it."""
+    parts = problem.key.split(".")
+    if parts[:2] == ["kit", "arrays"] and problem.accepted.startswith("a home with usable sun"):
+        return "it needs a home with usable sun, and this one has none"
+    if parts[:2] == ["kit", "arrays"] and parts[-1] == "surface" and ": " in problem.accepted:
+        there = problem.accepted.partition(": ")[2]
+        return f"its modules are meant for a surface called {problem.given}, and this home has {there}"
+    return f"{problem.key}: {problem.given}; accepted: {problem.accepted}"
 
 
 def _refused(found: Cell, reason: str) -> Cell:
-    return Cell(found.kit_file, found.size, found.name, reason=reason)
+    return replace(found, reason=reason)
 
 
 def household(file: Path, *, base: Path | None, tables: Sequence[str], changes: Sequence[str]) -> Household:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from riskcalc.comparison import Comparison, Option, comparison
 from riskcalc.errors import one_problem
-from riskcalc.matching.cells import Cell, Household, cell, coupling_problem, household
+from riskcalc.matching.cells import Cell, Household, Kit, cell, coupling_problem, household
 from riskcalc.matching.shelf import kit_tables, tables_of
-from riskcalc.matching.sizes import OTHER, Size, size_problem, sizes_asked
+from riskcalc.matching.sizes import OTHER, size_problem, sizes_asked
 from riskcalc.scenario import Scenario
 from riskcalc.world.pools import YearsAtHand
 
@@ -64,14 +63,14 @@ def matching(
         if not paths:
             raise one_problem(f"--{what}", "", "no file", f"at least one file of {what}")
     homes = [_household(path, base, changes) for path in sorted(home_files, key=lambda path: path.as_posix())]
-    kits = {path: kit_tables(path) for path in sorted(kit_files, key=lambda path: path.as_posix())}
+    kits = kits_of(sorted(kit_files, key=lambda path: path.as_posix()))
     currency = common_currency([home.bare for home in homes])
     matched = []
     for home in homes:
         matched.append(_matched(home, kits, modules=modules, batteries=batteries, currency=currency))
         if on_home is not None:
             on_home()
-    return Matching(tuple(matched), tuple(path.as_posix() for path in kits))
+    return Matching(tuple(matched), tuple(kit.file.as_posix() for kit in kits))
 
 
 def common_currency(homes: Sequence[Scenario]) -> str:
@@ -86,13 +85,22 @@ def own_names(paths: Sequence[Path]) -> dict[Path, str]:
     return {path: path.stem if stems[path.stem] == 1 else f"{path.parent.name}-{path.stem}" for path in paths}
 
 
+def kits_of(paths: Sequence[Path]) -> list[Kit]:
+    """Return the kits of the shelf; those that are called the same have their file's name behind."""
+    names, every = own_names(paths), {path: kit_tables(path) for path in paths}
+    called = {path: str(tables.get("kit", {}).get("name") or names[path]) for path, tables in every.items()}
+    counted = Counter(called.values())
+    titles = {path: name if counted[name] == 1 else f"{name} ({names[path]})" for path, name in called.items()}
+    return [Kit(path, every[path], names[path], titles[path]) for path in paths]
+
+
 def _household(path: Path, base: Path | None, changes: Sequence[str]) -> Household:
     return household(path, base=base, tables=sorted(tables_of(path, HOME_TABLES)), changes=changes)
 
 
 def _matched(
     home: Household,
-    kits: Mapping[Path, Mapping[str, Any]],
+    kits: Sequence[Kit],
     *,
     modules: Sequence[int],
     batteries: Sequence[int],
@@ -101,21 +109,20 @@ def _matched(
     # Pools are shared by the cells of one home and let go with it.
     at_hand = YearsAtHand()
     cells = []
-    names = own_names(list(kits))
-    for path, tables in kits.items():
+    for kit in kits:
+        tables = kit.tables
         problem = coupling_problem(home.bare, tables)
         if not problem and home.bare.currency != currency:
             problem = f"prices of this home are in {home.bare.currency}, those of the kits in {currency}"
         if problem:
-            cells.append(Cell(path.as_posix(), Size(), names[path], reason=problem))
+            cells.append(kit.without(problem))
             continue
         sizes = sizes_asked(tables.get("kit", {}), modules=modules, batteries=batteries)
         sound = [size for size in sizes if not size_problem(tables, size)]
-        cells += [cell(home, path, tables, size, kit_name=names[path], at_hand=at_hand) for size in sound]
+        cells += [cell(home, kit, size, at_hand=at_hand) for size in sound]
         reasons = dict.fromkeys(size_problem(tables, size) for size in sizes if size not in sound)
         if reasons:
-            name = f"{names[path]} ({OTHER.words})"
-            cells.append(Cell(path.as_posix(), OTHER, name, reason="; ".join(reasons)))
+            cells.append(kit.without("; ".join(reasons), OTHER))
     run = [tried.scenario for tried in cells if tried.scenario is not None]
     found = comparison(run, at_hand=at_hand) if run else None
     return HomeMatch(home.file.as_posix(), home.bare, tuple(cells), found)

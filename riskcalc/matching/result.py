@@ -79,6 +79,7 @@ def cell_row(cell: Cell, figures: dict[str, Any] | None, *, pick: str | None) ->
     """Return one cell: its figures, or why it was not run."""
     row: dict[str, Any] = {
         "kit": cell.name,
+        "title": cell.title,
         "kit_file": cell.kit_file,
         "size": cell.size.words,
         "modules": modules_of(cell),

@@ -27,6 +27,10 @@ class Size:
             parts.append(f"{self.batteries} batter{'ies' if self.batteries != 1 else 'y'}")
         return ", ".join(parts)
 
+    def titled(self, kit: str) -> str:
+        """Return what a reader calls a kit in this size."""
+        return f"{kit}, {'in' if self.is_any_other else 'changed to'} {self.words}" if self.words else kit
+
 
 #: Stands for all sizes of a kit that could not be looked at for one and the same reason.
 OTHER = Size(is_any_other=True)

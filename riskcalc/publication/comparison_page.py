@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.comparison import Comparison, StayCurve
+from riskcalc.comparison import Comparison, Entry, StayCurve
+from riskcalc.comparison import result as result_of
 from riskcalc.report.cautions import cautions
 from riskcalc.report.comparison_page import ComparisonPage, StayLines
 from riskcalc.scenario import Scenario, assumptions
@@ -17,24 +18,52 @@ from riskcalc.scenario import Scenario, assumptions
 def comparison_page(
     found: Comparison, curves: Sequence[StayCurve], result: Mapping[str, Any], *, command: str
 ) -> ComparisonPage:
-    """Return everything the page shows."""
-    compared = sorted(((entry.name, entry.scenario) for entry in found.entries), key=lambda pair: pair[0])
-    names = tuple(name for name, _ in compared)
+    """Return everything the page shows; `result` is that of `whole_comparison`."""
+    by_name = {row["option"]: row for row in result["compared"]}
+    shown = [by_name[curve.name] for curve in curves]
+    cautions_each = (scenario_cautions(entry.scenario) for entry in in_order(found))
     return ComparisonPage(
-        title=listed(names),
+        title=listed([row["title"] for row in result["compared"]]),
         command=command,
         result=result,
         stay=StayLines(
-            tuple(curve.name for curve in curves),
+            tuple(row["letter"] for row in shown),
+            tuple(row["title"] for row in shown),
             curves[0].stays,
             _mean_worth(curves),
         )
         if curves
         else None,
-        compared=names,
-        differing=differing([scenario for _, scenario in compared]),
-        cautions=tuple(dict.fromkeys(caution for _, scenario in compared for caution in scenario_cautions(scenario))),
+        cautions=tuple(dict.fromkeys(caution for each in cautions_each for caution in each)),
     )
+
+
+def whole_comparison(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any]:
+    """Return the content of result.json: every figure, the options under the letters of the page, and what differs."""
+    entries = in_order(found)
+    compared = [
+        {
+            "letter": letter(place),
+            "option": entry.name,
+            "title": entry.title,
+            "description": entry.scenario.description,
+            "file": entry.scenario.files[0].path if entry.scenario.files else None,
+        }
+        for place, entry in enumerate(entries)
+    ]
+    rows = differing([entry.scenario for entry in entries])
+    unlike = [{"key": key, "label": label, "given": list(given)} for key, label, given in rows]
+    return result_of(found, curves) | {"compared": compared, "differing": unlike}
+
+
+def in_order(found: Comparison) -> list[Entry]:
+    """Return the options by name, whatever order they were given in."""
+    return sorted(found.entries, key=lambda entry: entry.name)
+
+
+def letter(place: int) -> str:
+    """Return A, B, C ... Z, A2, B2 ..."""
+    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[place % 26] + (str(place // 26 + 1) if place >= 26 else "")
 
 
 def differing(scenarios: Sequence[Scenario]) -> tuple[tuple[str, str, tuple[str, ...]], ...]:

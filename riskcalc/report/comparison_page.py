@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.report import comparison_words as words
-from riskcalc.report.charts.options import best_chart, spread_chart, stay_chart
+from riskcalc.report.charts.options import best_chart, line_colour, spread_chart, stay_chart
 from riskcalc.report.comparison_words import Row, choices, figure
 from riskcalc.report.document import html_document
 from riskcalc.report.exhibit import Exhibit, exhibit
@@ -23,8 +23,9 @@ UNKNOWN = float("nan")
 
 @dataclass(frozen=True)
 class StayLines:
-    """Average worth of each option by length of stay, (options, stays)."""
+    """Average worth of each option by length of stay, (options, stays); `letters` mark the lines."""
 
+    letters: tuple[str, ...]
     names: tuple[str, ...]
     stays: tuple[int, ...]
     worth: Floats
@@ -34,22 +35,20 @@ class StayLines:
 class ComparisonPage:
     """What the page shows.
 
-    `result` is the content of result.json; `differing` are (key, words, what each option gives) of the settings that
-    differ between options, in the order of `compared`.
+    `result` is the content of result.json.
     """
 
     title: str
     command: str
     result: Mapping[str, Any]
     stay: StayLines | None
-    compared: tuple[str, ...]
-    differing: tuple[tuple[str, str, tuple[str, ...]], ...]
     cautions: tuple[str, ...]
 
 
 def comparison_html(page: ComparisonPage) -> str:
     """Return the whole page as one HTML document without a reference to anything outside it."""
     result = page.result
+    called = words.titles(result)
     crossings = [row for row in result["length_of_stay"] if row["second"] != "do nothing"]
     return html_document(
         "comparison.html.j2",
@@ -57,22 +56,26 @@ def comparison_html(page: ComparisonPage) -> str:
         result=result,
         opening=words.opening(result),
         margin=words.margin(result),
+        risk=words.risk_words(result),
         regret=words.regret_words(result),
         best=best_exhibit(result),
         spread=spread_exhibit(result),
-        stay=None if page.stay is None else stay_exhibit(page.stay, crossings, currency=result["currency"]),
-        stay_words=[words.stay_words(row) for row in result["length_of_stay"]],
-        pair_rows=[pair_cells(row, result["currency"]) for row in result["pairs"]],
-        dominance=[said for said in map(words.dominance_words, result["pairs"]) if said],
-        gains=[gain_words(row) for row in result["pairs"] if row["gain_of_common_draws"] is not None],
+        stay=None if page.stay is None else stay_exhibit(page.stay, crossings, called, currency=result["currency"]),
+        stay_words=[words.stay_words(row, called) for row in result["length_of_stay"]],
+        pair_rows=[pair_cells(row, words.letters(result), result["currency"]) for row in result["pairs"]],
+        dominance=[said for row in result["pairs"] if (said := words.dominance_words(row, called))],
+        gains=[
+            gain_words(row, words.letters(result)) for row in result["pairs"] if row["gain_of_common_draws"] is not None
+        ],
         same=[row for row in result["options"] if row["same_as"] is not None],
+        called=called,
     )
 
 
 def best_figure(result: Row, *, width: int) -> alt.TopLevelMixin:
     """Return the chart of how often each choice is the best."""
     shown = choices(result)
-    return best_chart([row["option"] for row in shown], [figure(row["best_share"]) for row in shown], width=width)
+    return best_chart(names_of(shown, result), [figure(row["best_share"]) for row in shown], width=width)
 
 
 def spread_figure(result: Row, *, width: int, most: int | None = None) -> alt.TopLevelMixin:
@@ -81,23 +84,29 @@ def spread_figure(result: Row, *, width: int, most: int | None = None) -> alt.To
     worths = [row["net_present_value"] for row in shown]
     levels = np.array([[worth[name]["value"] for name in ("p5", "p25", "p75", "p95")] for worth in worths])
     means = np.array([worth["mean"]["value"] for worth in worths])
-    names = [row["option"] for row in shown]
+    names = names_of(shown, result)
     return spread_chart(names, levels, means, currency=result["currency"], width=width)
+
+
+def names_of(shown: Sequence[Row], result: Row) -> list[str]:
+    """Return how choices are called in drawings and tables."""
+    labels = words.labels(result)
+    return [labels[row["option"]] for row in shown]
 
 
 def best_exhibit(result: Row) -> Exhibit:
     """Return how often each choice is the best, and what choosing it gives up."""
     shown = choices(result)
-    names = [row["option"] for row in shown]
+    names = names_of(shown, result)
     shares = [figure(row["best_share"]) for row in shown]
     currency = result["currency"]
     cells = [
         (
-            row["option"],
+            name,
             percent_estimate(figure(row["best_share"]), with_error=True),
             money_estimate(figure(row["expected_regret"]), currency, with_error=True),
         )
-        for row in shown
+        for name, row in zip(names, shown, strict=True)
     ]
     return exhibit(
         "best",
@@ -120,13 +129,13 @@ def best_exhibit(result: Row) -> Exhibit:
 def spread_exhibit(result: Row, *, key: str = "spread", most: int | None = None) -> Exhibit:
     """Return the spread of worth of each choice, of the `most` best ones if there are more."""
     shown = choices(result)[:most]
-    names, currency = [row["option"] for row in shown], result["currency"]
+    names, currency = names_of(shown, result), result["currency"]
     worths = [row["net_present_value"] for row in shown]
     levels = np.array([[worth[name]["value"] for name in ("p5", "p25", "p75", "p95")] for worth in worths])
     means = np.array([worth["mean"]["value"] for worth in worths])
     cells = [
         (
-            row["option"],
+            name,
             money_estimate(figure(worth["mean"]), currency, with_error=True),
             money_estimate(figure(worth["p5"]), currency),
             money_estimate(figure(worth["p95"]), currency),
@@ -134,7 +143,7 @@ def spread_exhibit(result: Row, *, key: str = "spread", most: int | None = None)
             percent_estimate(figure(row["paid_back_share"])) if "paid_back_share" in row else "–",
             years(figure(row["payback_years"]["p50"])) if "payback_years" in row else "–",
         )
-        for row, worth in zip(shown, worths, strict=True)
+        for name, row, worth in zip(names, shown, worths, strict=True)
     ]
     header = ("choice", "average", "1 in 20 is below", "1 in 20 is above", "lose money", "pay back", "half by")
     return exhibit(
@@ -153,11 +162,11 @@ def spread_exhibit(result: Row, *, key: str = "spread", most: int | None = None)
     )
 
 
-def stay_exhibit(lines: StayLines, crossings: Sequence[Row], *, currency: str) -> Exhibit:
+def stay_exhibit(lines: StayLines, crossings: Sequence[Row], called: Mapping[str, str], *, currency: str) -> Exhibit:
     """Return average worth by length of stay."""
     row = crossings[0] if crossings else None
     crossing = None if row is None else row["break_even_years"]["value"]
-    title = words.stay_words(row).rstrip(".") if row is not None else "A longer stay is worth more"
+    title = words.stay_words(row, called).rstrip(".") if row is not None else "A longer stay is worth more"
     if row is None and bool((lines.worth[:, -1] < lines.worth[:, 0]).all()):
         title = "A longer stay is worth less"
     cells = [
@@ -167,7 +176,7 @@ def stay_exhibit(lines: StayLines, crossings: Sequence[Row], *, currency: str) -
     return exhibit(
         "stay",
         lambda width: stay_chart(
-            lines.names,
+            lines.letters,
             np.array(lines.stays, dtype=np.float64),
             lines.worth,
             crossing=crossing,
@@ -179,23 +188,27 @@ def stay_exhibit(lines: StayLines, crossings: Sequence[Row], *, currency: str) -
         "moves within the horizon. What a move does to the kit is what each option says.",
         alternative=f"{title}. A line of average worth against length of stay for each option.",
         table=(("years", *lines.names), cells),
+        legend=[
+            (f"{line_colour(place)} line", f"{letter}: {name}")
+            for place, (letter, name) in enumerate(zip(lines.letters, lines.names, strict=True))
+        ],
         columns={"years": lines.stays, **dict(zip(lines.names, lines.worth, strict=True))},
     )
 
 
-def pair_cells(row: Row, currency: str) -> tuple[str, ...]:
+def pair_cells(row: Row, called: Mapping[str, str], currency: str) -> tuple[str, ...]:
     """Return a pair of choices as text: names, mean difference, its range, how often the first is ahead."""
     difference = row["difference"]
     low, high = (money_estimate(figure(difference[name]), currency) for name in ("p5", "p95"))
     return (
-        f"{row['first']} less {row['second']}",
+        f"{called[row['first']]} less {called[row['second']]}",
         money_estimate(figure(difference["mean"]), currency, with_error=True),
         f"{low} to {high}",
         percent_estimate(figure(row["first_better_share"]), with_error=True),
     )
 
 
-def gain_words(row: Row) -> str:
+def gain_words(row: Row, called: Mapping[str, str]) -> str:
     """Return how much sharper the difference is for being taken on common draws."""
     gain = row["gain_of_common_draws"]
-    return f"{row['first']} less {row['second']}: {significant(gain, 2)} times"
+    return f"{called[row['first']]} less {called[row['second']]}: {significant(gain, 2)} times"

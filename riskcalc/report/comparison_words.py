@@ -39,6 +39,28 @@ def choices(result: Row) -> list[Row]:
     return [row for row in result["options"] if row["same_as"] is None]
 
 
+def titles(result: Row) -> dict[str, str]:
+    """Return what a reader calls each option, by its name."""
+    return {row["option"]: title_of(row) for row in result["options"]}
+
+
+def title_of(row: Row) -> str:
+    """Return what a reader calls an option."""
+    return str(row.get("title") or row["option"])
+
+
+def letters(result: Row) -> dict[str, str]:
+    """Return how each option is called in short: its letter on the page, or what it means to do."""
+    known = {row["option"]: row["letter"] for row in result.get("compared", ())}
+    return {name: known.get(name, in_sentence(title)) for name, title in titles(result).items()}
+
+
+def labels(result: Row) -> dict[str, str]:
+    """Return how each option is called in drawings and tables: its title, with its letter in front."""
+    known = {row["option"]: f"{row['letter']} · " for row in result.get("compared", ())}
+    return {name: known.get(name, "") + title for name, title in titles(result).items()}
+
+
 def opening(result: Row) -> str:
     """Return the sentence that answers which is best, and how sure that is."""
     draws = result["provenance"]["draws"]
@@ -72,6 +94,18 @@ def margin(result: Row) -> str:
     return f"On average it is worth {money(abs(value), currency, se=mean.se)} more than {quoted(others[0])}."
 
 
+def risk_words(result: Row) -> str:
+    """Return how often the best on average pays for itself and how often it loses; empty for what is not bought."""
+    leader, draws = choices(result)[0], result["provenance"]["draws"]
+    if "paid_back_share" not in leader:
+        return ""
+    paid, lost = figure(leader["paid_back_share"]), figure(leader["net_present_value"]["loss_probability"])
+    return (
+        f"It pays for itself within {result['horizon_years']} years in {frequency(paid, draws)}; "
+        f"it is worth less than doing nothing in {frequency(lost, draws)}."
+    )
+
+
 def regret_words(result: Row) -> str:
     """Return what choosing the best on average still costs, which is what knowing the future would be worth."""
     known = figure(result["value_of_knowing"])
@@ -82,19 +116,19 @@ def regret_words(result: Row) -> str:
     )
 
 
-def dominance_words(row: Row) -> str:
+def dominance_words(row: Row, called: Mapping[str, str]) -> str:
     """Return what dominance says about a pair, empty where neither dominates."""
     if row["dominating"] is None:
         return ""
     worse = row["second"] if row["dominating"] == row["first"] else row["first"]
-    better = in_sentence(row["dominating"])
-    return ORDER_WORDS[row["dominance_order"]].format(better=better, worse=in_sentence(worse))
+    better, worse = (in_sentence(called.get(name, name)) for name in (row["dominating"], worse))
+    return ORDER_WORDS[row["dominance_order"]].format(better=better, worse=worse)
 
 
-def stay_words(row: Row) -> str:
+def stay_words(row: Row, called: Mapping[str, str]) -> str:
     """Return how long one must stay for the first of two options to come out ahead of the second."""
     at = figure(row["break_even_years"])
-    first, second = in_sentence(row["first"]), in_sentence(row["second"])
+    first, second = (in_sentence(called.get(row[place], row[place])) for place in ("first", "second"))
     if at.value is None:
         last = row["stays"][-1]["difference"]["value"]
         if last == 0.0:
@@ -129,12 +163,16 @@ def spread_title(result: Row) -> str:
 
 def quoted(row: Row) -> str:
     """Return how an option is called within a sentence."""
-    return in_sentence(str(row["option"]))
+    return in_sentence(title_of(row))
 
 
 def in_sentence(name: str) -> str:
-    """Return the name of an option as a noun: what tells to do something becomes the doing of it."""
-    return next((noun + name[len(deed) :] for deed, noun in DEEDS.items() if name.startswith(deed)), name)
+    """Return the name of an option as a noun: what tells to do something becomes the doing of it.
+
+    A title of several words stands between quotation marks, or the sentence around it could not be read.
+    """
+    titled = f"“{name}”" if " " in name else name
+    return next((noun + name[len(deed) :] for deed, noun in DEEDS.items() if name.startswith(deed)), titled)
 
 
 def capital(text: str) -> str:

@@ -49,8 +49,8 @@ def matching_html(page: MatchingPage) -> str:
         page=page,
         result=page.result,
         opening=opening(homes),
-        grid_header=("home", *grid_kits(homes)),
-        grid=[grid_row(home, grid_kits(homes)) for home in homes],
+        grid_header=("home", *grid_kits(homes).values()),
+        grid=[grid_row(home, list(grid_kits(homes))) for home in homes],
         picks=[(home_name(home), *pick_cells(home, page.result["provenance"]["draws"])) for home in homes],
         homes=[
             home_shown(index, home, options, draws=page.result["provenance"]["draws"])
@@ -90,21 +90,29 @@ def pick_cells(home: Row, draws: int) -> tuple[str, str, str]:
     lead = money_estimate(figure(home["lead_over_next"]), home["currency"], with_error=True)
     sure = "" if is_clear(home) else ", too small for these draws"
     return (
-        home["pick"],
+        called(home, home["pick"]),
         frequency(figure(home["pick_best_share"]), draws),
-        f"{lead} over {in_sentence(home['next_best'])}{sure}",
+        f"{lead} over {in_sentence(called(home, home['next_best']))}{sure}",
     )
 
 
-def grid_kits(homes: Sequence[Row]) -> list[str]:
-    """Return the kits of the table, in the size of their files."""
-    return list(dict.fromkeys(cell["kit"] for home in homes for cell in home["cells"] if not cell["size"]))
+def called(home: Row, name: str) -> str:
+    """Return what a reader calls a choice of a home."""
+    return next((str(cell["title"]) for cell in home["cells"] if cell["kit"] == name), name)
+
+
+def grid_kits(homes: Sequence[Row]) -> dict[str, str]:
+    """Return file -> what a reader calls it of each kit of the table."""
+    return {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
 
 
 def grid_row(home: Row, kits: Sequence[str]) -> tuple[str, ...]:
-    """Return the worth and odds of each kit in one home, the pick marked."""
-    cells = {cell["kit"]: cell for cell in home["cells"]}
-    return (home_name(home), *(_grid_cell(cells.get(kit), home["currency"]) for kit in kits))
+    """Return the worth and odds of each kit in one home, in the size worth most there, the pick marked."""
+    best: dict[str, Row] = {}
+    for cell in home["cells"]:
+        if cell["is_run"]:
+            best[cell["kit_file"]] = max(best.get(cell["kit_file"], cell), cell, key=_mean_worth)
+    return (home_name(home), *(_grid_cell(best.get(kit), home["currency"]) for kit in kits))
 
 
 def home_shown(index: int, home: Row, options: Sequence[Row], *, draws: int) -> HomeShown:
@@ -112,12 +120,12 @@ def home_shown(index: int, home: Row, options: Sequence[Row], *, draws: int) -> 
     currency = home["currency"]
     run = sorted(
         (cell for cell in home["cells"] if cell["is_run"]),
-        key=lambda cell: (-cell["net_present_value"]["mean"]["value"], cell["kit"]),
+        key=lambda cell: (-_mean_worth(cell), cell["kit"]),
     )
     left_out: dict[str, list[str]] = {}
     for cell in home["cells"]:
         if not cell["is_run"]:
-            left_out.setdefault(cell["reason"], []).append(cell["kit"])
+            left_out.setdefault(cell["reason"], []).append(cell["title"])
     facts = [home["place"], {"rent": "rented", "own": "owned"}.get(home["tenure"] or "", "")]
     chart = None
     if options:
@@ -139,21 +147,26 @@ def _said(home: Row, draws: int) -> str:
     name, best, lead = pick_cells(home, draws)
     if name == NOTHING:
         return f"Doing nothing is worth most on average: {lead}. It is the best choice in {best}."
-    return f"{name} is worth most on average: {lead}. It is the best choice in {best}."
+    return f"{in_sentence(name)} is worth most on average: {lead}. It is the best choice in {best}."
 
 
 def _grid_cell(cell: Row | None, currency: str) -> str:
     if cell is None or not cell["is_run"]:
         return "–"
     worth = money_estimate(figure(cell["net_present_value"]["mean"]), currency)
-    return f"{'★ ' if cell['is_pick'] else ''}{worth}, {percent_estimate(figure(cell['paid_back_share']))}"
+    size = f" ({cell['size']})" if cell["size"] else ""
+    return f"{'★ ' if cell['is_pick'] else ''}{worth}, {percent_estimate(figure(cell['paid_back_share']))}{size}"
+
+
+def _mean_worth(cell: Row) -> float:
+    return float(cell["net_present_value"]["mean"]["value"])
 
 
 def _run_cells(cell: Row, currency: str) -> tuple[str, ...]:
     worth = cell["net_present_value"]
     low, high = (money_estimate(figure(worth[name]), currency) for name in ("p5", "p95"))
     return (
-        cell["kit"],
+        cell["title"],
         money_estimate(figure(worth["mean"]), currency, with_error=True),
         f"{low} to {high}",
         percent_estimate(figure(cell["paid_back_share"])),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any
 
 import altair as alt
 import numpy as np
@@ -15,9 +17,19 @@ from riskcalc.report.rounding import percent_estimate
 
 Floats = NDArray[np.float64]
 
-ROW_HEIGHT = 42
-#: Colours of the lines of several options, in order; each line is also named at its end.
+#: Height of a row with its name on one line, and of every further line of the name.
+ROW_HEIGHT, LINE_HEIGHT = 42, 15
+#: Width of a letter, somewhat above the average of the type.
+LETTER_PX = 6.4
+#: Colours of the lines of several options, in order; each line also has a letter at its end.
 LINES = ("paid", "never", "battery", "solar", "unmet", "grid")
+#: How far the last line of a name stands above its row.
+ABOVE = 9
+
+
+def line_colour(place: int) -> str:
+    """Return the colour name of the line of an option."""
+    return LINES[place % len(LINES)]
 
 
 def best_chart(names: Sequence[str], shares: Sequence[Estimate], *, width: int) -> alt.TopLevelMixin:
@@ -27,6 +39,7 @@ def best_chart(names: Sequence[str], shares: Sequence[Estimate], *, width: int) 
     place = np.arange(len(names))
     x = alt.X("share:Q", scale=alt.Scale(domain=[0, 1.16], nice=False), axis=None)
     y = _row_scale(len(names))
+    lines, height = _wrapped(names, width - 20)
     bars = (
         alt.Chart(rows(share=share, place=place))
         .mark_bar(size=9, color=PAPER["paid"])
@@ -42,8 +55,8 @@ def best_chart(names: Sequence[str], shares: Sequence[Estimate], *, width: int) 
         .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
         .encode(x=x, y=y, text="text:N")
     )
-    layers = alt.layer(_names(names), bars, reach, figures)
-    return finished(layers.properties(width=width - 10, height=ROW_HEIGHT * len(names)))
+    layers = alt.layer(_names(lines), bars, reach, figures)
+    return finished(layers.properties(width=width - 10, height=height))
 
 
 def spread_chart(
@@ -65,6 +78,7 @@ def spread_chart(
     )
     x = alt.X("low:Q", scale=alt.Scale(domain=[low - room, high + room], nice=False), axis=axis)
     y = _row_scale(len(names))
+    lines, height = _wrapped(names, width - 30)
     outer = (
         alt.Chart(rows(low=levels[:, 0], high=levels[:, 3], place=place))
         .mark_rule(color=PAPER["paid"], strokeWidth=3, opacity=0.4)
@@ -81,15 +95,18 @@ def spread_chart(
         .encode(x=x, y=y)
     )
     zero = alt.Chart(rows(low=[0.0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(x=x)
-    layers = alt.layer(zero, _names(names), outer, inner, dots)
-    return finished(layers.properties(width=width - 20, height=ROW_HEIGHT * len(names)))
+    layers = alt.layer(zero, _names(lines), outer, inner, dots)
+    return finished(layers.properties(width=width - 20, height=height))
 
 
 def stay_chart(
-    names: Sequence[str], stays: Floats, worth: Floats, *, crossing: float | None, currency: str, width: int
+    marks: Sequence[str], stays: Floats, worth: Floats, *, crossing: float | None, currency: str, width: int
 ) -> alt.TopLevelMixin:
-    """Return the average worth of each option by length of stay, `worth` being (options, stays)."""
-    plot_width = width - 110
+    """Return the average worth of each option by length of stay, `worth` being (options, stays).
+
+    `marks` are the letters at the ends of the lines.
+    """
+    plot_width = width - 75
     last = float(stays[-1])
     x = alt.X(
         "stay:Q",
@@ -108,29 +125,34 @@ def stay_chart(
     zero = alt.Chart(rows(worth=[0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(y="worth:Q")
     layers: list[alt.Chart] = [zero]
     ends = _apart(worth[:, -1], gap=0.07 * max(float(np.ptp(worth)), 1.0))
-    for index, (name, line) in enumerate(zip(names, worth, strict=True)):
-        colour = PAPER[LINES[index % len(LINES)]]
+    for index, (mark, line) in enumerate(zip(marks, worth, strict=True)):
+        colour = PAPER[line_colour(index)]
         data = rows(stay=stays, worth=line)
         layers.append(alt.Chart(data).mark_line(color=colour, strokeWidth=2.5).encode(x=x, y=y))
         layers.append(alt.Chart(data).mark_point(filled=True, size=30, color=colour, opacity=1).encode(x=x, y=y))
-        end = rows(stay=[last], worth=[ends[index]], text=[_short(name)])
+        end = rows(stay=[last], worth=[ends[index]], text=[mark])
         layers.append(
-            alt.Chart(end).mark_text(align="left", dx=8, color=colour, fontSize=11).encode(x=x, y=y, text="text:N")
+            alt.Chart(end)
+            .mark_text(align="left", dx=8, color=PAPER["ink"], fontWeight="bold")
+            .encode(x=x, y=y, text="text:N")
         )
     if crossing is not None:
-        mark = alt.Chart(rows(stay=[crossing])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x)
-        layers.append(mark)
+        layers.append(alt.Chart(rows(stay=[crossing])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x))
     return finished(alt.layer(*layers).properties(width=plot_width, height=300 if width >= WIDE else 250))
 
 
-def _names(names: Sequence[str]) -> alt.LayerChart | alt.FacetChart:
-    """Return the names, each on its own line above its row, with a rim so that no line crosses them out."""
-    data = alt.Chart(rows(place=range(len(names)), text=list(names)))
-    rim = data.mark_text(
-        align="left", baseline="bottom", dy=-9, color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4
-    )
-    words = data.mark_text(align="left", baseline="bottom", dy=-9, color=PAPER["ink"])
-    return alt.layer(*(mark.encode(x=alt.value(0), y=_row_scale(len(names)), text="text:N") for mark in (rim, words)))
+def _names(names: Sequence[Sequence[str]]) -> alt.LayerChart | alt.FacetChart:
+    """Return the names, each above its row, with a rim so that no line crosses them out."""
+    y = _row_scale(len(names))
+    marks = []
+    for above in range(max(map(len, names))):
+        shown = [(place, lines[-1 - above]) for place, lines in enumerate(names) if above < len(lines)]
+        data = alt.Chart(rows(place=[place for place, _ in shown], text=[text for _, text in shown]))
+        where: dict[str, Any] = {"align": "left", "baseline": "bottom", "dy": -ABOVE - above * LINE_HEIGHT}
+        rim = data.mark_text(color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4, **where)
+        words = data.mark_text(color=PAPER["ink"], **where)
+        marks += [mark.encode(x=alt.value(0), y=y, text="text:N") for mark in (rim, words)]
+    return alt.layer(*marks)
 
 
 def _row_scale(count: int) -> alt.Y:
@@ -146,5 +168,8 @@ def _apart(ends: Floats, *, gap: float) -> Floats:
     return placed
 
 
-def _short(name: str) -> str:
-    return name if len(name) <= 18 else f"{name[:17]}…"
+def _wrapped(names: Sequence[str], pixels: int) -> tuple[list[list[str]], int]:
+    """Return the names broken into lines that fit, and the height of the chart."""
+    texts = [textwrap.wrap(name, int(pixels / LETTER_PX)) or [""] for name in names]
+    most = max((len(lines) for lines in texts), default=1)
+    return texts, len(names) * (ROW_HEIGHT + LINE_HEIGHT * (most - 1))
