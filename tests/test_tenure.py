@@ -6,6 +6,7 @@ import pytest
 from riskcalc.errors import InputError
 from riskcalc.futures.tenure import geometric_years, whole_years
 from riskcalc.model import assessment
+from riskcalc.results.curves import cash_balance
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',
@@ -90,6 +91,40 @@ def test_a_move_into_the_shade_leaves_the_night_tariff_only(read_small):
     assert np.array_equal(found.simulation.course.moved_along.sum(axis=1), [0, 0, 0, 64, 0, 0, 0, 0])
 
 
+def test_a_kit_may_be_sold_when_the_new_home_has_no_sun(read_small):
+    """No sun for certain after 4 years: sold then as under at_move = "sell", to the bit; moving costs nothing."""
+    moving = ('tenure.kind="rent"', "tenure.stay_years=4", "tenure.moving_cost=70", "tenure.resale_share=0.6")
+    sunless = money_of(read_small, *moving, "tenure.new_home_sun_chance=0", 'tenure.if_no_sun="sell"')
+    sells = money_of(read_small, *moving, 'tenure.at_move="sell"')
+    for name in ("saving", "net_present_value", "payback_years"):
+        assert np.array_equal(getattr(sunless.valuation, name), getattr(sells.valuation, name)), name
+    assert np.all(sunless.valuation.flows.by_kind["sale"][4] > 0.0)
+
+
+def test_only_the_draws_without_sun_sell(read_small):
+    """Sun with chance 0.5, one move: those with sun go on as if the kit were kept, the others hold nothing after."""
+    moving = ('tenure.kind="rent"', "tenure.stay_years=5", "tenure.new_home_sun_chance=0.5")
+    kept, sold = (money_of(read_small, *moving, f'tenure.if_no_sun="{what}"') for what in ("keep", "sell"))
+    sunny = kept.simulation.course.yield_share[5] > 0.0
+    assert 0.35 < sunny.mean() < 0.65
+    worth = [found.valuation.net_present_value for found in (kept, sold)]
+    assert np.array_equal(worth[0][sunny], worth[1][sunny])
+    assert not sold.simulation.course.held[5:, ~sunny].any()
+    assert np.all(sold.valuation.saving[5:, ~sunny] == 0.0)
+    assert np.array_equal(sold.simulation.course.handed_over.any(axis=0), ~sunny)
+
+
+def test_a_kit_without_modules_does_not_mind_the_shade(read_small_without):
+    """Nothing to lose, nothing sold: the course with "sell" is that with "keep"."""
+    moving = ('tenure.kind="rent"', "tenure.stay_years=2", "tenure.new_home_sun_chance=0")
+    bare = ("kit.module", "kit.arrays.one", "kit.inputs.solar")
+    kept, sold = (
+        assessment(read_small_without(bare, *moving, f'tenure.if_no_sun="{what}"')) for what in ("keep", "sell")
+    )
+    assert np.array_equal(kept.valuation.net_present_value, sold.valuation.net_present_value)
+    assert sold.simulation.course.held.all()
+
+
 def test_the_new_home_yields_its_share_and_every_move_costs(read_small):
     """Sun certain, yield share 0.5: half the solar energy after the first move; moving cost 40 at each of 3 moves.
 
@@ -121,6 +156,9 @@ def test_refusal_means_nothing_happens_in_its_share_of_draws(read_small):
     assert np.all(found.valuation.flows.total[:, refused] == 0.0)
     assert np.all(np.isinf(found.valuation.payback_years[refused]))
     assert np.all(found.valuation.net_present_value[refused] == 0.0)
+    ahead = cash_balance(found)["share_above_zero"]
+    assert ahead[0] == 0.0, "a purchase that is refused is neither a gain nor paid back"
+    assert ahead[-1] == (found.valuation.cash_balance[-1, ~refused] >= 0.0).sum() / 64
     assert granted.simulation.course.bought.all()
 
 

@@ -83,7 +83,8 @@ def tenure_course(scenario: Scenario, values: Values, *, years: int, draws: int)
     -----
     The first stay is the input `tenure.stay_years`, later ones are drawn from the same distribution; under a yearly
     chance p each stay is geometric, P(n years) = p (1 - p)^(n - 1). Each new home has sun with the chance given; its
-    yield is `new_home_yield_share` of the first home's, none without sun. Limiting case: no stay, no chance and no
+    yield is `new_home_yield_share` of the first home's, none without sun. Under `if_no_sun = "sell"` a kit with modules
+    is sold instead of going along to a home without sun, and no other is bought later. Limiting case: no stay, no chance and no
     refusal give a kit that is bought, held and sunlit throughout, whoever owns the home.
     """
     tenure = scenario.tenure
@@ -102,9 +103,15 @@ def tenure_course(scenario: Scenario, values: Values, *, years: int, draws: int)
     if moves:
         leaving = first_stay(tenure, values)
         if at_move_of(tenure, scenario.kit.coupling) == "take":
+            sells = tenure.if_no_sun == "sell" and bool(scenario.kit.arrays)
+            sold = np.zeros(draws, dtype=bool)
             for home in range(1, moves_followed(tenure, years=scenario.study.horizon_years) + 1):
-                moved_along = moved_along | ((year == leaving - 1) & (leaving < years))
-                share = np.where(year >= leaving, new_home_yield(tenure, values, home=home), share)
+                new_share = new_home_yield(tenure, values, home=home)
+                leaves = (year == leaving - 1) & (leaving < years) & ~sold
+                sold = sold | (sells & (new_share == 0.0) & with_modules & (leaving < years))
+                moved_along, handed_over = moved_along | (leaves & ~sold), handed_over | (leaves & sold)
+                held = held & ~(sold & (year >= leaving))
+                share = np.where(year >= leaving, new_share, share)
                 if home < moves_followed(tenure, years=scenario.study.horizon_years):
                     leaving = leaving + later_stay(tenure, values, home=home + 1)
         else:

@@ -150,6 +150,7 @@ def _cash(assessment: Assessment) -> page.CashFan:
         years=np.arange(assessment.scenario.study.horizon_years + 1),
         cash=np.stack([curves[name] for name in CASH_LEVELS]),
         share_above_zero=curves["share_above_zero"],
+        refused_share=1.0 - float(assessment.simulation.course.bought.mean()),
     )
 
 

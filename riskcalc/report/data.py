@@ -116,13 +116,15 @@ class CashFan:
 
     years : shape (N + 1,) 0..N.
     cash : shape (5, N + 1), rows at `CASH_LEVELS`.
-    share_above_zero : shape (N + 1,), share of draws whose balance is at or above zero at the end of that
-        year.
+    share_above_zero : shape (N + 1,), share of draws in which something was bought and the balance is at or above
+        zero at the end of that year.
+    refused_share : share of draws in which nothing was bought, whose balance stays at zero.
     """
 
     years: NDArray[np.int64]
     cash: Floats
     share_above_zero: Floats
+    refused_share: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -71,12 +71,18 @@ def cash_exhibit(report: ReportData) -> Exhibit:
         for year, column, above in zip(fan.years, fan.cash.T, fan.share_above_zero, strict=True)
     ]
     names = ("5 %", "25 %", "50 %", "75 %", "95 %")
+    refused = (
+        f" In {percent(fan.refused_share)} of them permission is refused and nothing is bought: these stay at zero, and "
+        "the last column of the table leaves them out."
+        if fan.refused_share > 0.0
+        else ""
+    )
     return exhibit(
         "cash",
         lambda width: cash_chart(fan, currency=currency, width=width),
         title=findings.cash_title(report),
         reading="The purchase, then savings less costs, added up year by year. The dark band holds the middle half of "
-        "the futures, the light band nine in ten, each year taken by itself.",
+        f"the futures, the light band nine in ten, each year taken by itself.{refused}",
         alternative=f"{findings.cash_title(report)}. Bands of the balance against years; it starts at "
         f"{money(float(fan.cash[2, 0]), currency, se=UNKNOWN)} on the day of purchase.",
         table=(("year", *(f"{name} are below" for name in names), "at or above zero"), cells),

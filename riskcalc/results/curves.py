@@ -44,10 +44,15 @@ def discounted_within(assessment: Assessment) -> Floats:
 
 
 def cash_balance(assessment: Assessment) -> dict[str, Floats]:
-    """Return quantiles of the nominal balance at the end of each year 0..N, and the share of draws at or above zero."""
+    """Return quantiles of the nominal balance at the end of each year 0..N, and the share of draws at or above zero.
+
+    A draw in which permission is refused stands at zero all along: it is in the quantiles, but it has neither spent
+    nor got back anything and does not count as at or above zero.
+    """
     balance = assessment.valuation.cash_balance
     rows = np.quantile(balance, list(CASH_LEVELS.values()), axis=1)
-    return dict(zip(CASH_LEVELS, rows, strict=True)) | {"share_above_zero": (balance >= 0.0).mean(axis=1)}
+    ahead = (balance >= 0.0) & assessment.simulation.course.bought
+    return dict(zip(CASH_LEVELS, rows, strict=True)) | {"share_above_zero": ahead.mean(axis=1)}
 
 
 def worth_histogram(assessment: Assessment) -> dict[str, Floats]:

@@ -38,6 +38,12 @@ class Tenure(Table):
         "take; leave where the kit is wired into the home (whole_home)",
         title="Kit at a move",
     )
+    if_no_sun: Literal["keep", "sell"] = default(
+        "keep",
+        "what happens to a kit that goes along when the new home has no usable sun: it is kept, or sold at the move",
+        OURS,
+        title="Kit in a new home without sun",
+    )
     moving_cost: Annotated[Quantity, Uncertain(0, 1e9)] = default_number(
         0.0,
         "cost of taking the kit along at a move, at today's prices",

@@ -124,7 +124,7 @@ def _sale(scenario: Scenario, simulation: Simulation, values: Values) -> Floats:
     assert scenario.tenure is not None
     assert scenario.kit is not None
     course = simulation.course
-    sold = at_move_of(scenario.tenure, scenario.kit.coupling) == "sell"
+    sold = at_move_of(scenario.tenure, scenario.kit.coupling) != "leave"
     share = values["tenure.resale_share" if sold else "tenure.value_returned_share"]
     age = np.arange(1, len(course.held) + 1)[:, None]
     value = kit_price(scenario, values) * price_share(scenario, values, course)
