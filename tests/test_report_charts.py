@@ -3,6 +3,7 @@
 import json
 import re
 import runpy
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -134,12 +135,20 @@ def test_the_never_bar_is_as_high_as_the_never_share() -> None:
 def test_a_bin_across_zero_is_cut_there() -> None:
     """A bar from -50 to 50 becomes a loss up to zero and a gain from it, of one height."""
     worth = EXAMPLE["worth_of"]({"worth": np.array([-60.0, 40.0] * 160)})
-    from dataclasses import replace
-
     one_bin = replace(worth, bin_edges=np.array([-50.0, 50.0]), bin_share=np.array([1.0]))
     spec = json.dumps(worth_chart(one_bin, currency="GBP", width=WIDE).to_dict())
     assert '\\"left\\": -50.0, \\"right\\": 0.0, \\"share\\": 1.0, \\"side\\": \\"loss\\"' in spec
     assert '\\"left\\": 0.0, \\"right\\": 50.0, \\"share\\": 1.0, \\"side\\": \\"gain\\"' in spec
+
+
+def test_a_refused_purchase_is_neither_a_loss_nor_a_gain() -> None:
+    """A quarter refused: taken out of the bin at zero and shown as a bar of its own, a quarter high."""
+    edges, shares = np.array([-50.0, 0.0, 50.0]), np.array([0.5, 0.5])
+    worth = replace(REPORT.worth, bin_edges=edges, bin_share=shares, refused_share=0.25)
+    spec = json.dumps(worth_chart(worth, currency="GBP", width=WIDE).to_dict())
+    assert '\\"left\\": -50.0, \\"right\\": 0.0, \\"share\\": 0.5, \\"side\\": \\"loss\\"' in spec
+    assert '\\"left\\": 0.0, \\"right\\": 50.0, \\"share\\": 0.25, \\"side\\": \\"gain\\"' in spec
+    assert '\\"left\\": -10.0, \\"right\\": 10.0, \\"share\\": 0.25}' in spec
 
 
 def test_luck_has_a_share_and_no_swing() -> None:

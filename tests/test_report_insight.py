@@ -7,7 +7,7 @@ from runpy import run_path
 
 import pytest
 
-from riskcalc.publication.page_insight import page_insight, worth_finding_out
+from riskcalc.publication.page_insight import is_settled, page_insight, worth_finding_out
 from riskcalc.report.data import Estimate
 from riskcalc.report.insight import claim_words, insight_words
 from riskcalc.report.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, InformationRow, Insight, OddsRow
@@ -31,9 +31,10 @@ INSIGHT = Insight(
             0.5,
             (
                 BreakEvenRow("Price of the kit", "GBP", Estimate(712.4, 12.0), "revalued"),
-                BreakEvenRow("Shading", "share", Estimate(0.1234, 0.012), "simulated"),
+                BreakEvenRow("Shading", "share", Estimate(0.1234, 0.012), "shifted"),
             ),
             ("Inflation",),
+            ("Azimuth",),
         ),
     ),
     claims=(
@@ -64,8 +65,19 @@ def test_words_carry_the_figures_to_the_digit_they_bear():
     assert plain == [("All of prices", "£40 ± 6"), ("Price of the kit", "£21 ± 3")]
     title, cells, none = words.break_even[0]
     assert title == "Even odds of payback within 10 years"
-    assert [cell[1].replace("\u00a0", " ").replace("\u202f", " ") for cell in cells] == ["£710 ± 10", "12 ± 1 %"]
-    assert none == "No value within reach does it for: Inflation."
+    assert [cell[1].replace("\u00a0", " ").replace("\u202f", " ") for cell in cells] == ["£710 ± 10", "about 12 ± 1 %"]
+    assert none == (
+        "About: estimated from the draws; the others are worked out anew. The odds hardly change with: Azimuth. "
+        "No value within reach does it for: Inflation."
+    )
+
+
+def test_only_values_that_the_draws_settle_are_shown():
+    """An error that is not known, or more than an eighth of the range looked through, is no value to act on."""
+    row = {"value": 5.0, "standard_error": 1.0, "looked_at": [0.0, 8.0]}
+    assert is_settled(row)
+    assert not is_settled({**row, "standard_error": 1.01})
+    assert not is_settled({**row, "standard_error": None})
 
 
 def test_claim_in_words():

@@ -28,6 +28,7 @@ MINUS = "−\u2060"
         (12.345, 0.2, "£12.3"),
         (12345.6, 3.0, "£12,346"),
         (12345.6, math.nan, "£12,000"),
+        (7.7, math.nan, "£8"),
     ],
 )
 def test_money_stops_at_the_decade_of_its_standard_error(value: float, se: float, shown: str) -> None:

@@ -141,7 +141,13 @@ def _worth(assessment: Assessment) -> page.Worth:
         bin_edges=edges,
         bin_share=bins["share"],
         ends_gathered=bool(worth.min() < edges[0] or worth.max() > edges[-1]),
+        refused_share=refused_share(assessment),
     )
+
+
+def refused_share(assessment: Assessment) -> float:
+    """Return the share of draws in which permission is refused and nothing is bought."""
+    return 1.0 - float(assessment.simulation.course.bought.mean())
 
 
 def _cash(assessment: Assessment) -> page.CashFan:
@@ -150,7 +156,7 @@ def _cash(assessment: Assessment) -> page.CashFan:
         years=np.arange(assessment.scenario.study.horizon_years + 1),
         cash=np.stack([curves[name] for name in CASH_LEVELS]),
         share_above_zero=curves["share_above_zero"],
-        refused_share=1.0 - float(assessment.simulation.course.bought.mean()),
+        refused_share=refused_share(assessment),
     )
 
 

@@ -10,6 +10,9 @@ from riskcalc.report.data import Estimate
 
 Figures = Mapping[str, Any]
 
+#: A value is shown if the range looked through is at least so many standard errors wide.
+LEAST_ERRORS_IN_RANGE = 8.0
+
 
 def page_insight(figures: Figures) -> page.Insight | None:
     """Return what the page shows, None when the figures hold nothing of the kind."""
@@ -45,16 +48,26 @@ def worth_finding_out(row: Figures) -> bool:
     return error is not None and row["value"] > 2.0 * error and held_out is not None and held_out > 0.0
 
 
+def is_settled(row: Figures) -> bool:
+    """Return whether a break-even value says something: its error is known and small beside the range looked through."""
+    error = row["standard_error"]
+    return error is not None and LEAST_ERRORS_IN_RANGE * error <= row["looked_at"][1] - row["looked_at"][0]
+
+
 def _tables(rows: Sequence[Figures]) -> tuple[page.BreakEvenTable, ...]:
     tables = []
+    # With one scramble no error is known at all; values are then shown without.
+    errors_known = any(row["standard_error"] is not None for row in rows)
     for statement in dict.fromkeys(row["statement"] for row in rows):
         own = [row for row in rows if row["statement"] == statement]
+        found = [row for row in own if row["value"] is not None]
         tables.append(
             page.BreakEvenTable(
                 statement,
                 own[0]["odds"],
-                tuple(_break_even(row) for row in own if row["value"] is not None),
+                tuple(_break_even(row) for row in found if is_settled(row) or not errors_known),
                 tuple(row["label"] for row in own if row["value"] is None),
+                tuple(row["label"] for row in found if errors_known and not is_settled(row)),
             )
         )
     return tuple(tables)

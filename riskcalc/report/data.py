@@ -108,6 +108,7 @@ class Worth:
     bin_edges: Floats
     bin_share: Floats
     ends_gathered: bool = False
+    refused_share: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -119,7 +119,10 @@ def worth_exhibit(report: ReportData) -> Exhibit:
         alternative=f"{findings.worth_title(report)}. Histogram of net present value, average "
         f"{money_estimate(worth.mean, currency)}, nine in ten between {money_estimate(worth.p5, currency)} and "
         f"{money_estimate(worth.p95, currency)}.",
-        legend=(("never", "loses money"), ("paid", "gains money")),
+        legend=(
+            *(("never", "loses money"), ("paid", "gains money")),
+            *([("quiet", "refused, nothing bought")] if worth.refused_share > 0.0 else []),
+        ),
         table=(("net present value", "figure"), cells),
         columns={"from": worth.bin_edges[:-1], "to": worth.bin_edges[1:], "share_of_futures": worth.bin_share},
     )

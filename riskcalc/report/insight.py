@@ -66,7 +66,7 @@ def insight_words(found: Insight, currency: str) -> InsightWords:
             )
             for row in found.information
         ],
-        break_even=[_table(table, currency) for table in found.break_even if table.rows],
+        break_even=[_table(table, currency) for table in found.break_even],
         claims=[claim_words(claim, currency) for claim in found.claims],
     )
 
@@ -95,9 +95,19 @@ def _information_title(everything: Estimate, currency: str) -> str:
 
 def _table(table: BreakEvenTable, currency: str) -> tuple[str, Cells, str]:
     title = f"{'Even' if table.odds == 0.5 else percent(table.odds)} odds of {table.statement}"
-    cells: Cells = [(row.label, _value(row, currency=currency), METHODS[row.method]) for row in table.rows]
-    none = f"No value within reach does it for: {'; '.join(table.none)}." if table.none else ""
-    return title, cells, none
+    cells: Cells = [(row.label, _about(row) + _value(row, currency=currency)) for row in table.rows]
+    notes = []
+    if any(_about(row) for row in table.rows):
+        notes.append("About: estimated from the draws; the others are worked out anew.")
+    if table.unsettled:
+        notes.append(f"The odds hardly change with: {'; '.join(table.unsettled)}.")
+    if table.none:
+        notes.append(f"No value within reach does it for: {'; '.join(table.none)}.")
+    return title, cells, " ".join(notes)
+
+
+def _about(row: BreakEvenRow) -> str:
+    return "about " if row.method == "shifted" else ""
 
 
 def _value(row: BreakEvenRow, *, with_error: bool = True, currency: str = "") -> str:

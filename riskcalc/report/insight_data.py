@@ -39,12 +39,16 @@ class BreakEvenRow:
 
 @dataclass(frozen=True)
 class BreakEvenTable:
-    """The inputs that bring a statement to the asked odds by themselves, and those of which no value does."""
+    """The inputs that bring a statement to the asked odds by themselves, and those of which no value does.
+
+    `unsettled` are those whose value the draws do not settle: the odds hardly change with them.
+    """
 
     statement: str
     odds: float
     rows: tuple[BreakEvenRow, ...]
     none: tuple[str, ...]
+    unsettled: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -67,8 +67,10 @@ def error(se: float, *, most_decimals: int = 0) -> str:
 
 
 def money(value: float, currency: str, *, se: float = 0.0) -> str:
-    """Return an amount of money: "£340", "−CHF 1,200"; cents only below 20."""
-    text = number(value, se=se, most_decimals=_money_decimals(value))
+    """Return an amount of money: "£340", "−CHF 1,200"; cents only below 20, and where digits are known to count."""
+    # Two digits of an amount such as 7.7 would show tenths, which no money has.
+    whole = not math.isfinite(se) and 1.0 <= abs(value) < 10.0
+    text = number(value, se=0.0 if whole else se, most_decimals=0 if whole else _money_decimals(value))
     sign, digits = (MINUS + JOINER, text[1:]) if text.startswith(MINUS) else ("", text)
     symbol = CURRENCY_SIGNS.get(currency)
     return f"{sign}{symbol}{digits}" if symbol else f"{sign}{currency}{NO_BREAK}{digits}"

@@ -57,7 +57,10 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
     )
     y_axis = alt.Axis(format=".0%", tickCount=4, **upright_title("share of futures"))
     # A bin that straddles zero is cut there, its height kept, so that the colours say exactly what is lost.
-    parts = [(a, b, s) for a, b, s in zip(left, right, worth.bin_share, strict=True) if s > 0]
+    # Where nothing is bought the worth is exactly 0, which is neither: a bar of its own, taken out of its bin.
+    at_zero = int(np.clip(np.searchsorted(worth.bin_edges, 0.0, side="right") - 1, 0, len(worth.bin_share) - 1))
+    shares = worth.bin_share - worth.refused_share * (np.arange(len(worth.bin_share)) == at_zero)
+    parts = [(a, b, s) for a, b, s in zip(left, right, shares, strict=True) if s > 1e-12]
     cut = [piece for a, b, s in parts for piece in (((a, 0.0, s), (0.0, b, s)) if a < 0 < b else ((a, b, s),))]
     bars = (
         alt.Chart(
@@ -79,7 +82,13 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
             ),
         )
     )
-    top = float(worth.bin_share.max())
+    narrow = 0.2 * float(right[0] - left[0])
+    refused = (
+        alt.Chart(rows(left=[-narrow], right=[narrow], share=[worth.refused_share]))
+        .mark_rect(color=PAPER["quiet"], stroke=PAPER["paper"], strokeWidth=0.6)
+        .encode(x=x, x2="right:Q", y=alt.Y("share:Q", axis=y_axis), y2=alt.datum(0))
+    )
+    top = float(max(shares.max(), worth.refused_share))
     mean = float(worth.mean.value or 0.0)
     mark = alt.Chart(rows(left=[mean])).mark_rule(color=PAPER["ink"], strokeWidth=1.6, strokeDash=[4, 3]).encode(x=x)
     side: Literal["left", "right"] = "left" if mean < (left[0] + right[-1]) / 2 else "right"
@@ -88,7 +97,8 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
         .mark_text(align=side, dx=6 if side == "left" else -6, dy=-8, baseline="bottom", text="average")
         .encode(x=x, y=alt.Y("share:Q"))
     )
-    return finished(alt.layer(bars, mark, text).properties(width=width - 56, height=220 if width >= WIDE else 190))
+    layers = [bars, refused, mark, text] if worth.refused_share > 0.0 else [bars, mark, text]
+    return finished(alt.layer(*layers).properties(width=width - 56, height=220 if width >= WIDE else 190))
 
 
 def _end_labels(fan: CashFan) -> alt.Chart:
