@@ -104,6 +104,25 @@ def test_no_kit_leaves_the_bill_as_it_is(coupling: str) -> None:
     assert np.all(outcome.stored_wh == 0.0)
 
 
+@pytest.mark.parametrize("coupling", COUPLINGS)
+def test_absent_kits_run_apart_and_refuse_nothing(coupling: str) -> None:
+    """Kits that have failed agree with the twin, exceed no rating, are never on, and leave their neighbours' bits alone."""
+    inputs, plan, params, arguments = random_case(17, draws=60, years=3, bases=5)
+    gone = np.arange(60) % 3 == 1
+    for param in (Param.CAPACITY_WH, Param.FLOOR_WH, Param.INVERTER_RATING_W, Param.IDLE_W, Param.STANDBY_W,
+                  Param.CHARGER_W, Param.EXPORT_LIMIT_W):  # fmt: skip
+        params[param, gone] = 0.0
+    mixed = dispatch_year(coupling, inputs, plan, params, **arguments)
+    assert_close(mixed, dispatch_slow(coupling, inputs, plan, params, use_numba=True, **arguments))
+    for chosen in (np.flatnonzero(gone), np.flatnonzero(~gone)):
+        part = {name: values[..., chosen] for name, values in arguments.items()}
+        assert_same(mixed, dispatch_year(coupling, inputs, plan, params[:, chosen], **part), chosen)
+    for name in ("overload_minutes", "overload_kwh", "on_hours"):
+        assert not getattr(mixed, name)[gone].any()
+        assert getattr(mixed, name)[~gone].any()
+    np.testing.assert_array_equal(mixed.billed_kwh[Billed.IMPORT][:, gone], mixed.billed_kwh[Billed.DEMAND][:, gone])
+
+
 def test_months_and_rates_add_up() -> None:
     """With rate weights of 1, bills by rate and flows by month are two cuts of the same energies."""
     inputs, plan, params, arguments = random_case(8, draws=10)

@@ -113,6 +113,15 @@ def check_params(params: NDArray[np.float64]) -> None:
         raise ValueError(f"params: loss_linear: {params[Param.LOSS_LINEAR].min()}; accepted: {LEAST_LINEAR} or more")
 
 
+#: Figures that are all zero where there is no kit, or where it has failed or been sold.
+_OF_A_KIT_AT_WORK = (Param.CAPACITY_WH, Param.INVERTER_RATING_W, Param.IDLE_W, Param.STANDBY_W)
+
+
+def is_absent(params: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return the draws without a kit at work, (draws,): no load is carried, nothing stored, nothing drawn or refused."""
+    return ~params[list(_OF_A_KIT_AT_WORK)].any(axis=0)
+
+
 def _worst(row: NDArray[np.float64]) -> str:
     return f"{np.min(row):g} to {np.max(row):g}"
 

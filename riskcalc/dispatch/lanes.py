@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.flows import Billed, Flow
-from riskcalc.dispatch.kit import PARALLEL, Param
+from riskcalc.dispatch.kit import PARALLEL, Param, is_absent
 from riskcalc.dispatch.kit_rows import kit_rows
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
@@ -74,7 +74,9 @@ def dispatch_year(
     """
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
     hours = inputs.step_minutes / 60.0
-    draw_of_lane, group_year, group_lanes = lane_groups(np.asarray(pool_year, dtype=np.int64))
+    absent = is_absent(params)
+    draw_of_lane, group_year, group_lanes = lane_groups(np.asarray(pool_year, dtype=np.int64), absent)
+    group_absent = absent[draw_of_lane[:, 0]]
     work = _workspace(len(group_year), rows.workspace_size(plan.rates))
     figures = kit_rows(params, off_grid=coupling == "off_grid", hours=hours)
     _set(work, rows.LINEAR, figures[:, draw_of_lane])
@@ -93,7 +95,7 @@ def dispatch_year(
     def run(part: slice) -> None:
         run_groups(
             coupling in PARALLEL, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
-            group_year[part], group_lanes[part], inputs.step_minutes, plan.slot_minutes, work[part],
+            group_year[part], group_lanes[part], group_absent[part], inputs.step_minutes, plan.slot_minutes, work[part],
         )  # fmt: skip
 
     parts = _parts(len(group_year), threads)
@@ -107,18 +109,19 @@ def dispatch_year(
 
 
 def lane_groups(
-    pool_year: NDArray[np.int64],
+    pool_year: NDArray[np.int64], absent: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return which draw runs in which lane (groups, LANES), each group's pool year and its number of lanes (groups,).
 
-    Draws of one pool year are put side by side in rising order. A group that is not full runs as many lanes as
-    it has draws, rounded up to whole vectors; lanes without a draw of their own repeat the last, whose books
-    are written twice.
+    Draws of one pool year are put side by side in rising order, those whose kit is absent apart from the others: their
+    groups need a small part of the time. A group that is not full runs as many lanes as it has draws, rounded up to
+    whole vectors; lanes without a draw of their own repeat the last, whose books are written twice.
     """
-    order = np.argsort(pool_year, kind="stable")
-    years, first, count = np.unique(pool_year[order], return_index=True, return_counts=True)
+    kind = 2 * pool_year + absent
+    order = np.argsort(kind, kind="stable")
+    kinds, first, count = np.unique(kind[order], return_index=True, return_counts=True)
     groups = -(-count // LANES)
-    group_year = np.repeat(years, groups)
+    group_year = np.repeat(kinds // 2, groups)
     # Position of each lane within its year, held at the year's last draw.
     start = (np.arange(len(group_year)) - np.repeat(np.cumsum(groups) - groups, groups)) * LANES
     last = np.repeat(count - 1, groups)

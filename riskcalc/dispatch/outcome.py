@@ -29,7 +29,7 @@ class DispatchOutcome:
         Mean over the days of (highest - lowest stored share at slots' ends); 0 without a battery.
     overload_minutes, overload_kwh : float64 (draws,)
         Time in which the reachable demand exceeds the inverter's rating, and the energy the inverter refuses for it:
-        the whole demand of those steps with sockets, the excess over the rating otherwise.
+        the whole demand of those steps with sockets, the excess over the rating otherwise; 0 without a kit at work.
     on_hours : float64 (draws,)
         Time the inverter was on [h].
     short_hours, short_days : float64 (draws,)

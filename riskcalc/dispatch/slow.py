@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from riskcalc.dispatch.books import SHORT_SHARE
 from riskcalc.dispatch.compiled import compiled
 from riskcalc.dispatch.flows import Billed, Flow
-from riskcalc.dispatch.kit import PARALLEL, Param
+from riskcalc.dispatch.kit import PARALLEL, Param, is_absent
 from riskcalc.dispatch.outcome import DispatchOutcome, empty_outcome
 from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
 from riskcalc.dispatch.request import check_request
@@ -222,7 +222,7 @@ def dispatch_slow(
     """
     draws = params.shape[1]
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
-    outcome = empty_outcome(draws, plan.rates)
+    outcome, absent = empty_outcome(draws, plan.rates), is_absent(params)
     for draw in range(draws):
         monthly = np.zeros((len(Flow), 12))
         billed = np.zeros((len(Billed), plan.rates))
@@ -232,6 +232,9 @@ def dispatch_slow(
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
             inputs.step_minutes, plan.slot_minutes, monthly, billed, others, np.zeros((0, len(TRACE_COLUMNS))),
         )  # fmt: skip
+        if absent[draw]:
+            # Without a kit at work there is no inverter to be on, and no rating to exceed.
+            others[[_OVERLOAD_MINUTES, _OVERLOAD_KWH, _ON_HOURS]] = 0.0
         outcome.monthly_kwh[:, :, draw] = monthly
         outcome.billed_kwh[:, :, draw] = billed
         outcome.mean_stored_share[draw] = others[_MEAN_SHARE]

@@ -43,7 +43,7 @@ def _run_slot(
 def _run_group(
     lanes: int, parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays,
     slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
-    work: NDArray[np.float64],
+    work: NDArray[np.float64], absent: bool,
 ) -> None:  # fmt: skip
     open_year(lanes, work)
     days = 0
@@ -53,13 +53,13 @@ def _run_group(
         if slot == 0 or day != plan.day[slot - 1]:
             open_day(lanes, work, pool, year, day)
             days += 1
-        on = plan.inverter_on[slot] != 0
-        from_grid = plan.grid_charge_on[slot] != 0 and not off_grid
+        on = plan.inverter_on[slot] != 0 and not absent
+        from_grid = plan.grid_charge_on[slot] != 0 and not off_grid and not absent
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
         sun = open_sun(lanes, work, pool, year, plan.hour[slot])
         open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[slot], 1.0 if discharge else 0.0)
-        overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot)
+        overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot) and not absent
         carries = on and ((discharge or sun) if parallel else discharge)
         if carries and not sun:
             # A night on empty cells needs no steps; with empty cells the loops would give the same.
@@ -78,14 +78,17 @@ def _run_group(
 @compiled
 def run_groups(
     parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays, slot_sum: NDArray[np.float64],
-    slot_peak: NDArray[np.float32], group_year: NDArray[np.int64], group_lanes: NDArray[np.int64], step_minutes: int,
-    slot_minutes: int, work: NDArray[np.float64],
+    slot_peak: NDArray[np.float32], group_year: NDArray[np.int64], group_lanes: NDArray[np.int64],
+    group_absent: NDArray[np.bool_], step_minutes: int, slot_minutes: int, work: NDArray[np.float64],
 ) -> None:  # fmt: skip
-    """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return."""
+    """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
+
+    Where the kit is absent in a whole group, no slot needs its steps: what is billed is what is demanded.
+    """
     hours = step_minutes / 60.0
     steps = slot_minutes // step_minutes
     for group in range(len(group_year)):
         _run_group(
             group_lanes[group], parallel, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group], hours,
-            steps, work[group],
+            steps, work[group], group_absent[group],
         )  # fmt: skip
