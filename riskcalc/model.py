@@ -104,6 +104,35 @@ def evaluated(
     return simulations.all_draws(), valuations.all_draws()
 
 
+def doubled(
+    found: Assessment, *, on_year: Callable[[int], None] | None = None, workers: Workers | None = None
+) -> Assessment:
+    """Return the assessment of twice the draws; those at hand, the first half of each scramble, are not run again.
+
+    The result is that of a run of as many draws from the start, to the last bit.
+    """
+    scenario = found.scenario.with_draws(2 * found.draws)
+    random = design_of(scenario)
+    values = drawn_values(scenario, random)
+    of_scramble = np.arange(random.draws).reshape(random.scrambles, 2, -1)
+    at_hand, new = of_scramble[:, 0].ravel(), of_scramble[:, 1].ravel()
+    simulation, money = evaluated(
+        scenario, found.world, part_of_design(random, new), values_of(values, new), on_year=on_year, workers=workers
+    )
+    simulations, valuations = Whole(random.draws), Whole(random.draws)
+    for which, part, worth in ((at_hand, found.simulation, found.valuation), (new, simulation, money)):
+        simulations.put(which, part)
+        valuations.put(which, worth)
+    return replace(
+        found,
+        scenario=scenario,
+        design=random,
+        values=values,
+        simulation=simulations.all_draws(),
+        valuation=valuations.all_draws(),
+    )
+
+
 def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     """Return clock, plan and pools: the same whatever is drawn.
 
@@ -117,7 +146,7 @@ def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     if scenario.outages is None:
         return World(clock, plan, built)
     # The first draws of each scramble: the same ones however many follow.
-    few = design_of(with_draws(scenario, SAMPLED_DRAWS))
+    few = design_of(scenario.with_draws(SAMPLED_DRAWS))
     plant = Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
     return World(clock, plan, built.with_outage_scale(outage_scale(plant)))
 
@@ -134,11 +163,6 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
         scrambles=study.scrambles,
         correlations=scenario.correlation_of(),
     )
-
-
-def with_draws(scenario: Scenario, draws: int) -> Scenario:
-    """Return the scenario with another number of draws asked for."""
-    return scenario.model_copy(update={"study": scenario.study.model_copy(update={"draws": draws})})
 
 
 def random_keys(scenario: Scenario) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ LAYERS = (
     ("futures",),
     ("worth",),
     ("model",),
+    ("precision",),
     ("results",),
     ("comparison", "evidence", "sensitivity"),
     ("matching",),

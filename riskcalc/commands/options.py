@@ -35,7 +35,7 @@ def all_overrides(
     changes: Sequence[str] | None, *, draws: int | None = None, seed: int | None = None, step: int | None = None
 ) -> list[str]:
     """Return every change of the scenario as `key=value`; options of their own come last and so win."""
-    options = {"study.draws": draws, "study.seed": seed, "study.step_minutes": step}
+    options = {"study.seed": seed, "study.step_minutes": step, "study.draws": draws}
     return [*(changes or []), *(f"{key}={value}" for key, value in options.items() if value is not None)]
 
 

@@ -119,7 +119,7 @@ _OF_A_KIT_AT_WORK = (Param.CAPACITY_WH, Param.INVERTER_RATING_W, Param.IDLE_W, P
 
 def is_absent(params: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Return the draws without a kit at work, (draws,): no load is carried, nothing stored, nothing drawn or refused."""
-    return ~params[list(_OF_A_KIT_AT_WORK)].any(axis=0)
+    return np.asarray((params[list(_OF_A_KIT_AT_WORK)] == 0.0).all(axis=0))
 
 
 def _worst(row: NDArray[np.float64]) -> str:

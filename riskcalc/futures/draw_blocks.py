@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import SlotPlan
 from riskcalc.futures.simulation import Plant, Simulation, simulate
 from riskcalc.scenario import Scenario
+from riskcalc.uncertainty.draw_axis import Which
 from riskcalc.world.pools import Pools
 
 Floats = NDArray[np.float64]
@@ -150,9 +151,14 @@ def divided(values: Values, pool_year: NDArray[np.int64], *, block_draws: int) -
         yield Block(which, values_of(values, which), np.ascontiguousarray(pool_year[:, which]))
 
 
-def values_of(values: Values, which: slice) -> dict[str, Floats]:
+def values_of(values: Values, which: Which) -> dict[str, Floats]:
     """Return the values of some draws; what is the same in all draws stays a single number in memory."""
-    return {key: drawn[which] for key, drawn in values.items()}
+    if isinstance(which, slice):
+        return {key: drawn[which] for key, drawn in values.items()}
+    return {
+        key: drawn[which] if drawn.strides[0] else np.broadcast_to(drawn[0], which.shape)
+        for key, drawn in values.items()
+    }
 
 
 def year_counter(on_year: Callable[[int], None] | None, *, draws: int) -> Callable[[int], None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -110,6 +110,17 @@ class Scenario(Table):
     def overrides(self) -> tuple[str, ...]:
         """The changes `dotted.key=value` that were laid over the files, in their order."""
         return self._reading.overrides
+
+    def with_draws(self, draws: int) -> Scenario:
+        """Return the scenario as if `study.draws` had been laid over it, its list of changes included."""
+        mark, reading = "study.draws=", self._reading
+        before = [change for change in reading.overrides if not change.startswith(mark)]
+        place = next((at for at, change in enumerate(reading.overrides) if change.startswith(mark)), len(before))
+        before.insert(place, f"{mark}{draws}")
+        given = None if reading.given is None else reading.given | {"study.draws"}
+        found = self.model_copy(update={"study": self.study.model_copy(update={"draws": draws})})
+        found._reading = replace(reading, overrides=tuple(before), given=given)  # noqa: SLF001
+        return found
 
     def data_path(self, key: str) -> Path:
         """Return where the data file named under a dotted key lies, such as `site.weather.file`."""
