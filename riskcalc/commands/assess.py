@@ -42,6 +42,9 @@ def assess(
     most_draws: Annotated[
         int, typer.Option(help="Draws that --until does not go beyond.", metavar="N", min=1)
     ] = MOST_DRAWS,
+    foresight: Annotated[
+        bool, typer.Option("--foresight", help="Also say how near the rule comes to perfect foresight; takes seconds.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Is the purchase worth it, and how sure is that? Writes report.html, result.json and draws.csv."""
@@ -71,8 +74,8 @@ def assess(
         with precision_shown(scenario.study.horizon_years, tolerance=until) as (year_done, round_done):
             made = settled(scenario, tolerance=until, most_draws=most_draws, on_year=year_done, on_round=round_done)
         found = made.assessment
-    figures = whole_result(found)
-    asked = command_line("assess", [scenario_file], found.scenario.overrides)
+    figures = whole_result(found, foresight=foresight)
+    asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
     page = report_html(report_data(found, figures=figures, command=asked))
     if made is not None:
         figures = recorded(figures, made)

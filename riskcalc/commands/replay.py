@@ -36,7 +36,8 @@ def replay(
     from riskcalc.terminal.summary import years_shown
 
     with years_shown(scenario.study.horizon_years) as year_done:
-        found = replay_figures(recorded, whole_result(assessment(scenario, on_year=year_done)))
+        again = whole_result(assessment(scenario, on_year=year_done), foresight="foresight" in recorded)
+        found = replay_figures(recorded, again)
     typer.echo(json_text(found).rstrip() if as_json else "\n".join(replay_lines(found)))
     if not found["same"]:
         raise typer.Exit(DIFFERS)

@@ -43,6 +43,11 @@ WITHOUT_SUPPLY: Rows = (
     (("unmet_kwh",), "Demand not served in a year", "kWh"),
     (("unmet_share",), "Share of demand not served", "share"),
 )
+FORESIGHT: Rows = (
+    (("saved_by_rule",), "What the battery saves in a year, run by the rule", "money"),
+    (("saved_with_foresight",), "What it could save if every hour were known beforehand", "money"),
+    (("taken_share",), "Share of that which the rule takes", "share"),
+)
 CABLE: Rows = (
     (("life_cycle_cost", "kit"), "Life-cycle cost of the kit", "money"),
     (("life_cycle_cost", "cable"), "Life-cycle cost of the cable and its supply", "money"),
@@ -72,6 +77,13 @@ def _details(figures: Mapping[str, Any]) -> Iterator[page.Detail]:
     )
     note = "First year, average over the futures; an estimate from stored energy, sun and loads."
     yield from _detail("outages", "When the supply fails", note, means, OUTAGES, figures.get("outages") or {})
+    if "foresight" in figures:
+        seen = figures["foresight"]
+        note = (
+            f"First year of {seen['draws']} futures, in steps of {seen['step_minutes']} minutes; a bound that no rule "
+            "can reach, since nobody knows the year beforehand."
+        )
+        yield from _detail("foresight", "How well the battery is run", note, means, FORESIGHT, seen)
     load = (figures.get("loss_of_load") or {}).get("first_year") or {}
     note = "First year, average over the futures."
     yield from _detail("without_supply", "What is not served", note, means, WITHOUT_SUPPLY, load)

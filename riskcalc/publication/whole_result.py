@@ -5,11 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from riskcalc.model import Assessment
+from riskcalc.results.foresight import foresight_figures
 from riskcalc.results.result import result
 from riskcalc.sensitivity.insight import insight
 from riskcalc.sensitivity.rows import insight_figures
 
 
-def whole_result(assessment: Assessment) -> dict[str, Any]:
-    """Return every figure under the names documented in the README, ready for JSON."""
-    return result(assessment) | insight_figures(insight(assessment), assessment.scenario)
+def whole_result(assessment: Assessment, *, foresight: bool = False) -> dict[str, Any]:
+    """Return every figure under the names documented in the README, ready for JSON.
+
+    With `foresight` also how near the rule comes to the best there is, which takes some seconds more.
+    """
+    figures = result(assessment) | insight_figures(insight(assessment), assessment.scenario)
+    return figures | (foresight_figures(assessment) if foresight else {})

@@ -74,7 +74,19 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
         lines += ["what decides it: share of the spread in worth that each explains alone"]
         lines += [f"  {_ranked_share(row):>5}  {row['label'][0].upper()}{row['label'][1:]}" for row in ranked]
     lines += [f"claimed: {row['sentence']}  {_truth(row)}" for row in result.get("claims", ())]
+    lines += _foresight_lines(result)
     return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
+
+
+def _foresight_lines(result: Mapping[str, Any]) -> Iterator[str]:
+    """Yield how near the rule comes to perfect foresight, where that was asked for."""
+    seen = result.get("foresight")
+    if seen is not None and seen["taken_share"]["value"] is not None:
+        taken = percent_estimate(_estimate(seen["taken_share"]), with_error=True)
+        yield (
+            f"run by the rule, the battery saves {taken} of what perfect foresight could "
+            f"(year {seen['year']} of {seen['draws']} futures, {seen['step_minutes']}-minute steps)"
+        )
 
 
 def _truth(row: Mapping[str, Any]) -> str:
