@@ -39,9 +39,23 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for command in (new, assess, compare, match, rank, check, trace, replay, update, sites, schema):
-    app.command()(command)
-app.command("open")(open_report)
+#: What the list of commands says of each, short enough that none is cut off.
+COMMANDS = (
+    ("new", new, "Write a scenario by answering a few questions."),
+    ("check", check, "Check a scenario and the electrical fit of its kit."),
+    ("assess", assess, "Is it worth it, and how sure is that? The report."),
+    ("rank", rank, "Which assumption decides, which to find out."),
+    ("compare", compare, "Which of several options is best?"),
+    ("match", match, "Which kit for which home?"),
+    ("trace", trace, "One future, step by step, as a table."),
+    ("update", update, "Measured months: is it on track?"),
+    ("replay", replay, "Run an earlier result again and compare."),
+    ("open", open_report, "Show the last report in the browser."),
+    ("sites", sites, "The built-in climates and their sources."),
+    ("schema", schema, "JSON Schema of a scenario, for editors."),
+)
+for name, command, short in COMMANDS:
+    app.command(name, short_help=short)(command)
 
 
 def main() -> None:

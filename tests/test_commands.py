@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from riskcalc.cli import app
+from riskcalc.cli import COMMANDS, app
 from riskcalc.commands import open_report
+from riskcalc.commands.compare import folder_name
 from riskcalc.commands.error_block import error_block, wants_colour
 from riskcalc.errors import InputError, Problem
 
@@ -137,3 +138,26 @@ def test_shells_complete_words(words: str, completed: str) -> None:
         [sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=False, timeout=60
     )
     assert completed in done.stdout.split(), (done.stdout, done.stderr)
+
+
+def test_the_list_of_commands_cuts_no_sentence_short() -> None:
+    """Every command has a line of its own that fits."""
+    shown = CliRunner().invoke(app, ["--help"], catch_exceptions=False, terminal_width=80).output
+    listed = shown.partition("Commands:")[2].splitlines()[1:]
+    assert [line.split()[0] for line in listed if line.strip()] == [name for name, _, _ in COMMANDS]
+    assert not any("..." in line for line in listed)
+
+
+@pytest.mark.parametrize(("option", "key"), [("--draws", "study.draws"), ("--step", "study.step_minutes")])
+def test_a_wrong_option_is_named_as_it_was_typed(small_file: Path, option: str, key: str) -> None:
+    """What stands behind an option is named by it, not only by the key that it changes."""
+    with pytest.raises(InputError) as caught:
+        CliRunner().invoke(app, ["assess", str(small_file), option, "0"], catch_exceptions=False)
+    (problem,) = caught.value.problems
+    assert (problem.file, problem.key, problem.given) == ("command line", f"{option} ({key})", "0")
+
+
+def test_one_option_against_nothing_does_not_write_over_its_assessment() -> None:
+    """`compare` of one scenario has a folder of its own."""
+    assert folder_name(["home"]) == "home-or-nothing"
+    assert folder_name(["a", "b"]) == "a-or-b"

@@ -35,7 +35,7 @@ def compare(
     from riskcalc.terminal.comparison import comparison_lines
     from riskcalc.terminal.summary import steps_shown
 
-    folder = out or Path("reports") / "-or-".join(scenario.name for scenario in scenarios)[:120]
+    folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
     check_writable(folder)
     with steps_shown("options", len(scenarios)) as one_done:
         found = comparison(scenarios, today=now, on_option=one_done)
@@ -52,3 +52,8 @@ def compare(
     )
     lines = [json_text(figures).rstrip()] if as_json else [*comparison_lines(figures), str(written[-1])]
     typer.echo("\n".join(lines))
+
+
+def folder_name(names: list[str]) -> str:
+    """Return a folder that no assessment of one of the options is written to."""
+    return "-or-".join(names if len(names) > 1 else [*names, "nothing"])[:120]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +12,7 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from riskcalc.errors import Problem
     from riskcalc.scenario import Scenario
 
 ScenarioFile = Annotated[Path, typer.Argument(help="The scenario, a TOML file.", metavar="SCENARIO")]
@@ -21,14 +23,26 @@ Overrides = Annotated[
     list[str] | None,
     typer.Option("--set", help="Change one key of the scenario; may be repeated.", metavar="KEY=VALUE"),
 ]
+#: Keys that have an option of their own.
+OPTION_OF = {"study.draws": "--draws", "study.seed": "--seed", "study.step_minutes": "--step"}
 AsJson = Annotated[bool, typer.Option("--json", help="Print the figures as JSON instead of the summary.")]
 
 
 def read(path: Path, overrides: Sequence[str] = ()) -> Scenario:
     """Return the scenario, read and checked."""
+    from riskcalc.errors import InputError
     from riskcalc.scenario import read_scenario
 
-    return read_scenario(path, overrides)
+    try:
+        return read_scenario(path, overrides)
+    except InputError as error:
+        raise InputError(_as_typed(problem) for problem in error.problems) from error
+
+
+def _as_typed(problem: Problem) -> Problem:
+    """Return a problem of a change under the name of the option that makes it, if there is one."""
+    option = OPTION_OF.get(problem.key) if problem.file == "--set" else None
+    return replace(problem, file="command line", key=f"{option} ({problem.key})") if option else problem
 
 
 def all_overrides(

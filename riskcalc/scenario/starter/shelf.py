@@ -81,7 +81,8 @@ def kit_named(word: str) -> Kit:
     if word.endswith(".toml"):
         return kit_file(Path(word))
     near = did_you_mean(word, known)
-    raise ValueError(f"{' or '.join(known)}, or the path of a TOML file with [kit] and [purchase]. {near}".strip())
+    near = f" ({near})" if near else ""
+    raise ValueError(f"{' or '.join(known)}, or the path of a TOML file with [kit] and [purchase]{near}")
 
 
 def kit_file(path: Path) -> Kit:
