@@ -97,9 +97,11 @@ def changes() -> st.SearchStrategy[list[str]]:
 
 
 def whole_run(folder: Path, overrides: list[str]) -> None:
-    """Read, simulate, summarise, write the page and the figures, all in memory."""
+    """Read, simulate and summarise, all in memory; write the page as well where a single key is changed."""
     path = folder / "small.toml"
     path.write_text(SMALL, encoding="utf-8")
     found = assessment(read_scenario(path, [*overrides, *SHORT]))
-    json_text(whole_result(found))
-    report_html(report_data(found, command="riskcalc assess small.toml"))
+    figures = whole_result(found)
+    json_text(figures)
+    if len(overrides) == 1:
+        report_html(report_data(found, figures=figures, command="riskcalc assess small.toml"))
