@@ -31,7 +31,7 @@ in_browser = (
     pytest.mark.browser,
     pytest.mark.skipif(bool(REASON := HEADLESS["missing"]("axe_playwright_python")), reason=REASON),
 )
-STUDY = ("study.draws=64", "study.pool_years=4", "study.scrambles=4", "study.step_minutes=60", "study.horizon_years=3")
+STUDY = ("study.draws=64", "study.pool_years=4", "study.scrambles=4", "study.step_minutes=30", "study.horizon_years=3")
 PRICE = 'purchase.price={distribution="uniform", low=50, high=900}'
 #: Words whose numbers are no figures of the result: "1 in 20" in a heading and the like.
 WORDS = re.compile(r"1 in 20|SHA-256")
