@@ -29,10 +29,11 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert done.exit_code == 0
     lines = done.stdout.splitlines()
     assert lines[-1] == str(tmp_path / "ranking.json")
-    assert "  1. Price of the kit, settled at 95 %" in lines
+    assert "  1. Price of the kit: settled, ahead of all others at 95 %" in lines
+    assert "at steps of 30 minutes" in lines[0]
     (unused,) = [line for line in lines if line.strip().startswith("Export price") and "(" in line][:1]
-    assert unused.count("0.00 (0.00 to 0.00)") >= 1
-    assert any("given-data estimates name the same at the top" in line for line in lines)
+    assert unused.count("0 % (0 to 0)") >= 1
+    assert any("name the same three, as far as both can tell" in line for line in lines)
     assert any("Pays back in two years." in line for line in lines)
     figures = json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
     worth = figures["sobol"]["outcomes"]["net_present_value"]
@@ -72,14 +73,33 @@ def test_what_rank_refuses(small_file, tmp_path, options, named):
 
 
 def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
-    """Where places cannot be told apart the lines say so, with the futures that would settle it; a tie says that none would."""
-    done = ranked(small_file, tmp_path, "--json")
-    figures = json.loads(done.stdout)
+    """What cannot be told apart is named together: with what would settle it, or as a tie with why more would not."""
+    figures = json.loads(ranked(small_file, tmp_path, "--json").stdout)
     order = figures["sobol"]["outcomes"]["net_present_value"]["order"]
-    order["places"][0] |= {"settled": False, "cannot_be_told_from": [{"factor": "x", "label": "Something else"}]}
+    rivals = [
+        {
+            "factor": name,
+            "label": name,
+            "difference": {"value": 0.02, "standard_error": 0.03},
+            "points_that_would_part": 512,
+        }
+        for name in ("this", "that", "third", "fourth", "fifth")
+    ]
+    one, other = {"factor": "a", "label": "price of the kit"}, {"factor": "b", "label": "use"}
+    tier = {"places": [1, 1], "factors": [one], "outside": rivals, "settled": False, "is_tie": False}
+    order["tiers"] = [tier | {"hardest_to_part": rivals[0]}]
     order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
     lines = ranking_lines(figures)
-    assert "  1. not settled: Price of the kit cannot be told from Something else" in lines
-    assert "  about 512 points (2048 simulated futures) would settle it: --until settled" in lines
+    assert "  1. not settled: Price of the kit; it could as well be this, that, third or one of 2 more" in lines
+    wanted = "  about 512 points (2,048 simulated futures) would settle what is not: --until settled"
+    assert wanted in lines
     order |= {"points_that_would_settle": None, "futures_that_would_settle": None}
-    assert any("the rest are ties" in line for line in ranking_lines(figures))
+    tie = {"places": [1, 2], "factors": [one, other], "outside": [], "settled": False, "is_tie": True}
+    order["tiers"] = [tie | {"hardest_to_part": rivals[0]}]
+    lines = ranking_lines(figures)
+    assert "  1. to 2. a tie: Price of the kit and Use, in either order" in lines
+    reason = "     2 % ± 3 of the spread apart: it would take some 512 points to part them, more than the 2,048 allowed"
+    assert reason in lines
+    assert wanted not in lines
+    order["tiers"] = [tie | {"hardest_to_part": rivals[0] | {"points_that_would_part": None}}]
+    assert "     2 % ± 3 of the spread apart: the same for every use" in ranking_lines(figures)

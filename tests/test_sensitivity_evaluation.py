@@ -8,8 +8,11 @@ import pytest
 from riskcalc.model import drawn_values, evaluated, world_of
 from riskcalc.results.result import PRICE_LUCK, YEAR_LUCK
 from riskcalc.scenario import read_scenario
+from riskcalc.sensitivity.draws_at_hand import drawn_factors
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
 from riskcalc.sensitivity.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
+from riskcalc.sensitivity.given_data import given_data_indices
+from riskcalc.sensitivity.ranked import agreement, assessed_in, first_by_order, first_by_share
 from riskcalc.sensitivity.rows import index_rows
 from riskcalc.sensitivity.salib_border import sobol_rows
 from riskcalc.sensitivity.screening import screening
@@ -209,6 +212,32 @@ def test_an_input_that_a_shipped_scenario_does_not_use():
             low, high = rows[unused]["total_order"]["interval_95"]
             assert low <= 0.0 <= high
         assert rows["home.surfaces.garden.shading"]["total_order"]["value"] > 0.01
+
+
+def test_draws_of_an_assessment_name_the_same_first_three(read_small):
+    """Of seven factors the draws of an assessment name the three that the Sobol' design puts first, each by its own error.
+
+    Nothing is tied at the edge: the fourth is clearly behind the third in both, so the agreement is no empty one.
+    """
+    scenario = read_small(
+        "purchase.price={ distribution = 'uniform', low = 500, high = 600 }",
+        "tariff.rates.day.import_price_per_kwh={ distribution = 'uniform', low = 0.25, high = 0.35 }",
+        "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }",
+        "prices.discount_rate_per_year={ distribution = 'uniform', low = 0.03, high = 0.05 }",
+        "kit.inverter.idle_w={ distribution = 'uniform', low = 10, high = 14 }",
+        "tariff.export_price_per_kwh={ distribution = 'uniform', low = 0, high = 0.3 }",
+        "study.pool_years=8",
+        "study.draws=256",
+    )
+    world = world_of(scenario)
+    found = assessed_in(scenario, world)
+    data = given_data_indices(found.valuation.net_present_value, drawn_factors(found), scrambles=found.design.scrambles)
+    run = sobol_run(scenario, world, factors_of(scenario), points=128, most_points=128)
+    first = first_by_order(run.outcomes[WORTH].order)
+    by_data = first_by_share([(row.name, row.share, row.error) for row in data])
+    expected = {"purchase.price", "tariff.rates.day.import_price_per_kwh", "home.annual_use_kwh"}
+    assert first.certain == first.possible == by_data.certain == by_data.possible == expected
+    assert agreement(run, data, None).given_data_agrees
 
 
 def test_until_settled_continues_the_same_design(read_small):

@@ -7,7 +7,7 @@ import pytest
 
 from riskcalc.sensitivity.factors import REST
 from riskcalc.sensitivity.order import SAME, ranking_order
-from riskcalc.sensitivity.ranked import same_places
+from riskcalc.sensitivity.ranked import first_by_share, same_places
 from riskcalc.sensitivity.salib_border import Indices
 
 
@@ -71,15 +71,51 @@ def test_correlated_errors_part_what_separate_errors_would_not():
     ).settled
 
 
+def test_tiers_gather_what_cannot_be_told_apart():
+    """0.50 stands alone; 0.30 and 0.29 share places 2 and 3, with 0.28 outside; the nearest rival comes first."""
+    order = ranking_order(
+        indices([0.28, 0.30, 0.50, 0.29, 0.0], [0.02, 0.02, 0.001, 0.02, 0.001]), points=64, most_points=64
+    )
+    first, second = order.tiers
+    assert (first.first, first.last, first.names, first.settled) == (1, 1, ("f2",), True)
+    assert (second.first, second.last, second.names) == (2, 3, ("f1", "f3"))
+    assert [rival.name for rival in second.outside] == ["f0"]
+    assert second.outside[0].difference == pytest.approx(0.01)
+    assert second.points_needed == 0
+    assert not second.settled
+
+
+def first(*rows):
+    return first_by_share([(name, share, 0.001) for name, share in rows])
+
+
 def test_agreement_of_methods():
     """Other names at the top agree when they are the same in any order or tie with those they replace, not otherwise."""
     settled = indices([0.6, 0.3, 0.1, 0.0], [0.001] * 4)
     order = ranking_order(settled, points=64, most_points=64)
-    assert same_places(settled, order, ["f2", "f0", "f1"])
-    assert not same_places(settled, order, ["f0", "f1", "f3"])
+    assert same_places(settled, order, first(("f2", 0.5), ("f0", 0.4), ("f1", 0.3), ("f3", 0.1)))
+    assert not same_places(settled, order, first(("f0", 0.5), ("f1", 0.4), ("f3", 0.3), ("f2", 0.1)))
     tie = indices([0.6, 0.3, 0.100, 0.099], [0.001] * 4)
-    assert same_places(tie, ranking_order(tie, points=64, most_points=64), ["f0", "f1", "f3"])
+    tied = ranking_order(tie, points=64, most_points=64)
+    assert same_places(tie, tied, first(("f0", 0.5), ("f1", 0.4), ("f3", 0.3), ("f2", 0.1)))
     grouped = replace(settled, names=("f0", "f1", REST, "f3"))
-    assert same_places(
-        grouped, ranking_order(grouped, points=64, most_points=64), ["f0", "f1", "left out", "left out too"]
-    )
+    grouped_order = ranking_order(grouped, points=64, most_points=64)
+    assert same_places(grouped, grouped_order, first(("f0", 0.5), ("f1", 0.4), ("left out", 0.3), ("f3", 0.1)))
+
+
+def test_a_tie_among_the_first_three_does_not_excuse_another_name():
+    """Two that tie with each other alone are both among the first three for certain: a method without one of them disagrees."""
+    found = indices([0.6, 0.30, 0.299, 0.0], [0.001] * 4)
+    order = ranking_order(found, points=64, most_points=64)
+    assert not order.places[1].settled
+    assert not same_places(found, order, first(("f0", 0.5), ("f1", 0.4), ("f3", 0.3), ("f2", 0.1)))
+
+
+def test_a_tie_of_the_other_method_counts():
+    """A method that cannot tell its third from its fourth does not contradict a ranking that puts the fourth third."""
+    found = indices([0.6, 0.3, 0.1, 0.0], [0.001] * 4)
+    order = ranking_order(found, points=64, most_points=64)
+    rows = [("f0", 0.5, 0.01), ("f1", 0.4, 0.01), ("f3", 0.11, 0.01), ("f2", 0.10, 0.01)]
+    assert first_by_share(rows).certain == {"f0", "f1"}
+    assert first_by_share(rows).possible == {"f0", "f1", "f2", "f3"}
+    assert same_places(found, order, first_by_share(rows))

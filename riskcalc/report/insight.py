@@ -80,7 +80,7 @@ def claim_words(claim: ClaimRow, currency: str) -> ClaimWords:
     change = "An even chance as it stands." if claim.is_even else "No single input brings it to an even chance."
     if claim.move is not None:
         how = f" ({METHODS[claim.move.method]})" if claim.move.method == "shifted" else ""
-        value = _value(claim.move, currency=currency, with_error=False)
+        value = value_text(claim.move, currency=currency, with_error=False)
         change = f"For an even chance: {claim.move.label} at {value}{how}."
     verdict = f"True in {percent_estimate(claim.probability, with_error=True)} of the futures"
     return ClaimWords(claim.sentence, verdict, measured, change)
@@ -95,7 +95,7 @@ def _information_title(everything: Estimate, currency: str) -> str:
 
 def _table(table: BreakEvenTable, currency: str) -> tuple[str, Cells, str]:
     title = f"{'Even' if table.odds == 0.5 else percent(table.odds)} odds of {table.statement}"
-    cells: Cells = [(row.label, _about(row) + _value(row, currency=currency)) for row in table.rows]
+    cells: Cells = [(row.label, _about(row) + value_text(row, currency=currency)) for row in table.rows]
     notes = []
     if any(_about(row) for row in table.rows):
         notes.append("About: estimated from the draws; the others are worked out anew.")
@@ -110,7 +110,7 @@ def _about(row: BreakEvenRow) -> str:
     return "about " if row.method == "shifted" else ""
 
 
-def _value(row: BreakEvenRow, *, with_error: bool = True, currency: str = "") -> str:
+def value_text(row: BreakEvenRow, *, with_error: bool = True, currency: str = "") -> str:
     """Return a value to the digit its standard error supports, money as it is written."""
     assert row.value.value is not None
     if currency and row.unit == currency:

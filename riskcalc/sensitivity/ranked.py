@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from riskcalc.model import Assessment, World, design_of, drawn_values, evaluated, world_of
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH
 from riskcalc.sensitivity.factors import REST, factors_of
 from riskcalc.sensitivity.given_data import GivenDataIndex
 from riskcalc.sensitivity.insight import EVEN_ODDS, Insight, insight
-from riskcalc.sensitivity.order import PLACES, Order
+from riskcalc.sensitivity.order import PLACES, Z95, Order
 from riskcalc.sensitivity.salib_border import Indices
 from riskcalc.sensitivity.screening import Screening, screening
 from riskcalc.sensitivity.sobol import SobolRun, sobol_run
@@ -104,25 +106,56 @@ def agreement(run: SobolRun, given_data: Sequence[GivenDataIndex], screened: Scr
     if WORTH not in run.outcomes or not given_data:
         return None
     found = run.outcomes[WORTH]
-    first = tuple(place.name for place in found.order.places)
-    by_data = tuple(row.name for row in given_data[:PLACES])
-    by_screening = () if screened is None else tuple(row.name for row in screened.factors[:PLACES])
+    by_data = first_by_share([(row.name, row.share, row.error) for row in given_data])
+    effects = [] if screened is None else [(row.name, row.effect, row.error) for row in screened.factors]
     return Agreement(
-        first,
-        by_data,
-        by_screening,
+        tuple(place.name for place in found.order.places),
+        tuple(row.name for row in given_data[:PLACES]),
+        tuple(name for name, _, _ in effects[:PLACES]),
         same_places(found.factors, found.order, by_data),
-        None if screened is None else same_places(found.factors, found.order, by_screening),
+        None if screened is None else same_places(found.factors, found.order, first_by_share(effects)),
     )
 
 
-def same_places(found: Indices, order: Order, others: Sequence[str]) -> bool:
-    """Return whether other names for the first places are the same, or cannot be told apart from those they replace.
+@dataclass(frozen=True)
+class First:
+    """The first places without their order: who is among them for certain, and who may be."""
 
-    Factors that were ranked as one stand for each other.
+    certain: frozenset[str]
+    possible: frozenset[str]
+
+
+def first_by_share(rows: Sequence[tuple[str, float, float]], *, places: int = PLACES) -> First:
+    """Return who is first by (name, figure, standard error), as far as the errors tell.
+
+    Certain: in one of the first places, and clear of everyone below them. Possible: not clearly below the last of them.
     """
-    named = {name if name in found.names else REST for name in others}
-    tied = {rival for place in order.places for rival in place.tied_with}
-    first = {place.name for place in order.places}
-    missing = [place for place in order.places if place.name not in named]
-    return named - first <= tied and all(not place.settled for place in missing)
+    ordered = sorted(rows, key=lambda row: (-row[1], row[0]))
+
+    def clear(one: tuple[str, float, float], other: tuple[str, float, float]) -> bool:
+        return one[1] - other[1] > Z95 * np.hypot(np.nan_to_num(one[2]), np.nan_to_num(other[2]))
+
+    first, rest = ordered[:places], ordered[places:]
+    certain = frozenset(row[0] for row in first if all(clear(row, other) for other in rest))
+    possible = frozenset(row[0] for row in first) | {other[0] for other in rest if not clear(first[-1], other)}
+    return First(certain, possible)
+
+
+def first_by_order(order: Order) -> First:
+    """Return the same of a ranking by total order: a place shared among the first places is certain for each of them."""
+    first = frozenset(place.name for place in order.places)
+    certain = frozenset(place.name for place in order.places if first.issuperset(place.tied_with))
+    return First(certain, first.union(*(place.tied_with for place in order.places)))
+
+
+def same_places(found: Indices, order: Order, others: First) -> bool:
+    """Return whether another method names the same first places, in any order, as far as both can tell.
+
+    Whoever is certain by one must be possible by the other. Factors that were ranked as one stand for each other.
+    """
+    ours = first_by_order(order)
+    known = frozenset(found.names)
+    certain, possible = (
+        frozenset(name if name in known else REST for name in names) for names in (others.certain, others.possible)
+    )
+    return ours.certain <= possible and certain <= ours.possible

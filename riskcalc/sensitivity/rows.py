@@ -17,7 +17,7 @@ from riskcalc.sensitivity.factors import REST
 from riskcalc.sensitivity.information import FactorInformation, Information
 from riskcalc.sensitivity.insight import Insight
 from riskcalc.sensitivity.odds import RARE_SHARE, OddsRanking
-from riskcalc.sensitivity.order import Z95, Order
+from riskcalc.sensitivity.order import Z95, Order, Rival, Tier
 from riskcalc.sensitivity.ranked import Agreement, Ranked
 from riskcalc.sensitivity.salib_border import Indices
 from riskcalc.sensitivity.screening import Screening
@@ -137,12 +137,33 @@ def order_figures(order: Order, run: SobolRun, words: Words) -> dict[str, Any]:
             {
                 **named(place.name, words),
                 "settled": place.settled,
-                "cannot_be_told_from": [named(rival, words) for rival in place.tied_with],
+                "cannot_be_told_from": [_rival_row(rival, words) for rival in place.rivals],
             }
             for place in order.places
         ],
+        "tiers": [_tier_row(tier, words) for tier in order.tiers],
         "points_that_would_settle": order.points_needed or None,
         "futures_that_would_settle": order.points_needed * run.simulated_per_point or None,
+    }
+
+
+def _tier_row(tier: Tier, words: Words) -> dict[str, Any]:
+    """Return places whose order nobody can tell; a tie when more points within reach would not tell it either."""
+    return {
+        "places": [tier.first, tier.last],
+        "factors": [named(name, words) for name in tier.names],
+        "outside": [_rival_row(rival, words) for rival in tier.outside],
+        "hardest_to_part": None if tier.hardest is None else _rival_row(tier.hardest, words),
+        "settled": tier.settled,
+        "is_tie": not tier.settled and tier.points_needed == 0,
+    }
+
+
+def _rival_row(rival: Rival, words: Words) -> dict[str, Any]:
+    return {
+        **named(rival.name, words),
+        "difference": _pair(rival.difference, rival.error),
+        "points_that_would_part": rival.points_needed,
     }
 
 

@@ -1,91 +1,140 @@
-"""What `riskcalc rank` shows in the terminal: order, intervals, agreement, odds, information, break-even, claims."""
+"""What `riskcalc rank` shows in the terminal: order, intervals, agreement, odds, information, break-even, claims.
+
+Figures carry no more digits than their standard errors support, as on the page.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-#: Factors listed of a long ranking.
-MOST_ROWS = 12
+from riskcalc.report.data import Estimate
+from riskcalc.report.insight import value_text
+from riskcalc.report.insight_data import BreakEvenRow
+from riskcalc.report.labels import capital
+from riskcalc.report.rounding import MINUS, error, money, money_estimate, percent, percent_estimate
+from riskcalc.terminal.summary import PLAIN
+
+#: Factors listed of a long ranking, and names listed of those that tie with one place.
+MOST_ROWS, MOST_RIVALS = 12, 3
 OUTCOMES = {"net_present_value": "worth (net present value)", "first_year_saving": "saving of the first year"}
 METHODS = {"revalued": "", "simulated": "; simulated anew", "shifted": "; estimated from the draws"}
 
 
 def ranking_lines(figures: Mapping[str, Any]) -> list[str]:
     """Return the whole ranking as text."""
-    sobol = figures["sobol"]
+    sobol, step = figures["sobol"], figures["provenance"]["step_minutes"]
     lines = [
-        f"{figures['scenario']}: {sobol['points']} points, {sobol['futures']} futures, "
-        f"{sobol['futures_simulated']} of them simulated"
+        f"{figures['scenario']}: {sobol['points']:,} points, {sobol['futures']:,} futures, "
+        f"{sobol['futures_simulated']:,} of them simulated, at steps of {step} minute{'s' if step > 1 else ''}"
     ]
     still = sobol["outcomes_that_do_not_vary"]
     lines += [f"{OUTCOMES[outcome]} does not vary: nothing to rank" for outcome in still]
     for outcome, found in sobol["outcomes"].items():
         lines += ["", f"what decides the {OUTCOMES[outcome]}", *_order_lines(found["order"], sobol["most_points"])]
-        lines += _index_lines(found["factors"], "factor")
-        lines += _index_lines(found["families"], "family")
+        lines += [
+            "",
+            *_index_lines(found["factors"], "share of its spread"),
+            *_index_lines(found["families"], "by family"),
+        ]
+        lines += _index_notes(found["factors"])
     if figures["agreement"] is not None:
         lines += ["", *_agreement_lines(figures["agreement"])]
     lines += ["", *_effect_lines(figures["range_effects"], figures["currency"])]
     lines += ["", *_odds_lines(figures["odds_ranking"])]
     lines += ["", *information_lines(figures["value_of_information"], figures["currency"])]
-    lines += ["", *break_even_lines(figures["break_even"])]
+    lines += ["", *break_even_lines(figures["break_even"], figures["currency"])]
     if figures["claims"]:
-        lines += ["", *claim_lines(figures["claims"])]
-    return lines
+        lines += ["", *claim_lines(figures["claims"], figures["currency"])]
+    return [line.translate(PLAIN) for line in lines]
 
 
 def _order_lines(order: Mapping[str, Any], most_points: int) -> list[str]:
     lines = []
-    for number, place in enumerate(order["places"], start=1):
-        if place["settled"]:
-            lines.append(f"  {number}. {place['label']}, settled at 95 %")
-        else:
-            rivals = ", ".join(rival["label"] for rival in place["cannot_be_told_from"])
-            lines.append(f"  {number}. not settled: {place['label']} cannot be told from {rivals}")
+    for tier in order["tiers"]:
+        first, last = tier["places"]
+        where = f"{first}." if first == last else f"{first}. to {last}."
+        who = " and ".join(capital(row["label"]) for row in tier["factors"])
+        if tier["settled"]:
+            lines.append(f"  {where} {who}: settled, ahead of all others at 95 %")
+            continue
+        state = "a tie" if tier["is_tie"] else "not settled"
+        others = f"; it could as well be {_names(tier['outside'])}" if tier["outside"] else ", in either order"
+        lines.append(f"  {where} {state}: {who}{others}")
+        lines += [f"     {_tie_reason(tier['hardest_to_part'], most_points)}"] if tier["is_tie"] else []
     needed = order["futures_that_would_settle"]
     if needed is not None:
         lines.append(
-            f"  about {order['points_that_would_settle']} points ({needed} simulated futures) would settle it: "
+            f"  about {order['points_that_would_settle']:,} points ({needed:,} simulated futures) would settle what is not: "
             "--until settled"
         )
-    elif not order["settled"]:
-        lines.append(f"  the rest are ties: it would take more than {most_points} points to part them")
     return lines
 
 
+def _tie_reason(hardest: Mapping[str, Any], most_points: int) -> str:
+    """Return how near the two of a tie are that are hardest to part, and why more points are not the way."""
+    gap = hardest["difference"]
+    apart = f"{percent(gap['value'], se=gap['standard_error'])}{error(100 * gap['standard_error'])} of the spread apart"
+    needed = hardest["points_that_would_part"]
+    if needed is None:
+        return f"{apart}: the same for every use"
+    return f"{apart}: it would take some {needed:,} points to part them, more than the {most_points:,} allowed"
+
+
+def _names(rows: Sequence[Mapping[str, Any]]) -> str:
+    said = [row["label"] for row in rows[:MOST_RIVALS]]
+    left = len(rows) - MOST_RIVALS
+    return f"{', '.join(said)} or one of {left} more" if left > 0 else " or ".join(said)
+
+
 def _index_lines(rows: Sequence[Mapping[str, Any]], title: str) -> list[str]:
-    width = max(len(title), *(len(row["label"]) for row in rows))
-    lines = [f"  {title:<{width}}  {'alone':>22}  {'with interactions':>22}   95 % intervals in brackets"]
+    shown = rows[:MOST_ROWS]
+    width = max(len(title), *(len(row["label"]) for row in shown))
+    lines = [f"  {title:<{width}}  {'alone':>20}  {'with interactions':>20}"]
     lines += [
-        f"  {row['label']:<{width}}  {_interval(row['first_order']):>22}  {_interval(row['total_order']):>22}"
-        for row in rows[:MOST_ROWS]
+        f"  {capital(row['label']):<{width}}  {_interval(row['first_order']):>20}  {_interval(row['total_order']):>20}"
+        for row in shown
     ]
-    left = len(rows) - MOST_ROWS
-    if left <= 0:
+    left = rows[MOST_ROWS:]
+    if not left:
         return lines
-    weakest = _share(rows[MOST_ROWS]["total_order"]["value"])
-    return [*lines, f"  and {left} more, none above {weakest}"]
+    return [*lines, f"  and {len(left)} more, none above {percent(max(0.0, left[0]['total_order']['value']))}"]
+
+
+def _index_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    said = [
+        "in brackets: 95 % intervals; what interacts counts for each of those involved, so the last column adds up to more"
+    ]
+    if any(row[order]["value"] < -0.005 for row in rows for order in ("first_order", "total_order")):
+        said.append("a share below 0 is the noise of few points")
+    return [f"  {line}" for line in said]
 
 
 def _agreement_lines(found: Mapping[str, Any]) -> list[str]:
     lines = []
-    for name, words in (("given_data", "given-data estimates name"), ("screening", "Morris screening names")):
+    methods = (
+        ("given_data", "estimates from the draws of the assessment (given data, each thing alone) name"),
+        ("screening", "Morris screening names"),
+    )
+    for name, words in methods:
         if found[name]:
-            verdict = "the same" if found[f"{name}_agrees"] else "another order"
-            lines.append(f"{words} {verdict} at the top: {'; '.join(row['label'] for row in found[name])}")
+            verdict = "the same three, as far as both can tell" if found[f"{name}_agrees"] else "others"
+            lines.append(f"{words} {verdict}: {'; '.join(row['label'] for row in found[name])}")
     return lines
 
 
 def _effect_lines(rows: Sequence[Mapping[str, Any]], currency: str) -> list[str]:
     """Return how the worth changes over the range of each input, strongest first, where it is clear of its error."""
-    lines = ["worth with one thing at its 10 % and at its 90 % point, all else drawn"]
+    lines = ["expected worth with one thing near its low end (10 % point) and near its high end (90 %), all else drawn"]
     clear = [row for row in rows if "effect" in row and abs(row["effect"]["value"]) > _two_errors(row["effect"])]
     clear.sort(key=lambda row: -abs(row["effect"]["value"]))
     for row in clear[:MOST_ROWS]:
-        low, high = (f"{row[f'worth_at_{end}_percent']:,.0f}" for end in (10, 90))
-        change = f"{row['effect']['value']:+,.0f}"
-        lines.append(f"  {row['label']}: {low} to {high} {currency}, change {change}{_plus_minus(row['effect'])}")
+        change = _estimate(row["effect"])
+        low, high = (money(row[f"worth_at_{end}_percent"], currency, se=change.se) for end in (10, 90))
+        sign = "" if (change.value or 0.0) < 0.0 else "+"
+        lines.append(
+            f"  {capital(row['label'])}: {low} to {high}, {sign}{money_estimate(change, currency, with_error=True)}"
+        )
     return lines if clear else [*lines, "  nothing rises above its error"]
 
 
@@ -94,22 +143,21 @@ def _two_errors(figure: Mapping[str, Any]) -> float:
 
 
 def _odds_lines(found: Mapping[str, Any]) -> list[str]:
-    lines = [
-        f"what decides the odds of payback within {found['within_years']} years ({found['odds']:.1%}); "
-        f"a gap below {found['gap_of_no_effect']:.1%} is chance"
-    ]
+    lines = [f"what decides the odds of payback within {found['within_years']} years ({percent(found['odds'])})"]
     if found["too_rare_for_shares"]:
         lines.append(
-            f"  no shares of variance: odds outside {found['rare_below']:.0%} to {1 - found['rare_below']:.0%} rest on "
-            "too few futures"
+            f"  no shares of variance: odds outside {percent(found['rare_below'])} to {percent(1 - found['rare_below'])} "
+            "rest on too few futures"
         )
     strong = [row for row in found["factors"] if row["odds_gap"] > found["gap_of_no_effect"]]
     lines += [
-        f"  {row['label']}: gap {row['odds_gap']:.1%}, odds {row['odds_at_10_percent']:.0%} at its low end "
-        f"to {row['odds_at_90_percent']:.0%} at its high end"
+        f"  {capital(row['label'])}: odds {percent(row['odds_at_10_percent'])} near its low end, "
+        f"{percent(row['odds_at_90_percent'])} near its high end; a tenth of the futures by it is off by "
+        f"{100 * row['odds_gap']:.0f} points on average"
         for row in strong[:MOST_ROWS]
     ]
-    return lines if strong else [*lines, "  nothing rises above chance"]
+    chance = f"  less than {100 * found['gap_of_no_effect']:.0f} points may be chance and is left out"
+    return [*lines, chance] if strong else [*lines, "  nothing rises above chance"]
 
 
 def information_lines(found: Mapping[str, Any], currency: str) -> list[str]:
@@ -118,28 +166,26 @@ def information_lines(found: Mapping[str, Any], currency: str) -> list[str]:
     for row in [*found["families"], *found["factors"]]:
         error = row["standard_error"]
         if error is not None and row["value"] > 2.0 * error and (row["held_out"] or 0.0) > 0.0:
-            lines.append(f"  {row['label']}: {_money(row, currency)}")
+            label = f"all of {row['label']}" if row in found["families"] else capital(row["label"])
+            lines.append(f"  {label}: {_money(row, currency)}")
     return lines if len(lines) > 1 else [*lines, "  no single thing: none would change the decision often enough"]
 
 
-def break_even_lines(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Return the values that reach the asked odds, and the inputs of which none does."""
+def break_even_lines(rows: Sequence[Mapping[str, Any]], currency: str) -> list[str]:
+    """Return the values that reach the asked odds, and how many inputs have none."""
     lines = []
     for statement in dict.fromkeys(row["statement"] for row in rows):
         own = [row for row in rows if row["statement"] == statement]
-        lines.append(f"value at which the odds of {statement} are {own[0]['odds']:.0%}, everything else drawn")
-        lines += [
-            f"  {row['label']}: {row['value']:.4g}{_plus_minus(row)}{_unit(row)}{METHODS[row['method']]}"
-            for row in own
-            if row["value"] is not None
-        ]
-        none = [row["label"] for row in own if row["value"] is None]
-        if none:
-            lines.append(f"  no value does of: {'; '.join(none)}")
+        lines.append(f"value at which the odds of {statement} are {percent(own[0]['odds'])}, everything else drawn")
+        found = [row for row in own if row["value"] is not None]
+        lines += [f"  {capital(row['label'])}: {_value(row, currency)}{METHODS[row['method']]}" for row in found]
+        others = "of the others " if found else ""
+        left = len(own) - len(found)
+        lines += [f"  none {others}does it alone ({left} tried, within what was drawn or near it)"] if left else []
     return lines
 
 
-def claim_lines(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+def claim_lines(rows: Sequence[Mapping[str, Any]], currency: str) -> list[str]:
     """Return each claim with the probability that it is true."""
     lines = ["claims"]
     for row in rows:
@@ -147,8 +193,9 @@ def claim_lines(rows: Sequence[Mapping[str, Any]]) -> list[str]:
         if chance is None:
             lines.append(f"  not measured by this run: {row['sentence']}")
             continue
-        error = "" if chance["standard_error"] is None else f" ±{chance['standard_error']:.1%}"
-        lines.append(f"  true in {chance['value']:.1%}{error} of the futures: {row['sentence']}")
+        lines.append(
+            f"  true in {percent_estimate(_estimate(chance), with_error=True)} of the futures: {row['sentence']}"
+        )
         move = row["even_chance"]
         if row["is_even_chance"]:
             lines.append("    an even chance as it stands")
@@ -156,29 +203,28 @@ def claim_lines(rows: Sequence[Mapping[str, Any]]) -> list[str]:
             lines.append("    no single input brings it to an even chance")
         else:
             lines.append(
-                f"    an even chance with {move['label']} at {move['value']:.4g}{_unit(move)}{METHODS[move['method']]}"
+                f"    an even chance with {move['label']} at {_value(move, currency)}{METHODS[move['method']]}"
             )
     return lines
 
 
 def _interval(index: Mapping[str, Any]) -> str:
     low, high = index["interval_95"]
-    return f"{_share(index['value'])} ({_share(low)} to {_share(high)})"
+    return f"{_whole(index['value'])} % ({_whole(low)} to {_whole(high)})"
 
 
-def _share(value: float) -> str:
-    text = f"{value:.2f}"
-    return "0.00" if text == "-0.00" else text
+def _whole(share: float) -> str:
+    text = f"{100.0 * share:.0f}"
+    return "0" if text == "-0" else text.replace("-", MINUS)
 
 
-def _plus_minus(row: Mapping[str, Any]) -> str:
-    return "" if row["standard_error"] is None else f" ±{row['standard_error']:.2g}"
+def _value(row: Mapping[str, Any], currency: str) -> str:
+    return value_text(BreakEvenRow(row["label"], row["unit"], _estimate(row), row["method"]), currency=currency)
 
 
-def _unit(row: Mapping[str, Any]) -> str:
-    return f" {row['unit']}" if row["unit"] else ""
+def _estimate(row: Mapping[str, Any]) -> Estimate:
+    return Estimate(row["value"], float("nan") if row["standard_error"] is None else row["standard_error"])
 
 
 def _money(row: Mapping[str, Any], currency: str) -> str:
-    error = "" if row["standard_error"] is None else f" ±{row['standard_error']:,.0f}"
-    return f"{row['value']:,.0f}{error} {currency}"
+    return money_estimate(_estimate(row), currency, with_error=True)
