@@ -56,16 +56,32 @@ def count_overload(
 
 
 @inner
-def close_slot(lanes: int, steps: int, work: NDArray[np.float64], month: int, rate: int, kwh: float, billing: float,
+def change_month(lanes: int, work: NDArray[np.float64], before: int, month: int) -> None:
+    """Put the books of the month that ran away, and take those of the one that begins; -1 stands for none."""
+    lanes = min(lanes, LANES) & WHOLE
+    for flow in range(FLOW_ROWS):
+        here = rows.THIS_MONTH + flow * LANES
+        if before >= 0:
+            away = rows.MONTHLY + (12 * flow + before) * LANES
+            for lane in range(lanes):
+                work[away + lane] = work[here + lane]
+        if month >= 0:
+            begins = rows.MONTHLY + (12 * flow + month) * LANES
+            for lane in range(lanes):
+                work[here + lane] = work[begins + lane]
+
+
+@inner
+def close_slot(lanes: int, steps: int, work: NDArray[np.float64], rate: int, kwh: float, billing: float,
                off_grid: bool) -> None:  # fmt: skip
-    """Turn the slot's sums into flows and book them by month (times `kwh`) and by rate (times `billing`)."""
+    """Turn the slot's sums into flows and book them in this month (times `kwh`) and by rate (times `billing`)."""
     _close_battery(lanes, work)
     _settle_flows(lanes, steps, work)
     if off_grid:
         _settle_off_grid(lanes, work)
     lanes = min(lanes, LANES) & WHOLE
     for flow in range(FLOW_ROWS):
-        book = rows.MONTHLY + (12 * flow + month) * LANES
+        book = rows.THIS_MONTH + flow * LANES
         for lane in range(lanes):
             work[book + lane] = fma(work[rows.FLOWS + flow * LANES + lane], kwh, work[book + lane])
     for bill in range(BILL_ROWS):

@@ -131,7 +131,10 @@ FIRST_SUM, END_OF_SUMS = LEFT, IDLE_NOW + LANES
 # end the least rating of any lane.
 FLOWS = END_OF_SUMS
 BILLS = FLOWS + FLOW_ROWS * LANES
-PLANE_WEIGHTS = BILLS + BILL_ROWS * LANES
+#: The month that runs. Its books stand together here, not among those of the year: rows 12 apart hinder one another in
+#: the nearest cache, which cost as much as all other work between the steps.
+THIS_MONTH = BILLS + BILL_ROWS * LANES
+PLANE_WEIGHTS = THIS_MONTH + FLOW_ROWS * LANES
 INPUT_LIMITS = PLANE_WEIGHTS + MOST_PLANES * LANES
 TOP_WEIGHTS = INPUT_LIMITS + MOST_INPUTS * LANES
 LEAST_RATING = TOP_WEIGHTS + MOST_BASES

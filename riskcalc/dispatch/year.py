@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.books import close_slot, close_year, count_overload, share_of_idle
+from riskcalc.dispatch.books import change_month, close_slot, close_year, count_overload, share_of_idle
 from riskcalc.dispatch.compiled import compiled, inner
 from riskcalc.dispatch.loads import fill_loads
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
@@ -46,13 +46,16 @@ def _run_group(
     work: NDArray[np.float64], absent: bool,
 ) -> None:  # fmt: skip
     open_year(lanes, work)
-    days = 0
+    days, month = 0, -1
     kwh = hours / 1000.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
             open_day(lanes, work, pool, year, day)
             days += 1
+        if plan.month[slot] != month:
+            change_month(lanes, work, month, plan.month[slot])
+            month = plan.month[slot]
         on = plan.inverter_on[slot] != 0 and not absent
         from_grid = plan.grid_charge_on[slot] != 0 and not off_grid and not absent
         discharge = plan.discharge_on[slot] != 0 and not from_grid
@@ -70,8 +73,9 @@ def _run_group(
         if overload:
             count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel or off_grid else 0.0)
         billing = kwh * plan.rate_weight[slot]
-        # The masks change nothing; they tell the compiler that the index is not negative.
-        close_slot(lanes, steps, work, plan.month[slot] & 15, plan.rate[slot] & 1023, kwh, billing, off_grid)
+        # The mask changes nothing; it tells the compiler that the index is not negative.
+        close_slot(lanes, steps, work, plan.rate[slot] & 1023, kwh, billing, off_grid)
+    change_month(lanes, work, month, -1)
     close_year(lanes, work, days, len(plan.month))
 
 
