@@ -40,6 +40,10 @@ class InputError(Exception):
         self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
+        """Travel between processes with the problems, not with their text."""
+        return type(self), (self.problems,)
+
 
 def one_problem(file: object, key: str, given: object, accepted: str, hint: str = "") -> InputError:
     """Return the error for a single problem; shorthand for the common case."""

@@ -28,6 +28,8 @@ from riskcalc.worth.valuation import Valuation, valuation
 
 Floats = NDArray[np.float64]
 Values = Mapping[str, Floats]
+#: Told of a block of draws: which they are, their values, energy and money.
+OnBlock = Callable[[slice, Values, Simulation, Valuation], None]
 
 
 @dataclass(frozen=True)
@@ -61,11 +63,16 @@ class Assessment:
 
 
 def assessment(
-    scenario: Scenario, *, on_year: Callable[[int], None] | None = None, workers: Workers | None = None
+    scenario: Scenario,
+    *,
+    on_year: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
+    on_block: OnBlock | None = None,
 ) -> Assessment:
     """Draw the scenario's futures and follow each through the horizon; `on_year` hears of each year that is done.
 
-    `workers` do the simulating: the threads of this process unless others are given, with the same bits.
+    `workers` do the simulating: the threads of this process unless others are given, with the same bits. `on_block` is
+    handed each block of draws as it is done: which they are, their values, energy and money.
 
     Raises
     ------
@@ -79,7 +86,7 @@ def assessment(
         values = drawn_values(scenario, random)
         world = building.result()
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
-    simulation, money = evaluated(scenario, world, random, values, on_year=on_year, workers=workers)
+    simulation, money = evaluated(scenario, world, random, values, on_year=on_year, workers=workers, on_block=on_block)
     return Assessment(scenario, random, values, world, simulation, money)
 
 
@@ -91,6 +98,7 @@ def evaluated(
     *,
     on_year: Callable[[int], None] | None = None,
     workers: Workers | None = None,
+    on_block: OnBlock | None = None,
 ) -> tuple[Simulation, Valuation]:
     """Return what becomes of the draws of any design, not only the one of `design_of`, in a world at hand."""
     workers = workers or Threads()
@@ -98,7 +106,10 @@ def evaluated(
     blocks = divided(values, random.pool_year, block_draws=workers.block_draws(random.draws))
     count = year_counter(on_year, draws=random.draws)
     for which, simulation in workers.simulations(scenario, world.pools, world.plan, blocks, on_draw_years=count):
-        money = valuation(scenario, simulation, values_of(values, which), of_draws(random.path, which))
+        part = values_of(values, which)
+        money = valuation(scenario, simulation, part, of_draws(random.path, which))
+        if on_block is not None:
+            on_block(which, part, simulation, money)
         simulations.put(which, simulation)
         valuations.put(which, money)
     return simulations.all_draws(), valuations.all_draws()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
@@ -12,11 +13,13 @@ from riskcalc.commands.options import (
     Draws,
     Overrides,
     ScenarioFile,
+    Scheduler,
     Seed,
     Step,
     all_overrides,
     command_line,
     read,
+    workers_at,
 )
 
 #: Draws that --until does not go beyond unless told: some sixty times the usual run.
@@ -45,6 +48,7 @@ def assess(
     foresight: Annotated[
         bool, typer.Option("--foresight", help="Also say how near the rule comes to perfect foresight; takes seconds.")
     ] = False,
+    scheduler: Scheduler = None,
     as_json: AsJson = False,
 ) -> None:
     """Is the purchase worth it, and how sure is that? Writes report.html, result.json and draws.csv."""
@@ -67,13 +71,25 @@ def assess(
 
     folder = out or Path("reports") / scenario.name
     check_writable(folder)
-    if until is None:
-        with years_shown(scenario.study.horizon_years) as year_done:
-            found, made = assessment(scenario, on_year=year_done), None
-    else:
-        with precision_shown(scenario.study.horizon_years, tolerance=until) as (year_done, round_done):
-            made = settled(scenario, tolerance=until, most_draws=most_draws, on_year=year_done, on_round=round_done)
-        found = made.assessment
+    with workers_at(scheduler) as workers:
+        if until is None:
+            with (
+                years_shown(scenario.study.horizon_years) as year_done,
+                nullcontext() if workers is None else workers.draws_file(folder, scenario) as block_done,
+            ):
+                found = assessment(scenario, on_year=year_done, workers=workers, on_block=block_done)
+            made = None
+        else:
+            with precision_shown(scenario.study.horizon_years, tolerance=until) as (year_done, round_done):
+                made = settled(
+                    scenario,
+                    tolerance=until,
+                    most_draws=most_draws,
+                    on_year=year_done,
+                    on_round=round_done,
+                    workers=workers,
+                )
+            found = made.assessment
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
     page = report_html(report_data(found, figures=figures, command=asked))

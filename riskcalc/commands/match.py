@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, Overrides, Seed, all_overrides
+from riskcalc.commands.options import AsJson, Overrides, Scheduler, Seed, all_overrides, workers_at
 
 #: Enough to sort a shelf; what is picked deserves an assessment of its own.
 DRAWS, STEP, POOL_YEARS = 128, 5, 16
@@ -34,6 +34,7 @@ def match(
     out: Annotated[Path, typer.Option(help="Folder for the report.", metavar="DIR")] = Path("reports/match"),
     changes: Overrides = None,
     step: Annotated[int, typer.Option(help="Time step of demand in minutes.", metavar="MINUTES")] = STEP,
+    scheduler: Scheduler = None,
     as_json: AsJson = False,
 ) -> None:
     """Which kit for which home, and how sure is that? Every home with every kit, sizes swept."""
@@ -53,7 +54,7 @@ def match(
     home_files = sorted({*shelf_files(homes or []), *more_homes})
     kit_files = sorted({*shelf_files(kits or []), *more_kits})
     check_writable(out)
-    with steps_shown("homes", len(home_files)) as one_done:
+    with workers_at(scheduler) as workers, steps_shown("homes", len(home_files)) as one_done:
         found = matching(
             home_files,
             kit_files,
@@ -62,6 +63,7 @@ def match(
             batteries=battery_counts,
             changes=overrides,
             on_home=one_done,
+            over=map if workers is None else workers.in_order,
         )
     figures = result(found)
     words = ["riskcalc", "match", *(f"--homes={path.as_posix()}" for path in home_files)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
+    from riskcalc.cluster.dask_border import Cluster
     from riskcalc.errors import Problem
     from riskcalc.scenario import Scenario
 
@@ -26,6 +28,28 @@ Overrides = Annotated[
 #: Keys that have an option of their own.
 OPTION_OF = {"study.draws": "--draws", "study.seed": "--seed", "study.step_minutes": "--step"}
 AsJson = Annotated[bool, typer.Option("--json", help="Print the figures as JSON instead of the summary.")]
+
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        "--scheduler",
+        help="Let the workers of a Dask scheduler at this address do the work, such as tcp://127.0.0.1:8786; needs "
+        "the extra riskcalc[cluster]. Without it no network is used.",
+        metavar="ADDRESS",
+    ),
+]
+
+
+@contextmanager
+def workers_at(address: str | None) -> Iterator[Cluster | None]:
+    """Connect to a scheduler if an address is given; None stands for the threads of this process."""
+    if address is None:
+        yield None
+        return
+    from riskcalc.cluster.dask_border import cluster_at
+
+    with cluster_at(address) as cluster:
+        yield cluster
 
 
 def read(path: Path, overrides: Sequence[str] = ()) -> Scenario:

@@ -8,7 +8,18 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, Draws, Overrides, ScenarioFile, Seed, Step, all_overrides, read
+from riskcalc.commands.options import (
+    AsJson,
+    Draws,
+    Overrides,
+    ScenarioFile,
+    Scheduler,
+    Seed,
+    Step,
+    all_overrides,
+    read,
+    workers_at,
+)
 
 
 class Until(StrEnum):
@@ -29,6 +40,7 @@ def rank(
     out: Annotated[Path | None, typer.Option(help="Folder for ranking.json.", metavar="DIR")] = None,
     changes: Overrides = None,
     step: Step = 5,
+    scheduler: Scheduler = None,
     as_json: AsJson = False,
 ) -> None:
     """Which assumption matters most, and which is worth finding out? Writes ranking.json."""
@@ -49,7 +61,8 @@ def rank(
     from riskcalc.terminal.summary import steps_shown
 
     most = max(points, most_points) if until else points
-    with steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE)) as points_done:
+    shown = steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE))
+    with workers_at(scheduler) as workers, shown as points_done:
         found = ranked(
             scenario,
             points=points,
@@ -58,6 +71,7 @@ def rank(
             screen=screen,
             level=odds,
             on_points=points_done,
+            workers=workers,
         )
     figures = ranked_figures(found)
     written = write_files(out or Path("reports") / scenario.name, {"ranking.json": json_text(figures)})

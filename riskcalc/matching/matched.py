@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from riskcalc.comparison import Comparison, Option, comparison
 from riskcalc.errors import one_problem
@@ -17,6 +19,9 @@ from riskcalc.world.pools import YearsAtHand
 
 #: Tables that a home file may hold and that then replace those of the base.
 HOME_TABLES = ("site", "home", "tariff", "prices", "tenure", "dispatch", "outages", "alternative")
+
+#: Applies a function to items and yields the results in the order of the items.
+Over = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 
 
 @dataclass(frozen=True)
@@ -51,8 +56,12 @@ def matching(
     batteries: Sequence[int] = (),
     changes: Sequence[str] = (),
     on_home: Callable[[], None] | None = None,
+    over: Over = map,
 ) -> Matching:
     """Return every home with every kit and size.
+
+    `over` applies a function to all homes and yields what comes of them in their order: `map`, or the workers of a
+    cluster.
 
     Raises
     ------
@@ -65,9 +74,10 @@ def matching(
     homes = [_household(path, base, changes) for path in sorted(home_files, key=lambda path: path.as_posix())]
     kits = kits_of(sorted(kit_files, key=lambda path: path.as_posix()))
     currency = common_currency([home.bare for home in homes])
+    with_kits = partial(_matched, kits=kits, modules=modules, batteries=batteries, currency=currency)
     matched = []
-    for home in homes:
-        matched.append(_matched(home, kits, modules=modules, batteries=batteries, currency=currency))
+    for found in over(with_kits, homes):
+        matched.append(found)
         if on_home is not None:
             on_home()
     return Matching(tuple(matched), tuple(kit.file.as_posix() for kit in kits))

@@ -16,6 +16,7 @@ from riskcalc import __version__
 from riskcalc.dispatch import Flow
 from riskcalc.futures.failures import FAILURE_LUCK, is_later_failure
 from riskcalc.futures.outages import bridged_outages
+from riskcalc.futures.simulation import Simulation
 from riskcalc.futures.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
 from riskcalc.model import Assessment
 from riskcalc.money.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
@@ -29,6 +30,7 @@ from riskcalc.uncertainty.summary import Estimate
 from riskcalc.world.schedule import price_series
 from riskcalc.worth.alternative import cable_choice, cable_figures, loss_of_load_figures
 from riskcalc.worth.returns import measure_figures, worth_by_kind
+from riskcalc.worth.valuation import Valuation
 
 Floats = NDArray[np.float64]
 
@@ -257,20 +259,25 @@ def provenance(assessment: Assessment) -> dict[str, Any]:
 
 def draw_table(assessment: Assessment) -> tuple[list[str], Iterable[list[object]]]:
     """Return columns and rows of draws.csv: one row per draw, an empty payback where it never comes."""
-    money = assessment.valuation
-    columns: dict[str, Floats] = {key: assessment.values[key] for key in assessment.scenario.uncertain()}
-    columns |= {
+    columns = draw_columns(assessment.scenario, assessment.values, assessment.simulation, assessment.valuation)
+    table = list(zip(*(drawn.tolist() for drawn in columns.values()), strict=True))
+    rows = ([draw, *("" if np.isinf(cell) else cell for cell in cells)] for draw, cells in enumerate(table))
+    return ["draw", *columns], rows
+
+
+def draw_columns(
+    scenario: Scenario, values: Mapping[str, Floats], simulation: Simulation, money: Valuation
+) -> dict[str, Floats]:
+    """Return what is written down of each draw, (draws,) each; a payback that never comes is infinite."""
+    return {key: values[key] for key in scenario.uncertain()} | {
         "payback_years": money.payback_years,
         "lasting_payback_years": money.lasting_payback_years,
         "discounted_payback_years": money.discounted_payback_years,
         "net_present_value": money.net_present_value,
         "first_year_saving": money.saving[0],
-        "bought": assessment.simulation.course.bought.astype(np.float64),
-        "working_years": assessment.simulation.working.sum(axis=0).astype(np.float64),
+        "bought": simulation.course.bought.astype(np.float64),
+        "working_years": simulation.working.sum(axis=0).astype(np.float64),
     }
-    table = list(zip(*(drawn.tolist() for drawn in columns.values()), strict=True))
-    rows = ([draw, *("" if np.isinf(cell) else cell for cell in cells)] for draw, cells in enumerate(table))
-    return ["draw", *columns], rows
 
 
 def _price_luck(assessment: Assessment) -> Floats:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.futures.draw_blocks import Workers
 from riskcalc.model import World, drawn_values, evaluated, part_of_design
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.factors import Factors
@@ -38,13 +39,14 @@ def evaluated_rows(
     rows: Floats,
     *,
     on_year: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
 ) -> Evaluated:
     """Return worth and first-year saving of each row (rows, columns) of the factors' unit cube."""
     random = factors.design(rows)
     values = drawn_values(scenario, random)
     kept, row_to_kept = distinct(rows[:, factors.energy_columns])
     few = {key: drawn[kept] for key, drawn in values.items()}
-    simulation, _ = evaluated(scenario, world, part_of_design(random, kept), few, on_year=on_year)
+    simulation, _ = evaluated(scenario, world, part_of_design(random, kept), few, on_year=on_year, workers=workers)
     money = valuation(scenario, of_draws(simulation, row_to_kept), values, random.path)
     return Evaluated({WORTH: money.net_present_value, FIRST_YEAR_SAVING: money.saving[0]}, len(kept))
 

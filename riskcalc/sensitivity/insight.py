@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from riskcalc.futures.draw_blocks import Workers
 from riskcalc.model import Assessment
 from riskcalc.sensitivity.break_even import BreakEven, break_even, within_reach
 from riskcalc.sensitivity.claims import ClaimResult, claim_results
@@ -38,7 +39,9 @@ class Insight:
     claims: tuple[ClaimResult, ...]
 
 
-def insight(assessment: Assessment, *, level: float = EVEN_ODDS, simulate: bool = False) -> Insight:
+def insight(
+    assessment: Assessment, *, level: float = EVEN_ODDS, simulate: bool = False, workers: Workers | None = None
+) -> Insight:
     """Return odds, information, break-even and claims.
 
     Parameters
@@ -46,7 +49,7 @@ def insight(assessment: Assessment, *, level: float = EVEN_ODDS, simulate: bool 
     level
         Odds that break-even values are sought for.
     simulate
-        Simulate anew for break-even values of inputs that enter the energy.
+        Simulate anew for break-even values of inputs that enter the energy; `workers` do it.
     """
     scenario, money = assessment.scenario, assessment.valuation
     scrambles, seed = assessment.design.scrambles, scenario.study.seed
@@ -58,12 +61,14 @@ def insight(assessment: Assessment, *, level: float = EVEN_ODDS, simulate: bool 
         given_data_indices(money.net_present_value, factors, scrambles=scrambles),
         odds_ranking(money.payback_years, factors, within_years=within, scrambles=scrambles, seed=seed),
         information(money.net_present_value, factors, families(factors), scrambles=scrambles),
-        break_evens(assessment, level=level, simulate=simulate),
+        break_evens(assessment, level=level, simulate=simulate, workers=workers),
         claim_results(assessment),
     )
 
 
-def break_evens(assessment: Assessment, *, level: float, simulate: bool = False) -> tuple[BreakEven, ...]:
+def break_evens(
+    assessment: Assessment, *, level: float, simulate: bool = False, workers: Workers | None = None
+) -> tuple[BreakEven, ...]:
     """Return for each input where payback within the headline years, and a worth above 0, become as likely as asked."""
     scenario = assessment.scenario
     if scenario.purchase is None:
@@ -74,7 +79,8 @@ def break_evens(assessment: Assessment, *, level: float, simulate: bool = False)
     if not simulate:
         return quick
     near = dict.fromkeys(row.key for row in quick if row.method == "shifted" and within_reach(row))
-    return _solutions(assessment, statements, keys, level, resimulated_margins(assessment, list(near), statements))
+    margins = resimulated_margins(assessment, list(near), statements, workers=workers)
+    return _solutions(assessment, statements, keys, level, margins)
 
 
 def _solutions(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from riskcalc.futures.draw_blocks import Workers
 from riskcalc.model import Assessment, World, design_of, drawn_values, evaluated, world_of
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH
@@ -51,6 +52,7 @@ def ranked(
     screen: bool = False,
     level: float = EVEN_ODDS,
     on_points: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
 ) -> Ranked:
     """Return the ranking of a scenario.
 
@@ -64,6 +66,8 @@ def ranked(
         Odds for which break-even values are sought.
     on_points
         Told how many base points are done.
+    workers
+        Who simulates, see `model.assessment`; the result does not depend on them.
 
     Raises
     ------
@@ -75,8 +79,8 @@ def ranked(
     factors = factors_of(scenario)
     world = world_of(scenario)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
-    found = assessed_in(scenario, world)
-    screened = screening(scenario, world, factors) if screen else None
+    found = assessed_in(scenario, world, workers)
+    screened = screening(scenario, world, factors, workers=workers) if screen else None
     left_out = screened.left_out if screened is not None and len(screened.left_out) > 1 else ()
     run = sobol_run(
         scenario,
@@ -88,16 +92,17 @@ def ranked(
         settle=(WORTH, FIRST_YEAR_SAVING),
         screened_out=left_out,
         on_points=on_points,
+        workers=workers,
     )
-    seen = insight(found, level=level, simulate=True)
+    seen = insight(found, level=level, simulate=True, workers=workers)
     return Ranked(found, screened, run, seen, agreement(run, seen.given_data, screened))
 
 
-def assessed_in(scenario: Scenario, world: World) -> Assessment:
+def assessed_in(scenario: Scenario, world: World, workers: Workers | None = None) -> Assessment:
     """Return the assessment of a scenario in a world at hand."""
     random = design_of(scenario)
     values = drawn_values(scenario, random)
-    simulation, money = evaluated(scenario, world, random, values)
+    simulation, money = evaluated(scenario, world, random, values, workers=workers)
     return Assessment(scenario, random, values, world, simulation, money)
 
 

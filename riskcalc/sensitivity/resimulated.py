@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.futures.draw_blocks import Workers
 from riskcalc.model import Assessment, evaluated, part_of_design
 from riskcalc.sensitivity.statements import Statement
 from riskcalc.uncertainty.distributions import quantile
@@ -49,7 +50,7 @@ class Margins:
 
 
 def resimulated_margins(
-    assessment: Assessment, keys: Sequence[str], statements: Sequence[Statement]
+    assessment: Assessment, keys: Sequence[str], statements: Sequence[Statement], *, workers: Workers | None = None
 ) -> Mapping[tuple[str, str], Margins]:
     """Return the margins of each (key, statement name), every other input as it was drawn."""
     quantities = assessment.scenario.quantities()
@@ -64,7 +65,7 @@ def resimulated_margins(
     for run, (key, value) in enumerate(runs):
         values[key][run * len(kept) : (run + 1) * len(kept)] = value
     random = part_of_design(assessment.design, draws)
-    simulation, money = evaluated(assessment.scenario, assessment.world, random, values)
+    simulation, money = evaluated(assessment.scenario, assessment.world, random, values, workers=workers)
     found = replace(assessment, design=random, values=values, simulation=simulation, valuation=money)
     margins: dict[tuple[str, str], Margins] = {}
     for statement in statements:

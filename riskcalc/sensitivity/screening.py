@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.futures.draw_blocks import Workers
 from riskcalc.model import World
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
@@ -62,11 +63,12 @@ def screening(
     *,
     trajectories: int = TRAJECTORIES,
     on_year: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
 ) -> Screening:
     """Return the factors by the size of their effect on the worth; empty when the worth does not vary."""
     cube, seed = factors.cube(), scenario.study.seed
     rows = screening_rows(cube, trajectories=trajectories, seed=seed)
-    found = evaluated_rows(scenario, world, factors, rows, on_year=on_year)
+    found = evaluated_rows(scenario, world, factors, rows, on_year=on_year, workers=workers)
     if not varies(found.outcomes[WORTH]):
         return Screening((), found.simulated)
     effects, errors = screening_effects(cube, rows, found.outcomes[WORTH], seed=seed)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.futures.draw_blocks import Workers
 from riskcalc.model import World
 from riskcalc.scenario import Scenario
 from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
@@ -68,6 +69,7 @@ def sobol_run(
     settle: Sequence[str] = (WORTH,),
     screened_out: Sequence[str] = (),
     on_points: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
 ) -> SobolRun:
     """Run the design and index worth and first-year saving.
 
@@ -82,6 +84,8 @@ def sobol_run(
         Factors that move together as one group.
     on_points
         Told how many base points are done.
+    workers
+        Who simulates.
 
     Raises
     ------
@@ -99,7 +103,7 @@ def sobol_run(
             parts = [
                 sobol_rows(cube, points=wanted, seed=scenario.study.seed, start=start, stop=stop) for cube in cubes
             ]
-            found = evaluated_rows(scenario, world, factors, np.concatenate(parts))
+            found = evaluated_rows(scenario, world, factors, np.concatenate(parts), workers=workers)
             cut = len(parts[0])
             collected[0].append({name: values[:cut] for name, values in found.outcomes.items()})
             collected[1].append({name: values[cut:] for name, values in found.outcomes.items()})
