@@ -113,7 +113,7 @@ def test_assess_until_and_rank_are_the_same_with_and_without_a_scheduler(small_f
 def test_match_is_the_same_with_and_without_a_scheduler(tmp_path, monkeypatch, address):
     """Two homes with two kits, home by home on the workers: the same figures."""
     monkeypatch.chdir(HERE)
-    homes = [f"--homes=scenarios/homes/{name}.toml" for name in ("balcony-flat", "garden-terrace")]
+    homes = [f"--homes=scenarios/homes/{name}.toml" for name in ("balcony-flat", "terrace")]
     kits = [f"--kits=scenarios/kits/{name}.toml" for name in ("portable-1kwh", "plug-in-800w")]
     study = ["--draws", 16, "--step", 30, "--set", "study.pool_years=4", "--set", "study.horizon_years=3"]
     for name, where in (("local", ()), ("spread", ("--scheduler", address))):

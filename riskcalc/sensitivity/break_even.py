@@ -15,7 +15,7 @@ Where no value within the range looked at does, the answer is none: a purchase m
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,13 +23,13 @@ from scipy.optimize import brentq
 
 from riskcalc.model import Assessment
 from riskcalc.scenario import bounds_of
-from riskcalc.sensitivity.conditional import basis, expected_less_noise
+from riskcalc.sensitivity.conditional import basis, fit_less_noise
 from riskcalc.sensitivity.draws_at_hand import DrawnFactor
 from riskcalc.sensitivity.factors import is_money_only
 from riskcalc.sensitivity.resimulated import Margins
 from riskcalc.sensitivity.statements import Statement
+from riskcalc.sensitivity.varied import varied
 from riskcalc.uncertainty.distributions import cumulative, quantile
-from riskcalc.worth.valuation import valuation
 
 Floats = NDArray[np.float64]
 Odds = Callable[[float], float]
@@ -184,9 +184,7 @@ def _error(
 
 def _revalued(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
     def holds_at(point: float) -> Floats:
-        values = {**assessment.values, key: np.full(assessment.draws, point)}
-        money = valuation(assessment.scenario, assessment.simulation, values, assessment.design.path)
-        return statement.holds(replace(assessment, values=values, valuation=money)).astype(float)
+        return statement.holds(varied(assessment, key, point)).astype(float)
 
     return holds_at
 
@@ -200,11 +198,12 @@ def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> C
     quantity = assessment.scenario.quantities()[key]
     factor = DrawnFactor(key, "", (key,), assessment.design.unit[key][None], assessment.values[key][None])
     columns, margin = basis(factor), statement.margin(assessment)
-    fitted = expected_less_noise(columns, margin, least_kept=LEAST_KEPT)
+    fit = fit_less_noise(columns, margin, least_kept=LEAST_KEPT)
+    fitted = fit(columns)
 
     def margin_at(point: float) -> Floats:
         place = cumulative(quantity, np.array([[point]]))
         there = basis(factor, at=(place, np.array([[point]])))
-        return margin - fitted + expected_less_noise(columns, margin, at=there, least_kept=LEAST_KEPT)
+        return margin - fitted + fit(there)
 
     return margin_at

@@ -8,6 +8,7 @@ bends are met as well. Groups of a few members also get the products of their va
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,8 +43,11 @@ def expected(columns: Floats, outcome: Floats, *, at: Floats | None = None) -> F
 
     Collinear columns (a uniform input's value and its first polynomial) are no trouble: the least-norm fit is taken.
     """
-    coefficients = np.linalg.lstsq(columns.T, outcome, rcond=1e-10)[0]
-    return (columns if at is None else at).T @ coefficients
+    return (columns if at is None else at).T @ _coefficients(columns, outcome)
+
+
+def _coefficients(columns: Floats, outcome: Floats) -> Floats:
+    return np.asarray(np.linalg.lstsq(columns.T, outcome, rcond=1e-10)[0], dtype=np.float64)
 
 
 def expected_less_noise(
@@ -56,13 +60,18 @@ def expected_less_noise(
     1961), so that a factor without effect is expected to have none and a strong one stays as it is. A fit of which less than
     `least_kept` would be left is taken for noise altogether.
     """
-    fitted = expected(columns, outcome)
+    return fit_less_noise(columns, outcome, least_kept=least_kept)(columns if at is None else at)
+
+
+def fit_less_noise(columns: Floats, outcome: Floats, *, least_kept: float = 0.0) -> Callable[[Floats], Floats]:
+    """Return what gives the fitted outcome of `expected_less_noise` at any columns: one fit, asked many times."""
+    coefficients = _coefficients(columns, outcome)
+    fitted = columns.T @ coefficients
     degrees = int(np.linalg.matrix_rank(columns, rtol=1e-8)) - 1
     left = float(((outcome - fitted) ** 2).sum()) / max(1, len(outcome) - degrees - 1)
     variance = float(fitted.var())
     noise = degrees * left / len(outcome)
     kept = 0.0 if variance <= noise else 1.0 - noise / variance
     kept = kept if kept >= least_kept else 0.0
-    wanted = fitted if at is None else expected(columns, outcome, at=at)
     middle = float(outcome.mean())
-    return middle + kept * (wanted - middle)
+    return lambda at: middle + kept * (at.T @ coefficients - middle)
