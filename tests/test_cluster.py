@@ -20,7 +20,14 @@ from riskcalc.cluster.dask_border import check_same, cluster_at
 from riskcalc.cluster.parquet import NAME, UNFINISHED, draws_file
 from riskcalc.errors import InputError, one_problem
 from riskcalc.futures import draw_blocks
+from riskcalc.matching import matching
+from riskcalc.matching import result as matching_result
 from riskcalc.model import assessment
+from riskcalc.output import csv_text, json_text
+from riskcalc.precision import settled
+from riskcalc.results.result import draw_table
+from riskcalc.sensitivity.ranked import ranked
+from riskcalc.sensitivity.rows import ranked_figures
 
 distributed = pytest.importorskip("distributed")
 parquet = pytest.importorskip("pyarrow.parquet")
@@ -92,35 +99,43 @@ def test_a_killed_worker_costs_its_blocks_and_no_bit(read_small, tmp_path, addre
 
 
 def run(*words):
-    """Run a command in this process and return what it prints."""
+    """Run a command in this process."""
     done = CliRunner().invoke(app, list(map(str, words)), catch_exceptions=False)
     assert done.exit_code == 0, done.output
-    return done.output
 
 
-def test_assess_until_and_rank_are_the_same_with_and_without_a_scheduler(small_file, tmp_path, address):
-    """Every file of assess --until, and ranking.json, agree to the byte."""
-    changes = [word for change in CHANGES[:1] + CHANGES[5:6] for word in ("--set", change)]
-    changes += ["--set", "study.pool_years=8", "--step", 30, "--draws", 16]
-    for name, where in (("local", ()), ("spread", ("--scheduler", address))):
-        run("assess", small_file, *changes, "--until", 0.2, "--out", tmp_path / name, *where)
-        run("rank", small_file, *changes, "--points", 4, "--out", tmp_path / name, *where)
-    for name in ("result.json", "draws.csv", "ranking.json"):
-        assert (tmp_path / "local" / name).read_bytes() == (tmp_path / "spread" / name).read_bytes(), name
-    assert not (tmp_path / "local" / NAME).exists()
+def test_assess_until_is_the_same_with_a_scheduler(small_file, read_small, tmp_path, address):
+    """The command with a scheduler writes the draws and the doublings that this process finds without, to the byte."""
+    changes = [*CHANGES[:1], *CHANGES[5:6], "study.pool_years=8", "study.step_minutes=30"]
+    words = [word for change in changes for word in ("--set", change)]
+    run("assess", small_file, *words, "--draws", 16, "--until", 0.2, "--out", tmp_path, "--scheduler", address)
+    local = settled(read_small(*changes, "study.draws=16"), tolerance=0.2, most_draws=65_536)
+    result = json.loads((tmp_path / "result.json").read_text())
+    assert result["provenance"]["until"] == local.as_dict()
+    assert len(local.rounds) > 1
+    assert (tmp_path / "draws.csv").read_text() == csv_text(*draw_table(local.assessment))
 
 
-def test_match_is_the_same_with_and_without_a_scheduler(tmp_path, monkeypatch, address):
-    """Two homes with two kits, home by home on the workers: the same figures."""
-    monkeypatch.chdir(HERE)
-    homes = [f"--homes=scenarios/homes/{name}.toml" for name in ("balcony-flat", "terrace")]
-    kits = [f"--kits=scenarios/kits/{name}.toml" for name in ("portable-1kwh", "plug-in-800w")]
-    study = ["--draws", 16, "--step", 30, "--set", "study.pool_years=4", "--set", "study.horizon_years=3"]
-    for name, where in (("local", ()), ("spread", ("--scheduler", address))):
-        run("match", *homes, *kits, *study, "--out", tmp_path / name, *where)
-    for name in ("result.json", "cells.csv"):
-        assert (tmp_path / "local" / name).read_bytes() == (tmp_path / "spread" / name).read_bytes(), name
-    assert len(json.loads((tmp_path / "local/result.json").read_text())["homes"]) == 2
+def test_rank_is_the_same_with_a_scheduler(small_file, read_small, tmp_path, address):
+    """The command with a scheduler writes the ranking that this process finds without, to the byte."""
+    changes = [*CHANGES[:1], *CHANGES[5:6], "study.pool_years=8", "study.step_minutes=30", "study.draws=16"]
+    words = [word for change in changes for word in ("--set", change)]
+    run("rank", small_file, *words, "--step", 30, "--points", 2, "--out", tmp_path, "--scheduler", address)
+    scenario = read_small(*changes, "study.step_minutes=30")
+    local = ranked(scenario, points=2, most_points=2048)
+    assert (tmp_path / "ranking.json").read_text() == json_text(ranked_figures(local))
+
+
+def test_match_is_the_same_on_the_workers(address):
+    """Two homes with a kit, home by home on the workers: the same figures, homes in their order."""
+    homes = [HERE / f"scenarios/homes/{name}.toml" for name in ("balcony-flat", "terrace")]
+    kits = [HERE / "scenarios/kits/portable-1kwh.toml"]
+    study = ["study.draws=16", "study.step_minutes=30", "study.pool_years=2", "study.horizon_years=2"]
+    with cluster_at(address) as workers:
+        spread = matching(homes, kits, changes=study, over=workers.in_order)
+    local = matching(homes, kits, changes=study)
+    assert len(local.homes) == 2
+    assert json_text(matching_result(local)) == json_text(matching_result(spread))
 
 
 def test_what_is_wrong_with_an_input_comes_back_as_itself(read_small, address):

@@ -6,15 +6,18 @@ import io
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from riskcalc.clock import MINUTES_PER_DAY
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.table_file import table_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: Interval lengths a file may have [min].
 INTERVALS = (1, 5, 15, 30, 60)
@@ -85,6 +88,8 @@ def read_meter_days(
 
 
 def _rows(path: Path) -> pd.DataFrame:
+    import pandas as pd
+
     text = table_text(path, accepted=_HEADER)
     try:
         rows = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skip_blank_lines=False)
@@ -101,6 +106,8 @@ def _rows(path: Path) -> pd.DataFrame:
 
 
 def _values(path: Path, text: pd.Series, column: str) -> NDArray[np.float64]:
+    import pandas as pd
+
     stripped = text.fillna("").str.strip()
     values = pd.to_numeric(stripped.where(stripped != "", None), errors="coerce").to_numpy(dtype=float)
     problems = []
@@ -131,6 +138,8 @@ def _check_units(path: Path, power_w: NDArray[np.float64], column: str) -> None:
 
 
 def _times(path: Path, text: pd.Series) -> pd.DatetimeIndex:
+    import pandas as pd
+
     stripped = text.fillna("").str.strip()
     has_offset = stripped.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True).to_numpy()
     if has_offset.any() and not has_offset.all():

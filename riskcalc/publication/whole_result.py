@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from riskcalc.model import Assessment
-from riskcalc.results.foresight import foresight_figures
 from riskcalc.results.result import result
 from riskcalc.sensitivity.insight import insight
 from riskcalc.sensitivity.rows import insight_figures
@@ -17,4 +16,8 @@ def whole_result(assessment: Assessment, *, foresight: bool = False) -> dict[str
     With `foresight` also how near the rule comes to the best there is, which takes some seconds more.
     """
     figures = result(assessment) | insight_figures(insight(assessment), assessment.scenario)
-    return figures | (foresight_figures(assessment) if foresight else {})
+    if not foresight:
+        return figures
+    from riskcalc.results.foresight import foresight_figures  # meets scipy's optimisers, a third of a second
+
+    return figures | foresight_figures(assessment)
