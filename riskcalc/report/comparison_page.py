@@ -187,7 +187,7 @@ def stay_exhibit(lines: StayLines, crossings: Sequence[Row], called: Mapping[str
         reading="Average net present value if the household moves once, after so many years; at the right end it never "
         "moves within the horizon. What a move does to the kit is what each option says.",
         alternative=f"{title}. A line of average worth against length of stay for each option.",
-        table=(("years", *lines.names), cells),
+        table=(("years", *lines.letters), cells),
         legend=[
             (f"{line_colour(place)} line", f"{letter}: {name}")
             for place, (letter, name) in enumerate(zip(lines.letters, lines.names, strict=True))
