@@ -23,8 +23,9 @@ if TYPE_CHECKING:
 LABELS = {"start": 0.0, "middle": 0.5, "end": 1.0}
 REQUIRED = ("time", "ghi", "temp_air", "wind_speed")
 OPTIONAL = ("dni", "dhi")
-#: Most that any weather has: air a little above the highest on record, wind of the strongest tropical storms.
-HIGHEST = {"temp_air": 65.0, "wind_speed": 110.0}
+#: Most that any weather has: air a little above the highest on record, wind of the strongest tropical storms; light far
+#: above that outside the atmosphere, which is judged by the sun of the place later.
+HIGHEST = {"temp_air": 65.0, "wind_speed": 110.0} | dict.fromkeys(("ghi", "dni", "dhi"), 10_000.0)
 CSV_FORM = "comma-separated text in UTF-8, one header line"
 STEPS_MINUTES = (60, 30, 20, 15, 10, 5)
 
@@ -151,11 +152,16 @@ def _numbers(column: pd.Series, *, name: str, file: Path, problems: list[Problem
     wrong = np.flatnonzero(~np.isfinite(values) & ~empty)
     low = -90.0 if name == "temp_air" else 0.0
     below = np.flatnonzero(values < low)
-    above = np.flatnonzero(values > HIGHEST.get(name, np.inf))
-    warm = "this looks like kelvin" if np.nan_to_num(values).mean() > 200.0 else "degrees Celsius, not Fahrenheit"
+    above = np.flatnonzero(values > HIGHEST[name])
+    warm = (
+        "this looks like kelvin"
+        if 2 * np.count_nonzero(values > 200.0) > len(values)
+        else "degrees Celsius, not Fahrenheit"
+    )
+    hints = {"temp_air": warm, "wind_speed": "metres per second"}
     for rows, accepted, hint in (
         (wrong, "a number, or an empty cell for a gap", ""),
-        (above, f"at most {HIGHEST.get(name, 0.0):g}", warm if name == "temp_air" else "metres per second"),
+        (above, f"at most {HIGHEST[name]:g}", hints.get(name, "irradiance in W/m2")),
         (below, f"at least {low:g}", "" if name == "temp_air" else "small negative readings at night are zeros"),
     ):
         if len(rows):

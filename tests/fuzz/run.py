@@ -1,7 +1,6 @@
 """Damage every input thousands of times and see that it is read or refused in words, in bounded time and memory.
 
-    python tests/fuzz/run.py --cases 12000                       every input and whole runs, led by hypothesis
-    python tests/fuzz/run.py --atheris --entry result --cases 100000   led by coverage (pip install -e '.[fuzz]')
+    python tests/fuzz/run.py --cases 12000      every input and whole runs, led by hypothesis
 
 A case ends well if the file is read, or an InputError names file, what was given and what is accepted. Anything else
 is printed once per kind, with the folder that keeps the damaged files, and the exit code is 1.
@@ -121,46 +120,15 @@ def by_hypothesis(name: str, cases: int, *, seeded: int, folder: Path, keep: Pat
     return count
 
 
-def by_coverage(name: str, runs: int) -> None:
-    """Let atheris look for a file that ends badly; it stops with the traceback at the first."""
-    import atheris
-
-    entry, folder, count = ENTRIES[name], Path(tempfile.mkdtemp()), Count()
-
-    def one(content: bytes) -> None:
-        fault = tried_file(entry, content, folder, count)
-        if fault:
-            raise RuntimeError(fault)
-        done = count.read + count.refused
-        if done % 1000 == 0 or done == runs:
-            memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-            print(
-                f"{name}: {count.read} read, {count.refused} refused, slowest {count.slowest_s:.2f} s, {memory:.0f} MB",
-                flush=True,
-            )
-
-    seeds = Path(tempfile.mkdtemp())
-    (seeds / "sound").write_bytes(entry.example())
-    for number in range(40):
-        (seeds / f"damaged{number}").write_bytes(damaged(entry.example(), random.Random(number)))
-    atheris.instrument_all()
-    atheris.Setup([sys.argv[0], f"-runs={runs}", "-max_len=20000", "-rss_limit_mb=4000", str(seeds)], one)
-    atheris.Fuzz()
-
-
 def main() -> int:
     """Run the cases asked for and print what became of them."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cases", type=int, default=12_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--entry", choices=sorted([*ENTRIES, WHOLE_RUNS]))
-    parser.add_argument("--atheris", action="store_true")
     wanted = parser.parse_args()
     warnings.simplefilter("error")
     names = [wanted.entry] if wanted.entry else [*ENTRIES, WHOLE_RUNS]
-    if wanted.atheris:
-        by_coverage(names[0], wanted.cases)
-        return 0
     unlimited = resource.getrlimit(resource.RLIMIT_AS)[1]
     parts = {name: PARTS.get(name, 2.0) for name in names}
     keep = Path(tempfile.mkdtemp(prefix="fuzz-"))
