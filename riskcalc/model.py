@@ -17,6 +17,7 @@ from riskcalc.futures.failures import failure_keys
 from riskcalc.futures.simulation import Plant, Simulation, outage_scale
 from riskcalc.futures.tenure import tenure_keys
 from riskcalc.futures.warm_up import start_warm_up
+from riskcalc.planning.optimised import SEARCH_DRAWS, Optimised, optimised_plan, to_be_found
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
@@ -34,11 +35,12 @@ OnBlock = Callable[[slice, Values, Simulation, Valuation], None]
 
 @dataclass(frozen=True)
 class World:
-    """What a scenario fixes once: its clock, its plan of the year and its pools."""
+    """What a scenario fixes once: its clock, its plan of the year and its pools; `optimised` is what was found for the plan."""
 
     clock: LocalClock
     plan: SlotPlan
     pools: Pools
+    optimised: Optimised | None = None
 
 
 @dataclass(frozen=True)
@@ -154,12 +156,19 @@ def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     # Sums that all draws share, worked out here, where this runs beside the drawing.
     built.inputs.slot_totals()
     built.demand.mean_kwh(0.5, 0.5)
-    if scenario.outages is None:
-        return World(clock, plan, built)
-    # The first draws of each scramble: the same ones however many follow.
-    few = design_of(scenario.with_draws(SAMPLED_DRAWS))
-    plant = Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
-    return World(clock, plan, built.with_outage_scale(outage_scale(plant)))
+    optimised = None
+    if to_be_found(scenario) is not None:
+        plant = _first_draws(scenario, built, plan, SEARCH_DRAWS)
+        plan, optimised = optimised_plan(scenario, clock, built, plant)
+    if scenario.outages is not None:
+        built = built.with_outage_scale(outage_scale(_first_draws(scenario, built, plan, SAMPLED_DRAWS)))
+    return World(clock, plan, built, optimised)
+
+
+def _first_draws(scenario: Scenario, built: Pools, plan: SlotPlan, draws: int) -> Plant:
+    """Return the plant of the first draws of each scramble: the same ones however many follow."""
+    few = design_of(scenario.with_draws(draws))
+    return Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
 
 
 def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:

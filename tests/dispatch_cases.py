@@ -33,7 +33,7 @@ def random_case(
         charge_allowed=(rng.random((years, 365)) < 0.8).astype(float),
         step_minutes=step_minutes,
     )
-    return inputs, _plan(rng, slots, slot_minutes), _params(rng, draws), {
+    return inputs, _plan(rng, slots, slot_minutes, years if years > 1 and rng.random() < 0.5 else 0), _params(rng, draws), {
         "plane_weight": rng.choice([0.0, 0.7, 0.9, 1.0], (planes, draws)),
         "input_limit_w": rng.choice([0.0, 400.0, 800.0, np.inf], (2, draws), p=[0.1, 0.3, 0.3, 0.3]),
         "pool_year": rng.integers(0, years, draws),
@@ -41,7 +41,7 @@ def random_case(
     }  # fmt: skip
 
 
-def _plan(rng: np.random.Generator, slots: int, slot_minutes: int) -> SlotPlan:
+def _plan(rng: np.random.Generator, slots: int, slot_minutes: int, target_years: int) -> SlotPlan:
     hour = np.arange(slots) * slot_minutes // 60
     # The wall-clock day may start away from the standard-time day.
     day = (hour + rng.integers(0, 2)) // 24
@@ -59,7 +59,7 @@ def _plan(rng: np.random.Generator, slots: int, slot_minutes: int) -> SlotPlan:
         discharge_on=by_hour(0.8),
         inverter_on=by_hour(0.85),
         grid_charge_on=by_hour(0.3),
-        target_share=rng.uniform(0.0, 1.0, slots),
+        target_share=rng.uniform(0.0, 1.0, (target_years, slots) if target_years else slots),
         reserve_share=rng.choice([0.0, 0.2, 0.9], slots, p=[0.7, 0.2, 0.1]),
         rates=3,
     )

@@ -71,6 +71,24 @@ def test_kernel_agrees_with_compiled_twin_over_many_weeks(coupling: str) -> None
         assert_close(fast, slow)
 
 
+@pytest.mark.parametrize("coupling", COUPLINGS)
+def test_targets_of_a_pool_year_are_those_of_its_row(coupling: str) -> None:
+    """With one row of targets per pool year every draw gets the bits that its own row alone would give."""
+    inputs, plan, params, arguments = random_case(11, draws=6, years=3, days=4)
+    rows = np.random.default_rng(2).random((3, plan.slots))
+    charging = dataclasses.replace(plan, grid_charge_on=np.arange(plan.slots) % 3 == 0)
+    together = dispatch_year(coupling, inputs, dataclasses.replace(charging, target_share=rows), params, **arguments)
+    for year in range(3):
+        alone = dispatch_year(
+            coupling, inputs, dataclasses.replace(charging, target_share=rows[year]), params, **arguments
+        )
+        draws = arguments["pool_year"] == year
+        for name in FIELDS:
+            np.testing.assert_array_equal(getattr(together, name)[..., draws], getattr(alone, name)[..., draws])
+    with pytest.raises(ValueError, match="target_share: 2 pool years; accepted: 3"):
+        dispatch_year(coupling, inputs, dataclasses.replace(charging, target_share=rows[:2]), params, **arguments)
+
+
 def test_compiled_twin_is_the_plain_twin() -> None:
     """Compiling changes the twin by no more than rounding."""
     inputs, plan, params, arguments = random_case(5, draws=4)

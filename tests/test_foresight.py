@@ -110,6 +110,26 @@ def test_stored_energy_is_exported_only_with_the_key():
     assert foreseen(one_hour).bill == pytest.approx(0.0, abs=1e-9)
 
 
+def test_the_scenario_says_whether_stored_energy_is_exported(read_small):
+    """Bought at night and sold at ten times that by day: with the key foresight earns, without it it does not."""
+    changes = [
+        'tariff.rates.night.windows=["00:00-07:00"]', "study.step_minutes=60", 'kit.coupling="whole_home"',
+        "tariff.rates.night.import_price_per_kwh=0.05", "tariff.export_price_per_kwh=0.5",
+    ]  # fmt: skip
+
+    def least_bill(*more):
+        scenario = read_small(*changes, *more)
+        world, random = world_of(scenario), design_of(scenario)
+        values = {key: of_all[:1] for key, of_all in drawn_values(scenario, random).items()}
+        found = gap(Plant(scenario, world.pools, world.plan, values, part_of_design(random, np.array([0])).pool_year))
+        assert found.of_optimum[0] <= found.of_rule[0] + 1e-6
+        return found.of_optimum[0]
+
+    closed = least_bill()
+    assert closed == least_bill("dispatch.export_stored=false")
+    assert least_bill("dispatch.export_stored=true") < closed - 10.0
+
+
 @pytest.mark.parametrize("coupling", COUPLINGS)
 @settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(seed=st.integers(0, 2**32 - 1), sell=st.floats(0.0, 0.6))

@@ -14,6 +14,7 @@ LAYERS = (
     ("world",),
     ("futures",),
     ("foresight", "worth"),
+    ("planning",),
     ("model",),
     ("precision",),
     ("results",),

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 DAYS = 365
 HOURS = 8760
 MONTHS = 12
+#: Tariff rates that the books have room for: a few of every day.
+MOST_RATES = 4096
 
 
 class PoolArrays(NamedTuple):
@@ -145,7 +147,7 @@ class DispatchInputs:
 
 @dataclass(frozen=True)
 class SlotPlan:
-    """Calendar, tariff and switching of each slot, shared by all draws; every array has shape (slots,).
+    """Calendar, tariff and switching of each slot, shared by all draws; every array has shape (slots,) unless said.
 
     Attributes
     ----------
@@ -165,8 +167,8 @@ class SlotPlan:
         0: the inverter is switched off, no idle draw; the sun still charges the cells. Default 1.
     grid_charge_on : int
         1: the cells are charged from the grid up to `target_share`; they serve no load meanwhile. Default 0.
-    target_share : float64
-        Share of the capacity up to which the grid charges. Default 1.
+    target_share : float64 (slots,) or (K, slots)
+        Share of the capacity up to which the grid charges; with K rows, that of each pool year. Default 1.
     reserve_share : float64
         Share of the capacity kept back; the higher of this and the kit's floor holds. Default 0.
     """
@@ -191,7 +193,7 @@ class SlotPlan:
             ("month", np.int64, None, 0, MONTHS - 1),
             ("day", np.int64, None, 0, DAYS - 1),
             ("hour", np.int64, None, 0, HOURS - 1),
-            ("rate", np.int64, None, 0, 999),
+            ("rate", np.int64, None, 0, MOST_RATES - 1),
             ("rate_weight", np.float64, 1.0, -np.inf, np.inf),
             ("discharge_on", np.int64, 1, 0, 1),
             ("inverter_on", np.int64, 1, 0, 1),
@@ -201,7 +203,8 @@ class SlotPlan:
         ):
             given = getattr(self, name)
             values = np.full(slots, default, dtype=kind) if given is None else np.ascontiguousarray(given, dtype=kind)
-            if values.shape != (slots,):
+            by_year = name == "target_share" and values.ndim == 2 and len(values) > 0
+            if values.shape[-1:] != (slots,) or (values.ndim != 1 and not by_year):
                 raise ValueError(f"plan: {name}: shape {values.shape}; accepted: ({slots},)")
             if not np.all((values >= low) & (values <= high)):
                 raise ValueError(f"plan: {name}: {values.min()} to {values.max()}; accepted: {low} to {high}")
@@ -217,5 +220,6 @@ class SlotPlan:
         return len(self.month)
 
     def arrays(self) -> PlanArrays:
-        """Return the arrays as a named tuple."""
-        return PlanArrays(*(getattr(self, name) for name in PlanArrays._fields))
+        """Return the arrays as a named tuple, `target_share` with one row or as many as pool years."""
+        arrays = PlanArrays(*(getattr(self, name) for name in PlanArrays._fields))
+        return arrays._replace(target_share=np.atleast_2d(self.target_share))

@@ -30,6 +30,9 @@ def check_request(
         raise ValueError(f"coupling: {coupling!r}; accepted: {', '.join(COUPLINGS)}")
     check_params(params)
     _check_times(inputs, plan)
+    target_years = len(np.atleast_2d(plan.target_share))
+    if target_years not in (1, inputs.years):
+        raise ValueError(f"plan: target_share: {target_years} pool years; accepted: {inputs.years}, or one for all")
     draws = params.shape[1]
     _check_solar(inputs, plane_weight, input_limit_w, draws)
     if pool_year.shape != (draws,) or draws == 0:

@@ -142,6 +142,7 @@ def run_draw(
     stored_wh = min(stored_wh, kit.capacity_wh)
     lowest, highest, days = 0.0, 0.0, 0
     short_today = 0.0
+    target_row = year if len(plan.target_share) > 1 else 0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
@@ -158,7 +159,7 @@ def run_draw(
             wired += weight[basis] * pool.wired_w[year, basis, slot]
         setting = StepSetting(
             hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
-            plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day], plan.target_share[slot],
+            plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day], plan.target_share[target_row, slot],
         )  # fmt: skip
         # Cells that start a slot below the reserve are not discharged further.
         floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)

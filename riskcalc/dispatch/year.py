@@ -47,6 +47,7 @@ def _run_group(
 ) -> None:  # fmt: skip
     open_year(lanes, work)
     days, month = 0, -1
+    target_row = year if len(plan.target_share) > 1 else 0
     kwh = hours / 1000.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
@@ -61,7 +62,7 @@ def _run_group(
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
         sun = open_sun(lanes, work, pool, year, plan.hour[slot])
-        open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[slot], 1.0 if discharge else 0.0)
+        open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[target_row, slot], 1.0 if discharge else 0.0)
         overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot) and not absent
         carries = on and ((discharge or sun) if parallel else discharge)
         if carries and not sun:
@@ -74,7 +75,7 @@ def _run_group(
             count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel or off_grid else 0.0)
         billing = kwh * plan.rate_weight[slot]
         # The mask changes nothing; it tells the compiler that the index is not negative.
-        close_slot(lanes, steps, work, plan.rate[slot] & 1023, kwh, billing, off_grid)
+        close_slot(lanes, steps, work, plan.rate[slot] & 4095, kwh, billing, off_grid)
     change_month(lanes, work, month, -1)
     close_year(lanes, work, days, len(plan.month))
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import linprog
-from scipy.sparse import csr_array
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 Floats = NDArray[np.float64]
 Columns = NDArray[np.int64]
@@ -33,6 +35,8 @@ class _Rows:
     def matrix(self, columns: int) -> csr_array | None:
         if not self.rows:
             return None
+        from scipy.sparse import csr_array
+
         row, column, factor = (np.concatenate(part) for part in zip(*self.entries, strict=True))
         return csr_array((factor, (row, column)), shape=(self.rows, columns))
 
@@ -76,6 +80,8 @@ class LinearProgramme:
         ArithmeticError
             If HiGHS finds no optimum, with what it says.
         """
+        from scipy.optimize import linprog
+
         found = linprog(
             np.concatenate(self._costs),
             A_ub=self._at_most.matrix(self._count),

@@ -60,7 +60,7 @@ class YearAhead:
     charges_from_grid
         Whether the supply charges the cells at all.
     exports_stored
-        Whether the cells may feed the grid.
+        Whether the cells may feed the grid; without meaning where the kit does not share its wires.
     start_wh, least_end_wh
         Stored energy at the beginning, and the least at the end [Wh].
     """

@@ -262,6 +262,8 @@ def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
         ageing_law="lfp" if kit is None else kit.ageing.law,
         moves=moves or not assessment.simulation.course.bought.all(),
         outages=scenario.outages is not None,
+        searched=assessment.world.optimised is not None,
+        forecasts=assessment.world.optimised is not None and assessment.world.optimised.forecasts,
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from riskcalc.report import data as page
+from riskcalc.report.charts.energy import MONTHS
 
 #: Figures of one table: place in result.json, words, unit.
 Rows = tuple[tuple[tuple[str, ...], str, str], ...]
@@ -77,6 +78,8 @@ def _details(figures: Mapping[str, Any]) -> Iterator[page.Detail]:
     )
     note = "First year, average over the futures; an estimate from stored energy, sun and loads."
     yield from _detail("outages", "When the supply fails", note, means, OUTAGES, figures.get("outages") or {})
+    if "running" in figures:
+        yield _running(figures["running"])
     if "foresight" in figures:
         seen = figures["foresight"]
         note = (
@@ -89,6 +92,23 @@ def _details(figures: Mapping[str, Any]) -> Iterator[page.Detail]:
     yield from _detail("without_supply", "What is not served", note, means, WITHOUT_SUPPLY, load)
     note = "All costs over the horizon discounted to the day of purchase, average over the futures."
     yield from _detail("cable", "Against a cable", note, means, CABLE, figures.get("alternative") or {})
+
+
+def _running(found: Mapping[str, Any]) -> page.Detail:
+    """Return the targets and what is held back, month by month, with the switch dates in the note."""
+    note = (
+        f"Found on {found['draws']} futures: the share of the battery that the supply fills it to for a day of the month, and "
+        "the share kept for the dearest hours."
+    )
+    if found["solar_only_from"] is not None:
+        note += f" On solar only, without charging, from {found['solar_only_from']} to {found['solar_only_until']}."
+    targets = [f"target, {kind} day" for kind in found["forecasts"]] or ["target"]
+    cells = [
+        tuple(page.Estimate(share, 0.0) for share in (*row, held))
+        for row, held in zip(found["target_share"], found["hold_back_share"], strict=True)
+    ]
+    rows = tuple(page.DetailRow(month, "share", row) for month, row in zip(MONTHS, cells, strict=True))
+    return page.Detail("running", "When the battery is charged", note, (*targets, "held back"), rows)
 
 
 def _detail(

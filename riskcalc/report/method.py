@@ -39,6 +39,8 @@ def method(
     ageing_law: str,
     moves: bool,
     outages: bool,
+    searched: bool = False,
+    forecasts: bool = False,
 ) -> tuple[MethodPart, ...]:
     """Return the parts that stand behind a page, in the order of the computation."""
     parts = [_draws(), _generated() if generated_weather else _measured()]
@@ -47,6 +49,8 @@ def method(
     parts.append(_meter() if metered else _appliances())
     if coupling != "none":
         parts.append(_power(coupling))
+    if searched:
+        parts.append(_search(forecasts))
     if has_battery:
         parts.append(_wear(ageing_law))
     parts += [*_prices(), *([_moves()] if moves else []), *([_outages()] if outages else []), _money(), _deciding()]
@@ -179,7 +183,24 @@ def _power(coupling: str) -> MethodPart:
             "demand + export + charge + losses = sun used + import + discharge + unmet, in every step",
         ),
         OWN + "; form of the losses: Schmidt and Sauer 1996, Sonnenenergie 4, from memory",
-        "The plan is a rule: nobody looks at the forecast. Reactive power and voltage limits of the grid are left out.",
+        "The plan is a rule, set beforehand. Reactive power and voltage limits of the grid are left out.",
+    )
+
+
+def _search(forecasts: bool) -> MethodPart:
+    told = (
+        " Each evening a forecast calls the coming day dull, mixed or bright, a third of the days of a month each; it is right "
+        "as often as its correlation r with what comes allows, and the targets are chosen for each kind of day."
+    )
+    return MethodPart(
+        "Charging targets and switch dates",
+        "Some futures are run through their first year with each target in turn and their bills kept day by day. The days of "
+        "a month choose the target that costs them least together, the season on solar only is the stretch of days that "
+        "costs least without charging, and what is kept for the dearest hours is chosen by the month. What comes of it is "
+        "run as a whole; the plain rule, to full every night, stays if nothing beats it." + (told if forecasts else ""),
+        ("forecast = r z + √(1 − r^2) ε, z = light of the day within its month",) if forecasts else (),
+        OWN,
+        "The same plan serves all futures and years; a household that knows its own roof can do better.",
     )
 
 

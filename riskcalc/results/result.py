@@ -22,6 +22,7 @@ from riskcalc.model import Assessment
 from riskcalc.money.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
 from riskcalc.results.curves import curve_figures
 from riskcalc.results.limits import PRICE_LUCK, YEAR_LUCK, limits
+from riskcalc.results.running import running_figures
 from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.distributions import quantile
@@ -77,6 +78,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         **growth_figures(assessment),
         **off_grid_figures(assessment),
         **outage_figures(assessment),
+        **running_figures(assessment),
         "first_year": _plain(first_year(assessment)),
         **curve_figures(assessment),
         "first_year_p10_p90": first_year_ends(assessment),

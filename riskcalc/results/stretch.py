@@ -18,10 +18,10 @@ from riskcalc.model import Assessment
 
 Floats = NDArray[np.float64]
 
-#: Arrays of a plan that run over its slots.
+#: Arrays of a plan that run over its slots and nothing else.
 SLOT_ARRAYS = (
     *("month", "day", "hour", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
-    *("target_share", "reserve_share"),
+    "reserve_share",
 )
 
 
@@ -82,6 +82,7 @@ def _cut(request: YearRequest, slots: slice, stored_wh: Floats) -> YearRequest:
         plan=SlotPlan(
             slot_minutes=plan.slot_minutes,
             rates=plan.rates,
+            target_share=np.atleast_2d(plan.target_share)[year if plan.target_share.ndim == 2 else slice(None), slots],
             **{name: getattr(plan, name)[slots] for name in SLOT_ARRAYS},
         ),
         inputs=DispatchInputs(

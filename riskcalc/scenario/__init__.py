@@ -5,12 +5,14 @@ from riskcalc.scenario.bounds import bounds_of
 from riskcalc.scenario.claims import Claim
 from riskcalc.scenario.editor_schema import json_schema
 from riskcalc.scenario.kit_checks import array_inputs, array_surfaces
+from riskcalc.scenario.plans import FOUND
 from riskcalc.scenario.reading import read_scenario
 from riskcalc.scenario.schema import FileUsed, Scenario, family_of
 from riskcalc.scenario.units import unit_of
 from riskcalc.uncertainty.quantity import Quantity
 
 __all__ = [
+    "FOUND",
     "Assumption",
     "Claim",
     "FileUsed",

@@ -15,8 +15,11 @@ from riskcalc.scenario.kit_checks import kit_complaints
 from riskcalc.scenario.outages import Outages, outage_complaints
 from riskcalc.scenario.place import Home, Site
 from riskcalc.scenario.place_checks import home_complaints, site_complaints
-from riskcalc.scenario.plans import Dispatch, Purchase, Study
+from riskcalc.scenario.plans import FOUND, Dispatch, Purchase, Study
 from riskcalc.scenario.tenure import Tenure, tenure_complaints
+
+#: Rates of a tariff with which targets can be found: the books of a search have a line for every rate and day.
+MOST_RATES_SEARCHED = 11
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,11 @@ def _dispatch(dispatch: Dispatch, tariff: Tariff | None) -> Iterator[Complaint]:
     for rate in dispatch.discharge_at or ():
         if rate in dispatch.charge_at:
             yield Complaint(("dispatch", "discharge_at"), shown(rate), "rates that are not in charge_at as well")
+    if tariff is not None and FOUND in (dispatch.target_share, dispatch.hold_back_share):
+        name = "target_share" if dispatch.target_share == FOUND else "hold_back_share"
+        if len(tariff.rates) > MOST_RATES_SEARCHED:
+            accepted = f"numbers: with more than {MOST_RATES_SEARCHED} rates nothing can be found"
+            yield Complaint(("dispatch", name), shown(FOUND), accepted)
     ends = {"solar_only_from": dispatch.solar_only_from, "solar_only_until": dispatch.solar_only_until}
     for name, value in ends.items():
         if value is None and any(ends.values()):

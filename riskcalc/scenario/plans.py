@@ -14,6 +14,10 @@ Money = Uncertain(0, 1e9)
 OURS = "our own choice, see DEVELOPERS.md"
 
 
+#: Stands in place of figures that are to be found by search.
+FOUND = "optimise"
+
+
 class Dispatch(Table):
     """How the kit is run."""
 
@@ -21,16 +25,46 @@ class Dispatch(Table):
         (), "rates at which the battery is filled from the supply", "never unless given", title="Rates to charge at"
     )
     discharge_at: Names | None = optional(
-        "rates at which the battery serves loads", "all rates not in charge_at", title="Rates to discharge at"
+        "rates at which the battery serves loads",
+        "all rates not in charge_at; while on solar only, all",
+        title="Rates to discharge at",
     )
-    target_share: Annotated[float | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True)] = default(
-        1.0, "share of the capacity to fill from the supply; one number, or one per month", title="Charging target"
+    target_share: Annotated[
+        float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)
+    ] = default(
+        1.0,
+        'share of the capacity to fill from the supply; one number, one per month, or "optimise": the best for each '
+        "month and the best season on solar only are found",
+        title="Charging target",
+    )
+    sun_forecast_skill: Annotated[float, Number(0, 1, unit="share")] = default(
+        0.0,
+        'with target_share = "optimise": correlation, within a month, of the forecast of tomorrow\'s sun with what comes; '
+        "0 = set by the month alone",
+        "nobody looks at a forecast unless given",
+        title="Skill of the sun forecast",
+    )
+    hold_back_share: Annotated[
+        float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)
+    ] = default(
+        0.0,
+        "share of the capacity kept for the hours of the dearest rate; one number, one per month, or "
+        '"optimise": the best for each month is found',
+        "nothing is held back",
+        title="Held back for the dearest rate",
     )
     solar_only_from: MonthDay | None = optional(
         "first day without charging from the supply", "charged all year", title="First day on solar only"
     )
     solar_only_until: MonthDay | None = optional(
         "last day without charging from the supply", "charged all year", title="Last day on solar only"
+    )
+    export_stored: bool = default(
+        False,
+        "whether perfect foresight, which the rule is held against, may send stored energy to the grid; the rule never "
+        "does",
+        "stored energy stays in the home",
+        title="Export of stored energy",
     )
     reserve_share: Annotated[float, Number(0, 1, unit="share")] = default(
         0.0, "share of the capacity kept for outages", "none", title="Outage reserve"

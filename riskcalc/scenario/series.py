@@ -18,19 +18,23 @@ MOST_YEARS = 60
 
 @dataclass(frozen=True)
 class Monthly(Bounds):
-    """Twelve plain numbers, January first; a single number too when `one_will_do`."""
+    """Twelve plain numbers, January first; a single number too when `one_will_do`, or `word` if there is one."""
 
     one_will_do: bool = False
+    word: str = ""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         twelve = {"type": "array", "items": number_schema(self), "minItems": 12, "maxItems": 12}
-        return {"anyOf": [number_schema(self), twelve]} if self.one_will_do else twelve
+        words = [{"const": self.word}] if self.word else []
+        return {"anyOf": [number_schema(self), twelve, *words]} if self.one_will_do else twelve
 
-    def read(self, raw: object) -> float | tuple[float, ...]:
-        """Return the number or the twelve, or raise what is wrong."""
+    def read(self, raw: object) -> float | str | tuple[float, ...]:
+        """Return the number, the twelve or the word, or raise what is wrong."""
+        if self.word and raw == self.word:
+            return self.word
         accepted = f"12 numbers, January first, each {self.words()}"
         if not isinstance(raw, list | tuple):
             value = number_in(raw)
@@ -38,6 +42,7 @@ class Monthly(Bounds):
                 return value
             hint = slip_hint(value, self.holds, self.unit) if self.one_will_do and value is not None else ""
             accepted = f"a number {self.words()}, or {accepted}" if self.one_will_do else accepted
+            accepted += f', or "{self.word}"' if self.word else ""
             raise refuse(raw, accepted, hint, about_key=True)
         numbers = [number_in(item) for item in raw[:13]]
         if len(raw) != 12:

@@ -74,8 +74,24 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
         lines += ["what decides it: share of the spread in worth that each explains alone"]
         lines += [f"  {_ranked_share(row):>5}  {row['label'][0].upper()}{row['label'][1:]}" for row in ranked]
     lines += [f"claimed: {row['sentence']}  {_truth(row)}" for row in result.get("claims", ())]
+    lines += _running_lines(result)
     lines += _foresight_lines(result)
     return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
+
+
+def _running_lines(result: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the charging targets, switch dates and hold-back that were found, if any were."""
+    found = result.get("running")
+    if found is None:
+        return
+    for place, kind in enumerate(found["forecasts"] or [""]):
+        shares = " ".join(f"{100 * row[place]:.0f}" for row in found["target_share"])
+        yield f"charged from the supply for {f'a {kind}' if kind else 'each'} day up to, January first: {shares} %"
+    if found["solar_only_from"] is not None:
+        yield f"on solar only from {found['solar_only_from']} to {found['solar_only_until']}"
+    if any(found["hold_back_share"]):
+        held = " ".join(f"{100 * share:.0f}" for share in found["hold_back_share"])
+        yield f"kept for the dearest hours, January first: {held} %"
 
 
 def _foresight_lines(result: Mapping[str, Any]) -> Iterator[str]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import MONTH_LENGTHS, LocalClock, local_clock
+from riskcalc.clock import DAYS, MONTH_LENGTHS, LocalClock, local_clock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.errors import one_problem
 from riskcalc.money.price_series import PriceSeries, rate_weights, read_price_series
 from riskcalc.money.tariff import rate_of_slot, slot_minutes, slots_in_windows, window_minutes
-from riskcalc.scenario import Scenario
+from riskcalc.scenario import FOUND, Scenario
 from riskcalc.uncertainty.distributions import mean
 
 #: Movable loads that move to cheap hours need a window; without one they are moved into the night.
@@ -40,16 +42,11 @@ def clock_of(scenario: Scenario) -> LocalClock:
 
 def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
     """Return rates and switching of every slot of the year."""
-    rates = list(scenario.tariff.rates)
     rate = rate_of_slot(scenario.tariff.rates, clock, file=scenario.name)
-    dispatch, kit = scenario.dispatch, scenario.kit
-    charging = np.isin(rate, [rates.index(name) for name in dispatch.charge_at])
-    serving = ~charging
-    if dispatch.discharge_at is not None:
-        serving = np.isin(rate, [rates.index(name) for name in dispatch.discharge_at])
-    can_charge = kit is not None and kit.charger is not None and kit.battery is not None
+    dispatch = scenario.dispatch
+    on_solar = solar_only_days(scenario)[clock.day]
     off = slots_in_windows(dispatch.off_hours, clock) if dispatch.off_hours else np.zeros(clock.slots, dtype=bool)
-    target = np.broadcast_to(np.asarray(dispatch.target_share, dtype=np.float64), (12,))[clock.month]
+    held = np.where(hold_back_slots(scenario, rate), _monthly(dispatch.hold_back_share, 0.0)[clock.month], 0.0)
     return SlotPlan(
         slot_minutes=clock.slot_minutes,
         month=clock.month,
@@ -57,12 +54,46 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         hour=np.arange(clock.slots) * clock.slot_minutes // 60,
         rate=rate,
         rate_weight=slot_weights(scenario, rate, minutes=clock.slot_minutes),
-        discharge_on=serving.astype(np.int64),
+        discharge_on=serving_slots(scenario, rate, on_solar=on_solar).astype(np.int64),
         inverter_on=(~off).astype(np.int64),
-        grid_charge_on=(charging & ~_solar_only(scenario, clock) & can_charge).astype(np.int64),
-        target_share=target,
-        reserve_share=np.full(clock.slots, dispatch.reserve_share),
+        grid_charge_on=(charge_slots(scenario, rate) & ~on_solar).astype(np.int64),
+        target_share=_monthly(dispatch.target_share, 1.0)[clock.month],
+        reserve_share=np.maximum(held, dispatch.reserve_share),
     )
+
+
+def charge_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return the slots in which the supply may fill the battery, (slots,), the season on solar only aside."""
+    kit = scenario.kit
+    can_charge = kit is not None and kit.charger is not None and kit.battery is not None
+    return _at_rates(scenario, rate, scenario.dispatch.charge_at) & can_charge
+
+
+def serving_slots(scenario: Scenario, rate: NDArray[np.int64], *, on_solar: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the slots in which the battery may serve loads, (slots,): while on solar only at every rate, unless said."""
+    dispatch = scenario.dispatch
+    if dispatch.discharge_at is not None:
+        return _at_rates(scenario, rate, dispatch.discharge_at)
+    return ~_at_rates(scenario, rate, dispatch.charge_at) | on_solar
+
+
+def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return the slots in which energy may be kept for the dearest rate, (slots,): all others but those of charging."""
+    rates = scenario.tariff.rates
+    price = {name: mean(rates[name].import_price_per_kwh) for name in rates}
+    cheaper = [name for name in rates if price[name] < max(price.values())]
+    return _at_rates(scenario, rate, cheaper) & ~_at_rates(scenario, rate, scenario.dispatch.charge_at)
+
+
+def _at_rates(scenario: Scenario, rate: NDArray[np.int64], names: Iterable[str]) -> NDArray[np.bool_]:
+    order = list(scenario.tariff.rates)
+    return np.isin(rate, [order.index(name) for name in names])
+
+
+def _monthly(given: object, when_found: float) -> NDArray[np.float64]:
+    """Return twelve shares; `when_found` where the scenario leaves them to be found."""
+    share = when_found if given == FOUND else given
+    return np.broadcast_to(np.asarray(share, dtype=np.float64), (12,))
 
 
 def price_series(scenario: Scenario) -> PriceSeries | None:
@@ -92,15 +123,15 @@ def moved_window(scenario: Scenario) -> tuple[int, int] | None:
     return window_minutes((cheapest.windows or ("00:00-06:00",))[0])
 
 
-def _solar_only(scenario: Scenario, clock: LocalClock) -> NDArray[np.bool_]:
-    """Return the slots between the two switch dates, both days included; the season may span new year."""
+def solar_only_days(scenario: Scenario) -> NDArray[np.bool_]:
+    """Return the days between the two switch dates, (365,), both included; the season may span new year."""
     start, end = scenario.dispatch.solar_only_from, scenario.dispatch.solar_only_until
     if start is None or end is None:
-        return np.zeros(clock.slots, dtype=bool)
-    first, last = _day_of_year(start), _day_of_year(end)
+        return np.zeros(DAYS, dtype=bool)
+    first, last, day = _day_of_year(start), _day_of_year(end), np.arange(DAYS)
     if first <= last:
-        return (clock.day >= first) & (clock.day <= last)
-    return (clock.day >= first) | (clock.day <= last)
+        return (day >= first) & (day <= last)
+    return (day >= first) | (day <= last)
 
 
 def _day_of_year(month_day: str) -> int:

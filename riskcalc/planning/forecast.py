@@ -1,0 +1,43 @@
+"""What whoever sets the charger in the evening knows of tomorrow's sun."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import DAYS, MONTH_OF_DAY
+
+Floats = NDArray[np.float64]
+
+#: What a forecast says of a day, within its month: an equal third of the days each.
+KINDS_OF_DAY = ("dull", "mixed", "bright")
+
+
+def forecast_kinds(day_sun: Floats, *, skill: float, seed: int) -> NDArray[np.int64]:
+    """Return what was forecast for each day, an index into `KINDS_OF_DAY`, (K, 365).
+
+    Parameters
+    ----------
+    day_sun
+        Light of each day of each pool year, (K, 365).
+    skill
+        Correlation, within a month, of what is forecast with what comes: 1 knows it, 0 knows the season only.
+    seed
+        Of the errors of the forecasts.
+
+    Notes
+    -----
+    forecast = skill z + sqrt(1 - skill^2) e, with z the light of the day in standard deviations from the mean of its month
+    and e standard normal. The thirds are those of the forecasts of the month over all pool years.
+    """
+    errors = np.random.default_rng(seed).standard_normal(day_sun.shape)
+    kinds = np.zeros(day_sun.shape, dtype=np.int64)
+    for month in range(12):
+        days = np.flatnonzero(MONTH_OF_DAY[:DAYS] == month)
+        light = day_sun[:, days]
+        spread = float(light.std())
+        standard = (light - light.mean()) / spread if spread > 0.0 else np.zeros_like(light)
+        said = skill * standard + np.sqrt(1.0 - skill**2) * errors[:, days]
+        thirds = np.quantile(said, np.arange(1, len(KINDS_OF_DAY)) / len(KINDS_OF_DAY))
+        kinds[:, days] = np.searchsorted(thirds, said)
+    return kinds

@@ -1,0 +1,149 @@
+"""The search for targets, switch dates and hold-back: a few runs of the first year of common draws, and the best of each.
+
+Every target is run through the whole year once and its bill kept day by day. Days of a month (and of a forecast) then
+choose their own target from those bills, and the season on solar only is the stretch of days that costs least without
+charging. The choices are made as if days did not touch each other, so what comes of them is run as a whole, and the
+best whole wins, the plain rule among them: what is found is never worse than it on these draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import DAYS, MONTH_OF_DAY
+from riskcalc.dispatch import Billed, SlotPlan
+from riskcalc.foresight.hourly import export_follows
+from riskcalc.futures.simulation import YearRequest, run_year
+from riskcalc.planning.forecast import KINDS_OF_DAY
+from riskcalc.planning.running import MONTHS, Frame, Running, plain, plan_of
+from riskcalc.scenario import Scenario
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+#: Shares of the capacity that are tried.
+TARGETS = tuple(np.linspace(0.0, 1.0, 11).tolist())
+HOLD_BACKS = (0.25, 0.5, 0.75, 1.0)
+#: A season shorter than this is an accident of the draws [days].
+SHORTEST_SEASON = 14
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is to be found; the rest stays as given."""
+
+    targets: bool
+    season: bool
+    hold_back: bool
+
+
+@dataclass
+class Search:
+    """The common draws, run under one plan after another; the energy bill of the first year counts, all draws alike."""
+
+    scenario: Scenario
+    request: YearRequest
+    values: Values
+    frame: Frame
+    targets: tuple[float, ...] = TARGETS
+    _tried: list[tuple[float, Running]] = field(default_factory=list)
+
+    def best(self, given: Running, wanted: Wanted) -> Running:
+        """Return the best way of running that was found, starting from what is given."""
+        if wanted.targets:
+            self.bill(replace(plain(), hold_back_share=given.hold_back_share, solar_days=given.solar_days))
+            self._targets_and_season(given, season=wanted.season)
+        else:
+            self.bill(given)
+        if wanted.hold_back and self.frame.held_back.any():
+            self._hold_back(self.found)
+            if wanted.targets and self.found.hold_back_share.any():
+                self._targets_and_season(self.found, season=wanted.season)
+        return self.found
+
+    @property
+    def found(self) -> Running:
+        """The best of all that were run; of equals the first."""
+        return min(self._tried, key=lambda entry: entry[0])[1]
+
+    def bill(self, running: Running) -> float:
+        """Return the energy bill of the first year, mean over the draws, and keep it among what was tried."""
+        bill = float(self.daily_bills(plan_of(self.frame, running)).sum(axis=0).mean())
+        self._tried.append((bill, running))
+        return bill
+
+    def daily_bills(self, plan: SlotPlan) -> Floats:
+        """Return import less export by the day that charging was for, (365, draws) in money of the first year."""
+        names, request = list(self.scenario.tariff.rates), self.request
+        by_day = replace(plan, rate=plan.rate * DAYS + self.frame.planned_day, rates=len(names) * DAYS)
+        billed = run_year(replace(request, plan=by_day)).billed_kwh.reshape(len(Billed), len(names), DAYS, -1)
+        bills = np.zeros(billed.shape[2:])
+        for rate, name in enumerate(names):
+            bills += self.values[f"tariff.rates.{name}.import_price_per_kwh"] * billed[Billed.IMPORT, rate]
+        export = self.values["tariff.export_price_per_kwh"]
+        if export.any() and not export_follows(self.scenario):
+            # What is exported has a price of its own and must not be weighed with that of the slot.
+            even = replace(by_day, rate_weight=np.ones(plan.slots))
+            billed = run_year(replace(request, plan=even)).billed_kwh.reshape(billed.shape)
+        return np.asarray(bills - export * billed[Billed.EXPORT].sum(axis=0))
+
+    def _targets_and_season(self, start: Running, *, season: bool) -> None:
+        """Try the best target of every month, of every month and forecast, and these with the best season."""
+        levels = [replace(start, target_share=np.full((MONTHS, 1), level)) for level in self.targets]
+        bills = np.stack([self.daily_bills(plan_of(self.frame, level)) for level in levels])
+        solar = None
+        if season:
+            solar = self.daily_bills(plan_of(self.frame, replace(start, solar_days=np.ones(DAYS, dtype=bool))))
+        choices = [MONTH_OF_DAY[:, None] + np.zeros(bills.shape[2], dtype=np.int64)]
+        if self.frame.kinds is not None:
+            kinds = self.frame.kinds[self.request.pool_year].T
+            choices.append(choices[0] * len(KINDS_OF_DAY) + kinds)
+        for choice in choices:
+            kinds_told = 1 if choice is choices[0] else len(KINDS_OF_DAY)
+            cells = MONTHS * kinds_told
+            sums = np.stack([np.bincount(choice.ravel(), level.ravel(), minlength=cells) for level in bills])
+            best = sums.argmin(axis=0)
+            chosen = replace(start, target_share=np.asarray(self.targets)[best].reshape(MONTHS, kinds_told))
+            self.bill(chosen)
+            if solar is not None:
+                charged = np.take_along_axis(bills, best[choice][None], axis=0)[0]
+                days = cheapest_season((solar - charged).sum(axis=1))
+                if days.sum() >= SHORTEST_SEASON:
+                    self.bill(replace(chosen, solar_days=days))
+
+    def _hold_back(self, start: Running) -> None:
+        """Try what is best held back in every month."""
+        levels = (0.0, *HOLD_BACKS)
+        bills = [
+            self.daily_bills(plan_of(self.frame, replace(start, hold_back_share=np.full(MONTHS, level))))
+            for level in levels
+        ]
+        by_month = np.stack([np.bincount(MONTH_OF_DAY, day.sum(axis=1), minlength=MONTHS) for day in bills])
+        self.bill(replace(start, hold_back_share=np.asarray(levels)[by_month.argmin(axis=0)]))
+
+
+def cheapest_season(extra: Floats) -> NDArray[np.bool_]:
+    """Return the stretch of days, over new year if need be, whose sum of `extra` (365,) is least; none if it is not below 0.
+
+    The least sum over a stretch within the year, or the whole less the largest such sum; of equals the first.
+    """
+
+    def least(values: Floats) -> tuple[float, int, int]:
+        sums = np.concatenate([[0.0], np.cumsum(values)])
+        start = np.maximum.accumulate(np.where(sums == np.maximum.accumulate(sums), np.arange(len(sums)), 0))
+        end = int(np.argmin(sums - sums[start]))
+        return float(sums[end] - sums[start[end]]), int(start[end]), end
+
+    within, start, end = least(extra)
+    largest, gap_start, gap_end = least(-extra)
+    days = np.zeros(len(extra), dtype=bool)
+    if within < 0.0 and within <= extra.sum() + largest:
+        days[start:end] = True
+    elif extra.sum() + largest < 0.0:
+        days[:] = True
+        days[gap_start:gap_end] = False
+    return days
