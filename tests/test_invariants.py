@@ -10,6 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.dispatch import COUPLINGS, Billed, Flow, Param, dispatch_year
+from riskcalc.dispatch.twin import StepKit
+from riskcalc.foresight.programme import YearAhead, foreseen
 from riskcalc.model import assessment
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import simple_payback_years
@@ -112,6 +114,70 @@ def test_a_larger_battery_of_equal_losses_never_buys_more(coupling, seed, factor
     small, large = (run(coupling, (inputs, plan, kit, arguments)) for kit in (params, larger))
     for flow in (Flow.GRID_IMPORT, Flow.UNMET):
         assert (large.yearly_kwh(flow) <= small.yearly_kwh(flow) + 1e-9).all()
+
+
+def foreseen_case(coupling, seed):
+    """Return two days known beforehand, with a random kit of sound losses, loads, sun and prices."""
+    rng = np.random.default_rng(seed)
+    hours, capacity = 48, rng.uniform(100, 3000)
+    kit = StepKit(
+        capacity_wh=capacity,
+        floor_wh=rng.choice([0.0, 0.1, 0.3]) * capacity,
+        charge_w=rng.uniform(50, 2000),
+        discharge_w=rng.uniform(50, 2000),
+        charge_efficiency=rng.uniform(0.8, 1.0),
+        discharge_efficiency=rng.uniform(0.8, 1.0),
+        solar_efficiency=rng.uniform(0.9, 1.0),
+        inverter_rating_w=rng.uniform(200, 3000),
+        idle_w=rng.choice([0.0, 10.0, 30.0]),
+        standby_w=rng.choice([0.0, 2.0]),
+        loss_linear=rng.uniform(1.0, 1.1),
+        loss_quadratic=rng.choice([0.0, 3e-5]),
+        charger_w=rng.uniform(100, 1500),
+        charger_efficiency=rng.uniform(0.8, 1.0),
+        socket_limit_w=rng.choice([np.inf, 1000.0]),
+        export_limit_w=rng.choice([np.inf, 0.0, 600.0]),
+    )
+    start = rng.uniform(kit.floor_wh, capacity)
+    return YearAhead(
+        coupling=coupling,
+        hours=1.0,
+        kit=kit,
+        load_w=rng.gamma(1.0, 400.0, hours),
+        wired_w=rng.gamma(1.0, 100.0, hours),
+        input_w=np.maximum(np.sin(np.arange(hours) * np.pi / 12 - np.pi / 2), 0.0) * rng.uniform(0, 2500),
+        import_price=rng.choice([0.05, 0.15, 0.3, 0.5], hours),
+        export_price=np.full(hours, rng.uniform(0.0, 0.4)),
+        charge_allowed=rng.choice([0.0, 1.0], hours, p=[0.1, 0.9]),
+        inverter_on=rng.random(hours) < 0.8,
+        charges_from_grid=bool(rng.random() < 0.7),
+        exports_stored=bool(rng.random() < 0.5),
+        start_wh=start,
+        least_end_wh=min(start, kit.floor_wh),
+    )
+
+
+@pytest.mark.parametrize("coupling", COUPLINGS)
+@settings(max_examples=40, **QUIET)
+@given(seed=seeds, factor=st.floats(1.0, 4.0))
+def test_a_larger_battery_of_equal_losses_never_worsens_the_optimum(coupling, seed, factor):
+    """Whoever knows the year beforehand has no larger bill with more capacity, whatever the kit loses and prices do.
+
+    The rule may: it charges at night up to a share of the capacity, needed or not. That is what the optimum is for.
+    """
+    small = foreseen_case(coupling, seed)
+    large = dataclasses.replace(small, kit=small.kit._replace(capacity_wh=small.kit.capacity_wh * factor))
+    assert foreseen(large).bill <= foreseen(small).bill + 1e-7
+
+
+@pytest.mark.parametrize("coupling", COUPLINGS)
+@settings(max_examples=20, **QUIET)
+@given(seed=seeds, factor=st.floats(1.0, 3.0))
+def test_more_loss_never_betters_the_optimum(coupling, seed, factor):
+    """The same kit with cells that give back less has no smaller bill: the optimum does see losses."""
+    good = foreseen_case(coupling, seed)
+    worse = dataclasses.replace(good, kit=good.kit._replace(charge_efficiency=good.kit.charge_efficiency / factor))
+    assert foreseen(worse).bill >= foreseen(good).bill - 1e-7
 
 
 @pytest.mark.parametrize("coupling", COUPLINGS)
