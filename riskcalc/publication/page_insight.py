@@ -7,11 +7,9 @@ from typing import Any
 
 from riskcalc.report import insight_data as page
 from riskcalc.report.data import Estimate
+from riskcalc.sensitivity.break_even import says_something
 
 Figures = Mapping[str, Any]
-
-#: A value is shown if the range looked through is at least so many standard errors wide.
-LEAST_ERRORS_IN_RANGE = 8.0
 
 
 def page_insight(figures: Figures) -> page.Insight | None:
@@ -50,8 +48,7 @@ def worth_finding_out(row: Figures) -> bool:
 
 def is_settled(row: Figures) -> bool:
     """Return whether a break-even value says something: its error is known and small beside the range looked through."""
-    error = row["standard_error"]
-    return error is not None and LEAST_ERRORS_IN_RANGE * error <= row["looked_at"][1] - row["looked_at"][0]
+    return says_something(row["standard_error"], row["looked_at"])
 
 
 def _tables(rows: Sequence[Figures]) -> tuple[page.BreakEvenTable, ...]:

@@ -14,7 +14,7 @@ Where no value within the range looked at does, the answer is none: a purchase m
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +49,10 @@ FAR_FROM_ODDS = 0.1
 #: A regression of three columns that is noise alone leaves more than this in 1 case of 135 (chi-squared of 3 at 4 times
 #: its mean); an input whose effect is no clearer is taken to have none.
 LEAST_KEPT = 0.75
+
+
+#: A value is shown if the range looked through is at least so many standard errors wide.
+LEAST_ERRORS_IN_RANGE = 8.0
 
 
 @dataclass(frozen=True)
@@ -111,6 +115,11 @@ def within_reach(quick: BreakEven) -> bool:
     """Return whether a quick estimate comes near enough to be followed by a simulation."""
     nearest = min(abs(quick.odds_low - quick.level), abs(quick.odds_high - quick.level))
     return quick.value is not None or nearest <= FAR_FROM_ODDS
+
+
+def says_something(error: float | None, looked_at: Sequence[float]) -> bool:
+    """Return whether a break-even value is settled: its error is known and small beside the range looked through."""
+    return error is not None and LEAST_ERRORS_IN_RANGE * error <= looked_at[1] - looked_at[0]
 
 
 def search_range(assessment: Assessment, key: str) -> tuple[float, float]:

@@ -13,6 +13,8 @@ from riskcalc.report.insight import value_text
 from riskcalc.report.insight_data import BreakEvenRow
 from riskcalc.report.labels import capital
 from riskcalc.report.rounding import MINUS, error, money, money_estimate, percent, percent_estimate
+from riskcalc.results.limits import PRICE_LUCK
+from riskcalc.sensitivity.break_even import says_something
 from riskcalc.terminal.summary import PLAIN
 
 #: Factors listed of a long ranking, and names listed of those that tie with one place.
@@ -54,12 +56,12 @@ def _order_lines(order: Mapping[str, Any], most_points: int) -> list[str]:
     for tier in order["tiers"]:
         first, last = tier["places"]
         where = f"{first}." if first == last else f"{first}. to {last}."
-        who = " and ".join(capital(row["label"]) for row in tier["factors"])
+        who = "; ".join(capital(row["label"]) for row in tier["factors"])
         if tier["settled"]:
             lines.append(f"  {where} {who}: settled, ahead of all others at 95 %")
             continue
         state = "a tie" if tier["is_tie"] else "not settled"
-        others = f"; it could as well be {_names(tier['outside'])}" if tier["outside"] else ", in either order"
+        others = f", or as well {_names(tier['outside'])}" if tier["outside"] else ", in any order"
         lines.append(f"  {where} {state}: {who}{others}")
         lines += [f"     {_tie_reason(tier['hardest_to_part'], most_points)}"] if tier["is_tie"] else []
     needed = order["futures_that_would_settle"]
@@ -84,18 +86,19 @@ def _tie_reason(hardest: Mapping[str, Any], most_points: int) -> str:
 def _names(rows: Sequence[Mapping[str, Any]]) -> str:
     said = [row["label"] for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
-    return f"{', '.join(said)} or one of {left} more" if left > 0 else " or ".join(said)
+    return f"{'; '.join(said)} or one of {left} more" if left > 0 else "; ".join(said)
 
 
 def _index_lines(rows: Sequence[Mapping[str, Any]], title: str) -> list[str]:
-    shown = rows[:MOST_ROWS]
+    # The first three in any case, of the others those that round to 1 % at least.
+    shown = [row for place, row in enumerate(rows[:MOST_ROWS]) if place < 3 or row["total_order"]["value"] >= 0.005]
     width = max(len(title), *(len(row["label"]) for row in shown))
     lines = [f"  {title:<{width}}  {'alone':>20}  {'with interactions':>20}"]
     lines += [
         f"  {capital(row['label']):<{width}}  {_interval(row['first_order']):>20}  {_interval(row['total_order']):>20}"
         for row in shown
     ]
-    left = rows[MOST_ROWS:]
+    left = rows[len(shown) :]
     if not left:
         return lines
     return [*lines, f"  and {len(left)} more, none above {percent(max(0.0, left[0]['total_order']['value']))}"]
@@ -103,7 +106,7 @@ def _index_lines(rows: Sequence[Mapping[str, Any]], title: str) -> list[str]:
 
 def _index_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     said = [
-        "in brackets: 95 % intervals; what interacts counts for each of those involved, so the last column adds up to more"
+        "in brackets: 95 % intervals; what interacts counts for each involved, so the last column adds up to more than 100 %"
     ]
     if any(row[order]["value"] < -0.005 for row in rows for order in ("first_order", "total_order")):
         said.append("a share below 0 is the noise of few points")
@@ -143,7 +146,10 @@ def _two_errors(figure: Mapping[str, Any]) -> float:
 
 
 def _odds_lines(found: Mapping[str, Any]) -> list[str]:
-    lines = [f"what decides the odds of payback within {found['within_years']} years ({percent(found['odds'])})"]
+    lines = [
+        f"what decides the odds of payback within {found['within_years']} years ({percent(found['odds'])})",
+        "  odds near its low and its high end; in brackets how far the odds of a tenth of the futures by it are off on average",
+    ]
     if found["too_rare_for_shares"]:
         lines.append(
             f"  no shares of variance: odds outside {percent(found['rare_below'])} to {percent(1 - found['rare_below'])} "
@@ -151,13 +157,17 @@ def _odds_lines(found: Mapping[str, Any]) -> list[str]:
         )
     strong = [row for row in found["factors"] if row["odds_gap"] > found["gap_of_no_effect"]]
     lines += [
-        f"  {capital(row['label'])}: odds {percent(row['odds_at_10_percent'])} near its low end, "
-        f"{percent(row['odds_at_90_percent'])} near its high end; a tenth of the futures by it is off by "
-        f"{100 * row['odds_gap']:.0f} points on average"
-        for row in strong[:MOST_ROWS]
+        f"  {capital(row['label'])}: {_ends(row)} ({100 * row['odds_gap']:.0f} points)" for row in strong[:MOST_ROWS]
     ]
     chance = f"  less than {100 * found['gap_of_no_effect']:.0f} points may be chance and is left out"
     return [*lines, chance] if strong else [*lines, "  nothing rises above chance"]
+
+
+def _ends(row: Mapping[str, Any]) -> str:
+    """Return the odds at both ends; chances of several kinds together have no low and high end."""
+    if row["factor"].startswith("luck.") and row["factor"] != PRICE_LUCK:
+        return "by how it falls"
+    return f"{percent(row['odds_at_10_percent'])} to {percent(row['odds_at_90_percent'])}"
 
 
 def information_lines(found: Mapping[str, Any], currency: str) -> list[str]:
@@ -177,11 +187,13 @@ def break_even_lines(rows: Sequence[Mapping[str, Any]], currency: str) -> list[s
     for statement in dict.fromkeys(row["statement"] for row in rows):
         own = [row for row in rows if row["statement"] == statement]
         lines.append(f"value at which the odds of {statement} are {percent(own[0]['odds'])}, everything else drawn")
-        found = [row for row in own if row["value"] is not None]
+        found = [
+            row for row in own if row["value"] is not None and says_something(row["standard_error"], row["looked_at"])
+        ]
         lines += [f"  {capital(row['label'])}: {_value(row, currency)}{METHODS[row['method']]}" for row in found]
         others = "of the others " if found else ""
         left = len(own) - len(found)
-        lines += [f"  none {others}does it alone ({left} tried, within what was drawn or near it)"] if left else []
+        lines += [f"  no clear value {others}within what was drawn or near it ({left} tried)"] if left else []
     return lines
 
 
