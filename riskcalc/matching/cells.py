@@ -160,7 +160,7 @@ def _dispatch_changes(home: Scenario, tables: Mapping[str, Any]) -> list[str]:
     kit = tables.get("kit", {})
     chargeable = "charger" in kit and "battery" in kit and kit.get("coupling") != "off_grid"
     if not chargeable:
-        return ["dispatch.charge_at=[]"] if home.dispatch.charge_at else []
+        return ["dispatch.charge_at=[]", "dispatch.cheapest_hours_per_day=24"] if home.dispatch.charge_at else []
     return [] if kit.get("arrays") else ["dispatch.target_share=1.0"]
 
 

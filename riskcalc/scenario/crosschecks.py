@@ -20,6 +20,7 @@ from riskcalc.scenario.tenure import Tenure, tenure_complaints
 
 #: Rates of a tariff with which targets can be found: the books of a search have a line for every rate and day.
 MOST_RATES_SEARCHED = 11
+ALL_HOURS = 24.0
 
 
 @dataclass(frozen=True)
@@ -97,6 +98,10 @@ def _dispatch(dispatch: Dispatch, tariff: Tariff | None) -> Iterator[Complaint]:
     for name, value in ends.items():
         if value is None and any(ends.values()):
             yield Complaint(("dispatch", name), "nothing", "both solar_only_from and solar_only_until, or neither")
+    if dispatch.cheapest_hours_per_day < ALL_HOURS and not dispatch.charge_at:
+        accepted = "24 where charge_at names no rate: there is nothing to choose from"
+        hint = "charge_at names the rates; with one price series over all, name all rates"
+        yield Complaint(("dispatch", "cheapest_hours_per_day"), shown(dispatch.cheapest_hours_per_day), accepted, hint)
 
 
 def _dispatch_with_kit(dispatch: Dispatch, kit: Kit) -> Iterator[Complaint]:

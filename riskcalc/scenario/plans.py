@@ -72,6 +72,13 @@ class Dispatch(Table):
     off_hours: Windows | None = optional(
         "windows in which the inverter is switched off", "never switched off", title="Hours switched off"
     )
+    cheapest_hours_per_day: Annotated[float, Number(0, 24, above=True, unit="hours")] = default(
+        24.0,
+        "charge in so many hours of each day only, the cheapest of those at the rates of charge_at; of equal prices the "
+        "earlier. Made for a price series",
+        "all hours of charge_at unless given",
+        title="Cheapest hours to charge in",
+    )
 
 
 class Loan(Table):

@@ -14,9 +14,11 @@ from riskcalc.money.price_series import PriceSeries, rate_weights, read_price_se
 from riskcalc.money.tariff import rate_of_slot, slot_minutes, slots_in_windows, window_minutes
 from riskcalc.scenario import FOUND, Scenario
 from riskcalc.uncertainty.distributions import mean
+from riskcalc.world.cheapest import cheapest_of_day
 
 #: Movable loads that move to cheap hours need a window; without one they are moved into the night.
 _NIGHT = (0, 6 * 60)
+HOURS_PER_DAY = 24.0
 
 
 def clock_of(scenario: Scenario) -> LocalClock:
@@ -66,7 +68,7 @@ def charge_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool
     """Return the slots in which the supply may fill the battery, (slots,), the season on solar only aside."""
     kit = scenario.kit
     can_charge = kit is not None and kit.charger is not None and kit.battery is not None
-    return _at_rates(scenario, rate, scenario.dispatch.charge_at) & can_charge
+    return _charging(scenario, rate) & can_charge
 
 
 def serving_slots(scenario: Scenario, rate: NDArray[np.int64], *, on_solar: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -74,7 +76,7 @@ def serving_slots(scenario: Scenario, rate: NDArray[np.int64], *, on_solar: NDAr
     dispatch = scenario.dispatch
     if dispatch.discharge_at is not None:
         return _at_rates(scenario, rate, dispatch.discharge_at)
-    return ~_at_rates(scenario, rate, dispatch.charge_at) | on_solar
+    return ~_charging(scenario, rate) | on_solar
 
 
 def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -82,7 +84,21 @@ def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.b
     rates = scenario.tariff.rates
     price = {name: mean(rates[name].import_price_per_kwh) for name in rates}
     cheaper = [name for name in rates if price[name] < max(price.values())]
-    return _at_rates(scenario, rate, cheaper) & ~_at_rates(scenario, rate, scenario.dispatch.charge_at)
+    return _at_rates(scenario, rate, cheaper) & ~_charging(scenario, rate)
+
+
+def _charging(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return the slots at the rates to charge at, (slots,), of every day the cheapest hours that the scenario asks for."""
+    dispatch, rates = scenario.dispatch, scenario.tariff.rates
+    at_rates = _at_rates(scenario, rate, dispatch.charge_at)
+    if dispatch.cheapest_hours_per_day >= HOURS_PER_DAY:
+        return at_rates
+    clock = clock_of(scenario)
+    level = np.array([mean(rates[name].import_price_per_kwh) for name in rates])
+    price = level[rate] * slot_weights(scenario, rate, minutes=clock.slot_minutes)
+    return cheapest_of_day(
+        price, clock.day, at_rates, hours=dispatch.cheapest_hours_per_day, slot_minutes=clock.slot_minutes
+    )
 
 
 def _at_rates(scenario: Scenario, rate: NDArray[np.int64], names: Iterable[str]) -> NDArray[np.bool_]:
