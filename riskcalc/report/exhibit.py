@@ -12,7 +12,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from riskcalc.report.charts.drawing import drawing, drawing_file
+from riskcalc.report.charts.drawing import page_drawing, rendered, saved_drawing
 from riskcalc.report.charts.look import NARROW, WIDE
 
 #: A spreadsheet takes text that starts so for a formula.
@@ -67,8 +67,8 @@ def exhibit(
     small : bool
         True draws one narrow version for every screen.
     """
-    narrow = chart(NARROW)
-    wide = narrow if small else chart(WIDE)
+    narrow = rendered(chart(NARROW))
+    wide = narrow if small else rendered(chart(WIDE))
     return Exhibit(
         key=key,
         title=title,
@@ -77,9 +77,9 @@ def exhibit(
         legend=tuple(legend),
         header=tuple(table[0]),
         cells=tuple(tuple(row) for row in table[1]),
-        wide="" if small else drawing(wide, name=f"{key}-wide"),
-        narrow=drawing(narrow, name=f"{key}-narrow"),
-        drawing_href=data_address(drawing_file(wide, title=title), "image/svg+xml"),
+        wide="" if small else page_drawing(wide, name=f"{key}-wide"),
+        narrow=page_drawing(narrow, name=f"{key}-narrow"),
+        drawing_href=data_address(saved_drawing(wide, title=title), "image/svg+xml"),
         csv_href=data_address(csv_text(columns), "text/csv;charset=utf-8"),
     )
 
