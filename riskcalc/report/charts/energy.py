@@ -43,7 +43,7 @@ def demand_chart(months: MonthlyEnergy, *, width: int) -> alt.TopLevelMixin:
         .encode(
             x=_months(width),
             y=alt.Y("low:Q", axis=alt.Axis(tickCount=5, **upright_title("kWh a month"))),
-            y2="high:Q",
+            y2=alt.Y2("high:Q"),
             color=alt.Color(
                 "piece:N",
                 legend=None,
@@ -64,17 +64,17 @@ def solar_chart(months: MonthlyEnergy, *, width: int) -> alt.TopLevelMixin:
     bars = (
         alt.Chart(rows(month=MONTHS, low=[0.0] * 12, high=used))
         .mark_bar(color=PAPER["solar"])
-        .encode(x=x, y=alt.Y("low:Q", axis=axis), y2="high:Q")
+        .encode(x=x, y=alt.Y("low:Q", axis=axis), y2=alt.Y2("high:Q"))
     )
     waste = (
         alt.Chart(rows(month=MONTHS, low=used, high=used + wasted))
         .mark_bar(fillOpacity=0, stroke=PAPER["solar"], strokeWidth=1.2)
-        .encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
+        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     )
     reach = (
         alt.Chart(rows(month=MONTHS, low=months.solar_used_p10_kwh, high=months.solar_used_p90_kwh))
         .mark_rule(color=PAPER["ink"], strokeWidth=1.6)
-        .encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
+        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     )
     layers = [bars, waste, reach] if float(wasted.sum()) > 0.005 * float(used.sum()) else [bars, reach]
     return finished(alt.layer(*layers).properties(width=width - 44, height=260 if width >= WIDE else 210))

@@ -64,17 +64,17 @@ def futures_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
     labels = (
         alt.Chart(feet)
         .mark_text(baseline="top", color=PAPER["quiet"])
-        .encode(x=across, text="text:N", y=alt.value(height * cell + 7))
+        .encode(x=across, text=alt.Text("text:N"), y=alt.YValue(height * cell + 7))
     )
     lines = (
         alt.Chart(rows(x=[0, right], x2=[count * slots, right + never_columns]))
         .mark_rule(color=PAPER["quiet"])
-        .encode(x=across, x2="x2:Q", y=alt.value(height * cell + 1))
+        .encode(x=across, x2=alt.X2("x2:Q"), y=alt.YValue(height * cell + 1))
     )
     title = (
         alt.Chart(rows(x=[0], text=["year in which it has paid for itself"]))
         .mark_text(baseline="top", align="left", color=PAPER["quiet"])
-        .encode(x=across, text="text:N", y=alt.value(height * cell + 24))
+        .encode(x=across, text=alt.Text("text:N"), y=alt.YValue(height * cell + 24))
     )
     layers = alt.layer(lines, marks, labels, title)
     return finished(layers.properties(width=columns * cell, height=height * cell))

@@ -33,10 +33,14 @@ def cash_chart(fan: CashFan, *, currency: str, width: int) -> alt.TopLevelMixin:
     outer = alt.Chart(rows(year=fan.years, low=low, high=high)).mark_area(color=PAPER["paid"], opacity=0.18)
     inner = alt.Chart(rows(year=fan.years, low=lower, high=upper)).mark_area(color=PAPER["paid"], opacity=0.35)
     line = alt.Chart(rows(year=fan.years, low=middle)).mark_line(color=PAPER["paid"], strokeWidth=2.5)
-    zero = alt.Chart(rows(low=[0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(y="low:Q")
+    zero = alt.Chart(rows(low=[0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(y=alt.Y("low:Q"))
     labels = _end_labels(fan)
     layers = alt.layer(
-        outer.encode(x=x, y=y, y2="high:Q"), inner.encode(x=x, y=y, y2="high:Q"), zero, line.encode(x=x, y=y), labels
+        outer.encode(x=x, y=y, y2=alt.Y2("high:Q")),
+        inner.encode(x=x, y=y, y2=alt.Y2("high:Q")),
+        zero,
+        line.encode(x=x, y=y),
+        labels,
     )
     return finished(layers.properties(width=plot_width, height=300 if width >= WIDE else 250))
 
@@ -74,9 +78,9 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
         .mark_rect(stroke=PAPER["paper"], strokeWidth=0.6)
         .encode(
             x=x,
-            x2="right:Q",
+            x2=alt.X2("right:Q"),
             y=alt.Y("share:Q", axis=y_axis),
-            y2=alt.datum(0),
+            y2=alt.Y2Datum(0),
             color=alt.Color(
                 "side:N", legend=None, scale=alt.Scale(domain=["loss", "gain"], range=[PAPER["never"], PAPER["paid"]])
             ),
@@ -86,7 +90,7 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
     refused = (
         alt.Chart(rows(left=[-narrow], right=[narrow], share=[worth.refused_share]))
         .mark_rect(color=PAPER["quiet"], stroke=PAPER["paper"], strokeWidth=0.6)
-        .encode(x=x, x2="right:Q", y=alt.Y("share:Q", axis=y_axis), y2=alt.datum(0))
+        .encode(x=x, x2=alt.X2("right:Q"), y=alt.Y("share:Q", axis=y_axis), y2=alt.Y2Datum(0))
     )
     top = float(max(shares.max(), worth.refused_share))
     mean = float(worth.mean.value or 0.0)
@@ -112,5 +116,5 @@ def _end_labels(fan: CashFan) -> alt.Chart:
     return (
         alt.Chart(places)
         .mark_text(align="left", dx=6, color=PAPER["quiet"], fontSize=11)
-        .encode(x="year:Q", y="low:Q", text="text:N")
+        .encode(x=alt.X("year:Q"), y=alt.Y("low:Q"), text=alt.Text("text:N"))
     )

@@ -43,7 +43,7 @@ def odds_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
     band = (
         alt.Chart(rows(year=years, low=np.clip(share - spread, 0, 1), high=np.clip(share + spread, 0, 1)))
         .mark_area(color=PAPER["paid"], opacity=0.22)
-        .encode(x=x, y=alt.Y("low:Q"), y2="high:Q")
+        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     )
     simple = alt.Chart(rows(year=years, share=share)).mark_line(color=PAPER["paid"], strokeWidth=2.5).encode(x=x, y=y)
     discounted = (
@@ -55,7 +55,7 @@ def odds_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
     never = (
         alt.Chart(rows(left=[bar_left], right=[bar_right], low=[reached], high=[1.0]))
         .mark_rect(color=PAPER["never"])
-        .encode(x=alt.X("left:Q"), x2="right:Q", y=alt.Y("low:Q"), y2="high:Q")
+        .encode(x=alt.X("left:Q"), x2=alt.X2("right:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     )
     said = [percent_estimate(payback.never_share), "never"]
     text = alt.Chart(rows(year=[bar_right], share=[(1 + reached) / 2])).mark_text(

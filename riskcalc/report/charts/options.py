@@ -48,12 +48,12 @@ def best_chart(names: Sequence[str], shares: Sequence[Estimate], *, width: int) 
     reach = (
         alt.Chart(rows(share=np.clip(share - error, 0, 1), high=np.clip(share + error, 0, 1), place=place))
         .mark_rule(color=PAPER["ink"], strokeWidth=1.2)
-        .encode(x=x, x2="high:Q", y=y)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
     )
     figures = (
         alt.Chart(rows(share=np.clip(share + error, 0, 1), place=place, text=[percent_estimate(s) for s in shares]))
         .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
-        .encode(x=x, y=y, text="text:N")
+        .encode(x=x, y=y, text=alt.Text("text:N"))
     )
     layers = alt.layer(_names(lines), bars, reach, figures)
     return finished(layers.properties(width=width - 10, height=height))
@@ -82,12 +82,12 @@ def spread_chart(
     outer = (
         alt.Chart(rows(low=levels[:, 0], high=levels[:, 3], place=place))
         .mark_rule(color=PAPER["paid"], strokeWidth=3, opacity=0.4)
-        .encode(x=x, x2="high:Q", y=y)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
     )
     inner = (
         alt.Chart(rows(low=levels[:, 1], high=levels[:, 2], place=place))
         .mark_rule(color=PAPER["paid"], strokeWidth=9)
-        .encode(x=x, x2="high:Q", y=y)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
     )
     dots = (
         alt.Chart(rows(low=means, place=place))
@@ -122,7 +122,7 @@ def stay_chart(
     )
     title = upright_title(f"average net present value in {currency}")
     y = alt.Y("worth:Q", axis=alt.Axis(format=",.0f", tickCount=6, **title))
-    zero = alt.Chart(rows(worth=[0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(y="worth:Q")
+    zero = alt.Chart(rows(worth=[0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(y=alt.Y("worth:Q"))
     layers: list[alt.Chart] = [zero]
     ends = _apart(worth[:, -1], gap=0.07 * max(float(np.ptp(worth)), 1.0))
     for index, (mark, line) in enumerate(zip(marks, worth, strict=True)):
@@ -134,7 +134,7 @@ def stay_chart(
         layers.append(
             alt.Chart(end)
             .mark_text(align="left", dx=8, color=PAPER["ink"], fontWeight="bold")
-            .encode(x=x, y=y, text="text:N")
+            .encode(x=x, y=y, text=alt.Text("text:N"))
         )
     if crossing is not None:
         layers.append(alt.Chart(rows(stay=[crossing])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x))
@@ -151,7 +151,7 @@ def _names(names: Sequence[Sequence[str]]) -> alt.LayerChart | alt.FacetChart:
         where: dict[str, Any] = {"align": "left", "baseline": "bottom", "dy": -ABOVE - above * LINE_HEIGHT}
         rim = data.mark_text(color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4, **where)
         words = data.mark_text(color=PAPER["ink"], **where)
-        marks += [mark.encode(x=alt.value(0), y=y, text="text:N") for mark in (rim, words)]
+        marks += [mark.encode(x=alt.XValue(0), y=y, text=alt.Text("text:N")) for mark in (rim, words)]
     return alt.layer(*marks)
 
 

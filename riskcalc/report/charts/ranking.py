@@ -38,18 +38,18 @@ def share_chart(ranking: Sequence[RankingRow], *, width: int) -> alt.TopLevelMix
     reach = (
         alt.Chart(rows(share=share - error, high=share + error, place=place))
         .mark_rule(color=PAPER["ink"], strokeWidth=1.2)
-        .encode(x=x, x2="high:Q", y=y)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
     )
     said = [percent_estimate(row.share) if (row.share.value or 0) > 0 else "0 %" for row in shown]
     figures = (
         alt.Chart(rows(share=share + error, place=place, text=said))
         .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
-        .encode(x=x, y=y, text="text:N")
+        .encode(x=x, y=y, text=alt.Text("text:N"))
     )
     zero = (
         alt.Chart(rows(share=[0.0] * len(shown), low=place - 0.17, high=place + 0.17))
         .mark_rule(color=PAPER["quiet"], strokeWidth=1)
-        .encode(x=x, y=_row_scale(len(shown), "low:Q"), y2="high:Q")
+        .encode(x=x, y=_row_scale(len(shown), "low:Q"), y2=alt.Y2("high:Q"))
     )
     layers = alt.layer(_names(shown), bars, zero, reach, figures)
     return finished(layers.properties(width=width - 10, height=ROW_HEIGHT * len(shown)))
@@ -66,7 +66,11 @@ def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> 
     x = alt.X("low:Q", scale=alt.Scale(domain=[left - room, right + room], nice=False), axis=None)
     y = _row_scale(len(shown))
     data = rows(low=low, high=high, place=place)
-    line = alt.Chart(data).mark_rule(color=PAPER["paid"], strokeWidth=3, opacity=0.45).encode(x=x, x2="high:Q", y=y)
+    line = (
+        alt.Chart(data)
+        .mark_rule(color=PAPER["paid"], strokeWidth=3, opacity=0.45)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
+    )
     hollow = (
         alt.Chart(data)
         .mark_point(filled=True, size=75, color=PAPER["paper"], stroke=PAPER["paid"], strokeWidth=2, opacity=1)
@@ -91,7 +95,7 @@ def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> 
             )
         )
         .mark_text(align=align, dx=dx, baseline="middle", color=PAPER["quiet"], fontSize=11)
-        .encode(x=x, y=y, text="text:N")
+        .encode(x=x, y=y, text=alt.Text("text:N"))
         for side, align, dx in sides
         if (outward == side).any()
     ]
@@ -132,7 +136,7 @@ def _names(shown: Sequence[RankingRow]) -> alt.LayerChart | alt.FacetChart:
     # First a rim in the colour of the paper, so that a line behind the words does not cross them out.
     rim = names.mark_text(**place, color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4)
     words = names.mark_text(**place, color=PAPER["ink"])
-    both = [mark.encode(x=alt.value(0), y=_row_scale(len(shown)), text="text:N") for mark in (rim, words)]
+    both = [mark.encode(x=alt.XValue(0), y=_row_scale(len(shown)), text=alt.Text("text:N")) for mark in (rim, words)]
     return alt.layer(*both)
 
 

@@ -59,7 +59,7 @@ def _area(
 ) -> alt.Chart:
     data = rows(day=day, low=np.zeros(len(day)), high=watts)
     mark = alt.Chart(data).mark_area(color=PAPER[colour], opacity=opacity, interpolate="step-after")
-    return mark.encode(x=x, y=y, y2="high:Q")
+    return mark.encode(x=x, y=y, y2=alt.Y2("high:Q"))
 
 
 def _line(
