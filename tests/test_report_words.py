@@ -9,6 +9,7 @@ import pytest
 
 from riskcalc.report import words
 from riskcalc.report.data import Estimate, ReportData
+from riskcalc.report.findings import ties_words
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
 NB = "\u00a0"
@@ -133,3 +134,18 @@ def test_both_crossings_are_said_where_they_differ() -> None:
     lasting = replace(report, payback=replace(report.payback, lasting_share=Estimate(0.61, 0.02)))
     assert "in 61 % ± 2 of futures it stays paid back to the end" in plain(" ".join(words.answer(lasting)))
     assert "stays paid back" not in " ".join(words.answer(report))
+
+
+def test_ties_are_named_beside_the_shares() -> None:
+    """30 % and 28 %, each ± 2, are a tie, and so are 28 % and 24 %; 24 % and 10 % are not, nor is 4 % worth a word."""
+    rows = example().ranking[:5]
+    shares = (0.30, 0.28, 0.24, 0.10, 0.09)
+    tied = tuple(
+        replace(row, label=label, share=Estimate(share, 0.02))
+        for row, label, share in zip(rows, "ABCDE", shares, strict=True)
+    )
+    assert ties_words(example(ranking=tied)) == " A tie by these draws: A and b; B and c."
+    parted = tuple(replace(row, share=Estimate(row.share.value, 0.001)) for row in tied)
+    assert ties_words(example(ranking=parted)) == ""
+    small = (tied[0], *(replace(row, share=Estimate(0.04, 0.02)) for row in tied[1:]))
+    assert ties_words(example(ranking=small)) == ""

@@ -138,7 +138,7 @@ def ranking_exhibits(report: ReportData) -> tuple[Exhibit, ...]:
         lambda width: share_chart(ranking, width=width),
         title=findings.share_title(report),
         reading="Share of the variance in worth that would go away if this one thing were known; the line is two "
-        "standard errors either way.",
+        f"standard errors either way.{findings.ties_words(report)}",
         alternative=f"{findings.share_title(report)}. Bars of shares of the variance of worth, largest first.",
         table=(
             ("what", "family", "share of the variance"),

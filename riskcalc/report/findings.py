@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from riskcalc.report.charts.energy import MONTHS
 from riskcalc.report.charts.futures import dots_per_year
 from riskcalc.report.charts.ranking import swings
-from riskcalc.report.data import ReportData, Week
+from riskcalc.report.data import Estimate, ReportData, Week
 from riskcalc.report.labels import short
 from riskcalc.report.rounding import NO_BREAK, money, percent, percent_estimate, significant, years
 
 UNKNOWN = float("nan")
+
+#: Share of the spread below which nobody asks who comes first; our own choice.
+LEAST_NAMED = 0.05
 
 
 def futures_title(report: ReportData) -> str:
@@ -60,6 +65,16 @@ def share_title(report: ReportData) -> str:
     second = others[0]
     both = percent((first.share.value or 0.0) + (second.share.value or 0.0), se=UNKNOWN)
     return f"{short(first.label)} and {_lower(short(second.label))}: together {both} of the spread in worth"
+
+
+def ties_words(report: ReportData) -> str:
+    """Return which neighbours among the first four the draws do not part, "" where they part all that matter."""
+    tied = [
+        f"{short(one.label)} and {_lower(short(other.label))}"
+        for one, other in pairwise(report.ranking[:4])
+        if (one.share.value or 0.0) >= LEAST_NAMED and not _apart(one.share, other.share)
+    ]
+    return f" A tie by these draws: {'; '.join(tied)}." if tied else ""
 
 
 def swing_title(report: ReportData) -> str:
@@ -112,9 +127,11 @@ def week_title(week: Week) -> str:
 
 
 def _parted(report: ReportData) -> bool:
-    first, second = report.ranking[0].share, report.ranking[1].share
-    apart = (first.value or 0.0) - (second.value or 0.0)
-    return bool(apart > 2 * np.hypot(first.se, second.se))
+    return _apart(report.ranking[0].share, report.ranking[1].share)
+
+
+def _apart(one: Estimate, other: Estimate) -> bool:
+    return bool((one.value or 0.0) - (other.value or 0.0) > 2 * np.hypot(one.se, other.se))
 
 
 def _lower(label: str) -> str:
