@@ -2,7 +2,7 @@
 
     python tests/studies/foresight.py [NAME ...]
 
-First year of one future of each of four scrambles, in steps of the tariff's slots: what the battery saves run by the rule,
+First year of one future of each of eight scrambles, in steps of the tariff's slots: what the battery saves run by the rule,
 over what it would save if every step were known beforehand. Scenarios that charge at night are run four ways: as shipped, to
 full every night, with targets and switch dates found by search, and with a forecast of tomorrow's sun besides. `roof` is the
 rooftop kit of the shelf over the terraced house at 0.30 by day and 0.15 by night without pay for export.
@@ -21,7 +21,7 @@ from riskcalc.model import design_of, drawn_values, part_of_design, world_of
 from riskcalc.scenario import read_scenario
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
-STUDY = ("study.scrambles=4", "study.draws=8", "study.pool_years=8")
+STUDY = ("study.scrambles=8", "study.draws=8", "study.pool_years=8")
 FULL = "dispatch.target_share=1.0"
 FOUND = 'dispatch.target_share="optimise"'
 WAYS = {
@@ -36,7 +36,7 @@ home.from = "homes/terrace.toml"
 kit.from = "kits/rooftop-4kwp-5kwh.toml"
 purchase.from = "kits/rooftop-4kwp-5kwh.toml"
 prices.from = "tariffs/two-rate.toml"
-tariff.rates.night = { import_price_per_kwh = 0.15, windows = ["00:30-07:30"] }
+tariff.rates.night = { import_price_per_kwh = 0.15, windows = ["00:00-07:00"] }
 tariff.rates.day.import_price_per_kwh = 0.30
 dispatch.charge_at = ["night"]
 """
