@@ -84,7 +84,7 @@ def test_night_charging_is_asked_only_of_kits_that_can():
     assert dispatch["plug-in-800w"].charge_at == ()
     assert dispatch["portable-2kwh"].charge_at == ("night",)
     assert dispatch["portable-2kwh"].target_share == 1.0
-    assert dispatch["portable-1kwh"].target_share[5] == 0.1
+    assert dispatch["portable-1kwh"].target_share[5] == 0.5
 
 
 def test_a_cell_is_the_scenario_that_one_would_write():
