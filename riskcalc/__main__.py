@@ -1,5 +1,10 @@
 """`python -m riskcalc` is the same as `riskcalc`."""
 
-from riskcalc.cli import main
+import sys
 
-main()
+try:
+    from riskcalc.cli import main
+
+    main()
+except KeyboardInterrupt:
+    sys.exit(130)  # Ctrl-C while modules are still being read; the code is the shells' own, 128 + 2

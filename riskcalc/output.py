@@ -17,8 +17,9 @@ import os
 import shutil
 import signal
 import tempfile
+import threading
 import time
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,8 @@ from riskcalc.errors import InputError, one_problem
 ACCEPTED = "a writable folder with room on its disk"
 #: What a run writes lies in a folder whose name starts with the first, and ends with the second once it counts.
 WAITING, COUNTS = ".riskcalc-", ".ready"
+#: Signals that end a process and may be answered: Ctrl-C, being told to end, a closed terminal.
+ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 #: Writing takes a fraction of a second; a folder that is taken for longer belongs to a process that hangs [s].
 LONGEST_WAIT_S = 20.0
 
@@ -87,34 +90,59 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def _write_whole(folder: Path, texts: Mapping[str, str]) -> None:
-    waiting = Path(tempfile.mkdtemp(prefix=WAITING, dir=folder))
-    try:
-        for name, text in texts.items():
-            with (waiting / name).open("w", encoding="utf-8", newline="") as stream:
-                stream.write(text)
-                stream.flush()
-                os.fsync(stream.fileno())
-        taken = [name for name in texts if (folder / name).is_dir()]
-        if taken:
-            raise IsADirectoryError(21, "Is a folder", taken[0])
-        with _undisturbed():
+    with _undisturbed() as disturbed:
+        waiting = Path(tempfile.mkdtemp(prefix=WAITING, dir=folder))
+        try:
+            with disturbed():  # what takes long may be interrupted
+                for name, text in texts.items():
+                    with (waiting / name).open("w", encoding="utf-8", newline="") as stream:
+                        stream.write(text)
+                        stream.flush()
+                        os.fsync(stream.fileno())
+                taken = [name for name in texts if (folder / name).is_dir()]
+                if taken:
+                    raise IsADirectoryError(21, "Is a folder", taken[0])
             _put_in_place(waiting.rename(waiting.with_name(waiting.name + COUNTS)), folder)
-    finally:
-        shutil.rmtree(waiting, ignore_errors=True)
+        finally:
+            shutil.rmtree(waiting, ignore_errors=True)
 
 
 @contextlib.contextmanager
-def _undisturbed() -> Iterator[None]:
-    """Hold back the signals that end a process until the block is done, where the system can."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
+def _undisturbed() -> Iterator[Callable[[], contextlib.AbstractContextManager[None]]]:
+    """Hold back the signals that end a process until the block is done; yields what lets them through for a while.
+
+    Python runs its handlers in the main thread whichever thread the system tells, so they are set aside here instead of
+    being masked thread by thread. Another thread is never interrupted and has nothing to hold back.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield contextlib.nullcontext
         return
-    ending = {signal.SIGINT, signal.SIGTERM, signal.SIGHUP}
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, ending)
+    handlers = {number: handler for number in ENDING if (handler := signal.getsignal(number)) is not None}
+    held: list[int] = []
+
+    def hold() -> None:
+        for number in handlers:
+            signal.signal(number, lambda number, _: held.append(number))
+
+    def let_through() -> None:
+        for number, handler in handlers.items():
+            signal.signal(number, handler)
+        if held:
+            signal.raise_signal(held.pop())
+
+    @contextlib.contextmanager
+    def disturbed() -> Iterator[None]:
+        try:
+            let_through()
+            yield
+        finally:
+            hold()
+
     try:
-        yield
+        hold()
+        yield disturbed
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        let_through()
 
 
 @contextlib.contextmanager
