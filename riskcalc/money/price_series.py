@@ -117,7 +117,10 @@ def _rows(file: Path, zone: str) -> tuple[NDArray[np.int64], Floats, list[int]]:
         raise one_problem(file, "", "not UTF-8 text", "UTF-8; save the file again with that encoding") from error
     except OSError as error:
         raise one_problem(file, "", error.strerror or "cannot be read", "a file of prices") from error
-    rows = csv.reader(io.StringIO(text, newline=""))
+    try:
+        rows = iter(list(csv.reader(io.StringIO(text, newline=""))))
+    except csv.Error as error:
+        raise one_problem(file, "", f"not a CSV file: {error}", "comma-separated text, one header line") from error
     header = [cell.strip().lower() for cell in next(rows, [])]
     if TIME not in header or PRICE not in header:
         raise one_problem(file, "line 1", ",".join(header)[:80] or "nothing", f"a header line with {TIME} and {PRICE}")
