@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -110,17 +110,19 @@ def _read(file: Path, zone: str, _changed: int, size: int) -> PriceSeries:
     return PriceSeries(_on_calendar(tail, first_minute, interval), interval, tuple(notes))
 
 
-def _rows(file: Path, zone: str) -> tuple[NDArray[np.int64], Floats, list[int]]:
+def _table(file: Path) -> Iterator[list[str]]:
     try:
-        text = file.read_bytes().decode("utf-8-sig")
+        return iter(list(csv.reader(io.StringIO(file.read_bytes().decode("utf-8-sig"), newline=""))))
     except UnicodeDecodeError as error:
         raise one_problem(file, "", "not UTF-8 text", "UTF-8; save the file again with that encoding") from error
     except OSError as error:
         raise one_problem(file, "", error.strerror or "cannot be read", "a file of prices") from error
-    try:
-        rows = iter(list(csv.reader(io.StringIO(text, newline=""))))
     except csv.Error as error:
         raise one_problem(file, "", f"not a CSV file: {error}", "comma-separated text, one header line") from error
+
+
+def _rows(file: Path, zone: str) -> tuple[NDArray[np.int64], Floats, list[int]]:
+    rows = _table(file)
     header = [cell.strip().lower() for cell in next(rows, [])]
     if TIME not in header or PRICE not in header:
         raise one_problem(file, "line 1", ",".join(header)[:80] or "nothing", f"a header line with {TIME} and {PRICE}")
