@@ -177,7 +177,10 @@ def test_without_the_extra_it_is_named(read_small, tmp_path, monkeypatch, librar
         if library == "dask"
         else draws_file(tmp_path, read_small(), option="--scheduler")
     )
-    with pytest.raises(InputError, match=rf"without {needed} [\s\S]*pip install 'riskcalc\[cluster\]'"), opened:
+    with (
+        pytest.raises(InputError, match=rf"without {needed} [\s\S]*pip install -e '\.\[cluster\]' in the copy"),
+        opened,
+    ):
         pass
 
 

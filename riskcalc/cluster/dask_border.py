@@ -18,6 +18,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
+from riskcalc.cluster import WITH_EXTRA
 from riskcalc.cluster.parquet import draws_file
 from riskcalc.dispatch import SlotPlan
 from riskcalc.errors import one_problem
@@ -125,8 +126,7 @@ def cluster_at(address: str) -> Iterator[Cluster]:
         import dask
         from distributed import Client
     except ImportError as error:
-        accepted = "an installation with the extra that it needs: pip install 'riskcalc[cluster]'"
-        raise one_problem("command line", OPTION, f"{address}, without Dask ({error})", accepted) from error
+        raise one_problem("command line", OPTION, f"{address}, without Dask ({error})", WITH_EXTRA) from error
     quiet = {"distributed.scheduler.allowed-failures": LOST_AT_MOST, "distributed.comm.timeouts.connect": CONNECT_S}
     with dask.config.set(quiet):
         try:

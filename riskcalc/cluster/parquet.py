@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from riskcalc.cluster import WITH_EXTRA
 from riskcalc.errors import one_problem
 from riskcalc.futures.simulation import Simulation
 from riskcalc.model import OnBlock, Values
@@ -37,8 +38,7 @@ def draws_file(folder: Path, scenario: Scenario, *, option: str) -> Iterator[OnB
         import pyarrow as pa
         from pyarrow import parquet
     except ImportError as error:
-        accepted = "an installation with the extra that it needs: pip install 'riskcalc[cluster]'"
-        raise one_problem("command line", option, f"without pyarrow ({error})", accepted) from error
+        raise one_problem("command line", option, f"without pyarrow ({error})", WITH_EXTRA) from error
     writer: Any = None
     path = folder / UNFINISHED
 

@@ -34,7 +34,7 @@ Scheduler = Annotated[
     typer.Option(
         "--scheduler",
         help="Let the workers of a Dask scheduler at this address do the work, such as tcp://127.0.0.1:8786; needs "
-        "the extra riskcalc[cluster]. Without it no network is used.",
+        "the extra `cluster`. Without it no network is used.",
         metavar="ADDRESS",
     ),
 ]
