@@ -166,10 +166,10 @@ def test_without_the_extra_it_is_named(read_small, tmp_path, monkeypatch, librar
     """What is not installed is bad input with the command that installs it."""
     real = builtins.__import__
 
-    def missing(name, *rest):
+    def missing(name, *rest, **named):
         if name.split(".")[0] == library:
             raise ImportError(f"No module named {library!r}")
-        return real(name, *rest)
+        return real(name, *rest, **named)
 
     monkeypatch.setattr(builtins, "__import__", missing)
     opened = (
