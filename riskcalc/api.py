@@ -208,7 +208,8 @@ class Ranked:
     def chart(self, *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the first-order shares."""
         from riskcalc.report.charts.ranking import share_chart
-        from riskcalc.report.data import Estimate, RankingRow
+        from riskcalc.report.data import RankingRow
+        from riskcalc.report.estimate import Estimate
 
         rows = []
         for row in self._factors:
@@ -261,7 +262,7 @@ class Compared:
     def _repr_html_(self) -> str:
         from riskcalc.report.card import card_html
         from riskcalc.report.comparison_words import opening
-        from riskcalc.report.data import Estimate
+        from riskcalc.report.estimate import Estimate
         from riskcalc.report.rounding import money_estimate, percent_estimate
 
         def said(figure: Mapping[str, Any]) -> Estimate:

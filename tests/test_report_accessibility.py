@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from riskcalc.report.data import Detail, DetailRow, Estimate
+from riskcalc.report.data import Detail, DetailRow
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.method import method
 from riskcalc.report.page import report_html
 

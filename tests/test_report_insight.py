@@ -8,7 +8,7 @@ from runpy import run_path
 import pytest
 
 from riskcalc.publication.page_insight import is_settled, page_insight, worth_finding_out
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.insight import claim_words, insight_words
 from riskcalc.report.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, InformationRow, Insight, OddsRow
 from riskcalc.report.page import report_html

@@ -15,7 +15,8 @@ import pytest
 
 from riskcalc.report.cautions import cautions
 from riskcalc.report.check import check_report
-from riskcalc.report.data import Estimate, FitRow, ReportData
+from riskcalc.report.data import FitRow, ReportData
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.exhibit import csv_text
 from riskcalc.report.page import report_html, write_report
 

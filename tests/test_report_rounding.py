@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from riskcalc.report import rounding
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 
 NB = "\u00a0"
 THIN = "\u202f"

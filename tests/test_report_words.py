@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from riskcalc.report import words
-from riskcalc.report.data import Estimate, ReportData
+from riskcalc.report.data import ReportData
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.findings import ties_words
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from riskcalc.report import insight_data as page
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.sensitivity.break_even import says_something
 
 Figures = Mapping[str, Any]

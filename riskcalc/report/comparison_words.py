@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.rounding import money, money_estimate, percent_estimate, years
 from riskcalc.report.words import frequency
 

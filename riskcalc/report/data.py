@@ -8,14 +8,13 @@ of the page.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-if TYPE_CHECKING:
-    from riskcalc.report.insight_data import Insight
-    from riskcalc.report.method import MethodPart
+from riskcalc.report.estimate import Estimate
+from riskcalc.report.insight_data import Insight
+from riskcalc.report.method import MethodPart
 
 Floats = NDArray[np.float64]
 
@@ -25,18 +24,6 @@ CASH_LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
 SKETCH_LEVELS = np.linspace(0.01, 0.99, 99)
 #: Weeks are shown in half hours.
 WEEK_STEPS = 336
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A figure and its standard error (spread between independent scrambles over the root of their number).
-
-    `value` None: a quantile that is not reached (payback that never comes). `se` 0.0: the figure does not
-    vary between scrambles; NaN: not known (the page then shows the figure coarsely and says so).
-    """
-
-    value: float | None
-    se: float = float("nan")
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from riskcalc.report import rounding
-from riskcalc.report.data import Detail, DetailRow, Estimate
+from riskcalc.report.data import Detail, DetailRow
+from riskcalc.report.estimate import Estimate
 
 #: Tables that stand with the money; all others stand with the energy.
 WITH_MONEY = ("worth", "investment")

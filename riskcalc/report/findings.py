@@ -9,7 +9,8 @@ import numpy as np
 from riskcalc.report.charts.energy import MONTHS
 from riskcalc.report.charts.futures import dots_per_year
 from riskcalc.report.charts.ranking import swings
-from riskcalc.report.data import Estimate, ReportData, Week
+from riskcalc.report.data import ReportData, Week
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.labels import short
 from riskcalc.report.rounding import NO_BREAK, money, percent, percent_estimate, significant, years
 

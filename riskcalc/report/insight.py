@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, Insight
 from riskcalc.report.labels import capital, shown_unit
 from riskcalc.report.rounding import (

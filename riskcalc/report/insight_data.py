@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.labels import shown_unit
 
 MINUS = "−"

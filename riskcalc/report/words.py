@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 
-from riskcalc.report.data import Estimate, Payback, ReportData, Worth
+from riskcalc.report.data import Payback, ReportData, Worth
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.rounding import NO_BREAK, money, money_estimate, percent_estimate, years
 
 #: What N of "1 in N" may be, times a power of ten.

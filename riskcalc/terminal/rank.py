@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.insight import value_text
 from riskcalc.report.insight_data import BreakEvenRow
 from riskcalc.report.labels import capital

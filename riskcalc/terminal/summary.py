@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.rounding import money_estimate, percent_estimate, years
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.sun.fit import FitLine

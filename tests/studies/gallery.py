@@ -19,7 +19,7 @@ from typing import Any
 
 import riskcalc.api
 from riskcalc.output import write_files
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.rounding import money_estimate, percent_estimate, years
 from riskcalc.terminal.summary import PLAIN
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.report.charts.look import PAPER, WIDE, finished, rows, upright_title, year_ticks
-from riskcalc.report.data import Estimate
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.rounding import percent_estimate
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,8 @@ import altair as alt
 import numpy as np
 
 from riskcalc.report.charts.look import PAPER, finished, rows
-from riskcalc.report.data import Estimate, RankingRow
+from riskcalc.report.data import RankingRow
+from riskcalc.report.estimate import Estimate
 from riskcalc.report.labels import short
 from riskcalc.report.rounding import money_estimate, percent_estimate
 
