@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -70,17 +71,9 @@ def local_clock(zone: str, *, slot_minutes: int = 60, year: int = CALENDAR_YEAR)
     """
     if slot_minutes not in SLOT_CHOICES:
         raise ValueError(f"slot_minutes: {slot_minutes}; accepted: {SLOT_CHOICES}")
-    info = _zone_info(zone)
     offset = standard_offset_minutes(zone, year)
-    start = datetime(year, 1, 1, tzinfo=UTC) - timedelta(minutes=offset)
-    # Zones change on whole or half UTC hours: asking every half hour finds each change exactly.
-    half_hours = MINUTES_PER_YEAR // 30
-    shift_of_half_hour = np.empty(half_hours, dtype=np.int64)
-    for index in range(half_hours):
-        local = (start + timedelta(minutes=30 * index)).astimezone(info)
-        shift_of_half_hour[index] = int(local.utcoffset().total_seconds() // 60) - offset  # type: ignore[union-attr]
     standard_minute = np.arange(0, MINUTES_PER_YEAR, slot_minutes)
-    shift = shift_of_half_hour[standard_minute // 30]
+    shift = _shift_of_half_hour(zone, year, offset)[standard_minute // 30]
     wall = (standard_minute + shift) % MINUTES_PER_YEAR
     day = wall // MINUTES_PER_DAY
     first_weekday = datetime(year, 1, 1, tzinfo=UTC).weekday()
@@ -103,6 +96,19 @@ def wall_minute_of_step(clock: LocalClock, *, step_minutes: int) -> NDArray[np.i
     """
     standard_minute = np.arange(0, MINUTES_PER_YEAR, step_minutes)
     return (standard_minute + clock.shift_minutes[standard_minute // clock.slot_minutes]) % MINUTES_PER_YEAR
+
+
+@lru_cache(maxsize=8)
+def _shift_of_half_hour(zone: str, year: int, offset: int) -> NDArray[np.int64]:
+    """Return what summer time adds at the start of each half hour of the standard-time year [minutes]."""
+    info = _zone_info(zone)
+    start = datetime(year, 1, 1, tzinfo=UTC) - timedelta(minutes=offset)
+    # Zones change on whole or half UTC hours: asking every half hour finds each change exactly.
+    shift = np.empty(MINUTES_PER_YEAR // 30, dtype=np.int64)
+    for index in range(len(shift)):
+        local = (start + timedelta(minutes=30 * index)).astimezone(info)
+        shift[index] = int(local.utcoffset().total_seconds() // 60) - offset  # type: ignore[union-attr]
+    return _frozen(shift)
 
 
 def _zone_info(zone: str) -> ZoneInfo:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,6 +92,7 @@ def sun_position(
     }
 
 
+@lru_cache(maxsize=8)
 def sun_path(
     latitude_deg: float,
     longitude_deg: float,
@@ -98,7 +100,7 @@ def sun_path(
     utc_offset_hours: float = 0.0,
     year: int = CALENDAR_YEAR,
 ) -> SunPath:
-    """Return the sun of one place for the 8760 hours of its standard-time year.
+    """Return the sun of one place for the 8760 hours of its standard-time year, computed once per place.
 
     Parameters
     ----------

@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
-from functools import cached_property, lru_cache
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +28,7 @@ from riskcalc.weather.climates import climate
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
-from riskcalc.weather.solar import SunPath, sun_path
+from riskcalc.weather.solar import sun_path
 from riskcalc.world.habits import split_meter
 from riskcalc.world.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.world.pool_order import fair_order, put_in_order
@@ -154,22 +154,11 @@ def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = N
     )
 
 
-@lru_cache(maxsize=8)
-def sun_of(latitude_deg: float, longitude_deg: float, altitude_m: float, utc_offset_hours: float) -> SunPath:
-    """Return the sun over a site, computed once per site."""
-    return sun_path(
-        latitude_deg=latitude_deg,
-        longitude_deg=longitude_deg,
-        altitude_m=altitude_m,
-        utc_offset_hours=utc_offset_hours,
-    )
-
-
 def _solar_w(scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
     rows = max(1, planes[-1].rows.stop if planes else 1)
     solar_w = np.zeros((weather.years, rows, 8760), dtype=np.float32)
     if planes:
-        sun = sun_of(weather.latitude_deg, weather.longitude_deg, weather.altitude_m, weather.utc_offset_hours)
+        sun = sun_path(weather.latitude_deg, weather.longitude_deg, weather.altitude_m, weather.utc_offset_hours)
         for plane in planes:
             solar_w[:, plane.rows] = node_power_w(scenario, plane, weather, sun)
     return solar_w
