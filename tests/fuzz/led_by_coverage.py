@@ -3,7 +3,9 @@
     pip install -e '.[fuzz]'
     python tests/fuzz/led_by_coverage.py "measured months" --runs 100000
 
-It stops at the first case that ends in anything but figures or an InputError with words, and keeps it in this folder.
+Files of a whole year are too long to be mutated whole and are refused at once when shortened: there atheris makes a
+change, which is laid over the sound example (`changed`). It stops at the first case that ends in anything but figures
+or an InputError with words, warnings included, and keeps it in this folder.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ import random
 import resource
 import sys
 import tempfile
+import warnings
 from pathlib import Path
 
 import atheris
@@ -25,8 +28,28 @@ with atheris.instrument_imports(include=["tomllib", *(f"riskcalc.{name}" for nam
     from inputs import ENTRIES, damaged
     from run import Count, tried_file
 
-#: Longest input that is tried [bytes].
-LONGEST = 20_000
+#: Longest input that atheris makes [bytes]; of a longer example it makes changes, each at most so long.
+LONGEST, LONGEST_CHANGE = 20_000, 400
+#: How a change begins: where it is laid, and how many bytes of the example it takes the place of [bytes each].
+PLACE, TAKEN = 4, 2
+
+
+def changed(example: bytes, change: bytes) -> bytes:
+    """Return the example with one stretch of it exchanged for the bytes of a change."""
+    start = int.from_bytes(change[:PLACE], "big") % (len(example) + 1)
+    end = start + int.from_bytes(change[PLACE : PLACE + TAKEN], "big")
+    return example[:start] + change[PLACE + TAKEN :] + example[end:]
+
+
+def some_changes(example: bytes) -> list[bytes]:
+    """Return changes to begin with: parts of a line left out, said again or filled with what numbers look like."""
+    chance, found = random.Random(1), [bytes(PLACE + TAKEN)]
+    for number in range(40):
+        start = chance.randrange(min(len(example), 300) if number < 20 else len(example))
+        taken = chance.choice((0, 1, 5, 40))
+        piece = chance.choice((b"", b"-1", b"1e308", b"nan", b"\n", b",", example[start : start + 60]))
+        found.append(start.to_bytes(PLACE, "big") + taken.to_bytes(TAKEN, "big") + piece)
+    return found
 
 
 def main() -> None:
@@ -36,8 +59,12 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=10_000)
     wanted = parser.parse_args()
     entry, folder, count = ENTRIES[wanted.entry], Path(tempfile.mkdtemp()), Count()
+    example = entry.example()
+    by_change = len(example) > LONGEST
+    warnings.simplefilter("error")
 
-    def one(content: bytes) -> None:
+    def one(made: bytes) -> None:
+        content = changed(example, made) if by_change else made
         fault = tried_file(entry, content, folder, count)
         if fault:
             raise RuntimeError(fault)
@@ -48,10 +75,11 @@ def main() -> None:
             print(f"{wanted.entry}: {said}", flush=True)
 
     seeds = Path(tempfile.mkdtemp())
-    (seeds / "sound").write_bytes(entry.example()[:LONGEST])
-    for number in range(40):
-        (seeds / f"damaged{number}").write_bytes(damaged(entry.example(), random.Random(number))[:LONGEST])
-    options = [f"-runs={wanted.runs}", f"-max_len={LONGEST}", "-rss_limit_mb=4000", "-timeout=20", str(seeds)]
+    begun = [example, *(damaged(example, random.Random(number))[:LONGEST] for number in range(40))]
+    for number, content in enumerate(some_changes(example) if by_change else begun):
+        (seeds / f"{number:02d}").write_bytes(content)
+    longest = LONGEST_CHANGE if by_change else LONGEST
+    options = [f"-runs={wanted.runs}", f"-max_len={longest}", "-rss_limit_mb=4000", "-timeout=20", str(seeds)]
     atheris.Setup([sys.argv[0], *options], one)
     atheris.Fuzz()
 
