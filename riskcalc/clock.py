@@ -103,12 +103,18 @@ def _shift_of_half_hour(zone: str, year: int, offset: int) -> NDArray[np.int64]:
     """Return what summer time adds at the start of each half hour of the standard-time year [minutes]."""
     info = _zone_info(zone)
     start = datetime(year, 1, 1, tzinfo=UTC) - timedelta(minutes=offset)
-    # Zones change on whole or half UTC hours: asking every half hour finds each change exactly.
-    shift = np.empty(MINUTES_PER_YEAR // 30, dtype=np.int64)
-    for index in range(len(shift)):
-        local = (start + timedelta(minutes=30 * index)).astimezone(info)
-        shift[index] = int(local.utcoffset().total_seconds() // 60) - offset  # type: ignore[union-attr]
-    return _frozen(shift)
+
+    def shift(half_hour: int) -> int:
+        local = (start + timedelta(minutes=30 * half_hour)).astimezone(info)
+        return int(local.utcoffset().total_seconds() // 60) - offset  # type: ignore[union-attr]
+
+    # Zones change on whole or half UTC hours, at most once a day: only days that end otherwise than they began are asked
+    # half hour by half hour.
+    midnights = np.array([shift(48 * day) for day in range(DAYS + 1)])
+    shifts = np.repeat(midnights[:-1], 48)
+    for day in np.flatnonzero(np.diff(midnights)):
+        shifts[48 * day : 48 * (day + 1)] = [shift(index) for index in range(48 * day, 48 * (day + 1))]
+    return _frozen(shifts)
 
 
 def _zone_info(zone: str) -> ZoneInfo:
