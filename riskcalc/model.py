@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from threading import Thread
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,10 +22,11 @@ from riskcalc.planning.optimised import SEARCH_DRAWS, Optimised, optimised_plan,
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
-from riskcalc.uncertainty.sampling import Design, design, draws_run
+from riskcalc.uncertainty.sampling import Design, design, draws_run, unit_cube
 from riskcalc.world.electrical import check_fit, scenario_fit
 from riskcalc.world.pools import Pools, YearsAtHand, pools
 from riskcalc.world.schedule import clock_of, slot_plan
+from riskcalc.world.store import user_store
 from riskcalc.worth.valuation import Valuation, valuation
 
 Floats = NDArray[np.float64]
@@ -70,11 +72,13 @@ def assessment(
     on_year: Callable[[int], None] | None = None,
     workers: Workers | None = None,
     on_block: OnBlock | None = None,
+    meanwhile: Callable[[], object] | None = None,
 ) -> Assessment:
     """Draw the scenario's futures and follow each through the horizon; `on_year` hears of each year that is done.
 
     `workers` do the simulating: the threads of this process unless others are given, with the same bits. `on_block` is
-    handed each block of draws as it is done: which they are, their values, energy and money.
+    handed each block of draws as it is done: which they are, their values, energy and money. `meanwhile` is called once
+    beside the simulation, which leaves the interpreter's lock free most of the time.
 
     Raises
     ------
@@ -88,6 +92,8 @@ def assessment(
         values = drawn_values(scenario, random)
         world = building.result()
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
+    if meanwhile is not None:
+        Thread(target=meanwhile, name="riskcalc meanwhile").start()
     simulation, money = evaluated(scenario, world, random, values, on_year=on_year, workers=workers, on_block=on_block)
     return Assessment(scenario, random, values, world, simulation, money)
 
@@ -182,7 +188,15 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
         seed=study.seed,
         scrambles=study.scrambles,
         correlations=scenario.correlation_of(),
+        cube=kept_cube,
     )
+
+
+def kept_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
+    """Return the points of `unit_cube`, from disk if they are there: to make them scipy's statistics must be read, a second."""
+    how = {"draws": draws, "scrambles": scrambles, "seed": seed}
+    kept = user_store().kept("points", repr((dimensions, how)), lambda: {"points": unit_cube(dimensions, **how)})
+    return np.array(kept["points"])
 
 
 def random_keys(scenario: Scenario) -> tuple[str, ...]:

@@ -60,14 +60,8 @@ def assess(
     scenario = read(scenario_file, overrides)
 
     from riskcalc.model import assessment
-    from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.precision import recorded, settled
-    from riskcalc.publication.page_data import report_data
-    from riskcalc.publication.whole_result import whole_result
-    from riskcalc.report.page import report_html
-    from riskcalc.results.result import draw_table
-    from riskcalc.terminal.summary import summary_lines, years_shown
-    from riskcalc.terminal.until import precision_shown, until_lines
+    from riskcalc.output import check_writable
+    from riskcalc.terminal.summary import years_shown
 
     folder = out or Path("reports") / scenario.name
     check_writable(folder)
@@ -77,9 +71,14 @@ def assess(
                 years_shown(scenario.study.horizon_years) as year_done,
                 nullcontext() if workers is None else workers.draws_file(folder, scenario) as block_done,
             ):
-                found = assessment(scenario, on_year=year_done, workers=workers, on_block=block_done)
+                found = assessment(
+                    scenario, on_year=year_done, workers=workers, on_block=block_done, meanwhile=read_modules_of_page
+                )
             made = None
         else:
+            from riskcalc.precision import settled
+            from riskcalc.terminal.until import precision_shown
+
             with precision_shown(scenario.study.horizon_years, tolerance=until) as (year_done, round_done):
                 made = settled(
                     scenario,
@@ -90,6 +89,16 @@ def assess(
                     workers=workers,
                 )
             found = made.assessment
+
+    from riskcalc.output import csv_text, json_text, write_files
+    from riskcalc.precision import recorded
+    from riskcalc.publication.page_data import report_data
+    from riskcalc.publication.whole_result import whole_result
+    from riskcalc.report.page import report_html
+    from riskcalc.results.result import draw_table
+    from riskcalc.terminal.summary import summary_lines
+    from riskcalc.terminal.until import until_lines
+
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
     page = report_html(report_data(found, figures=figures, command=asked))
@@ -102,3 +111,10 @@ def assess(
     said = [] if made is None else until_lines(made)
     lines = [json_text(figures).rstrip()] if as_json else [*summary_lines(figures), *said, str(written[-1])]
     typer.echo("\n".join(lines))
+
+
+def read_modules_of_page() -> None:
+    """Read, while the futures are simulated, the modules that are needed afterwards: a second and a half."""
+    import riskcalc.publication.page_data
+    import riskcalc.publication.whole_result
+    import riskcalc.report.page  # noqa: F401

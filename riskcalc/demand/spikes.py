@@ -13,15 +13,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter1d
-from scipy.spatial import KDTree
 
 from riskcalc.clock import local_clock
 from riskcalc.demand.compiled import compiled
 from riskcalc.demand.events import appliance_years
+
+if TYPE_CHECKING:
+    from scipy.spatial import KDTree
 
 #: Shortest interval that hides spikes worth restoring [min]; readings of shorter ones are held.
 SHORTEST_INTERVAL = 15
@@ -138,6 +140,8 @@ def _joined(mean_w, base, excess, candidates, above_base, donor_excess):
 def _base_and_excess(
     flat: NDArray[np.float64], interval_minutes: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    from scipy.ndimage import minimum_filter1d  # a fifth of a second, for meters only
+
     width = 2 * (BASE_REACH_MINUTES // interval_minutes) + 1
     base = minimum_filter1d(flat, size=max(width, 3), mode="nearest")
     return base, flat - base
@@ -155,6 +159,8 @@ def _features(excess: NDArray[np.float64]) -> NDArray[np.float64]:
 @lru_cache(maxsize=4)
 def _donors(interval_minutes: int) -> tuple[KDTree, NDArray[np.float32], NDArray[np.float64]]:
     """Search tree over donor intervals, their minutes above base (donors, interval), their excess."""
+    from scipy.spatial import KDTree  # as above
+
     excesses, minutes = [], []
     for number, (keys, occupants) in enumerate(_DONOR_HOMES):
         pool = appliance_years(

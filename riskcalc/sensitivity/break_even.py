@@ -19,7 +19,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from riskcalc.model import Assessment
 from riskcalc.scenario import bounds_of
@@ -149,6 +148,8 @@ def crossing(odds: Odds, *, level: float, low: float, high: float, start: float)
     if gaps[nearest] == 0.0 or gaps[nearest + 1] == 0.0:
         root = one if gaps[nearest] == 0.0 else other
     else:
+        from scipy.optimize import brentq  # a quarter of a second, not needed by every command
+
         root = float(brentq(lambda point: odds(point) - level, one, other, xtol=1e-5 * (high - low), rtol=1e-8))
     return root, float(gaps[0] + level), float(gaps[-1] + level)
 

@@ -9,7 +9,7 @@ the usual formula for independent draws is not (Owen, Monte Carlo theory, method
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,6 +76,7 @@ def design(
     seed: int,
     scrambles: int = 8,
     correlations: Mapping[tuple[str, str], float] | None = None,
+    cube: Callable[..., Floats] | None = None,
 ) -> Design:
     """Return the random numbers of a run: the same for the same arguments, whatever the order of `keys`.
 
@@ -92,11 +93,13 @@ def design(
         Horizon, and number of joint weather-and-demand years in the pools.
     correlations
         Correlation of the normal scores of pairs of keys (Gaussian copula).
+    cube
+        Stands in for `unit_cube`: the same points from where they are kept.
     """
     luck = sorted({key for key in keys if LUCK_MARK in key})
     ordered = sorted(set(keys) - set(luck))
-    cube = unit_cube(len(ordered) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
-    scalars, noise = cube[: len(ordered)], cube[len(ordered) :].reshape(years, 4, draws)
+    points = (cube or unit_cube)(len(ordered) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
+    scalars, noise = points[: len(ordered)], points[len(ordered) :].reshape(years, 4, draws)
     scalars = correlated(scalars, correlation_matrix(ordered, correlations or {}))
     normals = special.ndtri(noise[:, [0, 1, 3]])
     return Design(
