@@ -53,7 +53,7 @@ def demand_chart(months: MonthlyEnergy, *, width: int) -> alt.TopLevelMixin:
             ),
         )
     )
-    return finished(bars.properties(width=width - 44, height=260 if width >= WIDE else 210))
+    return finished(bars, width=width - 44, height=260 if width >= WIDE else 210)
 
 
 def solar_chart(months: MonthlyEnergy, *, width: int) -> alt.TopLevelMixin:
@@ -77,7 +77,7 @@ def solar_chart(months: MonthlyEnergy, *, width: int) -> alt.TopLevelMixin:
         .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     )
     layers = [bars, waste, reach] if float(wasted.sum()) > 0.005 * float(used.sum()) else [bars, reach]
-    return finished(alt.layer(*layers).properties(width=width - 44, height=260 if width >= WIDE else 210))
+    return finished(alt.layer(*layers), width=width - 44, height=260 if width >= WIDE else 210)
 
 
 def _months(width: int) -> alt.X:

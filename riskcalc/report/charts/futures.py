@@ -77,7 +77,7 @@ def futures_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
         .encode(x=across, text=alt.Text("text:N"), y=alt.YValue(height * cell + 24))
     )
     layers = alt.layer(lines, marks, labels, title)
-    return finished(layers.properties(width=columns * cell, height=height * cell))
+    return finished(layers, width=columns * cell, height=height * cell)
 
 
 def _grid(dots: NDArray[np.int64], width: int) -> tuple[int, int, int, float]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, TypeVar
 
 import altair as alt
 
@@ -71,9 +71,19 @@ LOOK = {
 }
 
 
-def finished(chart: alt.Chart | alt.LayerChart | alt.FacetChart | alt.VConcatChart) -> alt.TopLevelMixin:
-    """Return the chart with the shared look on it."""
+Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart | alt.FacetChart, alt.VConcatChart)
+
+
+def finished(chart: Drawn, **size: float) -> Drawn:
+    """Return the chart with the shared look on it, and its width and height if it has none yet."""
     chart.config = LOOK
+    return sized(chart, **size)
+
+
+def sized(chart: Drawn, **size: float) -> Drawn:
+    """Return the chart itself with width and height set: the method of altair that does this copies all of it."""
+    for side, pixels in size.items():
+        setattr(chart, side, pixels)
     return chart
 
 

@@ -42,7 +42,7 @@ def cash_chart(fan: CashFan, *, currency: str, width: int) -> alt.TopLevelMixin:
         line.encode(x=x, y=y),
         labels,
     )
-    return finished(layers.properties(width=plot_width, height=300 if width >= WIDE else 250))
+    return finished(layers, width=plot_width, height=300 if width >= WIDE else 250)
 
 
 def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin:
@@ -102,7 +102,7 @@ def worth_chart(worth: Worth, *, currency: str, width: int) -> alt.TopLevelMixin
         .encode(x=x, y=alt.Y("share:Q"))
     )
     layers = [bars, refused, mark, text] if worth.refused_share > 0.0 else [bars, mark, text]
-    return finished(alt.layer(*layers).properties(width=width - 56, height=220 if width >= WIDE else 190))
+    return finished(alt.layer(*layers), width=width - 56, height=220 if width >= WIDE else 190)
 
 
 def _end_labels(fan: CashFan) -> alt.Chart:

@@ -65,4 +65,4 @@ def odds_chart(payback: Payback, *, width: int) -> alt.TopLevelMixin:
     if reached < 1:
         layers += [never, text.encode(x=x, y=y)]
     height = 300 if width >= WIDE else 240
-    return finished(alt.layer(*layers).properties(width=plot_width, height=height))
+    return finished(alt.layer(*layers), width=plot_width, height=height)

@@ -56,7 +56,7 @@ def best_chart(names: Sequence[str], shares: Sequence[Estimate], *, width: int) 
         .encode(x=x, y=y, text=alt.Text("text:N"))
     )
     layers = alt.layer(_names(lines), bars, reach, figures)
-    return finished(layers.properties(width=width - 10, height=height))
+    return finished(layers, width=width - 10, height=height)
 
 
 def spread_chart(
@@ -96,7 +96,7 @@ def spread_chart(
     )
     zero = alt.Chart(rows(low=[0.0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(x=x)
     layers = alt.layer(zero, _names(lines), outer, inner, dots)
-    return finished(layers.properties(width=width - 20, height=height))
+    return finished(layers, width=width - 20, height=height)
 
 
 def stay_chart(
@@ -138,7 +138,7 @@ def stay_chart(
         )
     if crossing is not None:
         layers.append(alt.Chart(rows(stay=[crossing])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x))
-    return finished(alt.layer(*layers).properties(width=plot_width, height=300 if width >= WIDE else 250))
+    return finished(alt.layer(*layers), width=plot_width, height=300 if width >= WIDE else 250)
 
 
 def _names(names: Sequence[Sequence[str]]) -> alt.LayerChart | alt.FacetChart:

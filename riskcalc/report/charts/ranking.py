@@ -53,7 +53,7 @@ def share_chart(ranking: Sequence[RankingRow], *, width: int) -> alt.TopLevelMix
         .encode(x=x, y=_row_scale(len(shown), "low:Q"), y2=alt.Y2("high:Q"))
     )
     layers = alt.layer(_names(shown), bars, zero, reach, figures)
-    return finished(layers.properties(width=width - 10, height=ROW_HEIGHT * len(shown)))
+    return finished(layers, width=width - 10, height=ROW_HEIGHT * len(shown))
 
 
 def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> alt.TopLevelMixin:
@@ -103,7 +103,7 @@ def swing_chart(ranking: Sequence[RankingRow], *, currency: str, width: int) -> 
     zero = alt.Chart(rows(low=[0.0])).mark_rule(color=PAPER["rule"], strokeWidth=1.5).encode(x=x)
     inside = [zero] if left - room < 0 < right + room else []
     layers = alt.layer(*inside, _names([swing.row for swing in shown]), line, hollow, full, *labels)
-    return finished(layers.properties(width=width - 10, height=ROW_HEIGHT * len(shown)))
+    return finished(layers, width=width - 10, height=ROW_HEIGHT * len(shown))
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.report.charts.look import PAPER, WIDE, finished, rows, upright_title
+from riskcalc.report.charts.look import PAPER, WIDE, finished, rows, sized, upright_title
 from riskcalc.report.data import WEEK_STEPS, Week
 
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -35,7 +35,7 @@ def week_chart(week: Week, *, top_w: float, width: int) -> alt.TopLevelMixin:
         layers.insert(1, _area(day, week.export_w, "solar", 0.45, x, y))
     if float(week.unmet_w.sum()) > 0:
         layers.append(_area(day, week.unmet_w, "unmet", 0.9, x, y))
-    power = alt.layer(*layers).properties(width=width - 56, height=power_height)
+    power = sized(alt.layer(*layers), width=width - 56, height=power_height)
     if week.capacity_wh <= 0:
         return finished(power)
     x_below = alt.X("day:Q", scale=alt.Scale(domain=[0, 7], nice=False), axis=_day_axis(week, labels=True))
@@ -44,8 +44,8 @@ def week_chart(week: Week, *, top_w: float, width: int) -> alt.TopLevelMixin:
         "low:Q", scale=alt.Scale(domain=[0, max(week.capacity_wh, week.battery_wh.max()) / 1000], nice=False), axis=kwh
     )
     stored = _area(day, week.battery_wh / 1000, "battery", 0.65, x_below, y_below)
-    below = alt.layer(stored).properties(width=width - 56, height=70)
-    return finished(alt.vconcat(power, below).resolve_scale(x="shared"))
+    below = sized(alt.layer(stored), width=width - 56, height=70)
+    return finished(alt.vconcat(power, below, resolve={"scale": {"x": "shared"}}))
 
 
 def top_watts(weeks: tuple[Week, ...]) -> float:
