@@ -47,8 +47,9 @@ class CashFlows:
         flows = np.asarray(flows, dtype=np.float64)
         if kind in self.by_kind:
             raise ValueError(f"kind of flow: {kind} is booked already")
-        if flows.shape != self.total.shape:
-            raise ValueError(f"{kind}: shape {flows.shape}; accepted: {self.total.shape}")
+        for booked in self.by_kind.values():
+            if flows.shape != booked.shape:
+                raise ValueError(f"{kind}: shape {flows.shape}; accepted: {booked.shape}")
         return CashFlows({**self.by_kind, kind: _frozen(flows.copy())})
 
 

@@ -205,10 +205,13 @@ def ranked_places(assessment: Assessment) -> dict[str, Floats]:
 
 
 def worth_ranking(assessment: Assessment) -> Ranking:
-    """Return what decides the net present value."""
-    return ranking(
-        assessment.valuation.net_present_value, ranked_places(assessment), scrambles=assessment.design.scrambles
-    )
+    """Return what decides the net present value; kept as long as the assessment, since figures and page both show it."""
+    if "worth_ranking" not in vars(assessment):
+        vars(assessment)["worth_ranking"] = ranking(
+            assessment.valuation.net_present_value, ranked_places(assessment), scrambles=assessment.design.scrambles
+        )
+    found: Ranking = vars(assessment)["worth_ranking"]
+    return found
 
 
 def labels(scenario: Scenario) -> dict[str, str]:

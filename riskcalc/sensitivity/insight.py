@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from riskcalc.futures.draw_blocks import Workers
@@ -55,15 +56,16 @@ def insight(
     scrambles, seed = assessment.design.scrambles, scenario.study.seed
     within = headline_years(assessment)
     factors = drawn_factors(assessment)
-    return Insight(
-        within,
-        level,
-        given_data_indices(money.net_present_value, factors, scrambles=scrambles),
-        odds_ranking(money.payback_years, factors, within_years=within, scrambles=scrambles, seed=seed),
-        information(money.net_present_value, factors, families(factors), scrambles=scrambles),
-        break_evens(assessment, level=level, simulate=simulate, workers=workers),
-        claim_results(assessment),
-    )
+    # Beside them, since a claim about some months runs the kernel once more, which needs no lock of the interpreter.
+    with ThreadPoolExecutor(1) as beside:
+        claims = beside.submit(claim_results, assessment)
+        given_data = given_data_indices(money.net_present_value, factors, scrambles=scrambles)
+        odds = odds_ranking(money.payback_years, factors, within_years=within, scrambles=scrambles, seed=seed)
+        known = information(money.net_present_value, factors, families(factors), scrambles=scrambles)
+        held = claims.result()
+    # After the claims: both value the same changes, each once.
+    values = break_evens(assessment, level=level, simulate=simulate, workers=workers)
+    return Insight(within, level, given_data, odds, known, values, held)
 
 
 def break_evens(

@@ -14,6 +14,7 @@ from typing import Any, cast
 import numpy as np
 
 from riskcalc.model import Assessment
+from riskcalc.worth.price_paths import PricePaths, paths_of
 from riskcalc.worth.valuation import Valuation, valuation
 
 KEPT = ("payback_years", "lasting_payback_years", "discounted_payback_years", "net_present_value")
@@ -45,9 +46,18 @@ def varied(assessment: Assessment, key: str, point: float) -> Assessment:
         values = {**assessment.values, key: np.broadcast_to(np.float64(point), (assessment.draws,))}
 
         def make() -> Valuation:
-            return valuation(assessment.scenario, assessment.simulation, values, assessment.design.path)
+            paths = None if key.startswith("prices.") else _paths(assessment)
+            return valuation(assessment.scenario, assessment.simulation, values, assessment.design.path, paths=paths)
 
         found[key, point] = replace(assessment, values=values, valuation=cast("Valuation", LazyValuation(make)))
         while len(found) > max(1, ROOM_BYTES // (len(KEPT) * 8 * assessment.draws)):
             found.popitem(last=False)
     return found[key, point]
+
+
+def _paths(assessment: Assessment) -> PricePaths:
+    """Return the price paths of an assessment, which no input but those of `prices` moves; kept as long as it is."""
+    if "paths" not in vars(assessment):
+        vars(assessment)["paths"] = paths_of(assessment.scenario, assessment.values, assessment.design.path)
+    paths: PricePaths = vars(assessment)["paths"]
+    return paths

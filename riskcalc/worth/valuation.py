@@ -12,12 +12,12 @@ from riskcalc.dispatch import Billed, Flow
 from riskcalc.futures.simulation import Simulation
 from riskcalc.money.cashflow import CashFlows
 from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import NEVER, balance, discounted_payback_years, simple_payback_years
+from riskcalc.money.payback import NEVER, balance, crossing_years, discounted_payback_years
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.sampling import PathNoise
 from riskcalc.worth.block_rates import block_charges
 from riskcalc.worth.costs import purchase_flows
-from riskcalc.worth.price_paths import paths_of
+from riskcalc.worth.price_paths import PricePaths, paths_of
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -50,10 +50,12 @@ class Valuation:
     net_present_value: Floats
 
 
-def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise: PathNoise) -> Valuation:
-    """Return what the energy of `simulation` is worth under each draw's prices."""
+def valuation(
+    scenario: Scenario, simulation: Simulation, values: Values, noise: PathNoise, *, paths: PricePaths | None = None
+) -> Valuation:
+    """Return what the energy of `simulation` is worth under each draw's prices; `paths` are `paths_of`, if at hand."""
     years, draws = simulation.working.shape
-    paths = paths_of(scenario, values, noise)
+    paths = paths_of(scenario, values, noise) if paths is None else paths
     import_path, export_path = paths.main, paths.export
     import_price = np.stack([values[f"tariff.rates.{name}.import_price_per_kwh"] for name in scenario.tariff.rates])
     export_price = values["tariff.export_price_per_kwh"]
@@ -77,6 +79,8 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
     without += DAYS_PER_YEAR * values["tariff.standing_charge_per_day"] * import_path
     flows = purchase_flows(scenario, simulation, values, saving=saving, level=paths.level)
     bought = simulation.course.bought
+    for_payback = flows.for_payback
+    cash_balance = balance(for_payback)
     discount_rate = values["prices.discount_rate_per_year"]
     return Valuation(
         saving=saving,
@@ -86,12 +90,10 @@ def valuation(scenario: Scenario, simulation: Simulation, values: Values, noise:
         price_level=paths.level,
         charging_cost=charging,
         flows=flows,
-        cash_balance=balance(flows.for_payback),
-        payback_years=_if_bought(bought, simple_payback_years(flows.for_payback)),
-        lasting_payback_years=_if_bought(bought, simple_payback_years(flows.for_payback, crossing="lasting")),
-        discounted_payback_years=_if_bought(
-            bought, discounted_payback_years(flows.for_payback, discount_rate=discount_rate)
-        ),
+        cash_balance=cash_balance,
+        payback_years=_if_bought(bought, crossing_years(cash_balance)),
+        lasting_payback_years=_if_bought(bought, crossing_years(cash_balance, crossing="lasting")),
+        discounted_payback_years=_if_bought(bought, discounted_payback_years(for_payback, discount_rate=discount_rate)),
         net_present_value=net_present_value(flows.total, discount_rate=discount_rate),
     )
 
