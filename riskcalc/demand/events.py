@@ -208,10 +208,13 @@ def _run(
     reachable_w: NDArray[np.float32], wired_w: NDArray[np.float32], arguments: tuple[object, ...], *, threads: int
 ) -> None:
     """Fill the pool, a run of years per thread; each thread writes only its own years."""
+    appliances = len(arguments[2])  # type: ignore[arg-type]
     edges = np.linspace(0, len(reachable_w), max(1, min(threads, len(reachable_w))) + 1).astype(int)
     with ThreadPoolExecutor(max_workers=max(threads, 1)) as executor:
         parts = [
-            executor.submit(synthesis.fill_years, reachable_w, wired_w, first, last, *arguments)
+            executor.submit(
+                synthesis.fill_years, reachable_w, wired_w, first, last, *arguments, *synthesis.scratch(appliances)
+            )
             for first, last in pairwise(edges)
         ]
         for part in parts:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.demand.chance import poisson, start_sequence, uniform
-from riskcalc.demand.compiled import compiled
+from riskcalc.demand.compiled import compiled, inner
 
 CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE = 0, 1, 2, 3, 4
 ALWAYS_ON, AT_HOME, MOVABLE = 0, 1, 2
@@ -31,7 +31,7 @@ _MOST_EVENTS = 64
 _PLACING_TRIES = 12
 
 
-@compiled
+@inner
 def _varied_length(state, length):
     """Return a whole number of minutes between half and one and a half times the table's length; short cycles stay."""
     if length < 10:
@@ -39,7 +39,7 @@ def _varied_length(state, length):
     return int(length * (0.5 + uniform(state)) + 0.5)
 
 
-@compiled
+@inner
 def _add_steady(buffer, start, length, power_w):
     """Add one steady cycle to a day's minutes, round the clock."""
     first = start % MINUTES
@@ -50,7 +50,7 @@ def _add_steady(buffer, start, length, power_w):
         buffer[minute] += power_w
 
 
-@compiled
+@inner
 def _add_shape(buffer, start, shape):
     """Add one cycle with a power for each of its minutes, round the clock."""
     minute = start % MINUTES
@@ -61,7 +61,7 @@ def _add_shape(buffer, start, shape):
             minute = 0
 
 
-@compiled
+@inner
 def _proposed_start(state, cumulative):
     """Return a minute of the day drawn from an activity profile (cumulative share by bin)."""
     draw = uniform(state)
@@ -78,7 +78,7 @@ def _proposed_start(state, cumulative):
     return index * width + int(uniform(state) * width)
 
 
-@compiled
+@inner
 def _stretch(minute, window):
     """Return first and last minute of the stretch at home and awake around a minute; (0, 0) if there is none."""
     up, out, back, bed = window[0], window[1], window[2], window[3]
@@ -91,7 +91,7 @@ def _stretch(minute, window):
     return int(back), int(bed)
 
 
-@compiled
+@inner
 def _free_start(start, length, starts, lengths, count):
     """Return the first start from `start` on, round the clock, that meets none of the cycles placed so far.
 
@@ -111,7 +111,7 @@ def _free_start(start, length, starts, lengths, count):
     return start
 
 
-@compiled
+@inner
 def _fill_lamps(state, buffer, window, cumulative, dark_of_bin, mean, length, power_w):
     """Lamps of one day: switched on while somebody is up, if it is dark enough; any number may burn at once."""
     for _ in range(poisson(state, mean)):
@@ -124,7 +124,7 @@ def _fill_lamps(state, buffer, window, cumulative, dark_of_bin, mean, length, po
             _add_steady(buffer, proposed, _varied_length(state, length), power_w)
 
 
-@compiled
+@inner
 def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_w):
     """Use of one appliance on one day: a proposed time counts only while somebody is at home and awake.
 
@@ -155,7 +155,7 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
             placed += 1
 
 
-@compiled
+@inner
 def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shape, window_start, window_length):
     """Cycles of a machine on one day, at their usual times in one buffer and in the window in the other.
 
@@ -184,7 +184,7 @@ def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shap
         moved_at += length
 
 
-@compiled
+@inner
 def _fill_charge(state, usual, moved, cumulative, chance, length_min, power_w, window_start, window_length):
     """Charge a car at most once a day: on arrival in one buffer, in the window in the other."""
     if uniform(state) < chance:
@@ -194,7 +194,7 @@ def _fill_charge(state, usual, moved, cumulative, chance, length_min, power_w, w
         _add_steady(moved, start, length, power_w)
 
 
-@compiled
+@inner
 def _fill_thermostat(state, buffer, day, next_start, length, power_w, mean_off):
     """Cycles that run day and night; returns the absolute minute of the next start."""
     day_first = day * MINUTES
@@ -211,7 +211,7 @@ def _fill_thermostat(state, buffer, day, next_start, length, power_w, mean_off):
     return start
 
 
-@compiled
+@inner
 def _fill_appliance(
     state, streams, kind, group, day, weekend, next_start, length, power_w, mean, profile, shape, windows, dark,
     moved_start, moved_length,
@@ -243,7 +243,7 @@ def _fill_appliance(
     return next_start
 
 
-@compiled
+@inner
 def _clear(buffers, standby):
     """Begin a day: standby in the stream that always runs, nothing in the others."""
     for side in range(2):
@@ -253,7 +253,7 @@ def _clear(buffers, standby):
                 buffers[side, stream, minute] = watts
 
 
-@compiled
+@inner
 def _store_slot(reachable_w, wired_w, year, row, slot, reach, wired, minute, slot_minutes, step_minutes):
     """Average one slot of one stream from the day's minutes into the year."""
     total = 0.0
@@ -277,6 +277,7 @@ def fill_years(
     reachable_w, wired_w, first_year, last_year, seed, stream_row,
     kind, group, name_hash, side, length_min, power_w, standby_w, daily_cycles, season, profile, shape, shape_first,
     window, darkness, moved_start, moved_length, weekend, day_slots, day_slot_first, slot_minute, step_minutes,
+    state, buffers, next_start, standby,
 ):  # fmt: skip
     """Fill pool years first_year..last_year - 1 of `reachable_w` (K, B, steps) and `wired_w` (K, B, slots) in place.
 
@@ -285,13 +286,9 @@ def fill_years(
     [W], standby [W], proposals per day (A, years), their factor by day of the year (A, 365), cumulative profile (A,
     2, bins),
     minutes above standby of shaped cycles (slice shape_first[a]..shape_first[a + 1]). `window` (K, 365, patterns, 4),
-    `darkness` (365, bins).
+    `darkness` (365, bins). The last four are those of `scratch`.
     """
     slot_minutes = MINUTES * 365 // wired_w.shape[2]
-    state = np.zeros(1, np.uint64)
-    buffers = np.zeros((2, _STREAM_COUNT, MINUTES), np.float32)
-    next_start = np.zeros(kind.shape[0])
-    standby = np.zeros(2)
     for a in range(kind.shape[0]):
         standby[side[a]] += standby_w[a]
     for year in range(first_year, last_year):
@@ -320,6 +317,15 @@ def fill_years(
                             stream],
                             slot_minute[slot], slot_minutes, step_minutes,
                         )  # fmt: skip
+
+
+def scratch(appliances: int) -> tuple[NDArray[np.generic], ...]:
+    """Return the arrays of zeros that `fill_years` works in; made here, since numba takes a second to compile `zeros`.
+
+    State of the random numbers, minutes of a day by side and stream, next start of each thermostat, standby by side.
+    """
+    buffers = np.zeros((2, _STREAM_COUNT, MINUTES), np.float32)
+    return np.zeros(1, np.uint64), buffers, np.zeros(appliances), np.zeros(2)
 
 
 def slots_by_day(slot_day: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
