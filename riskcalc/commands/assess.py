@@ -72,7 +72,7 @@ def assess(
                 nullcontext() if workers is None else workers.draws_file(folder, scenario) as block_done,
             ):
                 found = assessment(
-                    scenario, on_year=year_done, workers=workers, on_block=block_done, meanwhile=read_modules_of_page
+                    scenario, on_year=year_done, workers=workers, on_block=block_done, meanwhile=get_page_ready
                 )
             made = None
         else:
@@ -113,8 +113,10 @@ def assess(
     typer.echo("\n".join(lines))
 
 
-def read_modules_of_page() -> None:
-    """Read, while the futures are simulated, the modules that are needed afterwards: a second and a half."""
+def get_page_ready() -> None:
+    """Do, while the futures are simulated, what needs none of them: read the modules, start the renderer."""
     import riskcalc.publication.page_data
-    import riskcalc.publication.whole_result
-    import riskcalc.report.page  # noqa: F401
+    import riskcalc.publication.whole_result  # noqa: F401
+    from riskcalc.report.page import get_ready
+
+    get_ready()

@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, FunctionLoader, StrictUndefined
+from jinja2 import Environment, FunctionLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
 from riskcalc.report.charts.look import COLOURS
@@ -17,6 +18,17 @@ from riskcalc.report.charts.look import COLOURS
 def html_document(template: str, *, script: str = "", **shown: Any) -> str:
     """Return a template of this package filled with what is shown, as one page that needs nothing beside it."""
     style = style_sheet()
+    return page_template(template).render(
+        policy=content_policy(style, script),
+        style=Markup(style),  # noqa: S704 - our own file
+        script=Markup(script),  # noqa: S704 - our own file
+        **shown,
+    )
+
+
+@cache
+def page_template(name: str) -> Template:
+    """Return a template of this package, compiled once."""
     environment = Environment(
         autoescape=True,
         undefined=StrictUndefined,
@@ -26,12 +38,7 @@ def html_document(template: str, *, script: str = "", **shown: Any) -> str:
     )
     environment.filters["drawn"] = Markup
     environment.filters["equation"] = equation_html
-    return environment.get_template(template).render(
-        policy=content_policy(style, script),
-        style=Markup(style),  # noqa: S704 - our own file
-        script=Markup(script),  # noqa: S704 - our own file
-        **shown,
-    )
+    return environment.get_template(name)
 
 
 def equation_html(text: str) -> Markup:

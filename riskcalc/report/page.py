@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from riskcalc.report import words
+from riskcalc.report.charts.drawing import start_renderer
 from riskcalc.report.charts.sketch import HEIGHT, WIDTH, sketch_path
 from riskcalc.report.check import check_report
 from riskcalc.report.data import Assumption, Figure, FitRow, ReportData
 from riskcalc.report.details import detail_tables
-from riskcalc.report.document import html_document, own_text
+from riskcalc.report.document import html_document, own_text, page_template
 from riskcalc.report.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
 from riskcalc.report.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
 from riskcalc.report.explorer import explorer_json
@@ -32,6 +33,7 @@ from riskcalc.report.rounding import (
 )
 
 UNKNOWN = float("nan")
+TEMPLATE = "page.html.j2"
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,12 @@ def write_report(report: ReportData, path: Path) -> None:
     path.write_text(report_html(report), encoding="utf-8")
 
 
+def get_ready() -> None:
+    """Do what the first page of a process waits for, a second and a half: start the renderer, compile the template."""
+    start_renderer()
+    page_template(TEMPLATE)
+
+
 def report_html(report: ReportData) -> str:
     """Return the whole page as one HTML document without a reference to anything outside it.
 
@@ -59,7 +67,7 @@ def report_html(report: ReportData) -> str:
     check_report(report)
     explorer = explorer_json(report)
     return html_document(
-        "page.html.j2",
+        TEMPLATE,
         script=own_text("explorer.js") if explorer else "",
         report=report,
         explorer=explorer,

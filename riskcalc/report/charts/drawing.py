@@ -9,7 +9,7 @@ import textwrap
 import altair as alt
 import vl_convert
 
-from riskcalc.report.charts.look import FONT, PAPER
+from riskcalc.report.charts.look import FONT, PAPER, finished, rows
 
 #: What the renderer writes for scripts and styling that a still drawing does not need.
 IDLE_ATTRIBUTES = re.compile(r' (?:class|role|aria-[a-z]+|pointer-events)="[^"]*"| (?:opacity="1"|xmlns:xlink="[^"]*")')
@@ -27,6 +27,11 @@ TITLE_LETTERS, LETTER_WIDTH, LINE_HEIGHT, MARGIN = 40, 8.2, 19, 10
 def rendered(chart: alt.TopLevelMixin) -> str:
     """Return the chart as SVG with plain colours; the page and the file are both made from it, since it takes a while."""
     return _tidy(vl_convert.vegalite_to_svg(chart.to_dict(validate=False)))
+
+
+def start_renderer() -> None:
+    """Draw a single point, so that no later drawing waits until the renderer has started."""
+    rendered(finished(alt.Chart(rows(x=[0.0])).mark_point().encode(x=alt.X("x:Q"))))
 
 
 def drawing_file(chart: alt.TopLevelMixin, *, title: str) -> str:
