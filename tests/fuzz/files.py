@@ -128,23 +128,38 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     chance, found = random.Random(given.seed), Counter()
+    # A shell that starts this behind `&` has Ctrl-C ignored, and the runs would inherit that.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     os.environ.setdefault("RISKCALC_CACHE", tempfile.mkdtemp())
     with tempfile.TemporaryDirectory() as folder:
         trial = Trial(Path(folder))
         print(f"a run takes {trial.run_s:.1f} s", flush=True)
         for number in range(given.times):
-            for ending in ("SIGINT", "SIGTERM", "SIGKILL"):
-                for late in (False, True):
-                    found[
-                        ending, "while writing" if late else "any moment", trial.ended(ending, chance, late=late)
-                    ] += 1
-            found["two at once", "", trial.two_at_once(chance)] += 1
-            most = 2 * sum(map(len, next(iter(trial.whole)))) // 1024 + 200
-            found["small disk", "", trial.on_a_disk_of(most * (number + 1) // given.times)] += 1
-        for (what, when, ended), count in sorted(found.items()):
-            print(f"{what:<12} {when:<14} {ended:<44} {count:>5}")
-    bad = {"traceback", "half a file", "mixed"}
-    return 1 if any(ended in bad or ended.startswith(("bad", "mixed")) for _, _, ended in found) else 0
+            found += one_round(trial, chance, (number + 1) / given.times)
+            print(
+                f"{number + 1:>3} rounds: {found.total()} trials, {sum(map(found.get, filter(is_bad, found)))} bad",
+                flush=True,
+            )
+    for (what, when, ended), count in sorted(found.items()):
+        print(f"{what:<12} {when:<14} {ended:<44} {count:>5}")
+    return 1 if any(map(is_bad, found)) else 0
+
+
+def one_round(trial: Trial, chance: random.Random, share: float) -> Counter[tuple[str, str, str]]:
+    """End a run in every way, run two at once and one on a small disk; `share` of the room of two reports is there."""
+    found: Counter[tuple[str, str, str]] = Counter()
+    for ending in ("SIGINT", "SIGTERM", "SIGKILL"):
+        for late in (False, True):
+            found[ending, "while writing" if late else "any moment", trial.ended(ending, chance, late=late)] += 1
+    found["two at once", "", trial.two_at_once(chance)] += 1
+    most = 2 * sum(map(len, next(iter(trial.whole)))) // 1024 + 200
+    found["small disk", "", trial.on_a_disk_of(int(most * share))] += 1
+    return found
+
+
+def is_bad(outcome: tuple[str, str, str]) -> bool:
+    """Return whether a trial ended in half a report, a mixed one or a traceback."""
+    return outcome[2].startswith(("traceback", "half a file", "mixed", "bad"))
 
 
 if __name__ == "__main__":
