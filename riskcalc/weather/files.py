@@ -127,7 +127,7 @@ def _check_hours(month: object, day: object, hour: object, *, file: Path, head: 
 
     Fields are those of the start of each hour, or of its end.
     """
-    month, day, hour = (np.asarray(part, dtype=np.int64) for part in (month, day, hour))
+    month, day, hour = (_whole(part) for part in (month, day, hour))
     known = (month >= 1) & (month <= 12)
     leap_day = (month == 2) & (day == 29)
     found = (MONTH_STARTS[np.where(known, month, 1) - 1] + day - 1) * 24 + hour
@@ -135,8 +135,15 @@ def _check_hours(month: object, day: object, hour: object, *, file: Path, head: 
     wrong = np.flatnonzero((found != np.cumsum(~leap_day) - 1) & ~leap_day)
     if len(wrong):
         row = int(wrong[0])
-        given = f"month {month[row]}, day {day[row]}, hour {hour[row] + (not at_end)} in line {row + head + 1}"
+        time = f"month {month[row]}, day {day[row]}, hour {hour[row] + (not at_end)}" if month[row] else "no time"
+        given = f"{time} in line {row + head + 1}"
         raise one_problem(file, "time", given, "the hours of one year, each once, in their order")
+
+
+def _whole(part: object) -> NDArray[np.int64]:
+    """Return whole numbers, 0 where a line has no time."""
+    numbers = np.asarray(part, dtype=np.float64)
+    return np.where(np.isfinite(numbers), numbers, 0.0).astype(np.int64)
 
 
 def _typical_year(

@@ -3,12 +3,12 @@
 import random
 
 import pytest
-from inputs import ENTRIES, damaged, epw, meter_csv, weather_csv
+from inputs import ENTRIES, damaged, epw, meter_csv, tmy3, weather_csv
 from run import by_rule
 
 from riskcalc.demand.meter_file import read_meter_days
 from riskcalc.errors import InputError
-from riskcalc.weather.files import read_epw
+from riskcalc.weather.files import read_epw, read_tmy3
 
 
 @pytest.mark.parametrize("name", ENTRIES)
@@ -109,6 +109,16 @@ def test_hours_of_a_typical_year_out_of_order_are_named(tmp_path):
     (tmp_path / "w.epw").write_text("\n".join(cells), encoding="utf-8")
     with pytest.raises(InputError, match=r"'bright' in hour 493 of the year, line 501"):
         read_epw(tmp_path / "w.epw")
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_line_without_its_date_is_named(tmp_path):
+    """A TMY3 file with a line that holds no date is refused with the line, without a warning."""
+    lines = tmy3().decode().splitlines()
+    lines[1000] = ",".join(["", *lines[1000].split(",")[1:]])
+    (tmp_path / "w.csv").write_text("\n".join(lines), encoding="utf-8")
+    with pytest.raises(InputError, match="no time in line 1001"):
+        read_tmy3(tmp_path / "w.csv")
 
 
 def test_a_place_off_the_earth_is_refused(tmp_path):
