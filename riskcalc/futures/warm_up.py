@@ -1,17 +1,19 @@
-"""The kernel is compiled, or its compiled code loaded, while the pools are still being made.
+"""The kernels are compiled, or their compiled code loaded, while the pools are still being made.
 
-On the very first run that takes some seconds, later a tenth of one. The year that is run here is empty; what matters is
-that its arrays are of the kinds that pools bring, since the kernel is compiled for those.
+On the very first run that takes some seconds, later a tenth of one. The years that are run here are all but empty; what
+matters is that their arrays are of the kinds that pools bring, since the kernels are compiled for those.
 """
 
 from __future__ import annotations
 
+import warnings
 from threading import Thread
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.demand.events import appliance_years
 from riskcalc.dispatch import DispatchInputs, dispatch_year, param_rows
 from riskcalc.errors import InputError
 from riskcalc.scenario import Scenario
@@ -21,17 +23,27 @@ from riskcalc.world.schedule import clock_of, slot_plan
 
 def start_warm_up(scenario: Scenario) -> Thread:
     """Start getting the kernel ready beside other work; whoever needs it meanwhile waits for it by itself."""
+    # pvlib imports requests, which silences a warning of no use here for the whole process; numba, which sets filters
+    # and takes them back while it compiles, can undo that. A filter set before the thread begins is not undone.
+    warnings.filterwarnings("ignore", message="SOCKS support in urllib3")
     thread = Thread(target=warm_up, args=(scenario,), name="riskcalc warm-up")
     thread.start()
     return thread
 
 
 def warm_up(scenario: Scenario) -> None:
-    """Run one empty year of one draw through the kernel."""
+    """Run a year of one small load, then an empty year of one draw, through the kernels.
+
+    numba compiles one thing at a time. What makes the demand pool goes first: it compiles in a third of the time, and
+    the pool is then made while dispatch is being compiled.
+    """
     try:
-        plan = slot_plan(scenario, clock_of(scenario))
+        clock = clock_of(scenario)
+        plan = slot_plan(scenario, clock)
     except InputError:
         return  # the run itself will say so
+    if scenario.home.demand.source != "meter":
+        appliance_years({"router_standby": "unit"}, clock=clock, years=1, seed=0, occupants=1.0, threads=1)
     steps = plan.slots * plan.slot_minutes // scenario.study.step_minutes
     inputs = DispatchInputs(
         solar_w=_read_only(np.zeros((1, 1, 8760), dtype=np.float32)),
