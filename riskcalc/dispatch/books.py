@@ -1,4 +1,8 @@
-"""What is booked after the steps of a slot: flows by month, bills by rate, use of the battery, overload."""
+"""What is booked: use of the battery and overload after every slot, flows by month and bills by rate after a stretch.
+
+A *stretch* is a run of slots of one month, rate and weight. Every flow is a sum of its parts, so it is the same whether
+slots are booked one by one or together. Off grid every slot is a stretch, since short slots are counted.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +31,7 @@ SHORT_SHARE = 1e-6
 
 @inner
 def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
-    """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on throughout."""
+    """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on in all `steps`."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         on = fma(work[rows.ON + lane], work[rows.INVERSE_IDLE + lane], steps * work[rows.ON_WITHOUT_IDLE + lane])
@@ -72,11 +76,12 @@ def change_month(lanes: int, work: NDArray[np.float64], before: int, month: int)
 
 
 @inner
-def close_slot(lanes: int, steps: int, work: NDArray[np.float64], rate: int, kwh: float, billing: float,
-               off_grid: bool) -> None:  # fmt: skip
-    """Turn the slot's sums into flows and book them in this month (times `kwh`) and by rate (times `billing`)."""
-    _close_battery(lanes, work)
-    _settle_flows(lanes, steps, work)
+def close_stretch(
+    lanes: int, steps: int, slot_steps: int, work: NDArray[np.float64], rate: int, kwh: float, billing: float,
+    off_grid: bool,
+) -> None:  # fmt: skip
+    """Turn the stretch's sums into flows and book them in this month (times `kwh`) and by rate (times `billing`)."""
+    _settle_flows(lanes, steps, slot_steps, work)
     if off_grid:
         _settle_off_grid(lanes, work)
     lanes = min(lanes, LANES) & WHOLE
@@ -91,7 +96,8 @@ def close_slot(lanes: int, steps: int, work: NDArray[np.float64], rate: int, kwh
 
 
 @inner
-def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
+def close_slot(lanes: int, work: NDArray[np.float64]) -> None:
+    """Book what is stored at the end of a slot."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         stored = work[rows.BASE + lane] + work[rows.ABOVE + lane]
@@ -104,8 +110,8 @@ def _close_battery(lanes: int, work: NDArray[np.float64]) -> None:
 
 
 @inner
-def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
-    """Set FLOWS and BILLS of the slot, in W times steps, from its sums."""
+def _settle_flows(lanes: int, steps: int, slot_steps: int, work: NDArray[np.float64]) -> None:
+    """Set FLOWS and BILLS of the stretch of so many steps, in W times steps, from its sums."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         demand = work[rows.DEMAND + lane]
@@ -143,7 +149,7 @@ def _settle_flows(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         work[rows.ON_SUM + lane] += on
         work[_DEMAND_REACHABLE + lane] = demand
         work[_DEMAND_WIRED + lane] = wired
-        work[_PV_AVAILABLE + lane] = work[rows.SOLAR_AVAILABLE + lane] * steps
+        work[_PV_AVAILABLE + lane] = work[rows.SOLAR_SUM + lane] * slot_steps
         work[_PV_USED + lane] = pv_used
         work[_PV_TO_LOAD + lane] = sun_to_load
         work[_BATTERY_TO_LOAD + lane] = served - sun_to_load

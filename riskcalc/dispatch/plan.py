@@ -42,6 +42,7 @@ class PlanArrays(NamedTuple):
     grid_charge_on: NDArray[np.int64]
     target_share: NDArray[np.float64]
     reserve_share: NDArray[np.float64]
+    stretch_ends: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -218,6 +219,15 @@ class SlotPlan:
     def slots(self) -> int:
         """Number of slots."""
         return len(self.month)
+
+    @property
+    def stretch_ends(self) -> NDArray[np.bool_]:
+        """Whether a stretch ends with the slot, (slots,): slots of one month, rate and weight are booked in one sum."""
+        ends = np.ones(self.slots, dtype=bool)
+        ends[:-1] = False
+        for decides in (self.month, self.rate, self.rate_weight):
+            ends[:-1] |= decides[1:] != decides[:-1]
+        return ends
 
     def arrays(self) -> PlanArrays:
         """Return the arrays as a named tuple, `target_share` with one row or as many as pool years."""

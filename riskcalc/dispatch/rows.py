@@ -104,12 +104,15 @@ TINY = 1e-100
     GIVE_NOW,
     TARGET,
     FREE,
+    SLOT_DEMAND,
+) = range(44 * LANES, 60 * LANES, LANES)
+
+# Sums over the steps of a stretch, in W times steps, that of SOLAR_SUM in W times slots; and what one lane loop of a
+# step hands to the next.
+(
     DEMAND,
     WIRED,
-) = range(44 * LANES, 61 * LANES, LANES)
-
-# Sums over the steps of a slot, in W times steps; and what one lane loop of a step hands to the next.
-(
+    SOLAR_SUM,
     LEFT,
     DIRECT,
     FROM_CELLS,
@@ -123,13 +126,13 @@ TINY = 1e-100
     SURPLUS_NOW,
     CHARGE_NOW,
     IDLE_NOW,
-) = range(61 * LANES, 74 * LANES, LANES)
+) = range(60 * LANES, 76 * LANES, LANES)
 
-FIRST_SUM, END_OF_SUMS = LEFT, IDLE_NOW + LANES
+FIRST_SUM, END_OF_SUMS = DEMAND, SERVED_NOW
 
 # Blocks of rows. TOP_WEIGHTS is a row of another kind: for each basis the largest weight of any lane today, and at its
 # end the least rating of any lane.
-FLOWS = END_OF_SUMS
+FLOWS = IDLE_NOW + LANES
 BILLS = FLOWS + FLOW_ROWS * LANES
 #: The month that runs. Its books stand together here, not among those of the year: rows 12 apart hinder one another in
 #: the nearest cache, which cost as much as all other work between the steps.

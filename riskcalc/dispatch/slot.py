@@ -1,4 +1,4 @@
-"""What is set up before the steps of a slot: weights of the day, sun of the hour, limits, loads of the steps."""
+"""What is set up before the steps of a slot: weights of the day, sun of the hour, limits, sums of demand."""
 
 from __future__ import annotations
 
@@ -85,12 +85,17 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
 
 
 @inner
+def open_stretch(work: NDArray[np.float64]) -> None:
+    """Clear the sums over the steps of a stretch."""
+    work[rows.FIRST_SUM : rows.END_OF_SUMS] = 0.0
+
+
+@inner
 def open_slot(
     lanes: int, work: NDArray[np.float64], reserve_share: float, target_share: float, discharge: float
 ) -> None:
-    """Set a slot's limits and clear its sums; `discharge` is 1 where the cells may serve loads, else 0."""
+    """Set what a slot leaves to the cells; `discharge` is 1 where the cells may serve loads, else 0."""
     lanes = min(lanes, LANES) & WHOLE
-    work[rows.FIRST_SUM : rows.END_OF_SUMS] = 0.0
     for lane in range(lanes):
         stored = work[rows.STORED + lane]
         capacity = work[rows.CAPACITY + lane]
@@ -103,6 +108,13 @@ def open_slot(
         work[rows.ROOM + lane] = capacity - base
         work[rows.TARGET + lane] = target_share * capacity - base
         work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
+
+
+@inner
+def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
+    """Set what follows from an hour's sun and the day's limit of charging: power into the cells, the largest load."""
+    lanes = min(lanes, LANES) & WHOLE
+    for lane in range(lanes):
         solar = work[rows.SOLAR + lane]
         to_cells = solar * work[rows.TO_STORED + lane]
         work[rows.SOLAR_STORED + lane] = to_cells
@@ -128,20 +140,31 @@ def open_demand(
     lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, slot_sum: NDArray[np.float64],
     slot_peak: NDArray[np.float32], year: int, slot: int,
 ) -> bool:  # fmt: skip
-    """Set the slot's sums of demand; return whether a load may exceed the rating of any lane."""
+    """Set the slot's sum of demand and add it to the stretch's; return whether a load may exceed the rating of any lane."""
     lanes = min(lanes, LANES) & WHOLE
-    for lane in range(lanes):
-        work[rows.DEMAND + lane] = 0.0
-        work[rows.WIRED + lane] = 0.0
     peak = 0.0
     for basis in range(len(pool.rank_row)):
-        reachable = slot_sum[year, basis, slot]
         peak += work[rows.TOP_WEIGHTS + basis] * slot_peak[year, basis, slot]
-        wired = np.float64(pool.wired_w[year, basis, slot]) * steps
+    for lane in range(lanes):
+        work[rows.SLOT_DEMAND + lane] = 0.0
+    # Two at a time: more would be stored and loaded again for each basis, fewer bases have weight zero.
+    bases = len(pool.rank_row)
+    for basis in range(0, bases, 2):
+        other = min(basis + 1, bases - 1)
+        reachable_0, reachable_1 = slot_sum[year, basis, slot], slot_sum[year, other, slot]
+        wired_0 = np.float64(pool.wired_w[year, basis, slot]) * steps
+        wired_1 = np.float64(pool.wired_w[year, other, slot]) * steps
+        weights = rows.WEIGHTS + basis * LANES
         for lane in range(lanes):
-            weight = work[rows.WEIGHTS + basis * LANES + lane]
-            work[rows.DEMAND + lane] = fma(weight, reachable, work[rows.DEMAND + lane])
-            work[rows.WIRED + lane] = fma(weight, wired, work[rows.WIRED + lane])
+            weight_0 = work[weights + lane]
+            weight_1 = work[weights + LANES + lane]
+            demand = fma(weight_0, reachable_0, work[rows.SLOT_DEMAND + lane])
+            work[rows.SLOT_DEMAND + lane] = fma(weight_1, reachable_1, demand)
+            wired = fma(weight_0, wired_0, work[rows.WIRED + lane])
+            work[rows.WIRED + lane] = fma(weight_1, wired_1, wired)
+    for lane in range(lanes):
+        work[rows.DEMAND + lane] += work[rows.SLOT_DEMAND + lane]
+        work[rows.SOLAR_SUM + lane] += work[rows.SOLAR_AVAILABLE + lane]
     return peak > work[rows.LEAST_RATING]
 
 

@@ -5,13 +5,29 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.books import change_month, close_slot, close_year, count_overload, share_of_idle
+from riskcalc.dispatch.books import (
+    change_month,
+    close_slot,
+    close_stretch,
+    close_year,
+    count_overload,
+    share_of_idle,
+)
 from riskcalc.dispatch.compiled import compiled, inner
 from riskcalc.dispatch.loads import fill_loads
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
 from riskcalc.dispatch.rest import charge_from_grid, rest
-from riskcalc.dispatch.slot import nothing_stored, open_day, open_demand, open_slot, open_sun, open_year
+from riskcalc.dispatch.slot import (
+    nothing_stored,
+    open_day,
+    open_demand,
+    open_slot,
+    open_stretch,
+    open_sun,
+    open_year,
+    set_limits,
+)
 from riskcalc.dispatch.transfer import carry_from_cells, carry_with_sun
 
 
@@ -35,8 +51,6 @@ def _run_slot(
         feed_from_cells(lanes, steps, work)
     else:
         feed_with_sun(lanes, steps, work, export, from_grid)
-    if parallel and on:
-        share_of_idle(lanes, steps, work)
 
 
 @inner
@@ -46,14 +60,21 @@ def _run_group(
     work: NDArray[np.float64], absent: bool,
 ) -> None:  # fmt: skip
     open_year(lanes, work)
-    days, month = 0, -1
+    open_stretch(work)
+    days, month, hour, sun, steps_booked, steps_on = 0, -1, -1, False, 0, 0
     target_row = year if len(plan.target_share) > 1 else 0
     kwh = hours / 1000.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
-        if slot == 0 or day != plan.day[slot - 1]:
+        new_day = slot == 0 or day != plan.day[slot - 1]
+        if new_day:
             open_day(lanes, work, pool, year, day)
             days += 1
+        if plan.hour[slot] != hour or new_day:
+            hour, shone = plan.hour[slot], sun
+            sun = open_sun(lanes, work, pool, year, hour)
+            if sun or shone or new_day:
+                set_limits(lanes, work)
         if plan.month[slot] != month:
             change_month(lanes, work, month, plan.month[slot])
             month = plan.month[slot]
@@ -61,7 +82,6 @@ def _run_group(
         from_grid = plan.grid_charge_on[slot] != 0 and not off_grid and not absent
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
-        sun = open_sun(lanes, work, pool, year, plan.hour[slot])
         open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[target_row, slot], 1.0 if discharge else 0.0)
         overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot) and not absent
         carries = on and ((discharge or sun) if parallel else discharge)
@@ -73,9 +93,17 @@ def _run_group(
         _run_slot(lanes, parallel, export, steps, work, sun, on, carries, from_grid)
         if overload:
             count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel or off_grid else 0.0)
-        billing = kwh * plan.rate_weight[slot]
-        # The mask changes nothing; it tells the compiler that the index is not negative.
-        close_slot(lanes, steps, work, plan.rate[slot] & 4095, kwh, billing, off_grid)
+        close_slot(lanes, work)
+        steps_booked += steps
+        steps_on += steps if on else 0
+        if off_grid or plan.stretch_ends[slot]:
+            if parallel:
+                share_of_idle(lanes, steps_on, work)
+            billing = kwh * plan.rate_weight[slot]
+            # The mask changes nothing; it tells the compiler that the index is not negative.
+            close_stretch(lanes, steps_booked, steps, work, plan.rate[slot] & 4095, kwh, billing, off_grid)
+            open_stretch(work)
+            steps_booked, steps_on = 0, 0
     change_month(lanes, work, month, -1)
     close_year(lanes, work, days, len(plan.month))
 
