@@ -190,7 +190,7 @@ print(found.draws, status.split("VmHWM:")[1].split()[0])
 def test_memory_is_flat_in_draws(small_file):
     """Eight times the draws, 2,048 to 16,384 over 10 years, add less than 15 % to the peak, which stays below 1 GiB.
 
-    Kept whole they would need 3.5 kB a draw, 50 MB more; random numbers and money are kept, 26 MB. Whole-hour windows halve the slots, which are the time it takes.
+    Kept whole they would need 3.5 kB a draw, 50 MB more. Whole-hour windows halve the slots, which are the time it takes.
     The first, small run compiles what is not compiled yet, which takes memory of its own.
     """
     peaks = {}
