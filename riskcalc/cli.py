@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import errno
 import io
@@ -62,11 +63,13 @@ def main() -> None:
     """Run the command line; an error of ours keeps its traceback and exit code 1."""
     # Being told to end is like Ctrl-C: what was begun is tidied away. The code is the shells' own, 128 + 15.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    # Tidying at the very end takes milliseconds and is not interrupted.
+    atexit.register(_answer_signals, signal.SIG_IGN)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal that knows no bars gets question marks, not a traceback
     try:
-        app()
+        _run()
     except InputError as error:
         typer.echo(error_block(error, coloured=wants_colour()), err=True)
         sys.exit(BAD_INPUT)
@@ -78,6 +81,21 @@ def main() -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the end tries to write it again
         typer.echo(f"riskcalc: the output cannot be written: {error.strerror}", err=True)
         sys.exit(BAD_INPUT)
+
+
+def _run() -> None:
+    try:
+        app()
+    finally:
+        # The work is done or given up; threads that still run (of compilation, say) may be ended at once, in silence.
+        _answer_signals(signal.SIG_DFL)
+
+
+def _answer_signals(answer: signal.Handlers) -> None:
+    """Set what Ctrl-C and being told to end do from now on, unless whoever started the process has them ignored."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        if signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, answer)
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -154,3 +155,25 @@ def test_shipped_scenarios_check(scenario, tmp_path):
     """Every shipped scenario is sound and its kit fits its modules."""
     done = run("check", scenario, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize("ending", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize("when", ["tidying", "waiting"])
+def test_a_signal_after_the_work_is_done_ends_in_silence(ending, when):
+    """While threads are waited for it ends the process, while the end tidies it changes nothing; no traceback either way."""
+    kill = f"os.kill(os.getpid(), signal.{ending})"
+    begun = {
+        "tidying": f"atexit.register(lambda: {kill})",
+        "waiting": f"threading.Thread(target=lambda: (time.sleep(1.0), {kill}, time.sleep(9.0))).start()",
+    }[when]
+    script = f"import atexit, os, signal, sys, threading, time\nfrom riskcalc.cli import main\n{begun}\n"
+    done = subprocess.run(
+        [sys.executable, "-c", script + "sys.argv = ['riskcalc', '--help']\nmain()"],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert done.stderr == ""
+    assert "assess" in done.stdout
+    assert done.returncode == (0 if when == "tidying" else -getattr(signal, ending))
