@@ -1,10 +1,15 @@
-"""`python -m riskcalc` is the same as `riskcalc`."""
+"""Where the command `riskcalc` and `python -m riskcalc` begin."""
 
-import sys
+from riskcalc.interruption import end_when_told
 
-try:
-    from riskcalc.cli import main
 
+def main() -> None:
+    """Read the modules of the command line and run it."""
+    end_when_told()
+    from riskcalc.cli import main as run
+
+    run()
+
+
+if __name__ == "__main__":
     main()
-except KeyboardInterrupt:
-    sys.exit(130)  # Ctrl-C while modules are still being read; the code is the shells' own, 128 + 2

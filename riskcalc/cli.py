@@ -25,6 +25,7 @@ from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.commands.update import update
 from riskcalc.errors import InputError
+from riskcalc.interruption import answer, end_when_told
 
 BAD_INPUT = 2
 #: What the system says when something cannot be written although it is open.
@@ -61,10 +62,9 @@ for name, command, short in COMMANDS:
 
 def main() -> None:
     """Run the command line; an error of ours keeps its traceback and exit code 1."""
-    # Being told to end is like Ctrl-C: what was begun is tidied away. The code is the shells' own, 128 + 15.
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    end_when_told()
     # Tidying at the very end takes milliseconds and is not interrupted.
-    atexit.register(_answer_signals, signal.SIG_IGN)
+    atexit.register(answer, signal.SIG_IGN)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal that knows no bars gets question marks, not a traceback
@@ -88,14 +88,7 @@ def _run() -> None:
         app()
     finally:
         # The work is done or given up; threads that still run (of compilation, say) may be ended at once, in silence.
-        _answer_signals(signal.SIG_DFL)
-
-
-def _answer_signals(answer: signal.Handlers) -> None:
-    """Set what Ctrl-C and being told to end do from now on, unless whoever started the process has them ignored."""
-    for number in (signal.SIGINT, signal.SIGTERM):
-        if signal.getsignal(number) is not signal.SIG_IGN:
-            signal.signal(number, answer)
+        answer(signal.SIG_DFL)
 
 
 if __name__ == "__main__":

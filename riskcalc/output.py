@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from riskcalc.errors import InputError, one_problem
+from riskcalc.interruption import putting_away
 
 ACCEPTED = "a writable folder with room on its disk"
 #: What a run writes lies in a folder whose name starts with the first, and ends with the second once it counts.
@@ -90,7 +91,7 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 def _write_whole(folder: Path, texts: Mapping[str, str]) -> None:
-    with _undisturbed() as disturbed:
+    with putting_away(), _undisturbed() as disturbed:
         waiting = Path(tempfile.mkdtemp(prefix=WAITING, dir=folder))
         try:
             with disturbed():  # what takes long may be interrupted

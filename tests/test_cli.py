@@ -6,6 +6,7 @@ import json
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -177,3 +178,20 @@ def test_a_signal_after_the_work_is_done_ends_in_silence(ending, when):
     assert done.stderr == ""
     assert "assess" in done.stdout
     assert done.returncode == (0 if when == "tidying" else -getattr(signal, ending))
+
+
+def test_ctrl_c_while_modules_are_read_ends_in_silence(tmp_path):
+    """Six moments of the start, when imports and callbacks of libraries would turn it into a traceback or swallow it."""
+    for number in range(6):
+        process = subprocess.Popen(
+            [sys.executable, "-m", "riskcalc", "assess", "scenarios/night-only.toml", "--out", str(tmp_path)],
+            cwd=Path(__file__).parents[1],
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        time.sleep(0.3 + 0.1 * number)
+        process.send_signal(signal.SIGINT)
+        _, errors = process.communicate(timeout=60)
+        assert process.returncode == -signal.SIGINT
+        assert errors == ""
+    assert not list(tmp_path.iterdir())

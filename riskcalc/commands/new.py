@@ -145,10 +145,14 @@ def _check(text: str, file: Path) -> None:
     import tempfile
 
     from riskcalc.errors import InputError
+    from riskcalc.interruption import putting_away
     from riskcalc.scenario import read_scenario
 
     file.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile("w", suffix=".toml", prefix="new-", dir=file.parent, encoding="utf-8") as draft:
+    with (
+        putting_away(),
+        tempfile.NamedTemporaryFile("w", suffix=".toml", prefix="new-", dir=file.parent, encoding="utf-8") as draft,
+    ):
         draft.write(text)
         draft.flush()
         try:

@@ -31,6 +31,7 @@ from typing import Any
 import numpy as np
 
 from riskcalc import __version__
+from riskcalc.interruption import putting_away
 
 #: Version of the layout of an entry.
 LAYOUT = 1
@@ -78,7 +79,9 @@ class Store:
         if found is not None:
             return found
         made = dict(make())
-        if self._write(place, made):
+        with putting_away():
+            written = self._write(place, made)
+        if written:
             # Mapped from the file, the arrays need no memory of their own any more.
             return _read(place) or made
         return made
