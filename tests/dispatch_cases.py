@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from riskcalc.dispatch import DispatchInputs, SlotPlan, inverter_curve, param_rows
+from riskcalc.dispatch import ChargeByNeed, DispatchInputs, SlotPlan, inverter_curve, param_rows
 
 #: (slot, step) in minutes.
 STEPS = ((60, 60), (60, 20), (30, 10), (15, 5), (5, 5))
@@ -33,7 +34,10 @@ def random_case(
         charge_allowed=(rng.random((years, 365)) < 0.8).astype(float),
         step_minutes=step_minutes,
     )
-    return inputs, _plan(rng, slots, slot_minutes, years if years > 1 and rng.random() < 0.5 else 0), _params(rng, draws), {
+    plan = _plan(rng, slots, slot_minutes, years if years > 1 and rng.random() < 0.5 else 0)
+    if seed % 3 == 0:
+        plan = replace(plan, need=_need(np.random.default_rng([seed, 1]), slots, years, bases, planes))
+    return inputs, plan, _params(rng, draws), {
         "plane_weight": rng.choice([0.0, 0.7, 0.9, 1.0], (planes, draws)),
         "input_limit_w": rng.choice([0.0, 400.0, 800.0, np.inf], (2, draws), p=[0.1, 0.3, 0.3, 0.3]),
         "pool_year": rng.integers(0, years, draws),
@@ -62,6 +66,21 @@ def _plan(rng: np.random.Generator, slots: int, slot_minutes: int, target_years:
         target_share=rng.uniform(0.0, 1.0, (target_years, slots) if target_years else slots),
         reserve_share=rng.choice([0.0, 0.2, 0.9], slots, p=[0.7, 0.2, 0.1]),
         rates=3,
+    )
+
+
+def _need(rng: np.random.Generator, slots: int, years: int, bases: int, planes: int) -> ChargeByNeed:
+    kinds = int(rng.integers(1, 25))
+    return ChargeByNeed(
+        kind=rng.integers(0, kinds, slots),
+        light=rng.normal(0.0, 1.0, (years, slots) if rng.random() < 0.5 else slots),
+        need_wh=rng.uniform(0.0, 1500.0, (bases, kinds)),
+        need_by_rank_wh=rng.uniform(0.0, 800.0, (bases, kinds)),
+        sun_wh=rng.uniform(0.0, 2000.0, (planes, kinds)),
+        sun_per_light_wh=rng.uniform(0.0, 600.0, (planes, kinds)),
+        need_share=rng.uniform(0.0, 1.2),
+        sun_share=rng.uniform(0.0, 1.2),
+        offset_share=rng.uniform(-0.3, 0.8, kinds),
     )
 
 

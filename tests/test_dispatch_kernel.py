@@ -164,10 +164,8 @@ def test_two_halves_make_a_whole() -> None:
     stored = arguments["stored_wh"]
     for part in (slice(0, 24), slice(24, 48)):
         cut = dataclasses.replace(inputs, reachable_w=inputs.reachable_w[..., part], wired_w=inputs.wired_w[..., part])
-        names = [field.name for field in dataclasses.fields(plan) if field.name not in ("slot_minutes", "rates")]
-        cut_plan = dataclasses.replace(plan, **{name: getattr(plan, name)[part] for name in names})
         arguments["stored_wh"] = stored
-        stored = dispatch_year("sockets", cut, cut_plan, params, **arguments).stored_wh
+        stored = dispatch_year("sockets", cut, plan.of_slots(part), params, **arguments).stored_wh
     np.testing.assert_allclose(stored, whole.stored_wh, rtol=1e-12, atol=1e-9)
 
 
@@ -204,8 +202,6 @@ def test_misfits_are_refused(change: dict[str, Any], message: str) -> None:
     if "step" in change:
         inputs = dataclasses.replace(inputs, step_minutes=change.pop("step"))
     if "slots" in change:
-        count = change.pop("slots")
-        names = [field.name for field in dataclasses.fields(plan) if field.name not in ("slot_minutes", "rates")]
-        plan = dataclasses.replace(plan, **{name: getattr(plan, name)[:count] for name in names})
+        plan = plan.of_slots(slice(change.pop("slots")))
     with pytest.raises(ValueError, match=re.escape(message)):
         dispatch_year(coupling, inputs, plan, params, **{**arguments, **change})

@@ -3,6 +3,7 @@
 from riskcalc.dispatch.flows import FLOW_NAMES, Billed, Flow
 from riskcalc.dispatch.kit import COUPLINGS, Param, check_params, inverter_curve, param_rows
 from riskcalc.dispatch.lanes import dispatch_year
+from riskcalc.dispatch.need import MOST_KINDS, ChargeByNeed
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import MOST_PLANES
@@ -11,9 +12,11 @@ from riskcalc.dispatch.slow import TRACE_COLUMNS, dispatch_slow, trace_year
 __all__ = [
     "COUPLINGS",
     "FLOW_NAMES",
+    "MOST_KINDS",
     "MOST_PLANES",
     "TRACE_COLUMNS",
     "Billed",
+    "ChargeByNeed",
     "DispatchInputs",
     "DispatchOutcome",
     "Flow",

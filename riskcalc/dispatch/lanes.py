@@ -88,6 +88,9 @@ def dispatch_year(
         ],
     )
     _set(work, rows.PLANE_WEIGHTS, plane_weight[:, draw_of_lane])
+    level, slope = plan.need_targets(inputs, params, plane_weight)
+    _set(work, rows.LEVELS, level[:, draw_of_lane])
+    _set(work, rows.SLOPES, slope[:, draw_of_lane])
     _set(work, rows.INPUT_LIMITS, input_limit_w[:, draw_of_lane])
     slot_sum, slot_peak = inputs.slot_totals()
     export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
@@ -96,6 +99,7 @@ def dispatch_year(
         run_groups(
             coupling in PARALLEL, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
             group_year[part], group_lanes[part], group_absent[part], inputs.step_minutes, plan.slot_minutes, work[part],
+            plan.need is not None,
         )  # fmt: skip
 
     parts = _parts(len(group_year), threads)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import NamedTuple
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from riskcalc.dispatch.need import ChargeByNeed
 
 DAYS = 365
 HOURS = 8760
@@ -43,6 +45,8 @@ class PlanArrays(NamedTuple):
     target_share: NDArray[np.float64]
     reserve_share: NDArray[np.float64]
     stretch_ends: NDArray[np.bool_]
+    kind: NDArray[np.int64]
+    light: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -146,6 +150,13 @@ class DispatchInputs:
         return PoolArrays(*(getattr(self, name) for name in PoolArrays._fields))
 
 
+#: Arrays of a plan that run over its slots and nothing else.
+_BY_SLOT = (
+    *("month", "day", "hour", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
+    "reserve_share",
+)
+
+
 @dataclass(frozen=True)
 class SlotPlan:
     """Calendar, tariff and switching of each slot, shared by all draws; every array has shape (slots,) unless said.
@@ -172,6 +183,8 @@ class SlotPlan:
         Share of the capacity up to which the grid charges; with K rows, that of each pool year. Default 1.
     reserve_share : float64
         Share of the capacity kept back; the higher of this and the kit's floor holds. Default 0.
+    need : ChargeByNeed
+        Takes the place of `target_share`: targets that follow each draw's own need and sun.
     """
 
     slot_minutes: int
@@ -186,6 +199,7 @@ class SlotPlan:
     target_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     reserve_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     rates: int = 0
+    need: ChargeByNeed | None = None
 
     def __post_init__(self) -> None:
         """Fill defaults, bring every array to the kernel's type and check ranges."""
@@ -214,6 +228,8 @@ class SlotPlan:
         if self.rates not in (0,) and self.rates < met:
             raise ValueError(f"plan: rate: up to {met - 1}; accepted: 0 to {self.rates - 1}")
         object.__setattr__(self, "rates", self.rates or met)
+        if self.need is not None and len(self.need.kind) != slots:
+            raise ValueError(f"plan: need: {len(self.need.kind)} slots; accepted: {slots}")
 
     @property
     def slots(self) -> int:
@@ -229,7 +245,24 @@ class SlotPlan:
             ends[:-1] |= decides[1:] != decides[:-1]
         return ends
 
+    def of_slots(self, slots: slice, years: slice = slice(None)) -> SlotPlan:
+        """Return the plan of some slots, with what it says of some pool years only."""
+        cut: dict[str, Any] = {name: getattr(self, name)[slots] for name in _BY_SLOT}
+        target = self.target_share[slots] if self.target_share.ndim == 1 else self.target_share[years, slots]
+        need = None if self.need is None else self.need.of_slots(slots, years)
+        return replace(self, target_share=target, need=need, **cut)
+
     def arrays(self) -> PlanArrays:
-        """Return the arrays as a named tuple, `target_share` with one row or as many as pool years."""
-        arrays = PlanArrays(*(getattr(self, name) for name in PlanArrays._fields))
-        return arrays._replace(target_share=np.atleast_2d(self.target_share))
+        """Return the arrays as a named tuple, `target_share` and `light` with one row or as many as pool years."""
+        kind = np.zeros(self.slots, dtype=np.int64) if self.need is None else self.need.kind
+        light = np.zeros((1, self.slots)) if self.need is None else np.atleast_2d(self.need.light)
+        made: dict[str, Any] = {"kind": kind, "light": light, "target_share": np.atleast_2d(self.target_share)}
+        return PlanArrays(*(made[name] if name in made else getattr(self, name) for name in PlanArrays._fields))
+
+    def need_targets(
+        self, inputs: DispatchInputs, params: NDArray[np.float64], plane_weight: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Return `ChargeByNeed.targets` of the draws, (2, kinds, draws); without such a rule no kinds."""
+        if self.need is None:
+            return np.zeros((2, 0, params.shape[1]))
+        return self.need.targets(inputs.rank_row, inputs.rank_below, inputs.scale_row, params, plane_weight)

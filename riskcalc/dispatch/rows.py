@@ -18,6 +18,7 @@ from numba import types
 from numba.extending import intrinsic
 
 from riskcalc.dispatch.flows import Billed, Flow
+from riskcalc.dispatch.need import MOST_KINDS
 from riskcalc.dispatch.request import MOST_BASES, MOST_INPUTS, MOST_PLANES, MOST_STEPS
 
 LANES = 32
@@ -142,7 +143,10 @@ INPUT_LIMITS = PLANE_WEIGHTS + MOST_PLANES * LANES
 TOP_WEIGHTS = INPUT_LIMITS + MOST_INPUTS * LANES
 LEAST_RATING = TOP_WEIGHTS + MOST_BASES
 WEIGHTS = TOP_WEIGHTS + LANES
-LOADS = WEIGHTS + MOST_BASES * LANES
+#: Level and slope of the target of charging by need, by kind of day.
+LEVELS = WEIGHTS + MOST_BASES * LANES
+SLOPES = LEVELS + MOST_KINDS * LANES
+LOADS = SLOPES + MOST_KINDS * LANES
 MONTHLY = LOADS + MOST_STEPS * LANES
 BILLED = MONTHLY + MONTHLY_ROWS * LANES
 

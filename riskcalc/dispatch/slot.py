@@ -111,6 +111,18 @@ def open_slot(
 
 
 @inner
+def aim_by_need(lanes: int, work: NDArray[np.float64], kind: int, light: float) -> None:
+    """Set the target of charging for a kind of day and a forecast of its light; see `need.ChargeByNeed`."""
+    lanes = min(lanes, LANES) & WHOLE
+    level, slope = rows.LEVELS + kind * LANES, rows.SLOPES + kind * LANES
+    for lane in range(lanes):
+        share = fma(-light, work[slope + lane], work[level + lane])
+        share = share if share < 1.0 else 1.0
+        share = share if share > 0.0 else 0.0
+        work[rows.TARGET + lane] = share * work[rows.CAPACITY + lane] - work[rows.BASE + lane]
+
+
+@inner
 def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
     """Set what follows from an hour's sun and the day's limit of charging: power into the cells, the largest load."""
     lanes = min(lanes, LANES) & WHOLE

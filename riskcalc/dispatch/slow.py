@@ -123,14 +123,24 @@ def write_row(row: NDArray[np.float64], powers: NDArray[np.float64], stored_wh: 
 
 
 @register_jitable
+def target_of_slot(plan: PlanArrays, by_need: NDArray[np.float64], year: int, slot: int) -> float:
+    """Return the share of the capacity up to which the grid charges in a slot."""
+    if by_need.shape[1] == 0:
+        return plan.target_share[year if len(plan.target_share) > 1 else 0, slot]
+    light = plan.light[year if len(plan.light) > 1 else 0, slot]
+    return min(max(by_need[0, plan.kind[slot]] - by_need[1, plan.kind[slot]] * light, 0.0), 1.0)
+
+
+@register_jitable
 def run_draw(
     off_grid: bool, parallel: bool, pool: PoolArrays, plan: PlanArrays, column: NDArray[np.float64],
     plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, stored_wh: float,
     step_minutes: int, slot_minutes: int, monthly: NDArray[np.float64], billed: NDArray[np.float64],
-    others: NDArray[np.float64], rows: NDArray[np.float64],
+    others: NDArray[np.float64], rows: NDArray[np.float64], by_need: NDArray[np.float64],
 ) -> float:  # fmt: skip
     """Run one draw through the plan, add its energies to `monthly`, `billed` and `others`, return the stored energy.
 
+    `by_need` (2, kinds) holds level and slope of the targets of charging by need, no kinds where the plan gives them.
     `rows` has one row per step to fill with `TRACE_COLUMNS`, or no row at all.
     """
     kit = step_kit(column)
@@ -142,7 +152,6 @@ def run_draw(
     stored_wh = min(stored_wh, kit.capacity_wh)
     lowest, highest, days = 0.0, 0.0, 0
     short_today = 0.0
-    target_row = year if len(plan.target_share) > 1 else 0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
@@ -159,7 +168,8 @@ def run_draw(
             wired += weight[basis] * pool.wired_w[year, basis, slot]
         setting = StepSetting(
             hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
-            plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day], plan.target_share[target_row, slot],
+            plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day],
+            target_of_slot(plan, by_need, year, slot),
         )  # fmt: skip
         # Cells that start a slot below the reserve are not discharged further.
         floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)
@@ -197,11 +207,11 @@ def run_draw(
 @compiled
 def _run_draw_compiled(
     off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes, slot_minutes,
-    monthly, billed, others, rows,
+    monthly, billed, others, rows, by_need,
 ):  # fmt: skip
     return run_draw(
         off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes,
-        slot_minutes, monthly, billed, others, rows,
+        slot_minutes, monthly, billed, others, rows, by_need,
     )  # fmt: skip
 
 
@@ -224,6 +234,7 @@ def dispatch_slow(
     draws = params.shape[1]
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
     outcome, absent = empty_outcome(draws, plan.rates), is_absent(params)
+    by_need = plan.need_targets(inputs, params, plane_weight)
     for draw in range(draws):
         monthly = np.zeros((len(Flow), 12))
         billed = np.zeros((len(Billed), plan.rates))
@@ -232,6 +243,7 @@ def dispatch_slow(
             coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
             inputs.step_minutes, plan.slot_minutes, monthly, billed, others, np.zeros((0, len(TRACE_COLUMNS))),
+            by_need[:, :, draw].copy(),
         )  # fmt: skip
         if absent[draw]:
             # Without a kit at work there is no inverter to be on, and no rating to exceed.
@@ -299,6 +311,7 @@ def trace_year(
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
         int(pool_year), float(stored[0]), inputs.step_minutes, plan.slot_minutes, np.zeros((len(Flow), 12)),
         np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows,
+        plan.need_targets(inputs, column[:, None], np.asarray(plane_weight, dtype=np.float64)[:, None])[:, :, 0].copy(),
     )  # fmt: skip
     return {name: np.ascontiguousarray(rows[:, index]) for index, name in enumerate(TRACE_COLUMNS)}
 

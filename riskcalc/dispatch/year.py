@@ -19,6 +19,7 @@ from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
 from riskcalc.dispatch.rest import charge_from_grid, rest
 from riskcalc.dispatch.slot import (
+    aim_by_need,
     nothing_stored,
     open_day,
     open_demand,
@@ -57,12 +58,13 @@ def _run_slot(
 def _run_group(
     lanes: int, parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays,
     slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
-    work: NDArray[np.float64], absent: bool,
+    work: NDArray[np.float64], absent: bool, by_need: bool,
 ) -> None:  # fmt: skip
     open_year(lanes, work)
     open_stretch(work)
     days, month, hour, sun, steps_booked, steps_on = 0, -1, -1, False, 0, 0
     target_row = year if len(plan.target_share) > 1 else 0
+    light_row = year if len(plan.light) > 1 else 0
     kwh = hours / 1000.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
@@ -83,6 +85,9 @@ def _run_group(
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
         open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[target_row, slot], 1.0 if discharge else 0.0)
+        if by_need and from_grid:
+            # The mask changes nothing; it tells the compiler that the index is not negative.
+            aim_by_need(lanes, work, plan.kind[slot] & 31, plan.light[light_row, slot])
         overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot) and not absent
         carries = on and ((discharge or sun) if parallel else discharge)
         if carries and not sun:
@@ -112,7 +117,7 @@ def _run_group(
 def run_groups(
     parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays, slot_sum: NDArray[np.float64],
     slot_peak: NDArray[np.float32], group_year: NDArray[np.int64], group_lanes: NDArray[np.int64],
-    group_absent: NDArray[np.bool_], step_minutes: int, slot_minutes: int, work: NDArray[np.float64],
+    group_absent: NDArray[np.bool_], step_minutes: int, slot_minutes: int, work: NDArray[np.float64], by_need: bool,
 ) -> None:  # fmt: skip
     """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
 
@@ -123,5 +128,5 @@ def run_groups(
     for group in range(len(group_year)):
         _run_group(
             group_lanes[group], parallel, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group], hours,
-            steps, work[group], group_absent[group],
+            steps, work[group], group_absent[group], by_need,
         )  # fmt: skip

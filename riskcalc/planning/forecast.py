@@ -13,8 +13,8 @@ Floats = NDArray[np.float64]
 KINDS_OF_DAY = ("dull", "mixed", "bright")
 
 
-def forecast_kinds(day_sun: Floats, *, skill: float, seed: int) -> NDArray[np.int64]:
-    """Return what was forecast for each day, an index into `KINDS_OF_DAY`, (K, 365).
+def forecast_light(day_sun: Floats, *, skill: float, seed: int) -> Floats:
+    """Return what was forecast of each day's light, in standard deviations from the mean of its month, (K, 365).
 
     Parameters
     ----------
@@ -28,16 +28,28 @@ def forecast_kinds(day_sun: Floats, *, skill: float, seed: int) -> NDArray[np.in
     Notes
     -----
     forecast = skill z + sqrt(1 - skill^2) e, with z the light of the day in standard deviations from the mean of its month
-    and e standard normal. The thirds are those of the forecasts of the month over all pool years.
+    and e standard normal.
     """
     errors = np.random.default_rng(seed).standard_normal(day_sun.shape)
-    kinds = np.zeros(day_sun.shape, dtype=np.int64)
+    said = np.zeros(day_sun.shape)
     for month in range(12):
         days = np.flatnonzero(MONTH_OF_DAY[:DAYS] == month)
         light = day_sun[:, days]
         spread = float(light.std())
         standard = (light - light.mean()) / spread if spread > 0.0 else np.zeros_like(light)
-        said = skill * standard + np.sqrt(1.0 - skill**2) * errors[:, days]
+        said[:, days] = skill * standard + np.sqrt(1.0 - skill**2) * errors[:, days]
+    return said
+
+
+def kinds_of(light: Floats) -> NDArray[np.int64]:
+    """Return the kind of each forecast, an index into `KINDS_OF_DAY`, (K, 365).
+
+    The thirds are those of the forecasts of the month over all pool years.
+    """
+    kinds = np.zeros(light.shape, dtype=np.int64)
+    for month in range(12):
+        days = np.flatnonzero(MONTH_OF_DAY[:DAYS] == month)
+        said = light[:, days]
         thirds = np.quantile(said, np.arange(1, len(KINDS_OF_DAY)) / len(KINDS_OF_DAY))
         kinds[:, days] = np.searchsorted(thirds, said)
     return kinds

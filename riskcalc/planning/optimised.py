@@ -11,7 +11,8 @@ from riskcalc.clock import DAYS, MONTH_LENGTHS, LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.foresight.hourly import floors_wh
 from riskcalc.futures.simulation import Plant
-from riskcalc.planning.forecast import forecast_kinds
+from riskcalc.planning.forecast import forecast_light, kinds_of
+from riskcalc.planning.outlook import outlook
 from riskcalc.planning.running import MONTHS, Frame, Running, plain, plan_of
 from riskcalc.planning.search import Search, Wanted
 from riskcalc.scenario import FOUND, Scenario
@@ -66,7 +67,7 @@ def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: P
     found = search.best(given, wanted)
     return plan_of(frame, found), Optimised(
         running=found,
-        forecasts=found.target_share.shape[1] > 1,
+        forecasts=frame.kinds is not None and (found.by_need is not None or found.target_share.shape[1] > 1),
         draws=plant.draws,
         bill=search.bill(found),
         plain_bill=search.bill(replace(plain(), solar_days=given.solar_days) if wanted.targets else given),
@@ -81,18 +82,19 @@ def frame_of(scenario: Scenario, clock: LocalClock, pools: Pools) -> Frame:
     nights = serving_slots(scenario, plan.rate, on_solar=np.zeros(plan.slots, dtype=bool))
     reserve = np.full(plan.slots, scenario.dispatch.reserve_share)
     skill = scenario.dispatch.sun_forecast_skill
-    kinds = None
+    light = None
     if skill > 0.0 and scenario.dispatch.target_share == FOUND:
         day_sun = pools.weather.ghi.reshape(pools.weather.years, DAYS, 24).sum(axis=2)
         seed = int(np.random.SeedSequence(scenario.study.seed, spawn_key=(_FORECAST_STREAM,)).generate_state(1)[0])
-        kinds = forecast_kinds(day_sun, skill=skill, seed=seed)
+        light = forecast_light(day_sun, skill=skill, seed=seed)
     return Frame(
         plan=replace(plan, discharge_on=nights.astype(np.int64), reserve_share=reserve),
         planned_day=planned_day(clock.day, charging, slot_hours=clock.slot_minutes / 60.0),
         charging=charging,
         held_back=hold_back_slots(scenario, plan.rate),
         serves_on_solar=serving_slots(scenario, plan.rate, on_solar=np.ones(plan.slots, dtype=bool)),
-        kinds=kinds,
+        kinds=None if light is None else kinds_of(light),
+        outlook=outlook(pools.inputs, clock, serving=nights, light=light),
     )
 
 

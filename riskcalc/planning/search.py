@@ -2,14 +2,16 @@
 
 Every target is run through the whole year once and its bill kept day by day. Days of a month (and of a forecast) then
 choose their own target from those bills, and the season on solar only is the stretch of days that costs least without
-charging. The choices are made as if days did not touch each other, so what comes of them is run as a whole, and the
-best whole wins, the plain rule among them: what is found is never worse than it on these draws.
+charging. Then targets of each household's own are tried, from what its days need and what sun they bring. The choices
+are made as if days did not touch each other, so what comes of them is run as a whole, and the best whole wins, the plain
+rule among them: what is found is never worse than it on these draws.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +21,7 @@ from riskcalc.dispatch import Billed, SlotPlan
 from riskcalc.foresight.hourly import export_follows
 from riskcalc.futures.simulation import YearRequest, run_year
 from riskcalc.planning.forecast import KINDS_OF_DAY
-from riskcalc.planning.running import MONTHS, Frame, Running, plain, plan_of
+from riskcalc.planning.running import MONTHS, ByNeed, Frame, Running, plain, plan_of
 from riskcalc.scenario import Scenario
 
 Floats = NDArray[np.float64]
@@ -28,6 +30,10 @@ Values = Mapping[str, Floats]
 #: Shares of the capacity that are tried.
 TARGETS = tuple(np.linspace(0.0, 1.0, 11).tolist())
 HOLD_BACKS = (0.25, 0.5, 0.75, 1.0)
+#: Shares of a day's need that are charged for, of its expected sun that are counted upon, and of the capacity beside.
+NEED_SHARES = (0.4, 0.6, 0.8)
+SUN_SHARES = (0.6, 0.8, 1.0)
+OFFSETS = (0.0, 0.2, 0.4, 0.6, 0.8)
 #: A season shorter than this is an accident of the draws [days].
 SHORTEST_SEASON = 14
 
@@ -92,7 +98,8 @@ class Search:
         return np.asarray(bills - export * billed[Billed.EXPORT].sum(axis=0))
 
     def _targets_and_season(self, start: Running, *, season: bool) -> None:
-        """Try the best target of every month, of every month and forecast, and these with the best season."""
+        """Try the best target of every month, of every month and forecast, these with the best season, and own targets."""
+        start = replace(start, by_need=None)
         levels = [replace(start, target_share=np.full((MONTHS, 1), level)) for level in self.targets]
         bills = np.stack([self.daily_bills(plan_of(self.frame, level)) for level in levels])
         solar = None
@@ -114,6 +121,18 @@ class Search:
                 days = cheapest_season((solar - charged).sum(axis=1))
                 if days.sum() >= SHORTEST_SEASON:
                     self.bill(replace(chosen, solar_days=days))
+        self._by_need(self.found)
+
+    def _by_need(self, start: Running) -> None:
+        """Try what each household needs of a day beyond its sun, and beside it what is best in every month."""
+        for need_share, sun_share in product(NEED_SHARES, SUN_SHARES):
+            rules = [
+                replace(start, by_need=ByNeed(need_share, sun_share, np.full(MONTHS, offset))) for offset in OFFSETS
+            ]
+            bills = [self.daily_bills(plan_of(self.frame, rule)).sum(axis=1) for rule in rules]
+            by_month = np.stack([np.bincount(MONTH_OF_DAY, day, minlength=MONTHS) for day in bills])
+            best = np.asarray(OFFSETS)[by_month.argmin(axis=0)]
+            self.bill(replace(start, by_need=ByNeed(need_share, sun_share, best)))
 
     def _hold_back(self, start: Running) -> None:
         """Try what is best held back in every month."""

@@ -264,6 +264,7 @@ def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
         outages=scenario.outages is not None,
         searched=assessment.world.optimised is not None,
         forecasts=assessment.world.optimised is not None and assessment.world.optimised.forecasts,
+        by_need=assessment.world.optimised is not None and assessment.world.optimised.running.by_need is not None,
     )
 
 

@@ -96,16 +96,26 @@ def _details(figures: Mapping[str, Any]) -> Iterator[page.Detail]:
 
 def _running(found: Mapping[str, Any]) -> page.Detail:
     """Return the targets and what is held back, month by month, with the switch dates in the note."""
-    note = (
-        f"Found on {found['draws']} futures: the share of the battery that the supply fills it to for a day of the month, and "
-        "the share kept for the dearest hours."
-    )
+    by_need = found.get("by_need")
+    if by_need is None:
+        meaning = "the share of the battery that the supply fills it to for a day of the month"
+        targets = [f"target, {kind} day" for kind in found["forecasts"]] or ["target"]
+        shares = found["target_share"]
+    else:
+        sun = "forecast for it" if found["forecasts"] else "usual in its month"
+        need_percent, sun_percent = (f"{100 * by_need[name]:.0f} %" for name in ("need_share", "sun_share"))
+        meaning = (
+            f"for every household its own target, {need_percent} of what a weekday or weekend day of the month usually "
+            f"needs less {sun_percent} of the sun {sun}, and beside it the share of the battery shown"
+        )
+        targets = ["beside the need"]
+        shares = [[share] for share in by_need["offset_share"]]
+    note = f"Found on {found['draws']} futures: {meaning}; and the share kept for the dearest hours."
     if found["solar_only_from"] is not None:
         note += f" On solar only, without charging, from {found['solar_only_from']} to {found['solar_only_until']}."
-    targets = [f"target, {kind} day" for kind in found["forecasts"]] or ["target"]
     cells = [
         tuple(page.Estimate(share, 0.0) for share in (*row, held))
-        for row, held in zip(found["target_share"], found["hold_back_share"], strict=True)
+        for row, held in zip(shares, found["hold_back_share"], strict=True)
     ]
     rows = tuple(page.DetailRow(month, "share", row) for month, row in zip(MONTHS, cells, strict=True))
     return page.Detail("running", "When the battery is charged", note, (*targets, "held back"), rows)

@@ -41,6 +41,7 @@ def method(
     outages: bool,
     searched: bool = False,
     forecasts: bool = False,
+    by_need: bool = False,
 ) -> tuple[MethodPart, ...]:
     """Return the parts that stand behind a page, in the order of the computation."""
     parts = [_draws(), _generated() if generated_weather else _measured()]
@@ -50,7 +51,7 @@ def method(
     if coupling != "none":
         parts.append(_power(coupling))
     if searched:
-        parts.append(_search(forecasts))
+        parts.append(_search(forecasts, by_need=by_need))
     if has_battery:
         parts.append(_wear(ageing_law))
     parts += [*_prices(), *([_moves()] if moves else []), *([_outages()] if outages else []), _money(), _deciding()]
@@ -187,7 +188,10 @@ def _power(coupling: str) -> MethodPart:
     )
 
 
-def _search(forecasts: bool) -> MethodPart:
+def _search(forecasts: bool, *, by_need: bool) -> MethodPart:
+    formulas = ("forecast = r z + √(1 − r^2) ε, z = light of the day within its month",) if forecasts else ()
+    if by_need:
+        return _own_targets(forecasts, formulas)
     told = (
         " Each evening a forecast calls the coming day dull, mixed or bright, a third of the days of a month each; it is right "
         "as often as its correlation r with what comes allows, and the targets are chosen for each kind of day."
@@ -198,9 +202,28 @@ def _search(forecasts: bool) -> MethodPart:
         "a month choose the target that costs them least together, the season on solar only is the stretch of days that "
         "costs least without charging, and what is kept for the dearest hours is chosen by the month. What comes of it is "
         "run as a whole; the plain rule, to full every night, stays if nothing beats it." + (told if forecasts else ""),
-        ("forecast = r z + √(1 − r^2) ε, z = light of the day within its month",) if forecasts else (),
+        formulas,
         OWN,
         "The same plan serves all futures and years; a household that knows its own roof can do better.",
+    )
+
+
+def _own_targets(forecasts: bool, formulas: tuple[str, ...]) -> MethodPart:
+    told = (
+        " The sun of the coming day is that of its forecast, which is right as often as its correlation r with what comes allows."
+        if forecasts
+        else ""
+    )
+    return MethodPart(
+        "Charging targets and switch dates",
+        "Some futures are run through their first year in many ways and their bills kept day by day: targets by the month, a "
+        "season on solar only, energy kept for the dearest hours, and targets of each household's own. Here the last won: a "
+        "share a of what a weekday or weekend day of the month usually needs while the cells serve, less a share b of the "
+        "sun that this household may expect, and a share c of the capacity, chosen by the month." + told,
+        ("target = (floor + a need − b sun) / capacity + c, between 0 and 1", *formulas),
+        OWN,
+        "The shares a, b and c serve all futures and years. Every household is taken to know its usual need and sun from "
+        "the first day.",
     )
 
 

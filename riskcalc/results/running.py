@@ -7,6 +7,17 @@ from typing import Any
 from riskcalc.model import Assessment
 from riskcalc.planning.forecast import KINDS_OF_DAY
 from riskcalc.planning.optimised import switch_dates
+from riskcalc.planning.running import ByNeed
+
+
+def _by_need(rule: ByNeed | None) -> dict[str, Any] | None:
+    if rule is None:
+        return None
+    return {
+        "need_share": rule.need_share,
+        "sun_share": rule.sun_share,
+        "offset_share": rule.offset_share.tolist(),
+    }
 
 
 def running_figures(assessment: Assessment) -> dict[str, Any]:
@@ -22,6 +33,7 @@ def running_figures(assessment: Assessment) -> dict[str, Any]:
             "solar_only_from": None if dates is None else dates[0],
             "solar_only_until": None if dates is None else dates[1],
             "hold_back_share": found.running.hold_back_share.tolist(),
+            "by_need": _by_need(found.running.by_need),
             "draws": found.draws,
             "bill": found.bill,
             "bill_of_plain_rule": found.plain_bill,

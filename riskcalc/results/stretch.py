@@ -12,17 +12,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import DispatchInputs, SlotPlan, trace_year
+from riskcalc.dispatch import DispatchInputs, trace_year
 from riskcalc.futures.simulation import Plant, YearRequest, run_year
 from riskcalc.model import Assessment
 
 Floats = NDArray[np.float64]
-
-#: Arrays of a plan that run over its slots and nothing else.
-SLOT_ARRAYS = (
-    *("month", "day", "hour", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
-    "reserve_share",
-)
 
 
 def request_of(assessment: Assessment, *, draw: int, year: int) -> YearRequest:
@@ -79,12 +73,7 @@ def _cut(request: YearRequest, slots: slice, stored_wh: Floats) -> YearRequest:
     steps = slice(slots.start * per_slot, slots.stop * per_slot)
     return replace(
         request,
-        plan=SlotPlan(
-            slot_minutes=plan.slot_minutes,
-            rates=plan.rates,
-            target_share=np.atleast_2d(plan.target_share)[year if plan.target_share.ndim == 2 else slice(None), slots],
-            **{name: getattr(plan, name)[slots] for name in SLOT_ARRAYS},
-        ),
+        plan=plan.of_slots(slots, year),
         inputs=DispatchInputs(
             solar_w=_copy(inputs.solar_w[year]),
             reachable_w=_copy(inputs.reachable_w[year, :, steps]),

@@ -34,7 +34,7 @@ class Dispatch(Table):
     ] = default(
         1.0,
         'share of the capacity to fill from the supply; one number, one per month, or "optimise": the best for each '
-        "month and the best season on solar only are found",
+        "month, or of each household's own need, and the best season on solar only are found",
         title="Charging target",
     )
     sun_forecast_skill: Annotated[float, Number(0, 1, unit="share")] = default(

@@ -84,7 +84,16 @@ def _running_lines(result: Mapping[str, Any]) -> Iterator[str]:
     found = result.get("running")
     if found is None:
         return
-    for place, kind in enumerate(found["forecasts"] or [""]):
+    by_need = found.get("by_need")
+    if by_need is not None:
+        told = "forecast" if found["forecasts"] else "usual in the month"
+        shares = " ".join(f"{100 * share:.0f}" for share in by_need["offset_share"])
+        yield (
+            f"charged from the supply for {100 * by_need['need_share']:.0f} % of what the coming day usually needs, less "
+            f"{100 * by_need['sun_share']:.0f} % of the sun {told}"
+        )
+        yield f"  and beside that, January first: {shares} % of the battery"
+    for place, kind in enumerate((found["forecasts"] or [""]) if by_need is None else ()):
         shares = " ".join(f"{100 * row[place]:.0f}" for row in found["target_share"])
         yield f"charged from the supply for {f'a {kind}' if kind else 'each'} day up to, January first: {shares} %"
     if found["solar_only_from"] is not None:

@@ -1,0 +1,94 @@
+"""Charging by need: targets that follow what each household uses and what its modules are expected to bring."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch.kit import Param
+
+Floats = NDArray[np.float64]
+
+#: Kinds of day that the kernels' workspace has room for: twelve months, weekdays and weekends.
+MOST_KINDS = 24
+
+
+@dataclass(frozen=True)
+class ChargeByNeed:
+    """A rule for the target of charging, told from what a day of its kind needs and brings on average.
+
+    Arrays have N kinds of day, B demand bases, P planes, K pool years.
+
+    Attributes
+    ----------
+    kind : int (slots,)
+        Kind of the day that a slot's charging is for.
+    light : float64 (slots,) or (K, slots)
+        Forecast of that day's light, in standard deviations from the mean of its month; 0 without forecasts.
+    need_wh : float64 (B, N)
+        Demand within reach of a day while the cells serve, mean over all days of the kind; of days whose rank decides
+        whether a basis is active only those where no share could change that [Wh].
+    need_by_rank_wh : float64 (B, N)
+        The same of the days whose rank decides [Wh].
+    sun_wh, sun_per_light_wh : float64 (P, N)
+        Energy at a plane's terminals in a day: mean, and change with `light` [Wh].
+    need_share, sun_share : float
+        What of the need is charged for, and what of the sun is counted upon.
+    offset_share : float64 (N,)
+        Share of the capacity charged beside that.
+    """
+
+    kind: NDArray[np.int64]
+    light: Floats
+    need_wh: Floats
+    need_by_rank_wh: Floats
+    sun_wh: Floats
+    sun_per_light_wh: Floats
+    need_share: float
+    sun_share: float
+    offset_share: Floats
+
+    def __post_init__(self) -> None:
+        """Bring every array to its type; raise ValueError if one does not fit the others."""
+        for name, kind in (("kind", np.int64), ("light", np.float64), ("offset_share", np.float64)):
+            object.__setattr__(self, name, np.ascontiguousarray(getattr(self, name), dtype=kind))
+        kinds = len(self.offset_share)
+        if not 1 <= kinds <= MOST_KINDS or not 0 <= self.kind.min() <= self.kind.max() < kinds:
+            raise ValueError(f"need: kind: up to {self.kind.max()} of {kinds}; accepted: at most {MOST_KINDS} kinds")
+        for name in ("need_wh", "need_by_rank_wh", "sun_wh", "sun_per_light_wh"):
+            shape = getattr(self, name).shape
+            if len(shape) != 2 or shape[1] != kinds:
+                raise ValueError(f"need: {name}: shape {shape}; accepted: (.., {kinds})")
+        if self.light.shape[-1:] != self.kind.shape or not np.isfinite(self.light).all():
+            raise ValueError(f"need: light: shape {self.light.shape}; accepted: {self.kind.shape}, finite")
+
+    def targets(
+        self, rank_row: NDArray[np.int64], rank_below: NDArray[np.bool_], scale_row: NDArray[np.int64],
+        params: Floats, plane_weight: Floats,
+    ) -> Floats:  # fmt: skip
+        """Return level and slope of the target for every kind of day and draw, (2, N, draws), in shares of the capacity.
+
+        The first three are those of `DispatchInputs`, the last two of `dispatch_year`.
+
+        Notes
+        -----
+        target = level - slope x light, kept between 0 and 1, with
+        level = (floor + need share x need - sun share x mean sun) / capacity + offset and
+        slope = sun share x sun per light / capacity. Limiting case: both shares 0 and offset 1 charge to full.
+        """
+        by_car, by_home = np.equal(scale_row, 1)[:, None], np.equal(rank_row, 0)[:, None]
+        scale = np.where(by_car, params[Param.CAR_SCALE], params[Param.HOUSEHOLD_SCALE])
+        share = np.where(by_home, params[Param.HOME_SHARE], params[Param.MOVED_SHARE])
+        active = np.where(rank_below[:, None], share, 1.0 - share)
+        need = self.need_wh.T @ scale + self.need_by_rank_wh.T @ (scale * active)
+        charged = params[Param.FLOOR_WH] + self.need_share * need - self.sun_share * (self.sun_wh.T @ plane_weight)
+        capacity = np.where(params[Param.CAPACITY_WH] > 0.0, params[Param.CAPACITY_WH], np.inf)
+        slope = self.sun_share * (self.sun_per_light_wh.T @ plane_weight) / capacity
+        return np.stack([charged / capacity + self.offset_share[:, None], slope])
+
+    def of_slots(self, slots: slice, years: slice) -> ChargeByNeed:
+        """Return the rule for some slots and pool years."""
+        light = self.light[slots] if self.light.ndim == 1 else self.light[years, slots]
+        return replace(self, kind=self.kind[slots], light=light)

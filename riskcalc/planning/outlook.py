@@ -1,0 +1,98 @@
+"""What a household may expect of a day: how much it will use, and how much sun a forecast promises."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.clock import DAYS, MONTH_OF_DAY, LocalClock
+from riskcalc.dispatch import ChargeByNeed, DispatchInputs
+
+Floats = NDArray[np.float64]
+KINDS = 24
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Means over pool years, for the 24 kinds of day: month by month, weekday before weekend.
+
+    The attributes are those of `ChargeByNeed`; `kind` and `light` are by day, (365,) and (K, 365).
+    """
+
+    kind: NDArray[np.int64]
+    light: Floats
+    need_wh: Floats
+    need_by_rank_wh: Floats
+    sun_wh: Floats
+    sun_per_light_wh: Floats
+
+    def rule(
+        self, planned_day: NDArray[np.int64], *, need_share: float, sun_share: float, offset_share: Floats
+    ) -> ChargeByNeed:
+        """Return the rule for slots whose charging is for these days; `offset_share` by month, (12,)."""
+        return ChargeByNeed(
+            kind=self.kind[planned_day],
+            light=self.light[:, planned_day],
+            need_wh=self.need_wh,
+            need_by_rank_wh=self.need_by_rank_wh,
+            sun_wh=self.sun_wh,
+            sun_per_light_wh=self.sun_per_light_wh,
+            need_share=need_share,
+            sun_share=sun_share,
+            offset_share=np.repeat(offset_share, 2),
+        )
+
+
+def outlook(inputs: DispatchInputs, clock: LocalClock, *, serving: NDArray[np.bool_], light: Floats | None) -> Outlook:
+    """Return what is to be expected of every kind of day.
+
+    Parameters
+    ----------
+    inputs
+        Pools of sun and demand.
+    clock
+        Wall clock of the plan's slots.
+    serving
+        Slots in which the cells may serve loads, (slots,).
+    light
+        Forecast of each day of each pool year, (K, 365), mean 0 and spread 1 within a month; None without forecasts.
+    """
+    weekend = np.zeros(DAYS, dtype=bool)
+    weekend[clock.day] = clock.weekday >= 5
+    kind = 2 * MONTH_OF_DAY[:DAYS] + weekend
+    days = np.bincount(kind, minlength=KINDS) * inputs.years
+    sums, _ = inputs.slot_totals()
+    hours = clock.slot_minutes / 60.0
+    per_slot = inputs.reachable_w.shape[2] // clock.slots
+    bases = inputs.reachable_w.shape[1]
+    certain, by_rank = np.zeros((bases, KINDS)), np.zeros((bases, KINDS))
+    for year in range(inputs.years):
+        for basis in range(bases):
+            used = np.bincount(clock.day[serving], sums[year, basis][serving], minlength=DAYS) * (hours / per_slot)
+            row, below = int(inputs.rank_row[basis]), bool(inputs.rank_below[basis])
+            ranked = inputs.day_rank[year, max(row, 0)] >= 0.0 if row >= 0 else np.zeros(DAYS, dtype=bool)
+            always = ~ranked & (below or row < 0)
+            certain[basis] += np.bincount(kind, used * always, minlength=KINDS)
+            by_rank[basis] += np.bincount(kind, used * ranked, minlength=KINDS)
+    told = np.zeros((inputs.years, DAYS)) if light is None else light
+    sun, per_light = _sun(inputs, told)
+    return Outlook(kind, told, certain / days, by_rank / days, sun, per_light)
+
+
+def _sun(inputs: DispatchInputs, light: Floats) -> tuple[Floats, Floats]:
+    """Return mean energy of a day by plane and kind and its regression on the forecast's light, (P, 24) each [Wh].
+
+    slope = sum of (light x energy) / sum of light^2 over the days of the month: the light has mean 0 within it.
+    """
+    day_wh = inputs.solar_w.reshape(inputs.years, inputs.solar_w.shape[1], DAYS, 24).sum(axis=3, dtype=np.float64)
+    mean, slope = np.zeros((day_wh.shape[1], 12)), np.zeros((day_wh.shape[1], 12))
+    for month in range(12):
+        days = MONTH_OF_DAY[:DAYS] == month
+        energy, told = day_wh[:, :, days], light[:, days]
+        mean[:, month] = energy.mean(axis=(0, 2))
+        spread = float((told**2).sum())
+        if spread > 0.0:
+            slope[:, month] = (told[:, None, :] * energy).sum(axis=(0, 2)) / spread
+    return np.repeat(mean, 2, axis=1), np.repeat(slope, 2, axis=1)
