@@ -80,7 +80,12 @@ def test_twice_the_size_is_twice_the_flow_exactly(coupling, seed, minutes):
         inputs, **{name: getattr(inputs, name) * np.float32(2.0) for name in ("solar_w", "reachable_w", "wired_w")}
     )
     more = arguments | {name: arguments[name] * 2.0 for name in ("input_limit_w", "stored_wh")}
-    one, two = run(coupling, (inputs, plan, params, arguments)), run(coupling, (scaled, plan, double, more))
+    twice = plan
+    if plan.need is not None:
+        energies = ("need_wh", "need_by_rank_wh", "sun_wh", "sun_per_light_wh")
+        doubled = {name: getattr(plan.need, name) * 2.0 for name in energies}
+        twice = dataclasses.replace(plan, need=dataclasses.replace(plan.need, **doubled))
+    one, two = run(coupling, (inputs, plan, params, arguments)), run(coupling, (scaled, twice, double, more))
     for name in ("monthly_kwh", "billed_kwh", "stored_wh", "overload_kwh"):
         np.testing.assert_array_equal(2.0 * getattr(one, name), getattr(two, name), err_msg=name)
     np.testing.assert_array_equal(one.overload_minutes, two.overload_minutes)

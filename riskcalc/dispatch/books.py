@@ -97,7 +97,7 @@ def close_stretch(
 
 @inner
 def close_slot(lanes: int, work: NDArray[np.float64]) -> None:
-    """Book what is stored at the end of a slot."""
+    """Book what is stored at the end of a slot, and what of its demand is left."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         stored = work[rows.BASE + lane] + work[rows.ABOVE + lane]
@@ -107,6 +107,10 @@ def close_slot(lanes: int, work: NDArray[np.float64]) -> None:
         lowest, highest = work[rows.LOWEST + lane], work[rows.HIGHEST + lane]
         work[rows.LOWEST + lane] = share if share < lowest else lowest
         work[rows.HIGHEST + lane] = share if share > highest else highest
+        # Both are sums, in different order: a trace of rounding must not look like energy served, nor depend on whether
+        # a neighbour's cells made the steps run.
+        demand, left = work[rows.SLOT_DEMAND + lane], work[rows.SLOT_LEFT + lane]
+        work[rows.LEFT + lane] += left if demand - left > 1e-12 * demand else demand
 
 
 @inner
@@ -117,8 +121,6 @@ def _settle_flows(lanes: int, steps: int, slot_steps: int, work: NDArray[np.floa
         demand = work[rows.DEMAND + lane]
         wired = work[rows.WIRED + lane]
         left = work[rows.LEFT + lane]
-        # `left` and `demand` are sums in different order: a trace of rounding must not look like energy served.
-        left = left if demand - left > 1e-12 * demand else demand
         served = demand - left
         sun_to_load = work[rows.SUN_TO_LOAD + lane]
         sun_to_load = sun_to_load if sun_to_load < served else served

@@ -82,13 +82,25 @@ class ChargeByNeed:
         scale = np.where(by_car, params[Param.CAR_SCALE], params[Param.HOUSEHOLD_SCALE])
         share = np.where(by_home, params[Param.HOME_SHARE], params[Param.MOVED_SHARE])
         active = np.where(rank_below[:, None], share, 1.0 - share)
-        need = self.need_wh.T @ scale + self.need_by_rank_wh.T @ (scale * active)
-        charged = params[Param.FLOOR_WH] + self.need_share * need - self.sun_share * (self.sun_wh.T @ plane_weight)
+        need = _weighted(self.need_wh, scale) + _weighted(self.need_by_rank_wh, scale * active)
+        sun = _weighted(self.sun_wh, plane_weight)
+        charged = params[Param.FLOOR_WH] + self.need_share * need - self.sun_share * sun
         capacity = np.where(params[Param.CAPACITY_WH] > 0.0, params[Param.CAPACITY_WH], np.inf)
-        slope = self.sun_share * (self.sun_per_light_wh.T @ plane_weight) / capacity
+        slope = self.sun_share * _weighted(self.sun_per_light_wh, plane_weight) / capacity
         return np.stack([charged / capacity + self.offset_share[:, None], slope])
 
     def of_slots(self, slots: slice, years: slice) -> ChargeByNeed:
         """Return the rule for some slots and pool years."""
         light = self.light[slots] if self.light.ndim == 1 else self.light[years, slots]
         return replace(self, kind=self.kind[slots], light=light)
+
+
+def _weighted(by_kind: Floats, weight: Floats) -> Floats:
+    """Return the sum over rows of `by_kind` (rows, N) times `weight` (rows, draws), (N, draws).
+
+    Row by row: a product of matrices would sum in an order that depends on how many draws there are.
+    """
+    total = np.zeros((by_kind.shape[1], weight.shape[1]))
+    for row, factor in zip(by_kind, weight, strict=True):
+        total += row[:, None] * factor
+    return total

@@ -52,7 +52,7 @@ def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: boo
             charge = charge if charge < room else room
             above += charge
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
-            work[rows.LEFT + lane] += load - served
+            work[rows.SLOT_LEFT + lane] += load - served
             work[rows.DIRECT + lane] += direct
             work[rows.FROM_CELLS + lane] += from_cells
             work[rows.SOLAR_TO_CELLS + lane] += charge
@@ -137,6 +137,6 @@ def feed_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
             bus = idle + to_load
             above -= bus
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
-            work[rows.LEFT + lane] += load - served
+            work[rows.SLOT_LEFT + lane] += load - served
             work[rows.FROM_CELLS + lane] += bus
             work[rows.ON + lane] += idle

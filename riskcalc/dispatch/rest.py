@@ -22,7 +22,7 @@ def rest(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         charge = charge if charge < room else room
         work[rows.ABOVE + lane] = above + charge
         work[rows.SOLAR_TO_CELLS + lane] += charge
-        work[rows.LEFT + lane] += work[rows.SLOT_DEMAND + lane]
+        work[rows.SLOT_LEFT + lane] = work[rows.SLOT_DEMAND + lane]
 
 
 @inner
@@ -53,4 +53,4 @@ def charge_from_grid(lanes: int, steps: int, work: NDArray[np.float64], inverter
             work[rows.SOLAR_TO_CELLS + lane] += charge
             work[rows.GRID_TO_CELLS + lane] += from_grid
     for lane in range(lanes):
-        work[rows.LEFT + lane] += work[rows.SLOT_DEMAND + lane]
+        work[rows.SLOT_LEFT + lane] = work[rows.SLOT_DEMAND + lane]

@@ -106,7 +106,8 @@ TINY = 1e-100
     TARGET,
     FREE,
     SLOT_DEMAND,
-) = range(44 * LANES, 60 * LANES, LANES)
+    SLOT_LEFT,
+) = range(44 * LANES, 61 * LANES, LANES)
 
 # Sums over the steps of a stretch, in W times steps, that of SOLAR_SUM in W times slots; and what one lane loop of a
 # step hands to the next.
@@ -127,7 +128,7 @@ TINY = 1e-100
     SURPLUS_NOW,
     CHARGE_NOW,
     IDLE_NOW,
-) = range(60 * LANES, 76 * LANES, LANES)
+) = range(61 * LANES, 77 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SERVED_NOW
 

@@ -159,6 +159,7 @@ def open_demand(
         peak += work[rows.TOP_WEIGHTS + basis] * slot_peak[year, basis, slot]
     for lane in range(lanes):
         work[rows.SLOT_DEMAND + lane] = 0.0
+        work[rows.SLOT_LEFT + lane] = 0.0
     # Two at a time: more would be stored and loaded again for each basis, fewer bases have weight zero.
     bases = len(pool.rank_row)
     for basis in range(0, bases, 2):

@@ -44,7 +44,7 @@ def carry_with_sun(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
             above += charge
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
             served = on * carried
-            work[rows.LEFT + lane] += load - served
+            work[rows.SLOT_LEFT + lane] += load - served
             work[rows.DIRECT + lane] += direct
             work[rows.FROM_CELLS + lane] = fma(on, from_cells_on, work[rows.FROM_CELLS + lane])
             work[rows.SOLAR_TO_CELLS + lane] += charge
@@ -71,6 +71,6 @@ def carry_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
             on = on if load <= work[rows.LIMIT + lane] else 0.0
             above = fma(-on, bus, above)
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0
-            work[rows.LEFT + lane] += fma(-on, carried, load)
+            work[rows.SLOT_LEFT + lane] += fma(-on, carried, load)
             work[rows.FROM_CELLS + lane] = fma(on, bus, work[rows.FROM_CELLS + lane])
             work[rows.ON + lane] += on

@@ -5,7 +5,8 @@
 First year of one future of each of eight scrambles, none of them seen by the search, in steps of the tariff's slots: what the
 battery saves run by the rule, over what it would save if every step were known beforehand. Scenarios that charge at night are
 run four ways: as shipped, to full every night, with targets and switch dates found by search, and with a forecast of
-tomorrow's sun besides. `roof` is the rooftop kit of the shelf over the terraced house at 0.30 by day and 0.15 by night without pay for export.
+tomorrow's sun besides. `roof` is the rooftop kit of the shelf over the terraced house at 0.30 by day and 0.15 by night
+without pay for export.
 """
 
 import shutil
