@@ -106,11 +106,10 @@ TINY = 1e-100
     TARGET,
     FREE,
     SLOT_DEMAND,
-    SLOT_LEFT,
-) = range(44 * LANES, 61 * LANES, LANES)
+) = range(44 * LANES, 60 * LANES, LANES)
 
-# Sums over the steps of a stretch, in W times steps, that of SOLAR_SUM in W times slots; and what one lane loop of a
-# step hands to the next.
+# Sums over the steps of a stretch, in W times steps, that of SOLAR_SUM in W times slots; what one lane loop of a step
+# hands to the next; and the sum of what a slot leaves.
 (
     DEMAND,
     WIRED,
@@ -128,13 +127,14 @@ TINY = 1e-100
     SURPLUS_NOW,
     CHARGE_NOW,
     IDLE_NOW,
-) = range(61 * LANES, 77 * LANES, LANES)
+    SLOT_LEFT,
+) = range(60 * LANES, 77 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SERVED_NOW
 
 # Blocks of rows. TOP_WEIGHTS is a row of another kind: for each basis the largest weight of any lane today, and at its
 # end the least rating of any lane.
-FLOWS = IDLE_NOW + LANES
+FLOWS = SLOT_LEFT + LANES
 BILLS = FLOWS + FLOW_ROWS * LANES
 #: The month that runs. Its books stand together here, not among those of the year: rows 12 apart hinder one another in
 #: the nearest cache, which cost as much as all other work between the steps.
@@ -144,12 +144,12 @@ INPUT_LIMITS = PLANE_WEIGHTS + MOST_PLANES * LANES
 TOP_WEIGHTS = INPUT_LIMITS + MOST_INPUTS * LANES
 LEAST_RATING = TOP_WEIGHTS + MOST_BASES
 WEIGHTS = TOP_WEIGHTS + LANES
-#: Level and slope of the target of charging by need, by kind of day.
-LEVELS = WEIGHTS + MOST_BASES * LANES
-SLOPES = LEVELS + MOST_KINDS * LANES
-LOADS = SLOPES + MOST_KINDS * LANES
+LOADS = WEIGHTS + MOST_BASES * LANES
 MONTHLY = LOADS + MOST_STEPS * LANES
-BILLED = MONTHLY + MONTHLY_ROWS * LANES
+#: Level and slope of the target of charging by need, by kind of day.
+LEVELS = MONTHLY + MONTHLY_ROWS * LANES
+SLOPES = LEVELS + MOST_KINDS * LANES
+BILLED = SLOPES + MOST_KINDS * LANES
 
 
 def workspace_size(rates: int) -> int:

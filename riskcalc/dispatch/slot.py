@@ -157,9 +157,6 @@ def open_demand(
     peak = 0.0
     for basis in range(len(pool.rank_row)):
         peak += work[rows.TOP_WEIGHTS + basis] * slot_peak[year, basis, slot]
-    for lane in range(lanes):
-        work[rows.SLOT_DEMAND + lane] = 0.0
-        work[rows.SLOT_LEFT + lane] = 0.0
     # Two at a time: more would be stored and loaded again for each basis, fewer bases have weight zero.
     bases = len(pool.rank_row)
     for basis in range(0, bases, 2):
@@ -171,8 +168,8 @@ def open_demand(
         for lane in range(lanes):
             weight_0 = work[weights + lane]
             weight_1 = work[weights + LANES + lane]
-            demand = fma(weight_0, reachable_0, work[rows.SLOT_DEMAND + lane])
-            work[rows.SLOT_DEMAND + lane] = fma(weight_1, reachable_1, demand)
+            demand = work[rows.SLOT_DEMAND + lane] if basis > 0 else 0.0
+            work[rows.SLOT_DEMAND + lane] = fma(weight_1, reachable_1, fma(weight_0, reachable_0, demand))
             wired = fma(weight_0, wired_0, work[rows.WIRED + lane])
             work[rows.WIRED + lane] = fma(weight_1, wired_1, wired)
     for lane in range(lanes):
