@@ -25,7 +25,7 @@ from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.commands.update import update
 from riskcalc.errors import InputError
-from riskcalc.interruption import answer, end_when_told
+from riskcalc.interruption import answer
 
 BAD_INPUT = 2
 #: What the system says when something cannot be written although it is open.
@@ -62,7 +62,6 @@ for name, command, short in COMMANDS:
 
 def main() -> None:
     """Run the command line; an error of ours keeps its traceback and exit code 1."""
-    end_when_told()
     # Tidying at the very end takes milliseconds and is not interrupted.
     atexit.register(answer, signal.SIG_IGN)
     for stream in (sys.stdout, sys.stderr):

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from riskcalc.dispatch import ChargeByNeed, DispatchInputs, SlotPlan, inverter_curve, param_rows
+from riskcalc.dispatch import ChargeByNeed, DispatchInputs, SlotPlan, UsualDay, inverter_curve, param_rows
 
 #: (slot, step) in minutes.
 STEPS = ((60, 60), (60, 20), (30, 10), (15, 5), (5, 5))
@@ -74,10 +74,12 @@ def _need(rng: np.random.Generator, slots: int, years: int, bases: int, planes: 
     return ChargeByNeed(
         kind=rng.integers(0, kinds, slots),
         light=rng.normal(0.0, 1.0, (years, slots) if rng.random() < 0.5 else slots),
-        need_wh=rng.uniform(0.0, 1500.0, (bases, kinds)),
-        need_by_rank_wh=rng.uniform(0.0, 800.0, (bases, kinds)),
-        sun_wh=rng.uniform(0.0, 2000.0, (planes, kinds)),
-        sun_per_light_wh=rng.uniform(0.0, 600.0, (planes, kinds)),
+        usual=UsualDay(
+            need_wh=rng.uniform(0.0, 1500.0, (bases, kinds)),
+            need_by_rank_wh=rng.uniform(0.0, 800.0, (bases, kinds)),
+            sun_wh=rng.uniform(0.0, 2000.0, (planes, kinds)),
+            sun_per_light_wh=rng.uniform(0.0, 600.0, (planes, kinds)),
+        ),
         need_share=rng.uniform(0.0, 1.2),
         sun_share=rng.uniform(0.0, 1.2),
         offset_share=rng.uniform(-0.3, 0.8, kinds),

@@ -82,9 +82,9 @@ def test_twice_the_size_is_twice_the_flow_exactly(coupling, seed, minutes):
     more = arguments | {name: arguments[name] * 2.0 for name in ("input_limit_w", "stored_wh")}
     twice = plan
     if plan.need is not None:
-        energies = ("need_wh", "need_by_rank_wh", "sun_wh", "sun_per_light_wh")
-        doubled = {name: getattr(plan.need, name) * 2.0 for name in energies}
-        twice = dataclasses.replace(plan, need=dataclasses.replace(plan.need, **doubled))
+        doubled = {name: energy * 2.0 for name, energy in vars(plan.need.usual).items()}
+        usual = dataclasses.replace(plan.need.usual, **doubled)
+        twice = dataclasses.replace(plan, need=dataclasses.replace(plan.need, usual=usual))
     one, two = run(coupling, (inputs, plan, params, arguments)), run(coupling, (scaled, twice, double, more))
     for name in ("monthly_kwh", "billed_kwh", "stored_wh", "overload_kwh"):
         np.testing.assert_array_equal(2.0 * getattr(one, name), getattr(two, name), err_msg=name)

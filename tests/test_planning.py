@@ -252,7 +252,7 @@ def test_the_sun_of_a_day_follows_its_forecast(read_small):
     search = _search(scenario, *_world_and_design(scenario))
     seen, inputs = search.frame.outlook, search.request.inputs
     day_wh = inputs.solar_w[:, 0].reshape(inputs.years, DAYS, 24).sum(axis=2)
-    told = seen.sun_wh[0, seen.kind] + seen.sun_per_light_wh[0, seen.kind] * seen.light
+    told = seen.usual.sun_wh[0, seen.kind] + seen.usual.sun_per_light_wh[0, seen.kind] * seen.light
     for month in range(12):
         days = month == MONTH_OF_DAY
         assert told[:, days].mean() == pytest.approx(day_wh[:, days].mean(), rel=1e-4)

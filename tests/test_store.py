@@ -212,7 +212,7 @@ def pool_imports():
     seen, waiting = set(), ["world"]
     while waiting:
         name = waiting.pop()
-        if name in seen or name in ("", "scenario", "dispatch", "errors", "interruption"):
+        if name in seen or name in ("", "scenario", "dispatch", "errors"):
             continue
         seen.add(name)
         for path in [*package.glob(f"{name}.py"), *package.glob(f"{name}/*.py")]:

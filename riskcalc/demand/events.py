@@ -210,7 +210,7 @@ def _run(
     """Fill the pool, a run of years per thread; each thread writes only its own years."""
     appliances = len(arguments[2])  # type: ignore[arg-type]
     edges = np.linspace(0, len(reachable_w), max(1, min(threads, len(reachable_w))) + 1).astype(int)
-    if len(edges) == 2:
+    if len(edges) == 2:  # no other thread: the warm-up may still be here when the interpreter takes none any more
         synthesis.fill_years(reachable_w, wired_w, edges[0], edges[1], *arguments, *synthesis.scratch(appliances))
         return
     with ThreadPoolExecutor(max_workers=max(threads, 1)) as executor:

@@ -3,7 +3,7 @@
 from riskcalc.dispatch.flows import FLOW_NAMES, Billed, Flow
 from riskcalc.dispatch.kit import COUPLINGS, Param, check_params, inverter_curve, param_rows
 from riskcalc.dispatch.lanes import dispatch_year
-from riskcalc.dispatch.need import MOST_KINDS, ChargeByNeed
+from riskcalc.dispatch.need import ChargeByNeed, UsualDay
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import MOST_PLANES
@@ -12,7 +12,6 @@ from riskcalc.dispatch.slow import TRACE_COLUMNS, dispatch_slow, trace_year
 __all__ = [
     "COUPLINGS",
     "FLOW_NAMES",
-    "MOST_KINDS",
     "MOST_PLANES",
     "TRACE_COLUMNS",
     "Billed",
@@ -22,6 +21,7 @@ __all__ = [
     "Flow",
     "Param",
     "SlotPlan",
+    "UsualDay",
     "check_params",
     "dispatch_slow",
     "dispatch_year",

@@ -111,9 +111,8 @@ def close_slot(lanes: int, work: NDArray[np.float64]) -> None:
         # a neighbour's cells made the steps run.
         demand, left = work[rows.SLOT_DEMAND + lane], work[rows.SLOT_LEFT + lane]
         work[rows.LEFT + lane] += left if demand - left > 1e-12 * demand else demand
-        work[rows.SLOT_LEFT + lane] = (
-            0.0  # here and not before the steps: a loop of nothing but zeros cost a third more
-        )
+        # Here and not before the steps: a loop of nothing but zeros cost a third more.
+        work[rows.SLOT_LEFT + lane] = 0.0
 
 
 @inner

@@ -16,10 +16,29 @@ MOST_KINDS = 24
 
 
 @dataclass(frozen=True)
-class ChargeByNeed:
-    """A rule for the target of charging, told from what a day of its kind needs and brings on average.
+class UsualDay:
+    """What a day of each of N kinds needs and brings on average; B demand bases, P planes.
 
-    Arrays have N kinds of day, B demand bases, P planes, K pool years.
+    Attributes
+    ----------
+    need_wh : float64 (B, N)
+        Demand within reach of a day while the cells serve, mean over all days of the kind; of days whose rank decides
+        whether a basis is active only those where no share could change that [Wh].
+    need_by_rank_wh : float64 (B, N)
+        The same of the days whose rank decides [Wh].
+    sun_wh, sun_per_light_wh : float64 (P, N)
+        Energy at a plane's terminals in a day: mean, and change with the light that is forecast [Wh].
+    """
+
+    need_wh: Floats
+    need_by_rank_wh: Floats
+    sun_wh: Floats
+    sun_per_light_wh: Floats
+
+
+@dataclass(frozen=True)
+class ChargeByNeed:
+    """A rule for the target of charging, told from what a day of its kind needs and brings; N kinds, K pool years.
 
     Attributes
     ----------
@@ -27,13 +46,8 @@ class ChargeByNeed:
         Kind of the day that a slot's charging is for.
     light : float64 (slots,) or (K, slots)
         Forecast of that day's light, in standard deviations from the mean of its month; 0 without forecasts.
-    need_wh : float64 (B, N)
-        Demand within reach of a day while the cells serve, mean over all days of the kind; of days whose rank decides
-        whether a basis is active only those where no share could change that [Wh].
-    need_by_rank_wh : float64 (B, N)
-        The same of the days whose rank decides [Wh].
-    sun_wh, sun_per_light_wh : float64 (P, N)
-        Energy at a plane's terminals in a day: mean, and change with `light` [Wh].
+    usual : UsualDay
+        What a day of its kind needs and brings.
     need_share, sun_share : float
         What of the need is charged for, and what of the sun is counted upon.
     offset_share : float64 (N,)
@@ -42,10 +56,7 @@ class ChargeByNeed:
 
     kind: NDArray[np.int64]
     light: Floats
-    need_wh: Floats
-    need_by_rank_wh: Floats
-    sun_wh: Floats
-    sun_per_light_wh: Floats
+    usual: UsualDay
     need_share: float
     sun_share: float
     offset_share: Floats
@@ -57,8 +68,8 @@ class ChargeByNeed:
         kinds = len(self.offset_share)
         if not 1 <= kinds <= MOST_KINDS or not 0 <= self.kind.min() <= self.kind.max() < kinds:
             raise ValueError(f"need: kind: up to {self.kind.max()} of {kinds}; accepted: at most {MOST_KINDS} kinds")
-        for name in ("need_wh", "need_by_rank_wh", "sun_wh", "sun_per_light_wh"):
-            shape = getattr(self, name).shape
+        for name, values in vars(self.usual).items():
+            shape = values.shape
             if len(shape) != 2 or shape[1] != kinds:
                 raise ValueError(f"need: {name}: shape {shape}; accepted: (.., {kinds})")
         if self.light.shape[-1:] != self.kind.shape or not np.isfinite(self.light).all():
@@ -82,11 +93,11 @@ class ChargeByNeed:
         scale = np.where(by_car, params[Param.CAR_SCALE], params[Param.HOUSEHOLD_SCALE])
         share = np.where(by_home, params[Param.HOME_SHARE], params[Param.MOVED_SHARE])
         active = np.where(rank_below[:, None], share, 1.0 - share)
-        need = _weighted(self.need_wh, scale) + _weighted(self.need_by_rank_wh, scale * active)
-        sun = _weighted(self.sun_wh, plane_weight)
+        need = _weighted(self.usual.need_wh, scale) + _weighted(self.usual.need_by_rank_wh, scale * active)
+        sun = _weighted(self.usual.sun_wh, plane_weight)
         charged = params[Param.FLOOR_WH] + self.need_share * need - self.sun_share * sun
         capacity = np.where(params[Param.CAPACITY_WH] > 0.0, params[Param.CAPACITY_WH], np.inf)
-        slope = self.sun_share * _weighted(self.sun_per_light_wh, plane_weight) / capacity
+        slope = self.sun_share * _weighted(self.usual.sun_per_light_wh, plane_weight) / capacity
         return np.stack([charged / capacity + self.offset_share[:, None], slope])
 
     def of_slots(self, slots: slice, years: slice) -> ChargeByNeed:

@@ -34,7 +34,7 @@ def check_request(
     if target_years not in (1, inputs.years):
         raise ValueError(f"plan: target_share: {target_years} pool years; accepted: {inputs.years}, or one for all")
     if plan.need is not None:
-        light_years, bases = len(np.atleast_2d(plan.need.light)), len(plan.need.need_wh)
+        light_years, bases = len(np.atleast_2d(plan.need.light)), len(plan.need.usual.need_wh)
         if light_years not in (1, inputs.years) or bases != inputs.reachable_w.shape[1]:
             raise ValueError(f"plan: need: {light_years} pool years, {bases} bases; accepted: those of the inputs")
     draws = params.shape[1]

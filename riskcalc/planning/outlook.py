@@ -8,25 +8,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_OF_DAY, LocalClock
-from riskcalc.dispatch import ChargeByNeed, DispatchInputs
+from riskcalc.dispatch import ChargeByNeed, DispatchInputs, UsualDay
 
 Floats = NDArray[np.float64]
-KINDS = 24
+KINDS = 2 * 12
 
 
 @dataclass(frozen=True)
 class Outlook:
-    """Means over pool years, for the 24 kinds of day: month by month, weekday before weekend.
+    """What is known beforehand: the kind of every day, (365,), the forecast of its light, (K, 365), the usual day of each kind.
 
-    The attributes are those of `ChargeByNeed`; `kind` and `light` are by day, (365,) and (K, 365).
+    The 24 kinds are months, weekday before weekend.
     """
 
     kind: NDArray[np.int64]
     light: Floats
-    need_wh: Floats
-    need_by_rank_wh: Floats
-    sun_wh: Floats
-    sun_per_light_wh: Floats
+    usual: UsualDay
 
     def rule(
         self, planned_day: NDArray[np.int64], *, need_share: float, sun_share: float, offset_share: Floats
@@ -35,10 +32,7 @@ class Outlook:
         return ChargeByNeed(
             kind=self.kind[planned_day],
             light=self.light[:, planned_day],
-            need_wh=self.need_wh,
-            need_by_rank_wh=self.need_by_rank_wh,
-            sun_wh=self.sun_wh,
-            sun_per_light_wh=self.sun_per_light_wh,
+            usual=self.usual,
             need_share=need_share,
             sun_share=sun_share,
             offset_share=np.repeat(offset_share, 2),
@@ -78,7 +72,7 @@ def outlook(inputs: DispatchInputs, clock: LocalClock, *, serving: NDArray[np.bo
             by_rank[basis] += np.bincount(kind, used * ranked, minlength=KINDS)
     told = np.zeros((inputs.years, DAYS)) if light is None else light
     sun, per_light = _sun(inputs, told)
-    return Outlook(kind, told, certain / days, by_rank / days, sun, per_light)
+    return Outlook(kind, told, UsualDay(certain / days, by_rank / days, sun, per_light))
 
 
 def _sun(inputs: DispatchInputs, light: Floats) -> tuple[Floats, Floats]:

@@ -9,7 +9,7 @@ rule among them: what is found is never worse than it on these draws.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -126,23 +126,21 @@ class Search:
     def _by_need(self, start: Running) -> None:
         """Try what each household needs of a day beyond its sun, and beside it what is best in every month."""
         for need_share, sun_share in product(NEED_SHARES, SUN_SHARES):
-            rules = [
-                replace(start, by_need=ByNeed(need_share, sun_share, np.full(MONTHS, offset))) for offset in OFFSETS
-            ]
-            bills = [self.daily_bills(plan_of(self.frame, rule)).sum(axis=1) for rule in rules]
-            by_month = np.stack([np.bincount(MONTH_OF_DAY, day, minlength=MONTHS) for day in bills])
-            best = np.asarray(OFFSETS)[by_month.argmin(axis=0)]
+            ways = [replace(start, by_need=ByNeed(need_share, sun_share, np.full(MONTHS, each))) for each in OFFSETS]
+            best = self._best_by_month(OFFSETS, ways)
             self.bill(replace(start, by_need=ByNeed(need_share, sun_share, best)))
 
     def _hold_back(self, start: Running) -> None:
         """Try what is best held back in every month."""
         levels = (0.0, *HOLD_BACKS)
-        bills = [
-            self.daily_bills(plan_of(self.frame, replace(start, hold_back_share=np.full(MONTHS, level))))
-            for level in levels
-        ]
-        by_month = np.stack([np.bincount(MONTH_OF_DAY, day.sum(axis=1), minlength=MONTHS) for day in bills])
-        self.bill(replace(start, hold_back_share=np.asarray(levels)[by_month.argmin(axis=0)]))
+        ways = [replace(start, hold_back_share=np.full(MONTHS, level)) for level in levels]
+        self.bill(replace(start, hold_back_share=self._best_by_month(levels, ways)))
+
+    def _best_by_month(self, levels: Sequence[float], ways: Sequence[Running]) -> Floats:
+        """Return the level of every month, (12,), whose way of running costs least in it."""
+        days = [self.daily_bills(plan_of(self.frame, way)).sum(axis=1) for way in ways]
+        by_month = np.stack([np.bincount(MONTH_OF_DAY, bills, minlength=MONTHS) for bills in days])
+        return np.asarray(levels)[by_month.argmin(axis=0)]
 
 
 def cheapest_season(extra: Floats) -> NDArray[np.bool_]:

@@ -251,7 +251,7 @@ def _cautions(assessment: Assessment, coupling: str) -> tuple[str, ...]:
 
 def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
     scenario = assessment.scenario
-    kit, tenure = scenario.kit, scenario.tenure
+    kit, tenure, found = scenario.kit, scenario.tenure, assessment.world.optimised
     moves = tenure is not None and (tenure.stay_years is not None or tenure.moving_chance_per_year is not None)
     return method(
         generated_weather=assessment.world.pools.weather.real_years == 0,
@@ -262,9 +262,9 @@ def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
         ageing_law="lfp" if kit is None else kit.ageing.law,
         moves=moves or not assessment.simulation.course.bought.all(),
         outages=scenario.outages is not None,
-        searched=assessment.world.optimised is not None,
-        forecasts=assessment.world.optimised is not None and assessment.world.optimised.forecasts,
-        by_need=assessment.world.optimised is not None and assessment.world.optimised.running.by_need is not None,
+        searched=found is not None,
+        forecasts=found is not None and found.forecasts,
+        by_need=found is not None and found.running.by_need is not None,
     )
 
 

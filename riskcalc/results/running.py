@@ -7,17 +7,6 @@ from typing import Any
 from riskcalc.model import Assessment
 from riskcalc.planning.forecast import KINDS_OF_DAY
 from riskcalc.planning.optimised import switch_dates
-from riskcalc.planning.running import ByNeed
-
-
-def _by_need(rule: ByNeed | None) -> dict[str, Any] | None:
-    if rule is None:
-        return None
-    return {
-        "need_share": rule.need_share,
-        "sun_share": rule.sun_share,
-        "offset_share": rule.offset_share.tolist(),
-    }
 
 
 def running_figures(assessment: Assessment) -> dict[str, Any]:
@@ -25,6 +14,7 @@ def running_figures(assessment: Assessment) -> dict[str, Any]:
     found = assessment.world.optimised
     if found is None:
         return {}
+    rule = found.running.by_need
     dates = switch_dates(found.running.solar_days)
     return {
         "running": {
@@ -33,7 +23,7 @@ def running_figures(assessment: Assessment) -> dict[str, Any]:
             "solar_only_from": None if dates is None else dates[0],
             "solar_only_until": None if dates is None else dates[1],
             "hold_back_share": found.running.hold_back_share.tolist(),
-            "by_need": _by_need(found.running.by_need),
+            "by_need": None if rule is None else {**vars(rule), "offset_share": rule.offset_share.tolist()},
             "draws": found.draws,
             "bill": found.bill,
             "bill_of_plain_rule": found.plain_bill,

@@ -84,23 +84,29 @@ def _running_lines(result: Mapping[str, Any]) -> Iterator[str]:
     found = result.get("running")
     if found is None:
         return
-    by_need = found.get("by_need")
-    if by_need is not None:
-        told = "forecast" if found["forecasts"] else "usual in the month"
-        shares = " ".join(f"{100 * share:.0f}" for share in by_need["offset_share"])
-        yield (
-            f"charged from the supply for {100 * by_need['need_share']:.0f} % of what the coming day usually needs, less "
-            f"{100 * by_need['sun_share']:.0f} % of the sun {told}"
-        )
-        yield f"  and beside that, January first: {shares} % of the battery"
-    for place, kind in enumerate((found["forecasts"] or [""]) if by_need is None else ()):
-        shares = " ".join(f"{100 * row[place]:.0f}" for row in found["target_share"])
-        yield f"charged from the supply for {f'a {kind}' if kind else 'each'} day up to, January first: {shares} %"
+    yield from _target_lines(found)
     if found["solar_only_from"] is not None:
         yield f"on solar only from {found['solar_only_from']} to {found['solar_only_until']}"
     if any(found["hold_back_share"]):
         held = " ".join(f"{100 * share:.0f}" for share in found["hold_back_share"])
         yield f"kept for the dearest hours, January first: {held} %"
+
+
+def _target_lines(found: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the targets of charging: of each household's own, or by the month and kind of day."""
+    by_need = found.get("by_need")
+    if by_need is None:
+        for place, kind in enumerate(found["forecasts"] or [""]):
+            shares = " ".join(f"{100 * row[place]:.0f}" for row in found["target_share"])
+            yield f"charged from the supply for {f'a {kind}' if kind else 'each'} day up to, January first: {shares} %"
+        return
+    told = "forecast" if found["forecasts"] else "usual in the month"
+    shares = " ".join(f"{100 * share:.0f}" for share in by_need["offset_share"])
+    yield (
+        f"charged from the supply for {100 * by_need['need_share']:.0f} % of what the coming day usually needs, less "
+        f"{100 * by_need['sun_share']:.0f} % of the sun {told}"
+    )
+    yield f"  and beside that, January first: {shares} % of the battery"
 
 
 def _foresight_lines(result: Mapping[str, Any]) -> Iterator[str]:

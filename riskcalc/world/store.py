@@ -38,7 +38,18 @@ LAYOUT = 1
 DEFAULT_LIMIT_GIB = 4.0
 #: Modules and folders of the package whose sources and tables decide what a pool holds: all that `pools` imports but
 #: the scenario, whose content is in the key (`tests/test_store.py` reads the imports and holds this).
-POOL_SOURCES = ("clock", "demand", "money", "sun", "table_file", "tables", "uncertainty", "weather", "world")
+POOL_SOURCES = (
+    "clock",
+    "demand",
+    "interruption",
+    "money",
+    "sun",
+    "table_file",
+    "tables",
+    "uncertainty",
+    "weather",
+    "world",
+)
 #: Libraries whose version may move a bit of a pool.
 POOL_LIBRARIES = ("numpy", "scipy", "numba", "pandas", "pvlib", "tzdata")
 
