@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 
@@ -166,3 +167,13 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     terminalreporter.section("published checks: quantity | source | published | computed | difference")
     for quantity, source, published, computed in rows:
         terminalreporter.line(f"{quantity} | {source} | {published:g} | {computed:.6g} | {computed - published:+.2g}")
+
+
+@pytest.fixture(autouse=True)
+def ctrl_c_is_heeded() -> Iterator[None]:
+    """Children heed Ctrl-C even where the tests run behind a shell's `&`, which ignores it: what is ignored is handed on."""
+    before = signal.getsignal(signal.SIGINT)
+    if before is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
