@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import DAYS, LocalClock, standard_offset_minutes
+from riskcalc.clock import DAYS, MONTH_LENGTHS, LocalClock, standard_offset_minutes
 from riskcalc.demand.events import SUNNY_WINDOW, appliance_years
 from riskcalc.demand.meter import read_meter
 from riskcalc.demand.pool import DemandPool
@@ -31,7 +31,7 @@ from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import sun_path
 from riskcalc.world.habits import split_meter
 from riskcalc.world.planes import PlaneSet, node_power_w, plane_sets
-from riskcalc.world.pool_order import fair_order, put_in_order
+from riskcalc.world.pool_order import fair_order, light_of_years
 from riskcalc.world.schedule import moved_window
 from riskcalc.world.store import Store, user_store
 
@@ -121,9 +121,7 @@ class YearsAtHand:
         place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
         key = _demand_key(scenario, clock, place)
         if key not in self._demand:
-            kept = self.store.kept(
-                "demand", key, lambda: _content(_fair_demand(scenario, demand_years(scenario, clock, **place)))
-            )
+            kept = self.store.kept("demand", key, lambda: _content(demand_years(scenario, clock, **place)))
             self._demand = {key: DemandPool(**kept)}
         return self._demand[key]
 
@@ -247,21 +245,12 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
 
 
 def _fair_weather(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
-    """Return the years dealt to the scrambles by their sun."""
-    order = _order(scenario, pool.annual_ghi_kwh(), _WEATHER_STREAM)
+    """Return the years dealt to the scrambles by their light."""
+    monthly = pool.monthly_means() * MONTH_LENGTHS
+    order = fair_order(
+        light_of_years(monthly), scrambles=scenario.study.scrambles, seed=_seed(scenario, _WEATHER_STREAM)
+    )
     return replace(pool, **{name: getattr(pool, name)[order] for name in HOUR_SERIES})
-
-
-def _fair_demand(scenario: Scenario, pool: DemandPool) -> DemandPool:
-    """Return the years dealt to the scrambles by their use; the given pool is used up."""
-    order = _order(scenario, (pool.reachable_day_kwh + pool.wired_day_kwh).sum(axis=(1, 2)), _DEMAND_STREAM)
-    for held in (pool.reachable_w, pool.wired_w, pool.day_rank):
-        put_in_order(held, order)
-    return replace(pool)
-
-
-def _order(scenario: Scenario, annual: Floats, stream: int) -> NDArray[np.int64]:
-    return fair_order(annual, scrambles=scenario.study.scrambles, seed=_seed(scenario, stream))
 
 
 def reaches_all(scenario: Scenario) -> bool:
@@ -285,7 +274,7 @@ def _weather_key(scenario: Scenario) -> str:
 def _demand_key(scenario: Scenario, clock: LocalClock, place: Mapping[str, float]) -> str:
     """Return everything that decides the demand years, as text."""
     home, study = scenario.home.model_copy(update={"surfaces": {}}), scenario.study
-    how = (study.seed, study.pool_years, study.scrambles, study.step_minutes, clock.slot_minutes, clock.zone)
+    how = (study.seed, study.pool_years, study.step_minutes, clock.slot_minutes, clock.zone)
     shifts = hashlib.sha256(np.ascontiguousarray(clock.shift_minutes).tobytes()).hexdigest()
     return repr((home, _data_hashes(scenario), how, shifts, dict(place), reaches_all(scenario), moved_window(scenario)))
 
