@@ -4,8 +4,9 @@
     python tests/fuzz/led_by_coverage.py "measured months" --runs 100000
 
 Files of a whole year are too long to be mutated whole and are refused at once when shortened: there atheris makes a
-change, which is laid over the sound example (`changed`). It stops at the first case that ends in anything but figures
-or an InputError with words, warnings included, and keeps it in this folder.
+change, which is laid over the sound example (`changed`); `--changes` does the same with a short one. It stops at the
+first case that ends in anything but figures or an InputError with words, warnings included, and keeps it in this folder.
+Memory that grows with the cases is atheris' own record of comparisons: the same cases without it keep none.
 """
 
 from __future__ import annotations
@@ -57,10 +58,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("entry", choices=sorted(ENTRIES))
     parser.add_argument("--runs", type=int, default=10_000)
+    parser.add_argument("--changes", action="store_true", help="lay one change over the sound example each time")
     wanted = parser.parse_args()
     entry, folder, count = ENTRIES[wanted.entry], Path(tempfile.mkdtemp()), Count()
     example = entry.example()
-    by_change = len(example) > LONGEST
+    by_change = wanted.changes or len(example) > LONGEST
     warnings.simplefilter("error")
 
     def one(made: bytes) -> None:
@@ -79,7 +81,14 @@ def main() -> None:
     for number, content in enumerate(some_changes(example) if by_change else begun):
         (seeds / f"{number:02d}").write_bytes(content)
     longest = LONGEST_CHANGE if by_change else LONGEST
-    options = [f"-runs={wanted.runs}", f"-max_len={longest}", "-rss_limit_mb=4000", "-timeout=20", str(seeds)]
+    options = [
+        f"-runs={wanted.runs}",
+        f"-max_len={longest}",
+        "-len_control=0",
+        "-rss_limit_mb=4000",
+        "-timeout=20",
+        str(seeds),
+    ]
     atheris.Setup([sys.argv[0], *options], one)
     atheris.Fuzz()
 
