@@ -37,7 +37,7 @@ class Weather(Table):
     )
     yearly_spread: Annotated[float, Number(0, 0.3, unit="share")] | None = optional(
         "standard deviation of the yearly solar total, as a share of its mean",
-        "the generator's own, see its source",
+        "that of the climate, 0.065 where none is known",
         title="Spread of the yearly solar total",
     )
 

@@ -34,13 +34,21 @@ SOURCES = {
     ),
 }
 
+#: Of `yearly_spread` in Great Britain and Northern Ireland: 0.053 +- 0.005 at Oxford, and a little for the thickness of
+#: clouds, which hours of sunshine do not tell (tests/calibration/sunshine.py).
+SPREAD_SOURCE = (
+    "67 years of sunshine at Oxford, 1953 to 2019 (Met Office historic station data), as light by a regression of ten"
+    " years at Eskdalemuir, Journal of Climatology 1 (1981)"
+)
+
 
 @dataclass(frozen=True)
 class Climate:
     """Long-term monthly means of one place; month series have shape (12,), read-only.
 
     `ghi_w_m2` is the 24-hour mean of global horizontal irradiance [W/m2], `temp_air_c` [degC], `wind_speed_m_s` at
-    10 m [m/s]; `utc_offset_hours` is standard time; `source` the citation.
+    10 m [m/s]; `utc_offset_hours` is standard time; `source` the citation. `yearly_spread` is the standard deviation of a
+    year's light over its long-term mean, None where no long record tells it.
     """
 
     key: str
@@ -53,6 +61,7 @@ class Climate:
     temp_air_c: NDArray[np.float64]
     wind_speed_m_s: NDArray[np.float64]
     source: str
+    yearly_spread: float | None = None
 
 
 def climate_names() -> tuple[str, ...]:
@@ -99,6 +108,7 @@ def _climates() -> dict[str, Climate]:
             altitude_m=float(row["altitude_m"]),
             utc_offset_hours=float(row["utc_offset_hours"]),
             source=SOURCES[row["source"]],
+            yearly_spread=float(row["yearly_spread"]) if row["yearly_spread"] else None,
             **{quantity: months[row["key"], quantity] for quantity in QUANTITIES},
         )
         for row in table_rows("climate_sites.csv")

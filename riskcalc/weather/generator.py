@@ -40,9 +40,9 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     seed : int
         Seed of the random numbers (PCG64 behind a SeedSequence).
     yearly_spread : float, optional
-        Standard deviation of the annual light over its mean. The K annual sums are spread evenly over the quantiles
-        of their law, so that a small pool shows the whole spread; one year is the mean year. The law is normal for a
-        spread that is given; without one the spread of the place is unknown: YEARLY_SPREAD, with longer tails.
+        Standard deviation of the annual light over its mean; that of the climate unless given. The K annual sums are
+        spread evenly over the quantiles of their law, so that a small pool shows the whole spread; one year is the mean
+        year. The law is normal for a spread that is known; where none is, it is YEARLY_SPREAD with longer tails.
 
     Notes
     -----
@@ -52,14 +52,15 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     """
     if years < 1:
         raise ValueError(f"years: {years}; accepted: 1 or more")
-    spread = YEARLY_SPREAD if yearly_spread is None else yearly_spread
+    known = climate.yearly_spread if yearly_spread is None else yearly_spread
+    spread, degrees = (YEARLY_SPREAD, YEARLY_DEGREES) if known is None else (known, np.inf)
     if not 0.0 <= spread <= 0.3:
         raise ValueError(f"yearly_spread: {spread}; accepted: 0 to 0.3")
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed)))
     sun = sun_path(climate.latitude_deg, climate.longitude_deg, climate.altitude_m, climate.utc_offset_hours)
     clear_sky = clear_sky_w(sun, climate.temp_air_c)
     hidden = normal_series(rng, (years, DAYS), memory=DAY_MEMORY)
-    wanted = 1.0 + spread * _even_deviates(years, rng, degrees=YEARLY_DEGREES if yearly_spread is None else np.inf)
+    wanted = 1.0 + spread * _even_deviates(years, rng, degrees=degrees)
     clearness = daily_clearness(climate.ghi_w_m2, clear_sky, sun, hidden, wanted)
     hours = normal_series(rng, (years, len(sun.lit)), memory=HOUR_MEMORY)
     ghi = np.zeros((years, HOURS))
