@@ -34,8 +34,9 @@ LOSSLESS = StepKit(
 )  # fmt: skip
 HOUR = StepSetting(
     hours=1.0, off_grid=False, inverter_on=True, discharge_on=True, grid_charge_on=False, charge_allowed=1.0,
-    target_share=1.0,
+    target_share=1.0, sell_on=False, sell_above_share=0.0,
 )  # fmt: skip
+EVENING = HOUR._replace(sell_on=True)
 NIGHT_CHARGE = HOUR._replace(discharge_on=False, grid_charge_on=True)
 OFF_GRID = HOUR._replace(off_grid=True)
 
@@ -189,6 +190,53 @@ def test_parallel_export_is_capped() -> None:
     assert flows.pv_used == pytest.approx(350.0)
 
 
+@pytest.mark.parametrize(
+    ("stored", "load", "sun", "change", "export", "left"),
+    [
+        (1000.0, 300.0, 0.0, {}, 700.0, 0.0),
+        (1000.0, 300.0, 0.0, {"export_limit_w": 200.0}, 200.0, 500.0),
+        (1000.0, 1200.0, 0.0, {}, 0.0, 0.0),
+        (1000.0, 300.0, 0.0, {"discharge_w": 400.0}, 100.0, 600.0),
+        (0.0, 300.0, 500.0, {}, 200.0, 0.0),
+        (500.0, 300.0, 500.0, {}, 700.0, 0.0),
+        (500.0, 300.0, 1500.0, {}, 700.0, 1000.0),
+        (1000.0, 300.0, 0.0, {"export_limit_w": 0.0}, 0.0, 700.0),
+    ],
+)
+def test_what_is_stored_is_sold_after_the_loads(
+    stored: float, load: float, sun: float, change: dict[str, float], export: float, left: float
+) -> None:
+    """Loads first, then sun, then cells, until rating, export limit or cells are used up; sun left over charges them."""
+    flows = parallel(LOSSLESS._replace(**change), EVENING, stored, load, sun)
+    assert flows.grid_export == pytest.approx(export)
+    assert flows.stored_wh == pytest.approx(left)
+
+
+def test_what_is_kept_is_not_sold_but_serves() -> None:
+    """Of 1000 Wh 600 are kept from selling: the load of 300 W is served, 100 W sold; below the mark loads still run."""
+    keeping = EVENING._replace(sell_above_share=0.6)
+    flows = parallel(LOSSLESS, keeping, 1000.0, 300.0, 0.0)
+    assert (flows.grid_export, flows.stored_wh) == pytest.approx((100.0, 600.0))
+    flows = parallel(LOSSLESS, keeping, 500.0, 300.0, 0.0)
+    assert (flows.grid_export, flows.stored_wh) == pytest.approx((0.0, 200.0))
+    assert flows.battery_to_load == pytest.approx(300.0)
+
+
+def test_nothing_is_sold_while_the_grid_charges() -> None:
+    """Import never runs to export: a slot of charging sells nothing, whatever the plan says of selling."""
+    flows = parallel(LOSSLESS, NIGHT_CHARGE._replace(sell_on=True), 400.0, 0.0, 0.0)
+    assert flows.grid_export == 0.0
+    assert flows.grid_import == pytest.approx(500.0)
+
+
+def test_selling_pays_for_its_losses() -> None:
+    """At a = 1.1 and b = 1e-4, 500 W of load and 300 W sold take 1.1 x 800 + 1e-4 x 800^2 = 944 W from the cells."""
+    lossy = LOSSLESS._replace(loss_linear=1.1, loss_quadratic=1e-4, export_limit_w=300.0, discharge_w=2000.0)
+    flows = parallel(lossy, EVENING, 1000.0, 500.0, 0.0)
+    assert flows.battery_discharge == pytest.approx(944.0)
+    assert flows.losses == pytest.approx(144.0)
+
+
 def test_parallel_weak_sun_feeds_the_inverter_first() -> None:
     """15 W of sun under 20 W of idle draw keep the inverter on three quarters of the time and serve nobody."""
     flows = parallel(LOSSLESS._replace(idle_w=20.0, capacity_wh=0.0, discharge_w=0.0), HOUR, 0.0, 100.0, 15.0)
@@ -251,8 +299,11 @@ def test_every_step_of_a_trace_closes(coupling: str, seed: int, minutes: int) ->
     assert np.all((trace["battery_stored_wh"] >= 0.0) & (trace["battery_stored_wh"] <= capacity))
     for name, values in trace.items():
         assert np.all(values >= -1e-9), name
-    # The cells never feed the grid, and never more than their limits.
-    assert np.all(trace["grid_export_w"] <= trace["pv_used_w"] + 1e-9)
+    # The cells feed the grid only where the plan lets them and they are not being charged from it.
+    sells = plan.sell_on & plan.discharge_on & plan.inverter_on & (1 - plan.grid_charge_on)
+    closed = np.repeat(sells, plan.slot_minutes // inputs.step_minutes) == 0
+    assert np.all(trace["grid_export_w"][closed] <= trace["pv_used_w"][closed] + 1e-9)
+    assert np.all(trace["grid_to_battery_w"][~closed] == 0.0)
     assert np.all(trace["battery_charge_w"] <= params[Param.CHARGE_W, 0] + 1e-9)
     assert np.all(trace["battery_discharge_w"] <= params[Param.DISCHARGE_W, 0] * (1.0 + 1e-8) + 1e-9)
 

@@ -42,7 +42,7 @@ def ahead(coupling, kit, *, load, sun=0.0, buy=0.2, sell=0.0, **changes):
         YearAhead(
             coupling=coupling, hours=1.0, kit=kit, load_w=load_w, wired_w=np.zeros(hours), input_w=input_w,
             import_price=import_price, export_price=export_price, charge_allowed=np.ones(hours),
-            inverter_on=np.ones(hours, bool), charges_from_grid=True, exports_stored=False, start_wh=0.0,
+            inverter_on=np.ones(hours, bool), charges_from_grid=True, exports_stored=np.zeros(hours, bool), start_wh=0.0,
             least_end_wh=0.0,
         ),
         **changes,
@@ -104,14 +104,14 @@ def test_stored_energy_is_exported_only_with_the_key():
     """Filled at 0.10 and sold at 0.50 an hour later only if the scenario lets the cells feed the grid."""
     night = ahead("whole_home", IDEAL, load=0.0, buy=[0.1, 0.1], sell=[0.0, 0.5])
     assert foreseen(night).bill == pytest.approx(0.0, abs=1e-9)
-    assert foreseen(replace(night, exports_stored=True)).bill == pytest.approx(0.1 - 0.5)
+    assert foreseen(replace(night, exports_stored=np.ones(2, bool))).bill == pytest.approx(0.1 - 0.5)
     # Not in one and the same hour: the cells give what they held at its beginning.
-    one_hour = ahead("whole_home", IDEAL, load=0.0, buy=[0.1], sell=[0.5], exports_stored=True)
+    one_hour = ahead("whole_home", IDEAL, load=0.0, buy=[0.1], sell=[0.5], exports_stored=np.ones(1, bool))
     assert foreseen(one_hour).bill == pytest.approx(0.0, abs=1e-9)
 
 
 def test_the_scenario_says_whether_stored_energy_is_exported(read_small):
-    """Bought at night and sold at ten times that by day: with the key foresight earns, without it it does not."""
+    """Bought at night and sold at ten times that by day: with the key foresight earns, and the rule, else neither does."""
     changes = [
         'tariff.rates.night.windows=["00:00-07:00"]', "study.step_minutes=60", 'kit.coupling="whole_home"',
         "tariff.rates.night.import_price_per_kwh=0.05", "tariff.export_price_per_kwh=0.5",
@@ -123,11 +123,11 @@ def test_the_scenario_says_whether_stored_energy_is_exported(read_small):
         values = {key: of_all[:1] for key, of_all in drawn_values(scenario, random).items()}
         found = gap(Plant(scenario, world.pools, world.plan, values, part_of_design(random, np.array([0])).pool_year))
         assert found.of_optimum[0] <= found.of_rule[0] + 1e-6
-        return found.of_optimum[0]
+        return np.array([found.of_optimum[0], found.of_rule[0]])
 
     closed = least_bill()
-    assert closed == least_bill("dispatch.export_stored=false")
-    assert least_bill("dispatch.export_stored=true") < closed - 10.0
+    assert (closed == least_bill("dispatch.export_stored_at=[]")).all()
+    assert (least_bill('dispatch.export_stored_at=["day"]') < closed - 10.0).all()
 
 
 @pytest.mark.parametrize("coupling", COUPLINGS)

@@ -147,8 +147,8 @@ def test_the_search_finds_what_brute_force_finds(read_small):
     found = world.optimised
     assert found.bill < found.plain_bill
     search = _search(scenario, world, random)
-    start = Running(np.ones((12, 1)), np.zeros(DAYS, dtype=bool), np.zeros(12))
-    best = search.best(start, Wanted(targets=True, season=False, hold_back=False))
+    start = plain()
+    best = search.best(start, Wanted(targets=True, season=False, hold_back=False, export_above=False))
     bill = search.bill(best)
     assert bill < search.bill(start)
     for january in search.targets[::2]:
@@ -199,7 +199,7 @@ def test_a_plan_follows_what_was_found(read_small):
     target = np.arange(36, dtype=float).reshape(12, 3) / 36.0
     solar = np.zeros(DAYS, dtype=bool)
     solar[100:200] = True
-    plan = plan_of(frame, Running(target, solar, np.full(12, 0.4)))
+    plan = plan_of(frame, Running(target, solar, np.full(12, 0.4), np.full(12, 0.3)))
     assert plan.target_share.shape == (2, 8760)
     hour = np.arange(8760) % 24
     at_noon = (plan.day == 40) & (hour == 12)
@@ -210,6 +210,7 @@ def test_a_plan_follows_what_was_found(read_small):
     assert (plan.discharge_on == (~night | on_solar)).all()
     day = plan.rate == list(scenario.tariff.rates).index("day")
     assert (plan.reserve_share == np.where(day, 0.4, 0.0)).all()
+    assert (plan.sell_above_share == 0.3).all()
 
 
 def test_charging_by_no_need_is_charging_to_full(read_small):
@@ -305,6 +306,25 @@ def test_holding_back_for_a_dear_evening_pays(roof):
     # Nothing to hold back for: one price by day.
     even, _ = gap_of(roof('dispatch.hold_back_share="optimise"'))
     assert not even.optimised.running.hold_back_share.any()
+
+
+@pytest.mark.slow
+def test_selling_closes_half_of_the_gap_where_export_is_paid(roof):
+    """Bought at 0.10, used at 0.30, sold at 0.25 in two hours a day: of what not selling leaves, more than half is taken."""
+    draws = (1, 3, 5, 7)
+    prices = (
+        "tariff.export_price_per_kwh=0.25",
+        "tariff.rates.night.import_price_per_kwh=0.10",
+        "tariff.rates.day.import_price_per_kwh=0.30",
+    )
+    sold = ('dispatch.export_stored_at=["day"]', "dispatch.export_stored_hours_per_day=2")
+    _, unsold = gap_of(roof(*prices), draws)
+    world, selling = gap_of(roof(*prices, *sold, FIND, 'dispatch.export_stored_above_share="optimise"'), draws)
+    assert (world.optimised.running.export_above_share < 1.0).any()
+    assert (selling.of_optimum <= selling.of_rule + 1e-6).all()
+    possible = unsold.of_rule.mean() - selling.of_optimum.mean()
+    assert possible > 20.0
+    assert unsold.of_rule.mean() - selling.of_rule.mean() > 0.5 * possible
 
 
 def test_the_answer_tells_what_was_found(small_file, tmp_path):

@@ -95,9 +95,12 @@ def dispatch_year(
     slot_sum, slot_peak = inputs.slot_totals()
     export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
 
+    parallel = True if coupling in PARALLEL else None
+    sell_on = plan.sell_on if parallel and export and plan.sell_on.any() else None
+
     def run(part: slice) -> None:
         run_groups(
-            coupling in PARALLEL, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
+            parallel, sell_on, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
             group_year[part], group_lanes[part], group_absent[part], inputs.step_minutes, plan.slot_minutes, work[part],
             plan.need is not None,
         )  # fmt: skip

@@ -91,10 +91,11 @@ def open_stretch(work: NDArray[np.float64]) -> None:
 
 
 @inner
-def open_slot(
-    lanes: int, work: NDArray[np.float64], reserve_share: float, target_share: float, discharge: float
-) -> None:
-    """Set what a slot leaves to the cells; `discharge` is 1 where the cells may serve loads, else 0."""
+def open_slot(lanes: int, work: NDArray[np.float64], reserve_share: float, aim_share: float, discharge: float) -> None:
+    """Set what a slot leaves to the cells; `discharge` is 1 where the cells may serve loads, else 0.
+
+    `aim_share` of the capacity is where charging ends, or selling.
+    """
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         stored = work[rows.STORED + lane]
@@ -106,7 +107,7 @@ def open_slot(
         work[rows.BASE + lane] = base
         work[rows.ABOVE + lane] = stored - base
         work[rows.ROOM + lane] = capacity - base
-        work[rows.TARGET + lane] = target_share * capacity - base
+        work[rows.TARGET + lane] = aim_share * capacity - base
         work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
 
 

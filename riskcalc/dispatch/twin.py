@@ -49,6 +49,8 @@ class StepSetting(NamedTuple):
     grid_charge_on: bool
     charge_allowed: float
     target_share: float
+    sell_on: bool
+    sell_above_share: float
 
 
 class StepFlows(NamedTuple):
@@ -95,6 +97,18 @@ def load_for_bus_w(kit: StepKit, bus_w: float) -> float:
     if power <= 0.0:
         return 0.0
     return 2.0 * power / (kit.loss_linear + sqrt(kit.loss_linear**2 + 4.0 * kit.loss_quadratic * power))
+
+
+@register_jitable
+def to_grid_w(kit: StepKit, served_w: float, offered_w: float) -> tuple[float, float]:
+    """Return what of `offered_w` of DC goes to the grid beside loads of `served_w`, and what arrives there [W]."""
+    room = min(kit.inverter_rating_w - served_w, kit.export_limit_w)
+    room_bus = room * (kit.loss_linear + kit.loss_quadratic * (2.0 * served_w + room))
+    if room <= 0.0 or offered_w <= 0.0:
+        return 0.0, 0.0
+    if offered_w >= room_bus:
+        return room_bus, room
+    return offered_w, part_load_w(kit, offered_w, room, served_w)
 
 
 @register_jitable
@@ -207,9 +221,7 @@ def parallel_step(
     solar = input_w * kit.solar_efficiency
     cells_limit = kit.charge_w * setting.charge_allowed
     carried = min(load_w, kit.inverter_rating_w)
-    overload = 0.0
-    if load_w > kit.inverter_rating_w * SLACK:
-        overload = load_w - kit.inverter_rating_w
+    overload = load_w - kit.inverter_rating_w if load_w > kit.inverter_rating_w * SLACK else 0.0
 
     # 1. What the bus has: sun, and cells where the plan lets them serve loads.
     kept = 0.0
@@ -237,23 +249,32 @@ def parallel_step(
     sun_to_load = min(max(solar - idle, 0.0), to_load)
     pv_to_load = 0.0 if to_load == 0.0 else served * sun_to_load / to_load
 
-    # 4. Surplus sun: cells, then the grid.
+    # 4. Surplus sun goes to the cells, then to the grid. Where stored energy is sold, only what is to be kept comes
+    # before the grid; there the cells add what they hold beyond it, and sun that is left over charges them after all.
     surplus = solar - direct
-    solar_to_cells = min(
-        surplus * kit.charge_efficiency, cells_limit, max(kit.capacity_wh - after, 0.0) / setting.hours
+    sells = (
+        (setting.sell_on and kit.export_limit_w > 0.0)
+        and (setting.inverter_on and setting.discharge_on)
+        and not setting.grid_charge_on
     )
-    after += solar_to_cells * setting.hours
-    spare = max(surplus - solar_to_cells / kit.charge_efficiency, 0.0)
-    room = min(kit.inverter_rating_w - served, kit.export_limit_w)
-    room_bus = room * (kit.loss_linear + kit.loss_quadratic * (2.0 * served + room))
-    if not setting.inverter_on or room <= 0.0 or spare <= 0.0:
-        to_grid, export = 0.0, 0.0
-    elif spare >= room_bus:
-        to_grid, export = room_bus, room
-    else:
-        to_grid = spare
-        export = part_load_w(kit, spare, room, served)
-    solar_used = (direct + solar_to_cells / kit.charge_efficiency + to_grid) / kit.solar_efficiency
+    kept_wh = max(setting.sell_above_share * kit.capacity_wh, floor_wh) if sells else kit.capacity_wh
+    solar_to_cells = min(surplus * kit.charge_efficiency, cells_limit, max(kept_wh - after, 0.0) / setting.hours)
+    surplus = max(surplus - solar_to_cells / kit.charge_efficiency, 0.0)
+    spare_w = 0.0
+    if sells:
+        further_w = kit.discharge_w * kit.discharge_efficiency - (bus - direct)
+        spare_w = max(min((after - kept_wh) / setting.hours * kit.discharge_efficiency, further_w), 0.0)
+    to_grid, export = to_grid_w(kit, served, surplus + spare_w if setting.inverter_on else 0.0)
+    sun_to_grid = min(surplus, to_grid)
+    sold = (to_grid - sun_to_grid) / kit.discharge_efficiency
+    from_cells += sold
+    after += (solar_to_cells - sold) * setting.hours
+    if sells:
+        rest = min((surplus - sun_to_grid) * kit.charge_efficiency, cells_limit - solar_to_cells)
+        rest = max(min(rest, (kit.capacity_wh - after) / setting.hours), 0.0)
+        solar_to_cells += rest
+        after += rest * setting.hours
+    solar_used = (direct + solar_to_cells / kit.charge_efficiency + sun_to_grid) / kit.solar_efficiency
 
     # 5. The grid fills the rest.
     left = load_w - served

@@ -18,6 +18,7 @@ from riskcalc.dispatch.loads import fill_loads
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
 from riskcalc.dispatch.rest import charge_from_grid, rest
+from riskcalc.dispatch.selling import feed_and_sell
 from riskcalc.dispatch.slot import (
     aim_by_need,
     nothing_stored,
@@ -33,21 +34,31 @@ from riskcalc.dispatch.transfer import carry_from_cells, carry_with_sun
 
 
 @inner
+def _sells(sell_on: NDArray[np.int64] | None, slot: int, discharge: bool) -> bool:
+    """Return whether stored energy is sold in a slot."""
+    if sell_on is None:
+        return False
+    return discharge and sell_on[slot] != 0
+
+
+@inner
 def _run_slot(
-    lanes: int, parallel: bool, export: bool, steps: int, work: NDArray[np.float64], sun: bool, on: bool,
-    carries: bool, from_grid: bool,
+    lanes: int, parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, steps: int,
+    work: NDArray[np.float64], sun: bool, on: bool, carries: bool, from_grid: bool, sells: bool,
 ) -> None:  # fmt: skip
     """Run the steps of a slot in the one loop that holds for all of them."""
     if not carries:
         if from_grid:
-            charge_from_grid(lanes, steps, work, on and parallel)
+            charge_from_grid(lanes, steps, work, on and parallel is not None)
         else:
             rest(lanes, steps, work)
-    elif not parallel:
+    elif parallel is None:
         if sun:
             carry_with_sun(lanes, steps, work)
         else:
             carry_from_cells(lanes, steps, work)
+    elif sell_on is not None and sells:
+        feed_and_sell(lanes, steps, work)
     elif not sun:
         feed_from_cells(lanes, steps, work)
     else:
@@ -56,8 +67,8 @@ def _run_slot(
 
 @inner
 def _run_group(
-    lanes: int, parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays,
-    slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
+    lanes: int, parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
+    plan: PlanArrays, slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
     work: NDArray[np.float64], absent: bool, by_need: bool,
 ) -> None:  # fmt: skip
     open_year(lanes, work)
@@ -84,25 +95,27 @@ def _run_group(
         from_grid = plan.grid_charge_on[slot] != 0 and not off_grid and not absent
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
-        open_slot(lanes, work, plan.reserve_share[slot], plan.target_share[target_row, slot], 1.0 if discharge else 0.0)
+        sells = _sells(sell_on, slot, discharge)
+        aim = plan.sell_above_share[slot] if sells else plan.target_share[target_row, slot]
+        open_slot(lanes, work, plan.reserve_share[slot], aim, 1.0 if discharge else 0.0)
         if by_need and from_grid:
             # The mask changes nothing; it tells the compiler that the index is not negative.
             aim_by_need(lanes, work, plan.kind[slot] & 31, plan.light[light_row, slot])
         overload = open_demand(lanes, steps, work, pool, slot_sum, slot_peak, year, slot) and not absent
-        carries = on and ((discharge or sun) if parallel else discharge)
+        carries = on and (discharge or (sun and parallel is not None))
         if carries and not sun:
             # A night on empty cells needs no steps; with empty cells the loops would give the same.
-            carries = not nothing_stored(lanes, work, parallel)
+            carries = not nothing_stored(lanes, work, parallel is not None)
         if carries or overload or from_grid:
             fill_loads(lanes, steps, work, pool, year, slot)
-        _run_slot(lanes, parallel, export, steps, work, sun, on, carries, from_grid)
+        _run_slot(lanes, parallel, sell_on, export, steps, work, sun, on, carries, from_grid, sells)
         if overload:
-            count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel or off_grid else 0.0)
+            count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel is not None or off_grid else 0.0)
         close_slot(lanes, work)
         steps_booked += steps
         steps_on += steps if on else 0
         if off_grid or plan.stretch_ends[slot]:
-            if parallel:
+            if parallel is not None:
                 share_of_idle(lanes, steps_on, work)
             billing = kwh * plan.rate_weight[slot]
             # The mask changes nothing; it tells the compiler that the index is not negative.
@@ -115,18 +128,21 @@ def _run_group(
 
 @compiled
 def run_groups(
-    parallel: bool, export: bool, off_grid: bool, pool: PoolArrays, plan: PlanArrays, slot_sum: NDArray[np.float64],
-    slot_peak: NDArray[np.float32], group_year: NDArray[np.int64], group_lanes: NDArray[np.int64],
-    group_absent: NDArray[np.bool_], step_minutes: int, slot_minutes: int, work: NDArray[np.float64], by_need: bool,
+    parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
+    plan: PlanArrays, slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], group_year: NDArray[np.int64],
+    group_lanes: NDArray[np.int64], group_absent: NDArray[np.bool_], step_minutes: int, slot_minutes: int,
+    work: NDArray[np.float64], by_need: bool,
 ) -> None:  # fmt: skip
     """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
 
-    Where the kit is absent in a whole group, no slot needs its steps: what is billed is what is demanded.
+    `parallel` is True or None, `sell_on` the plan's or None: what None rules out is not compiled, which on the first run
+    is a third of the kernel. Where the kit is absent in a whole group, no slot needs its steps: what is billed is what is
+    demanded.
     """
     hours = step_minutes / 60.0
     steps = slot_minutes // step_minutes
     for group in range(len(group_year)):
         _run_group(
-            group_lanes[group], parallel, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group], hours,
-            steps, work[group], group_absent[group], by_need,
+            group_lanes[group], parallel, sell_on, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group],
+            hours, steps, work[group], group_absent[group], by_need,
         )  # fmt: skip

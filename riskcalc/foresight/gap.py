@@ -83,7 +83,6 @@ def optimum(plant: Plant, request: YearRequest, draw: int, least_end_wh: float) 
             export_price=export_prices(scenario, request.plan, values, draw),
             floor_wh=float(request.stored_wh[draw]),
             least_end_wh=least_end_wh,
-            exports_stored=scenario.dispatch.export_stored,
         )
     )
 

@@ -14,6 +14,7 @@ from riskcalc.dispatch.slow import basis_weight, step_kit
 from riskcalc.foresight.programme import YearAhead
 from riskcalc.futures.simulation import YearRequest
 from riskcalc.scenario import Scenario
+from riskcalc.world.schedule import export_follows
 
 Floats = NDArray[np.float64]
 Values = Mapping[str, Floats]
@@ -40,11 +41,6 @@ def export_prices(scenario: Scenario, plan: SlotPlan, values: Values, draw: int)
     return price * plan.rate_weight if export_follows(scenario) else np.full(plan.slots, price)
 
 
-def export_follows(scenario: Scenario) -> bool:
-    """Return whether the weights of a series of prices hold for export too."""
-    return scenario.tariff.series is None or scenario.tariff.series.export_follows
-
-
 def energy_bill(scenario: Scenario, outcome: DispatchOutcome, values: Values) -> Floats:
     """Return import less export of a year at first-year prices, without standing charge and blocks, (draws,)."""
     bill = np.zeros(outcome.billed_kwh.shape[2])
@@ -64,7 +60,6 @@ def year_ahead(
     export_price: Floats,
     floor_wh: float,
     least_end_wh: float,
-    exports_stored: bool = False,
 ) -> YearAhead:
     """Return what the programme must know of one draw; the request has one step in each slot."""
     plan, inputs, year = request.plan, request.inputs, int(request.pool_year[draw])
@@ -82,7 +77,7 @@ def year_ahead(
         charge_allowed=inputs.charge_allowed[year][plan.day],
         inverter_on=plan.inverter_on != 0,
         charges_from_grid=bool(plan.grid_charge_on.any()),
-        exports_stored=exports_stored,
+        exports_stored=plan.sell_on != 0,
         start_wh=min(float(request.stored_wh[draw]), kit.capacity_wh),
         least_end_wh=least_end_wh,
     )

@@ -60,7 +60,7 @@ class YearAhead:
     charges_from_grid
         Whether the supply charges the cells at all.
     exports_stored
-        Whether the cells may feed the grid; without meaning where the kit does not share its wires.
+        Where the cells may feed the grid; without meaning where the kit does not share its wires.
     start_wh, least_end_wh
         Stored energy at the beginning, and the least at the end [Wh].
     """
@@ -76,7 +76,7 @@ class YearAhead:
     charge_allowed: Floats
     inverter_on: Flags
     charges_from_grid: bool
-    exports_stored: bool
+    exports_stored: Flags
     start_wh: float
     least_end_wh: float
 
@@ -292,10 +292,9 @@ def _parallel(programme: LinearProgramme, ahead: YearAhead) -> _Block:
     charger, most_charger = _charger(programme, ahead, load - carried)
     export, to_grid, room = _export(programme, ahead, carried, least_direct)
     programme.at_most([(direct, 1.0), (to_cells, 1.0), (to_grid, 1.0)], solar)
-    if ahead.exports_stored:
-        _losses(programme, kit, on=on, out=[served, export], fed=[direct, from_cells], most=carried + room)
-    else:
-        _losses(programme, kit, on=on, out=[served], fed=[direct, from_cells], most=carried)
+    from_both = np.where(ahead.exports_stored, export, -1)
+    most_out = np.where(ahead.exports_stored, carried + room, carried)
+    _losses(programme, kit, on=on, out=[served, from_both], fed=[direct, from_cells], most=most_out)
     # Export asks for an inverter that is on, for loads that are served, and for a charger that is off.
     open_served = free & (carried > 0.0)
     for other, factor, where in (
@@ -317,16 +316,14 @@ def _export(
 ) -> tuple[Columns, Columns, Floats]:
     """Add what is exported and the sun that feeds it; return their columns and the limit of export, (steps,) [W].
 
-    Where the cells may feed the grid, sun for export is part of what feeds the inverter, and has no column.
+    In steps where the cells may feed the grid, sun for export is part of what feeds the inverter, and has no column.
     """
     kit, money = ahead.kit, ahead.export_price * ahead.hours / 1000.0
     none = np.zeros_like(carried)
     room = np.maximum(np.minimum(kit.inverter_rating_w - carried, kit.export_limit_w), 0.0)
-    if ahead.exports_stored:
-        return _where(programme, room > 0.0, high=room, cost=-money), np.full(len(carried), -1), room
     spare = ahead.solar_w - least_direct
-    there = (room > 0.0) & (spare > 0.0)
-    export = _where(programme, there, high=room, cost=-money)
+    there = (room > 0.0) & (spare > 0.0) & ~ahead.exports_stored
+    export = _where(programme, there | ((room > 0.0) & ahead.exports_stored), high=room, cost=-money)
     to_grid = _where(programme, there, high=spare, cost=none)
     # a E + b ((carried + E)^2 - carried^2) from below, with the loads carried that export asks for.
     slope = kit.loss_linear + 2.0 * kit.loss_quadratic * carried

@@ -1,4 +1,4 @@
-"""The plan of a scenario that leaves targets, switch dates or hold-back to be found."""
+"""The plan of a scenario that leaves targets, switch dates, hold-back or what is kept from export to be found."""
 
 from __future__ import annotations
 
@@ -48,9 +48,10 @@ def to_be_found(scenario: Scenario) -> Wanted | None:
         targets=dispatch.target_share == FOUND and bool(dispatch.charge_at),
         season=dispatch.target_share == FOUND and dispatch.solar_only_from is None,
         hold_back=dispatch.hold_back_share == FOUND,
+        export_above=dispatch.export_stored_above_share == FOUND and bool(dispatch.export_stored_at),
     )
     battery = scenario.kit is not None and scenario.kit.battery is not None
-    return wanted if battery and (wanted.targets or wanted.hold_back) else None
+    return wanted if battery and (wanted.targets or wanted.hold_back or wanted.export_above) else None
 
 
 def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: Plant) -> tuple[SlotPlan, Optimised]:
@@ -58,7 +59,7 @@ def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: P
 
     `plant` holds the draws to search on; its plan may be any.
     """
-    wanted = to_be_found(scenario) or Wanted(targets=False, season=False, hold_back=False)
+    wanted = to_be_found(scenario) or Wanted(targets=False, season=False, hold_back=False, export_above=False)
     frame, given = frame_of(scenario, clock, pools), given_running(scenario)
     new = np.ones(plant.draws)
     request = plant.year_request(0, capacity_share=new, working=new > 0.0, stored_wh=np.zeros(plant.draws))
@@ -70,7 +71,7 @@ def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: P
         forecasts=frame.kinds is not None and (found.by_need is not None or found.target_share.shape[1] > 1),
         draws=plant.draws,
         bill=search.bill(found),
-        plain_bill=search.bill(replace(plain(), solar_days=given.solar_days) if wanted.targets else given),
+        plain_bill=search.bill(replace(given, target_share=plain().target_share) if wanted.targets else given),
         season_found=wanted.season,
     )
 
@@ -103,10 +104,12 @@ def given_running(scenario: Scenario) -> Running:
     dispatch, solar = scenario.dispatch, solar_only_days(scenario)
     target = 1.0 if isinstance(dispatch.target_share, str) else dispatch.target_share
     held = 0.0 if isinstance(dispatch.hold_back_share, str) else dispatch.hold_back_share
+    above = 1.0 if isinstance(dispatch.export_stored_above_share, str) else dispatch.export_stored_above_share
     return Running(
         target_share=np.broadcast_to(np.asarray(target, float), (MONTHS,))[:, None].copy(),
         solar_days=solar,
         hold_back_share=np.broadcast_to(np.asarray(held, float), (MONTHS,)).copy(),
+        export_above_share=np.broadcast_to(np.asarray(above, float), (MONTHS,)).copy(),
     )
 
 

@@ -1,4 +1,4 @@
-"""The search for targets, switch dates and hold-back: a few runs of the first year of common draws, and the best of each.
+"""The search for targets, dates, hold-back and what is kept from export: a few runs of common draws, and the best of each.
 
 Every target is run through the whole year once and its bill kept day by day. Days of a month (and of a forecast) then
 choose their own target from those bills, and the season on solar only is the stretch of days that costs least without
@@ -12,17 +12,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_OF_DAY
 from riskcalc.dispatch import Billed, SlotPlan
-from riskcalc.foresight.hourly import export_follows
 from riskcalc.futures.simulation import YearRequest, run_year
 from riskcalc.planning.forecast import KINDS_OF_DAY
 from riskcalc.planning.running import MONTHS, ByNeed, Frame, Running, plain, plan_of
 from riskcalc.scenario import Scenario
+from riskcalc.world.schedule import export_follows
 
 Floats = NDArray[np.float64]
 Values = Mapping[str, Floats]
@@ -30,6 +31,7 @@ Values = Mapping[str, Floats]
 #: Shares of the capacity that are tried.
 TARGETS = tuple(np.linspace(0.0, 1.0, 11).tolist())
 HOLD_BACKS = (0.25, 0.5, 0.75, 1.0)
+KEPT_FROM_EXPORT = (0.75, 0.5, 0.25, 0.0)
 #: Shares of a day's need that are charged for, of its expected sun that are counted upon, and of the capacity beside.
 NEED_SHARES = (0.4, 0.6, 0.8)
 SUN_SHARES = (0.6, 0.8, 1.0)
@@ -45,6 +47,7 @@ class Wanted:
     targets: bool
     season: bool
     hold_back: bool
+    export_above: bool
 
 
 @dataclass
@@ -61,14 +64,17 @@ class Search:
     def best(self, given: Running, wanted: Wanted) -> Running:
         """Return the best way of running that was found, starting from what is given."""
         if wanted.targets:
-            self.bill(replace(plain(), hold_back_share=given.hold_back_share, solar_days=given.solar_days))
+            self.bill(replace(given, target_share=plain().target_share))
             self._targets_and_season(given, season=wanted.season)
         else:
             self.bill(given)
+        before = self.found
         if wanted.hold_back and self.frame.held_back.any():
-            self._hold_back(self.found)
-            if wanted.targets and self.found.hold_back_share.any():
-                self._targets_and_season(self.found, season=wanted.season)
+            self._level_by_month("hold_back_share", (0.0, *HOLD_BACKS))
+        if wanted.export_above and self.frame.plan.sell_on.any():
+            self._level_by_month("export_above_share", (1.0, *KEPT_FROM_EXPORT))
+        if wanted.targets and self.found is not before:
+            self._targets_and_season(self.found, season=wanted.season)
         return self.found
 
     @property
@@ -130,11 +136,16 @@ class Search:
             best = self._best_by_month(OFFSETS, ways)
             self.bill(replace(start, by_need=ByNeed(need_share, sun_share, best)))
 
-    def _hold_back(self, start: Running) -> None:
-        """Try what is best held back in every month."""
-        levels = (0.0, *HOLD_BACKS)
-        ways = [replace(start, hold_back_share=np.full(MONTHS, level)) for level in levels]
-        self.bill(replace(start, hold_back_share=self._best_by_month(levels, ways)))
+    def _level_by_month(self, name: str, levels: Sequence[float]) -> None:
+        """Try what of one kind of level is best in every month."""
+        start = self.found
+
+        def with_levels(by_month: Floats) -> Running:
+            made: dict[str, Any] = {name: by_month}
+            return replace(start, **made)
+
+        ways = [with_levels(np.full(MONTHS, level)) for level in levels]
+        self.bill(with_levels(self._best_by_month(levels, ways)))
 
     def _best_by_month(self, levels: Sequence[float], ways: Sequence[Running]) -> Floats:
         """Return the level of every month, (12,), whose way of running costs least in it."""

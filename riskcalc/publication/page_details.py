@@ -110,15 +110,20 @@ def _running(found: Mapping[str, Any]) -> page.Detail:
         )
         targets = ["beside the need"]
         shares = [[share] for share in by_need["offset_share"]]
+    held, columns = [found["hold_back_share"]], ["held back"]
     note = f"Found on {found['draws']} futures: {meaning}; and the share kept for the dearest hours."
+    if found.get("export_stored_above_share") is not None:
+        held.append(found["export_stored_above_share"])
+        columns.append("exported down to")
+        note += " Stored energy is exported down to the last share."
     if found["solar_only_from"] is not None:
         note += f" On solar only, without charging, from {found['solar_only_from']} to {found['solar_only_until']}."
     cells = [
-        tuple(page.Estimate(share, 0.0) for share in (*row, held))
-        for row, held in zip(shares, found["hold_back_share"], strict=True)
+        tuple(page.Estimate(share, 0.0) for share in (*row, *levels))
+        for row, *levels in zip(shares, *held, strict=True)
     ]
     rows = tuple(page.DetailRow(month, "share", row) for month, row in zip(MONTHS, cells, strict=True))
-    return page.Detail("running", "When the battery is charged", note, (*targets, "held back"), rows)
+    return page.Detail("running", "When the battery is charged", note, (*targets, *columns), rows)
 
 
 def _detail(

@@ -21,6 +21,8 @@ from riskcalc.scenario.tenure import Tenure, tenure_complaints
 #: Rates of a tariff with which targets can be found: the books of a search have a line for every rate and day.
 MOST_RATES_SEARCHED = 11
 ALL_HOURS = 24.0
+#: What may be left to the search.
+TO_BE_FOUND = ("target_share", "hold_back_share", "export_stored_above_share")
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def _supply(kit: Kit, home: Home | None) -> Iterator[Complaint]:
 
 
 def _dispatch(dispatch: Dispatch, tariff: Tariff | None) -> Iterator[Complaint]:
-    for name in ("charge_at", "discharge_at"):
+    for name in ("charge_at", "discharge_at", "export_stored_at"):
         for rate in getattr(dispatch, name) or ():
             if tariff is not None and tariff.rates and rate not in tariff.rates:
                 accepted = "names of rates: " + listed(tariff.rates, joiner="and")
@@ -89,8 +91,9 @@ def _dispatch(dispatch: Dispatch, tariff: Tariff | None) -> Iterator[Complaint]:
     for rate in dispatch.discharge_at or ():
         if rate in dispatch.charge_at:
             yield Complaint(("dispatch", "discharge_at"), shown(rate), "rates that are not in charge_at as well")
-    if tariff is not None and FOUND in (dispatch.target_share, dispatch.hold_back_share):
-        name = "target_share" if dispatch.target_share == FOUND else "hold_back_share"
+    left_open = [name for name in TO_BE_FOUND if getattr(dispatch, name) == FOUND]
+    if tariff is not None and left_open:
+        name = left_open[0]
         if len(tariff.rates) > MOST_RATES_SEARCHED:
             accepted = f"numbers: with more than {MOST_RATES_SEARCHED} rates nothing can be found"
             yield Complaint(("dispatch", name), shown(FOUND), accepted)
@@ -98,13 +101,39 @@ def _dispatch(dispatch: Dispatch, tariff: Tariff | None) -> Iterator[Complaint]:
     for name, value in ends.items():
         if value is None and any(ends.values()):
             yield Complaint(("dispatch", name), "nothing", "both solar_only_from and solar_only_until, or neither")
+    yield from _hours_of_rates(dispatch)
+
+
+def _hours_of_rates(dispatch: Dispatch) -> Iterator[Complaint]:
     if dispatch.cheapest_hours_per_day < ALL_HOURS and not dispatch.charge_at:
         accepted = "24 where charge_at names no rate: there is nothing to choose from"
         hint = "charge_at names the rates; with one price series over all, name all rates"
         yield Complaint(("dispatch", "cheapest_hours_per_day"), shown(dispatch.cheapest_hours_per_day), accepted, hint)
+    if dispatch.export_stored_hours_per_day < ALL_HOURS and not dispatch.export_stored_at:
+        accepted = "24 where export_stored_at names no rate: there is nothing to choose from"
+        given = shown(dispatch.export_stored_hours_per_day)
+        yield Complaint(("dispatch", "export_stored_hours_per_day"), given, accepted)
+    for rate in dispatch.export_stored_at:
+        at = ("dispatch", "export_stored_at")
+        if rate in dispatch.charge_at and dispatch.cheapest_hours_per_day >= ALL_HOURS:
+            accepted = "rates that are not in charge_at, or cheapest_hours_per_day, which leaves them some hours"
+            yield Complaint(at, shown(rate), accepted)
+        elif dispatch.discharge_at is not None and rate not in dispatch.discharge_at:
+            yield Complaint(at, shown(rate), "rates of discharge_at: at others the battery gives nothing")
 
 
 def _dispatch_with_kit(dispatch: Dispatch, kit: Kit) -> Iterator[Complaint]:
+    if dispatch.export_stored_at:
+        given, at = shown(dispatch.export_stored_at), ("dispatch", "export_stored_at")
+        if kit.coupling in ("sockets", "off_grid"):
+            accepted = "nothing: a kit of this coupling sends nothing to the grid"
+            yield Complaint(at, given, accepted, "remove export_stored_at")
+        elif kit.battery is None:
+            yield Complaint(
+                at, given, "nothing: the kit has no battery", "add [kit.battery], or remove export_stored_at"
+            )
+        elif kit.inverter.export_limit_w == 0:
+            yield Complaint(at, given, "a kit that may export", "raise kit.inverter.export_limit_w")
     if not dispatch.charge_at:
         return
     given, at = shown(dispatch.charge_at), ("dispatch", "charge_at")

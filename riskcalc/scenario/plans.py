@@ -59,12 +59,27 @@ class Dispatch(Table):
     solar_only_until: MonthDay | None = optional(
         "last day without charging from the supply", "charged all year", title="Last day on solar only"
     )
-    export_stored: bool = default(
-        False,
-        "whether perfect foresight, which the rule is held against, may send stored energy to the grid; the rule never "
-        "does",
+    export_stored_at: Names = default(
+        (),
+        "rates at which stored energy is exported, after the loads; ask first whether the contract pays for it",
         "stored energy stays in the home",
-        title="Export of stored energy",
+        title="Rates to export stored energy at",
+    )
+    export_stored_above_share: Annotated[
+        float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)
+    ] = default(
+        0.0,
+        "share of the capacity down to which stored energy is exported; one number, one per month, or "
+        '"optimise": the best for each month is found',
+        "all of it, where export_stored_at names a rate",
+        title="Kept from export",
+    )
+    export_stored_hours_per_day: Annotated[float, Number(0, 24, above=True, unit="hours")] = default(
+        24.0,
+        "export stored energy in so many hours of each day only, those of the best export price at the rates of "
+        "export_stored_at; of equal prices the later, when it is known what the home has left",
+        "all hours of export_stored_at unless given",
+        title="Best hours to export in",
     )
     reserve_share: Annotated[float, Number(0, 1, unit="share")] = default(
         0.0, "share of the capacity kept for outages", "none", title="Outage reserve"

@@ -80,7 +80,7 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
 
 
 def _running_lines(result: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the charging targets, switch dates and hold-back that were found, if any were."""
+    """Yield what was found of charging targets, switch dates, hold-back and export, if anything was."""
     found = result.get("running")
     if found is None:
         return
@@ -90,6 +90,9 @@ def _running_lines(result: Mapping[str, Any]) -> Iterator[str]:
     if any(found["hold_back_share"]):
         held = " ".join(f"{100 * share:.0f}" for share in found["hold_back_share"])
         yield f"kept for the dearest hours, January first: {held} %"
+    if found.get("export_stored_above_share") is not None:
+        kept = " ".join(f"{100 * share:.0f}" for share in found["export_stored_above_share"])
+        yield f"stored energy exported down to, January first: {kept} %"
 
 
 def _target_lines(found: Mapping[str, Any]) -> Iterator[str]:

@@ -61,6 +61,8 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         grid_charge_on=(charge_slots(scenario, rate) & ~on_solar).astype(np.int64),
         target_share=_monthly(dispatch.target_share, 1.0)[clock.month],
         reserve_share=np.maximum(held, dispatch.reserve_share),
+        sell_on=selling_slots(scenario, rate).astype(np.int64),
+        sell_above_share=_monthly(dispatch.export_stored_above_share, 1.0)[clock.month],
     )
 
 
@@ -77,6 +79,22 @@ def serving_slots(scenario: Scenario, rate: NDArray[np.int64], *, on_solar: NDAr
     if dispatch.discharge_at is not None:
         return _at_rates(scenario, rate, dispatch.discharge_at)
     return ~_charging(scenario, rate) | on_solar
+
+
+def selling_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return the slots in which stored energy may be exported, (slots,), charging from the supply aside."""
+    dispatch = scenario.dispatch
+    at_rates = _at_rates(scenario, rate, dispatch.export_stored_at)
+    if not at_rates.any() or dispatch.export_stored_hours_per_day >= HOURS_PER_DAY:
+        return at_rates
+    clock = clock_of(scenario)
+    # One price of export holds for every rate: what differs between hours is the weight of the series, if it counts.
+    paid = slot_weights(scenario, rate, minutes=clock.slot_minutes) if export_follows(scenario) else np.ones(len(rate))
+    free = at_rates & ~_charging(scenario, rate)
+    hours = dispatch.export_stored_hours_per_day
+    # Read backwards, so that of equal prices the later hours count: by then it is known what the home has left over.
+    found = cheapest_of_day(-paid[::-1], clock.day[::-1], free[::-1], hours=hours, slot_minutes=clock.slot_minutes)
+    return found[::-1]
 
 
 def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -126,6 +144,11 @@ def slot_weights(scenario: Scenario, rate: NDArray[np.int64], *, minutes: int) -
         return np.ones(len(rate))
     file = str(scenario.data_path("tariff.series.file"))
     return rate_weights(series.of_slots(minutes), rate, names=list(scenario.tariff.rates), file=file)
+
+
+def export_follows(scenario: Scenario) -> bool:
+    """Return whether the weights of a series of prices hold for export too."""
+    return scenario.tariff.series is None or scenario.tariff.series.export_follows
 
 
 def moved_window(scenario: Scenario) -> tuple[int, int] | None:
