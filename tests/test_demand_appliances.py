@@ -15,6 +15,7 @@ from riskcalc.demand.appliances import (
 from riskcalc.demand.habits import activity_names
 from riskcalc.errors import InputError
 
+RICHARDSON = "Richardson et al. 2010, appliance table"
 PUBLISHED = [row for row in appliance_table().values() if row.stated_kwh_per_year and row.cycles_per_year]
 
 
@@ -24,12 +25,13 @@ def _last_digit_kwh(row: Appliance) -> float:
 
 @pytest.mark.published
 @pytest.mark.parametrize("row", [r for r in PUBLISHED if r.key != "lighting"], ids=lambda row: row.key)
-def test_published_energy_recomputes(row: Appliance):
+def test_published_energy_recomputes(row: Appliance, record_property):
     """Richardson et al. 2010, appliance table: power, length, cycles and standby give the stated kWh.
 
     Tolerance: half the last digit of the energy and of the cycles, both printed with two decimals.
     """
-    print(f"{row.key}: published {row.stated_kwh_per_year}, computed {row.kwh_per_year:.2f} kWh a year")
+    stated = float(row.stated_kwh_per_year or 0.0)
+    record_property("published", (f"{row.key} kWh/year", RICHARDSON, stated, float(row.kwh_per_year)))
     assert row.kwh_per_year == pytest.approx(row.stated_kwh_per_year, abs=_last_digit_kwh(row))
 
 
@@ -39,22 +41,27 @@ def test_published_energy_recomputes(row: Appliance):
     [("kettle", 160.67), ("fridge_freezer", 426.06), ("washing_machine", 191.04), ("tumble_dryer", 313.82),
      ("personal_computer", 348.61), ("vacuum", 73.58), ("chest_freezer", 271.13)],
 )  # fmt: skip
-def test_energies_as_printed(key: str, kwh: float):
+def test_energies_as_printed(key: str, kwh: float, record_property):
     """Richardson et al. 2010: energies typed in again, so that an edit of the table's stated column cannot hide."""
     row = appliance_table()[key]
+    record_property("published", (f"{key} kWh/year, typed again", RICHARDSON, kwh, float(row.kwh_per_year)))
     assert row.kwh_per_year == pytest.approx(kwh, abs=_last_digit_kwh(row))
 
 
 @pytest.mark.published
-def test_fridge_freezer_runs_a_quarter_of_the_time():
+def test_fridge_freezer_runs_a_quarter_of_the_time(record_property):
     """Richardson et al. 2010: 6115.76 cycles of 22 minutes are 25.6 % of a year."""
-    assert appliance_table()["fridge_freezer"].hours_on / 8760.0 == pytest.approx(0.256, abs=0.0005)
+    share = appliance_table()["fridge_freezer"].hours_on / 8760.0
+    record_property("published", ("fridge_freezer share of time on", RICHARDSON, 0.256, share))
+    assert share == pytest.approx(0.256, abs=0.0005)
 
 
 @pytest.mark.published
-def test_lighting_is_the_survey_total():
+def test_lighting_is_the_survey_total(record_property):
     """Household Electricity Survey 2010-11: 483 kWh a year for lighting; our lamp and cycles give it within 0.1 %."""
-    assert appliance_table()["lighting"].kwh_per_year == pytest.approx(483.0, rel=1e-3)
+    lighting = appliance_table()["lighting"].kwh_per_year
+    record_property("published", ("lighting kWh/year", "Household Electricity Survey 2010-11", 483.0, lighting))
+    assert lighting == pytest.approx(483.0, rel=1e-3)
 
 
 def test_every_row_can_be_used():

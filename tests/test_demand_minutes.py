@@ -40,6 +40,7 @@ HOME = dict.fromkeys(
 )
 #: Same statistics of the real home, Monday 5 May to Sunday 27 July 2008 (at home, no heating), computed once from the
 #: whole data set (Hebrail & Berard 2012, UCI): mean 948 W.
+SOURCE = "real home, Hebrail & Berard 2012"
 REAL_SHARE_ABOVE = {1000.0: 0.355, 2000.0: 0.115, 3000.0: 0.042}
 REAL_QUANTILE_W = {25: 280.0, 50: 514.0, 75: 1400.0, 95: 2778.0, 99: 4334.0}
 REAL_LAG = {1: 0.952, 5: 0.807, 15: 0.622, 30: 0.493, 60: 0.340}
@@ -78,42 +79,42 @@ def week_w():
 
 
 @pytest.mark.published
-def test_mean_power_is_comparable(model_w):
+def test_mean_power_is_comparable(model_w, record_property):
     """The comparison is fair only at like use: model mean within 5 % of the real home's 948 W."""
-    print(f"mean power: real 948 W, model {model_w.mean():.0f} W")
+    record_property("published", ("mean power W", SOURCE, 948.0, float(model_w.mean())))
     assert model_w.mean() == pytest.approx(948.0, rel=0.05)
 
 
 @pytest.mark.published
 @pytest.mark.parametrize(("level_w", "tolerance"), [(1000.0, 0.05), (2000.0, 0.03), (3000.0, 0.012)])
-def test_share_of_energy_above_a_level(model_w, week_w, level_w, tolerance):
+def test_share_of_energy_above_a_level(model_w, week_w, level_w, tolerance, record_property):
     """Share of the energy above 1, 2 and 3 kW: what an inverter of that size leaves. Nothing here was fitted.
 
     Tolerances are the spread of that share between the weeks of the real home (0.03, 0.02, 0.01) and some for one home
     being compared with a mean of homes. The shipped week must lie in the same band, else the constants are wrong.
     """
     real, model = REAL_SHARE_ABOVE[level_w], _share_above(model_w, level_w)
-    print(f"share of energy above {level_w:.0f} W: real {real:.3f}, model {model:.3f}")
+    record_property("published", (f"share of energy above {level_w:.0f} W", SOURCE, real, model))
     assert model == pytest.approx(real, abs=tolerance)
     assert _share_above(week_w, level_w) == pytest.approx(real, abs=tolerance)
 
 
 @pytest.mark.published
 @pytest.mark.parametrize("percent", REAL_QUANTILE_W)
-def test_load_duration_curve(model_w, week_w, percent):
+def test_load_duration_curve(model_w, week_w, percent, record_property):
     """Five points of the load-duration curve within 20 %; the week too."""
     real, model = REAL_QUANTILE_W[percent], float(np.percentile(model_w, percent))
-    print(f"load-duration, {percent} % of minutes below: real {real:.0f} W, model {model:.0f} W")
+    record_property("published", (f"load-duration, {percent} % of minutes below W", SOURCE, real, model))
     assert model == pytest.approx(real, rel=0.20)
     assert np.percentile(week_w, percent) == pytest.approx(real, rel=0.20)
 
 
 @pytest.mark.published
 @pytest.mark.parametrize(("minutes", "tolerance"), [(1, 0.02), (5, 0.04), (15, 0.10), (30, 0.08), (60, 0.12)])
-def test_autocorrelation(model_w, week_w, minutes, tolerance):
+def test_autocorrelation(model_w, week_w, minutes, tolerance, record_property):
     """How long loads last: correlation of minutes 1 to 60 apart; the model forgets a little sooner."""
     real, model = REAL_LAG[minutes], _lag(model_w, minutes)
-    print(f"autocorrelation at {minutes} min: real {real:.3f}, model {model:.3f}")
+    record_property("published", (f"autocorrelation at {minutes} min", SOURCE, real, model))
     assert model == pytest.approx(real, abs=tolerance)
     assert _lag(week_w, minutes) == pytest.approx(real, abs=tolerance)
 

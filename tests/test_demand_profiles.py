@@ -39,14 +39,22 @@ def _agreement(model, published):
     )
 
 
-def _report(name, figures):
+def _report(record_property, name, source, figures):
+    """Put into the table of published checks how two shapes agree; alike they would have 1, 0, 1 and 0."""
     correlation, rms, height, shift = figures
-    print(f"{name}: correlation {correlation:.3f}, rms {rms:.3f} of the mean, peak {height:+.1%}, {shift:+.1f} h")
+    rows = (
+        ("correlation", 1.0, correlation),
+        ("rms over mean", 0.0, rms),
+        ("peak", 1.0, 1.0 + height),
+        ("peak later by h", 0.0, shift),
+    )
+    for what, alike, found in rows:
+        record_property("published", (f"{name}: {what}", source, alike, found))
 
 
 @pytest.mark.published
 @pytest.mark.slow
-def test_winter_weekday_follows_profile_class_1(street_w):
+def test_winter_weekday_follows_profile_class_1(street_w, record_property):
     """UK profile class 1, winter weekday (Elexon 1997): the hours were calibrated to the mean of this and H0.
 
     The two targets differ by 0.21 of the mean (rms), so half of that is left to each; correlation 0.97 allows for it.
@@ -54,7 +62,7 @@ def test_winter_weekday_follows_profile_class_1(street_w):
     homes = _homes()
     model = street_w[homes.BRITISH_WINTER & (homes.WEEKDAY < 5)].mean(axis=0)
     figures = _agreement(model, homes.profile_class_1())
-    _report("profile class 1, winter weekday", figures)
+    _report(record_property, "winter weekday", "UK profile class 1, Elexon 1997", figures)
     assert figures[0] > 0.96
     assert figures[1] < 0.13
     assert abs(figures[2]) < 0.05
@@ -80,12 +88,12 @@ def test_winter_weekday_follows_profile_class_1(street_w):
         ("summer", "sunday", 0.82, None),
     ],
 )
-def test_days_follow_bdew_h0(street_w, season, day_type, least_correlation, most_hours_off):
+def test_days_follow_bdew_h0(street_w, season, day_type, least_correlation, most_hours_off, record_property):
     """BDEW standard load profile H0 (1999, as in demandlib), only the first was calibrated to."""
     homes = _homes()
     published = homes.bdew_h0()[season, day_type]
     figures = _agreement(np.nanmean(street_w[(season == homes.SEASON) & homes.DAY_TYPES[day_type]], axis=0), published)
-    _report(f"BDEW H0 {season} {day_type}", figures)
+    _report(record_property, f"{season} {day_type}", "BDEW H0, 1999", figures)
     assert figures[0] > least_correlation
     assert abs(figures[2]) < (0.20 if day_type == "sunday" else 0.10)
     if most_hours_off is not None:
@@ -94,7 +102,7 @@ def test_days_follow_bdew_h0(street_w, season, day_type, least_correlation, most
 
 @pytest.mark.published
 @pytest.mark.slow
-def test_months_follow_bdew_h0(street_w):
+def test_months_follow_bdew_h0(street_w, record_property):
     """BDEW H0 with its dynamic factor: monthly use within 9 % of the published share of the year; not calibrated.
 
     The German winter is darker and homes use more electric heat; the model's swing is the smaller.
@@ -109,13 +117,16 @@ def test_months_follow_bdew_h0(street_w):
     published = np.bincount(MONTH_OF_DAY, weights=day_sum * factor)
     model = np.bincount(MONTH_OF_DAY, weights=np.nansum(street_w, axis=1))
     ratio = (model / model.sum()) / (published / published.sum())
-    print("months against BDEW H0:", np.round(ratio - 1.0, 3))
+    for month, found in enumerate(ratio, start=1):
+        record_property(
+            "published", (f"use of month {month} over its published share", "BDEW H0, 1999", 1.0, float(found))
+        )
     assert np.abs(ratio - 1.0).max() < 0.09
 
 
 @pytest.mark.published
 @pytest.mark.slow
-def test_weekend_days_use_more_than_weekdays(street_w):
+def test_weekend_days_use_more_than_weekdays(street_w, record_property):
     """BDEW H0: a weekend day uses 7 % more than a workday (no dynamic factor); the model within 6 points."""
     homes = _homes()
     day_kwh = np.nansum(street_w, axis=1)
@@ -124,16 +135,20 @@ def test_weekend_days_use_more_than_weekdays(street_w):
         2.0 * sum(h0[s, "workday"].sum() for s in ("winter", "transition", "summer"))
     )
     ratio = day_kwh[homes.WEEKDAY >= 5].mean() / day_kwh[homes.WEEKDAY < 5].mean()
-    print(f"weekend over weekday: model {ratio:.3f}, BDEW H0 {published:.3f}")
+    record_property(
+        "published", ("use of a weekend day over a workday", "BDEW H0, 1999", float(published), float(ratio))
+    )
     assert ratio == pytest.approx(published, abs=0.06)
 
 
 @pytest.mark.published
 @pytest.mark.slow
-def test_mean_home_uses_what_the_survey_found(street_w):
+def test_mean_home_uses_what_the_survey_found(street_w, record_property):
     """Household Electricity Survey 2010-11: 3,638 kWh a year; 10 % for homes and years of another sample."""
     kwh = np.nansum(street_w) / 2000.0
-    print(f"mean of 200 homes: {kwh:.0f} kWh a year, survey 3638")
+    record_property(
+        "published", ("use of 200 homes kWh/year", "Household Electricity Survey 2010-11", 3638.0, float(kwh))
+    )
     assert kwh == pytest.approx(3638.0, rel=0.10)
 
 

@@ -156,7 +156,7 @@ def foreseen_case(coupling, seed):
         charge_allowed=rng.choice([0.0, 1.0], hours, p=[0.1, 0.9]),
         inverter_on=rng.random(hours) < 0.8,
         charges_from_grid=bool(rng.random() < 0.7),
-        exports_stored=bool(rng.random() < 0.5),
+        exports_stored=rng.random(48) < rng.choice([0.0, 0.5, 1.0]),
         start_wh=start,
         least_end_wh=min(start, kit.floor_wh),
     )

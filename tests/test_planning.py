@@ -270,7 +270,7 @@ def test_half_of_the_gap_is_closed_on_the_balcony():
     path, draws = ROOT / "scenarios/tenant-balcony.toml", (5, 28, 44, 60, 75, 92, 108, 124)
     study = ("study.draws=128", "study.pool_years=16")
     _, plain_rule = gap_of(read_scenario(path, [*study, "dispatch.target_share=1.0"]), draws)
-    world, told = gap_of(read_scenario(path, [*study, FIND, "dispatch.sun_forecast_skill=0.9"]), draws)
+    world, told = gap_of(read_scenario(path, [*study, FIND, "dispatch.sun_forecast_skill=0.83"]), draws)
     assert world.optimised.running.by_need is not None
     left = 1.0 - plain_rule.taken_share
     assert left > 0.1
@@ -284,7 +284,7 @@ def test_half_of_the_gap_is_closed_for_5_kwh_without_export(roof):
     draws = (0, 4)
     _, plain = gap_of(roof(), draws)
     world, monthly = gap_of(roof(FIND), draws)
-    _, told = gap_of(roof(FIND, "dispatch.sun_forecast_skill=0.9"), draws)
+    _, told = gap_of(roof(FIND, "dispatch.sun_forecast_skill=0.83"), draws)
     assert world.optimised.bill <= world.optimised.plain_bill
     left = 1.0 - plain.taken_share
     assert left > 0.2
@@ -344,7 +344,7 @@ def test_the_answer_tells_what_was_found(small_file, tmp_path):
         "--set",
         FIND,
     ]
-    told = CliRunner().invoke(app, [*arguments, "--set", "dispatch.sun_forecast_skill=0.9"])
+    told = CliRunner().invoke(app, [*arguments, "--set", "dispatch.sun_forecast_skill=0.83"])
     assert told.exit_code == 0, told.output
     found = json.loads((out / "result.json").read_text(encoding="utf-8"))["running"]
     assert np.shape(found["target_share"]) == (12, len(found["forecasts"]) or 1)

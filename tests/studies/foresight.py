@@ -31,7 +31,7 @@ WAYS = {
     "as shipped": (),
     "to full": (FULL,),
     "found": (FOUND,),
-    "with forecasts": (FOUND, "dispatch.sun_forecast_skill=0.9"),
+    "with forecasts": (FOUND, "dispatch.sun_forecast_skill=0.83"),
 }
 ROOF = """currency = "GBP"
 site.from = "homes/terrace.toml"
