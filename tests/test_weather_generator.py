@@ -20,6 +20,8 @@ from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import sun_path
 
 Record = Callable[[str, object], None]
+#: Weather record from which these laws were read off, and against which they are held.
+REAL = "eight real years, 51 N 7 E"
 NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"
 PVLIB_DATA = Path(find_spec("pvlib").origin).parent / "data"
 
@@ -129,30 +131,35 @@ def test_years_of_an_unknown_spread_have_longer_tails() -> None:
     assert own.std() == pytest.approx(plain.std(), rel=0.01)
 
 
-def test_months_spread_as_real_months(thames: WeatherPool) -> None:
+@pytest.mark.published
+def test_months_spread_as_real_months(thames: WeatherPool, record_property: Record) -> None:
     """A month's light varies by 9 to 22 % from year to year, more in winter.
 
     Eight real years at 51 N 7 E, not shipped, gave 8 to 22 % by month, 16 % on average; here 14 %.
     """
     months = thames.monthly_means()
     spread = months.std(axis=0, ddof=1) / months.mean(axis=0)
+    record_property("published", ("spread of a month's light, mean of months", REAL, 0.16, float(spread.mean())))
     assert spread.min() > 0.07
     assert spread.max() < 0.24
     assert 0.11 < spread.mean() < 0.18
     assert spread[[10, 11, 0, 1]].mean() > spread[[4, 5, 6, 7]].mean()
 
 
-def test_days_remember_yesterday(thames: WeatherPool) -> None:
+@pytest.mark.published
+def test_days_remember_yesterday(thames: WeatherPool, record_property: Record) -> None:
     """Lag-1 of daily clearness within months lies between 0.3 and 0.42.
 
     Eight real years at 51 N 7 E, not shipped, gave 0.32 to 0.39 by season. Typical years are stitched from few months
     and say little: 0.15 to 0.35 in New York, Greensboro and Sand Point.
     """
     days, _ = clearness(thames)
+    record_property("published", ("lag-1 of daily clearness within months", REAL, 0.36, float(memory(days))))
     assert 0.30 < memory(days) < 0.42
 
 
-def test_skies_of_the_north_have_two_humps(thames: WeatherPool) -> None:
+@pytest.mark.published
+def test_skies_of_the_north_have_two_humps(thames: WeatherPool, record_property: Record) -> None:
     """Hourly clearness has a hump of dull hours and one of clear hours with a trough between them, as at 51 N 7 E.
 
     Eight real years there, not shipped: 0.14 of hours between 0.1 and 0.2, 0.08 in the trough, 0.12 in the clear hump.
@@ -160,17 +167,20 @@ def test_skies_of_the_north_have_two_humps(thames: WeatherPool) -> None:
     _, hours = clearness(thames)
     share = np.histogram(hours, np.arange(0.0, 1.25, 0.1))[0] / hours.size
     dull, trough, clear = share[1:3].max(), share[4:9].min(), share[8:11].max()
+    for what, real, found in (("dull hump", 0.14, dull), ("trough", 0.08, trough), ("clear hump", 0.12, clear)):
+        record_property("published", (f"share of hours in the {what} of clearness", REAL, real, float(found)))
     assert dull > 1.12 * trough
     assert clear > 1.4 * trough
     assert share[11:].sum() < 0.01
 
 
+@pytest.mark.published
 @pytest.mark.parametrize(
     ("name", "beam_within", "hours_within", "sd_within"),
     [("new_york", 0.06, 0.20, 0.05), ("greensboro", 0.04, 0.20, 0.05), ("sand_point", 0.08, 0.32, 0.07)],
 )
 def test_generated_sky_resembles_a_real_one(
-    name: str, beam_within: float, hours_within: float, sd_within: float
+    name: str, beam_within: float, hours_within: float, sd_within: float, record_property: Record
 ) -> None:
     """Years made from a place's monthly means alone resemble its hourly typical year.
 
@@ -188,11 +198,16 @@ def test_generated_sky_resembles_a_real_one(
     made = generated_years(place, years=24, seed=5)
     (real_days, real_hours), (made_days, made_hours) = clearness(real), clearness(made)
     beam = [1.0 - pool.dhi.sum() / pool.ghi.sum() for pool in (real, made)]
+    source = f"hours of the typical year, {name}"
+    record_property("published", ("share of beam, generated years", source, float(beam[0]), float(beam[1])))
     assert beam[1] == pytest.approx(beam[0], abs=beam_within)
     bins = np.append(np.arange(0.0, 1.15, 0.1), 2.0)
     shares = [np.histogram(hours, bins)[0] / hours.size for hours in (real_hours, made_hours)]
-    assert 0.5 * np.abs(shares[0] - shares[1]).sum() < hours_within
+    apart = float(0.5 * np.abs(shares[0] - shares[1]).sum())
+    record_property("published", ("distance of the laws of hourly clearness", source, 0.0, apart))
+    assert apart < hours_within
     spread = [np.mean([days[:, month == MONTH_OF_DAY].std() for month in range(12)]) for days in (real_days, made_days)]
+    record_property("published", ("spread of daily clearness", source, float(spread[0]), float(spread[1])))
     assert spread[1] == pytest.approx(spread[0], abs=sd_within)
 
 
