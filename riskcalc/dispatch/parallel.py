@@ -10,6 +10,23 @@ from riskcalc.dispatch.compiled import inlined, inner
 from riskcalc.dispatch.rows import LANES, LOADS, WHOLE, fma
 
 
+@inlined
+def served_load(
+    load: float, available: float, rating: float, linear: float, quadratic: float, inverse_linear: float, idle: float
+) -> tuple[float, float, float, float]:
+    """Return idle power, power to the load, the load that is served and AC per DC, of what the bus has available."""
+    carried = load if load < rating else rating
+    idle = idle if idle < available else available
+    for_load = available - idle
+    whole = carried * fma(quadratic, carried, linear)
+    to_load = for_load if for_load < whole else whole
+    guess = to_load * inverse_linear
+    guess = guess if guess < carried else carried
+    ratio = 1.0 / fma(quadratic, guess, linear)
+    served = carried if for_load >= whole else to_load * ratio
+    return idle, to_load, served, ratio
+
+
 @inner
 def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: bool, grid_charge: bool) -> None:
     """Run the steps of a slot with sun; `twin.parallel_step` explains each line. ON sums the idle power.
@@ -21,24 +38,13 @@ def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: boo
         loads = LOADS + step * LANES
         for lane in range(lanes):
             load = work[loads + lane]
-            rating = work[rows.RATING + lane]
-            linear = work[rows.LINEAR + lane]
-            quadratic = work[rows.QUADRATIC + lane]
             solar = work[rows.SOLAR + lane]
             above = work[rows.ABOVE + lane]
-            carried = load if load < rating else rating
             give = work[rows.GIVE_NOW + lane]
-            available = solar + (above if above < give else give)
-            idle = work[rows.IDLE + lane]
-            idle = idle if idle < available else available
-            for_load = available - idle
-            whole = carried * fma(quadratic, carried, linear)
-            to_load = for_load if for_load < whole else whole
-            guess = to_load * work[rows.INVERSE_LINEAR + lane]
-            guess = guess if guess < carried else carried
-            ratio = 1.0 / fma(quadratic, guess, linear)
-            served = to_load * ratio
-            served = carried if for_load >= whole else served
+            idle, to_load, served, ratio = served_load(
+                load, solar + (above if above < give else give), work[rows.RATING + lane], work[rows.LINEAR + lane],
+                work[rows.QUADRATIC + lane], work[rows.INVERSE_LINEAR + lane], work[rows.IDLE + lane],
+            )  # fmt: skip
             bus = idle + to_load
             direct = solar if solar < bus else bus
             from_cells = bus - direct
@@ -118,22 +124,12 @@ def feed_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
         loads = LOADS + step * LANES
         for lane in range(lanes):
             load = work[loads + lane]
-            rating = work[rows.RATING + lane]
-            linear = work[rows.LINEAR + lane]
-            quadratic = work[rows.QUADRATIC + lane]
             above = work[rows.ABOVE + lane]
-            carried = load if load < rating else rating
             give = work[rows.GIVE_NOW + lane]
-            available = above if above < give else give
-            idle = work[rows.IDLE + lane]
-            idle = idle if idle < available else available
-            for_load = available - idle
-            whole = carried * fma(quadratic, carried, linear)
-            to_load = for_load if for_load < whole else whole
-            guess = to_load * work[rows.INVERSE_LINEAR + lane]
-            guess = guess if guess < carried else carried
-            served = to_load / fma(quadratic, guess, linear)
-            served = carried if for_load >= whole else served
+            idle, to_load, served, _ = served_load(
+                load, above if above < give else give, work[rows.RATING + lane], work[rows.LINEAR + lane],
+                work[rows.QUADRATIC + lane], work[rows.INVERSE_LINEAR + lane], work[rows.IDLE + lane],
+            )  # fmt: skip
             bus = idle + to_load
             above -= bus
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import rows
 from riskcalc.dispatch.compiled import inlined, inner
+from riskcalc.dispatch.parallel import served_load
 from riskcalc.dispatch.rows import LANES, LOADS, WHOLE, fma
 
 
@@ -27,24 +28,13 @@ def _serve_loads(lanes: int, loads: int, work: NDArray[np.float64]) -> None:
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         load = work[loads + lane]
-        rating = work[rows.RATING + lane]
-        linear = work[rows.LINEAR + lane]
-        quadratic = work[rows.QUADRATIC + lane]
         solar = work[rows.SOLAR + lane]
         above = work[rows.ABOVE + lane]
-        carried = load if load < rating else rating
         give = work[rows.GIVE_NOW + lane]
-        available = solar + (above if above < give else give)
-        idle = work[rows.IDLE + lane]
-        idle = idle if idle < available else available
-        for_load = available - idle
-        whole = carried * fma(quadratic, carried, linear)
-        to_load = for_load if for_load < whole else whole
-        guess = to_load * work[rows.INVERSE_LINEAR + lane]
-        guess = guess if guess < carried else carried
-        ratio = 1.0 / fma(quadratic, guess, linear)
-        served = to_load * ratio
-        served = carried if for_load >= whole else served
+        idle, to_load, served, ratio = served_load(
+            load, solar + (above if above < give else give), work[rows.RATING + lane], work[rows.LINEAR + lane],
+            work[rows.QUADRATIC + lane], work[rows.INVERSE_LINEAR + lane], work[rows.IDLE + lane],
+        )  # fmt: skip
         bus = idle + to_load
         direct = solar if solar < bus else bus
         sun_to_load = direct - idle
