@@ -123,7 +123,10 @@ def test_the_answer_tells_it(small_file, tmp_path):
     assert len(shares) == 12
     assert min(shares) < 1.0
     assert "stored energy exported down to" in told.output
-    assert "exported down to" in (out / "report.html").read_text(encoding="utf-8")
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert "exported down to" in page
+    assert "needs the leave of the network operator" in page
+    assert "Nothing is sold while the supply charges" in page
 
 
 def test_no_shipped_scenario_sells_what_is_stored():

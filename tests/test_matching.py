@@ -28,13 +28,13 @@ def in_the_folder_of_the_shelf(monkeypatch):
     monkeypatch.chdir(SHELF.parent)
 
 
-def run(homes, kits, **options):
+def run(homes, kits, more=(), **options):
     """Return homes and kits of the shelf matched, on few draws."""
     paths = [
         [Path("scenarios", folder, f"{name}.toml") for name in names]
         for folder, names in (("homes", homes), ("kits", kits))
     ]
-    return matching(*paths, changes=QUICK, **options)
+    return matching(*paths, changes=(*QUICK, *more), **options)
 
 
 def reasons(found):
@@ -85,6 +85,16 @@ def test_night_charging_is_asked_only_of_kits_that_can():
     assert dispatch["portable-2kwh"].charge_at == ("night",)
     assert dispatch["portable-2kwh"].target_share == 1.0
     assert dispatch["portable-1kwh"].target_share[5] == 0.5
+
+
+def test_selling_is_asked_only_of_kits_that_can():
+    """The home sells what is stored: the rooftop kit does, a unit with sockets is not asked to, and both are run."""
+    (home,) = run(
+        ["terrace"], ["portable-1kwh", "rooftop-4kwp-5kwh"], more=('dispatch.export_stored_at=["all_day"]',)
+    ).homes
+    dispatch = {cell.name: cell.scenario.dispatch for cell in home.cells}
+    assert dispatch["portable-1kwh"].export_stored_at == ()
+    assert dispatch["rooftop-4kwp-5kwh"].export_stored_at == ("all_day",)
 
 
 def test_a_cell_is_the_scenario_that_one_would_write():

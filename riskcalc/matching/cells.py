@@ -5,8 +5,8 @@ settled here, because neither file can know the other:
 
 - modules of a portable or plug-in kit go on the first surface that is not a roof and has room for them, unless the kit
   names its surface;
-- a kit that cannot be charged from the supply is not asked to be, whatever the home's [dispatch] says, and one without
-  modules is filled whole;
+- a kit that cannot be charged from the supply, or cannot sell what it has stored, is not asked to, whatever the home's
+  [dispatch] says, and one without modules is filled whole;
 - a fixed system is not put into a rented home, nor an off-grid kit into a home with a supply.
 """
 
@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from riskcalc.dispatch.kit import PARALLEL
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.matching.shelf import taking
 from riskcalc.matching.sizes import Size, arrangements
@@ -158,10 +159,14 @@ def _surface_changes(home: Scenario, tables: Mapping[str, Any]) -> list[list[str
 
 def _dispatch_changes(home: Scenario, tables: Mapping[str, Any]) -> list[str]:
     kit = tables.get("kit", {})
+    changes = []
+    if home.dispatch.export_stored_at and ("battery" not in kit or kit.get("coupling") not in PARALLEL):
+        changes += ["dispatch.export_stored_at=[]", "dispatch.export_stored_hours_per_day=24"]
     chargeable = "charger" in kit and "battery" in kit and kit.get("coupling") != "off_grid"
     if not chargeable:
-        return ["dispatch.charge_at=[]", "dispatch.cheapest_hours_per_day=24"] if home.dispatch.charge_at else []
-    return [] if kit.get("arrays") else ["dispatch.target_share=1.0"]
+        charging = ["dispatch.charge_at=[]", "dispatch.cheapest_hours_per_day=24"]
+        return changes + charging if home.dispatch.charge_at else changes
+    return changes if kit.get("arrays") else [*changes, "dispatch.target_share=1.0"]
 
 
 def _reason(error: InputError) -> str:

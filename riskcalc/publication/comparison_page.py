@@ -96,4 +96,5 @@ def scenario_cautions(scenario: Scenario) -> tuple[str, ...]:
         has_battery=kit is not None and kit.battery is not None,
         modules_in_series=max((array.modules_in_series for array in kit.arrays.values()), default=0) if kit else 0,
         renting=tenure is not None and tenure.kind == "rent",
+        exports_stored=bool(scenario.dispatch.export_stored_at),
     )

@@ -246,6 +246,7 @@ def _cautions(assessment: Assessment, coupling: str) -> tuple[str, ...]:
         has_battery=kit is not None and kit.battery is not None,
         modules_in_series=in_series,
         renting=tenure is not None and tenure.kind == "rent",
+        exports_stored=bool(assessment.scenario.dispatch.export_stored_at),
     )
 
 
@@ -263,6 +264,7 @@ def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
         moves=moves or not assessment.simulation.course.bought.all(),
         outages=scenario.outages is not None,
         searched=found is not None,
+        exports_stored=bool(assessment.world.plan.sell_on.any()),
         forecasts=found is not None and found.forecasts,
         by_need=found is not None and found.running.by_need is not None,
     )

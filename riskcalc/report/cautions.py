@@ -43,6 +43,11 @@ HEAT = (
     "exits, bedding and things that burn, out of full sun, and do not charge lithium cells below freezing. A "
     "swollen, damaged or flooded battery is out of use."
 )
+SELLING = (
+    "Stored energy that goes out to the grid needs the leave of the network operator, and a contract that pays for energy "
+    "which was bought before: many pay for solar energy only. Every kilowatt hour sold wears the cells, and the warranty "
+    "may limit it."
+)
 WIND = (
     "A module is a sail. Modules on rails, walls and roofs need a fixing made for the wind of the site and a "
     "structure that bears it; whatever falls from a balcony falls on somebody."
@@ -58,7 +63,13 @@ OWNING = (
 
 
 def cautions(
-    *, coupling: str, has_modules: bool, has_battery: bool, modules_in_series: int, renting: bool
+    *,
+    coupling: str,
+    has_modules: bool,
+    has_battery: bool,
+    modules_in_series: int,
+    renting: bool,
+    exports_stored: bool = False,
 ) -> tuple[str, ...]:
     """Return the cautions that belong to this kind of kit, the deference to codes and electricians first.
 
@@ -72,6 +83,8 @@ def cautions(
         The longest string.
     renting : bool
         True for a tenant, False for an owner.
+    exports_stored : bool
+        Whether stored energy is sold to the grid.
     """
     lines = [PROFESSIONAL]
     if has_modules:
@@ -82,6 +95,8 @@ def cautions(
         "whole_home": [ISOLATION],
         "off_grid": [OFF_GRID, LEADS],
     }.get(coupling, [])
+    if exports_stored:
+        lines.append(SELLING)
     if has_battery:
         lines.append(HEAT)
     if has_modules:

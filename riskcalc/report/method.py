@@ -42,6 +42,7 @@ def method(
     searched: bool = False,
     forecasts: bool = False,
     by_need: bool = False,
+    exports_stored: bool = False,
 ) -> tuple[MethodPart, ...]:
     """Return the parts that stand behind a page, in the order of the computation."""
     parts = [_draws(), _generated() if generated_weather else _measured()]
@@ -49,7 +50,7 @@ def method(
         parts += [_light(), _modules()]
     parts.append(_meter() if metered else _appliances())
     if coupling != "none":
-        parts.append(_power(coupling))
+        parts.append(_power(coupling, exports_stored=exports_stored))
     if searched:
         parts.append(_search(forecasts, by_need=by_need))
     if has_battery:
@@ -172,13 +173,19 @@ _COUPLING = {
 }
 
 
-def _power(coupling: str) -> MethodPart:
+def _power(coupling: str, *, exports_stored: bool) -> MethodPart:
+    sold = (
+        " In the hours in which stored energy is sold, the cells are first charged up to what is kept; then sun and cells fill "
+        "what the loads leave of the inverter, up to the limit of export. Nothing is sold while the supply charges."
+        if exports_stored
+        else ""
+    )
     return MethodPart(
         "Where the energy of each step goes",
         f"{_COUPLING[coupling]} The sun serves loads first, then the battery; the battery serves loads in the hours in "
         "which it may; where the plan says so the charger fills it in cheap hours up to the target. The inverter takes "
         "its idle draw for as long as it is on, and a and b from its efficiencies at half and full load. Charging stops "
-        "below freezing where the battery stands outdoors.",
+        f"below freezing where the battery stands outdoors.{sold}",
         (
             "power from battery and sun = idle + a L + b L^2 for a load L",
             "demand + export + charge + losses = sun used + import + discharge + unmet, in every step",
