@@ -6,7 +6,7 @@ freedoms and no others:
 - The cells are charged from the supply at any time, if the scenario charges them at all; up to any level.
 - The cells serve loads, and the inverter is switched, at any time and for any share of a step.
 - Surplus sun goes to the cells or to the grid, whichever is worth more.
-- Cells feed the grid only if the scenario lets them.
+- Cells feed the grid only in the steps in which the plan sells what is stored.
 
 Where a step of the kit is not convex the programme has the least convex set that holds it, so it can only be better:
 losses b L^2 are those of tangents from below, and what excludes each other at one moment (charging from the supply and
