@@ -13,7 +13,7 @@ from riskcalc.dispatch.books import (
     count_overload,
     share_of_idle,
 )
-from riskcalc.dispatch.compiled import compiled, inner
+from riskcalc.dispatch.compiled import compiled, inner, written_out
 from riskcalc.dispatch.loads import fill_loads
 from riskcalc.dispatch.parallel import feed_from_cells, feed_with_sun
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
@@ -65,7 +65,7 @@ def _run_slot(
         feed_with_sun(lanes, steps, work, export, from_grid)
 
 
-@inner
+@written_out
 def _run_group(
     lanes: int, parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
     plan: PlanArrays, slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
