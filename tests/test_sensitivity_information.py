@@ -5,6 +5,8 @@ E[max(W, 0)] = mu Phi(mu / s) + s phi(mu / s), s^2 = s1^2 + s2^2 (integral of w 
 Knowing Z1 alone: E[W | Z1] = mu + s1 Z1, so the same with s1 in place of s. Nothing else is used below.
 """
 
+import warnings
+
 import numpy as np
 import pytest
 from scipy import special
@@ -136,3 +138,13 @@ def test_jackknife_of_a_mean_is_the_usual_error():
     values = np.random.default_rng(3).standard_normal(64 * 200)
     error = jackknife_error(lambda kept: np.array(values[kept].mean()), draws=len(values), scrambles=64)
     assert error == pytest.approx(1.0 / np.sqrt(len(values)), rel=0.3)
+
+
+def test_draws_that_agree_share_nothing():
+    """Where one scramble alone has another outcome, the rest has no spread: shares stay finite, without a warning."""
+    outcome = np.zeros(DRAWS)
+    outcome[3] = 1.0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        rows = given_data_indices(outcome, factors(), scrambles=SCRAMBLES)
+    assert all(np.isfinite([row.share, row.error]).all() for row in rows)

@@ -108,7 +108,7 @@ class Prices(Table):
     jump_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] = default_number(
         0.05, "chance of a sudden jump in a year", title="Chance of a price jump"
     )
-    jump_mean: Annotated[Quantity, Uncertain(-1, 3, unit="share")] = default_number(
+    jump_mean: Annotated[Quantity, Uncertain(-0.95, 3, unit="share")] = default_number(
         0.2, "mean size of a jump", title="Mean price jump"
     )
     jump_spread: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(

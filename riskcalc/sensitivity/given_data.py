@@ -84,11 +84,13 @@ def _shares(basis: Floats, outcome: Floats, sizes: Sequence[int]) -> Floats:
     coefficients, _, rank, _ = np.linalg.lstsq(columns, outcome, rcond=None)
     residual = outcome - columns @ coefficients
     noise = float(residual @ residual) / max(1, len(outcome) - int(rank)) / len(outcome)
+    # Draws that all agree, as a part of them may, have no spread to be shared.
+    spread = float(outcome.var()) or np.inf
     shares, start = [], 1
     for size in sizes:
         own = slice(start, start + size)
         part = columns[:, own] @ coefficients[own]
         # Fitted terms hold the variance of their own error too: take that out, so that no effect reads as none.
-        shares.append((part.var() - size * noise) / outcome.var())
+        shares.append((part.var() - size * noise) / spread)
         start += size
     return np.array(shares)

@@ -46,7 +46,10 @@ def habit_figures(demand: DemandPool, values: Values, *, draws: int) -> dict[str
     if not is_car.any():
         return _habits(scale, np.zeros(draws), home_share, moved_share)
     car_kwh = demand.mean_kwh(home_share, moved_share)[is_car].sum(axis=0)
-    return _habits(scale, values["home.car_kwh_per_year"] / car_kwh, home_share, moved_share)
+    # A use so small that no year of the pool charges at all has nothing to scale.
+    wanted_kwh = np.broadcast_to(values["home.car_kwh_per_year"], car_kwh.shape)
+    car_scale = np.divide(wanted_kwh, car_kwh, out=np.zeros(car_kwh.shape), where=car_kwh > 0.0)
+    return _habits(scale, car_scale, home_share, moved_share)
 
 
 def _habits(household: Floats, car: Floats, home_share: Floats, moved_share: Floats) -> dict[str, Floats]:

@@ -20,6 +20,8 @@ from riskcalc.scenario import read_scenario
 
 #: Changes that keep a case short, whatever else it says.
 SHORT = ("study.draws=16", "study.scrambles=8", "study.pool_years=1", "study.step_minutes=30", "study.horizon_years=2")
+#: The small scenario as it is, and on the wires of the home, selling what it has stored by day.
+KITS = ((), ('kit.coupling="whole_home"', 'dispatch.export_stored_at=["day"]', "tariff.export_price_per_kwh=0.4"))
 #: Every kind of figure: nothing, hardly anything, shares, sizes of homes and of towns, below nothing.
 FIGURES = (
     0,
@@ -85,7 +87,7 @@ def written(pair: tuple[float, float]) -> str:
 
 
 def changes() -> st.SearchStrategy[list[str]]:
-    """Return one to four changes of keys of the small scenario, each sound by itself."""
+    """Return one to four changes of keys of the small scenario, each sound by itself, on one of two kits."""
     sound = sound_figures()
 
     def one(key: str) -> st.SearchStrategy[str]:
@@ -93,7 +95,8 @@ def changes() -> st.SearchStrategy[list[str]]:
         both = st.one_of(figure.map(lambda same: (same, same)), st.tuples(figure, figure))
         return both.map(lambda pair: f"{key}={written(pair)}")
 
-    return st.lists(st.sampled_from(sorted(sound)).flatmap(one), min_size=1, max_size=4)
+    some = st.lists(st.sampled_from(sorted(sound)).flatmap(one), min_size=1, max_size=4)
+    return st.builds(lambda kit, changed: [*kit, *changed], st.sampled_from(KITS), some)
 
 
 def whole_run(folder: Path, overrides: list[str]) -> None:
@@ -103,5 +106,5 @@ def whole_run(folder: Path, overrides: list[str]) -> None:
     found = assessment(read_scenario(path, [*overrides, *SHORT]))
     figures = whole_result(found)
     json_text(figures)
-    if len(overrides) == 1:
+    if len(overrides) in (1, 1 + len(KITS[1])):
         report_html(report_data(found, figures=figures, command="riskcalc assess small.toml"))

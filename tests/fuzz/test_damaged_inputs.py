@@ -1,8 +1,10 @@
 """Every input, damaged in every way we know: read or refused in words. The long run is `tests/fuzz/run.py`."""
 
 import random
+import warnings
 
 import pytest
+from extremes import KITS, whole_run
 from inputs import ENTRIES, damaged, epw, meter_csv, tmy3, weather_csv
 from run import by_rule
 
@@ -126,3 +128,29 @@ def test_a_place_off_the_earth_is_refused(tmp_path):
     (tmp_path / "w.epw").write_bytes(epw().replace(b",51.5,", b",515,"))
     with pytest.raises(InputError, match="head, latitude"):
         read_epw(tmp_path / "w.epw")
+
+
+@pytest.mark.parametrize(
+    "overrides",
+    [
+        # No year of the pool charges the car at all.
+        ["home.car_kwh_per_year=1e-06"],
+        # What breaks even with a falling price is looked for down to the smallest jump there may be.
+        ['prices.jump_mean={ distribution = "uniform", low = 0.01, high = 0.99 }', "prices.jump_spread=1e-12"],
+        # With one scramble left out all draws agree.
+        ['tariff.rates.day.import_price_per_kwh={ distribution = "uniform", low = 0.5, high = 2 }'],
+        [*KITS[1], "home.car_kwh_per_year=1e-06"],
+    ],
+    ids=["car", "jump", "agreed", "selling"],
+)
+def test_runs_at_extreme_figures_warn_of_nothing(tmp_path, overrides):
+    """Whole runs that once divided by zero end in figures, without a warning."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        whole_run(tmp_path, overrides)
+
+
+def test_a_price_that_jumps_to_nothing_is_refused(tmp_path):
+    """A mean jump of -100 % would leave no price to go on from."""
+    with pytest.raises(InputError, match=r"prices\.jump_mean"):
+        whole_run(tmp_path, ["prices.jump_mean=-1"])
