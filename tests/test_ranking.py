@@ -1,5 +1,7 @@
 """The ranking from draws, against models whose indices have closed forms."""
 
+import warnings
+
 import numpy as np
 import pytest
 from scipy import special
@@ -83,3 +85,13 @@ def test_censored_outcome_is_refused():
 def test_rank_places():
     """Ranks become places strictly inside (0, 1), in order."""
     assert rank_places(np.array([30.0, 10.0, 20.0])) == pytest.approx([5 / 6, 1 / 6, 3 / 6])
+
+
+def test_draws_that_agree_but_for_one_scramble():
+    """With that scramble left out nothing varies: the errors stay finite, without a warning."""
+    outcome = np.zeros(128)
+    outcome[3] = 1.0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found = ranking(outcome, {"a": unit_cube(1, draws=128, scrambles=8, seed=1)[0]}, scrambles=8)
+    assert all(np.isfinite([row.share, row.share_se]).all() for row in found.inputs)

@@ -278,3 +278,31 @@ def test_a_change_makes_anew_what_it_touches(read_small, tmp_path, change, kinds
         world_of(read_small(*changes), YearsAtHand(Store(tmp_path)))
     made = sorted({path.name.split("-")[0] for path in set(tmp_path.glob("*-*")) - before})
     assert made == kinds.split()
+
+
+def test_a_parser_that_stumbles_is_asked_again(tmp_path, monkeypatch):
+    """Python 3.11 may fail to read the head of an array while another thread parses: the entry stays and is read."""
+    store = Store(tmp_path, limit_bytes=10**9)
+    made = store.kept("weather", "key", lambda: {"light": np.arange(5.0)})
+    load, stumbles = np.load, iter([True, True])
+
+    def stumbling(*arguments, **options):
+        if next(stumbles, False):
+            raise SystemError("AST constructor recursion depth mismatch (before=102, after=41)")
+        return load(*arguments, **options)
+
+    monkeypatch.setattr(np, "load", stumbling)
+    again = store.kept("weather", "key", lambda: pytest.fail("made anew"))
+    assert again["light"].tolist() == made["light"].tolist()
+
+
+def test_a_parser_that_always_stumbles_has_the_entry_made_anew(tmp_path, monkeypatch):
+    """Then the content is made again, as for any entry that cannot be read."""
+    store = Store(tmp_path, limit_bytes=10**9)
+    store.kept("weather", "key", lambda: {"light": np.arange(5.0)})
+
+    def stumbling(*_arguments, **_options):
+        raise SystemError("AST constructor recursion depth mismatch")
+
+    monkeypatch.setattr(np, "load", stumbling)
+    assert store.kept("weather", "key", lambda: {"light": np.arange(3.0)})["light"].tolist() == [0.0, 1.0, 2.0]

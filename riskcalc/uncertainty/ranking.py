@@ -128,7 +128,8 @@ def _main_effects(basis: Floats, outcome: Floats) -> tuple[Floats, Floats, Float
     explained = (per_input**2 - noise).sum(axis=1)
     low, high = legendre(np.array([0.1, 0.9])).T
     return (
-        explained / outcome.var(),
+        # Draws that all agree, as those of a round may, have no spread to be shared.
+        explained / (float(outcome.var()) or np.inf),
         coefficients[0] + per_input @ low,
         coefficients[0] + per_input @ high,
     )

@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from riskcalc import __version__
 from riskcalc.interruption import putting_away
@@ -59,6 +60,8 @@ _CHECKED_PLACES, _CHECKED_BYTES = 32, 65_536
 #: A folder that is being written for longer than this belongs to a run that was killed [s].
 _LONGEST_WRITING_S = 3600.0
 _WRITING = ".writing-"
+#: How often a file is tried that cannot be read for no fault of its own.
+_TRIES = 5
 
 Content = Mapping[str, Any]
 
@@ -201,13 +204,27 @@ def _read(place: Path) -> dict[str, Any] | None:
             path = place / f"{name}.npy"
             if _fingerprint(path) != fingerprint:
                 raise ValueError(f"{path}: not what was written")
-            found[name] = np.asarray(np.load(path, mmap_mode="r", allow_pickle=False))
+            found[name] = _mapped(path)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, EOFError):
         _drop(place)
         return None
     with contextlib.suppress(OSError):
         os.utime(place / "entry.json")
     return found
+
+
+def _mapped(path: Path) -> NDArray[Any]:
+    """Return the array of a file, mapped; OSError where it cannot be read.
+
+    The head of such a file is read by Python's own parser, which in 3.11 fails now and then (SystemError, "recursion depth
+    mismatch") while another thread parses as well: it happened once in some ten thousand reads. Once more is enough.
+    """
+    for _ in range(_TRIES):
+        try:
+            return np.asarray(np.load(path, mmap_mode="r", allow_pickle=False))
+        except SystemError:
+            continue
+    raise OSError(f"{path}: not read in {_TRIES} tries")
 
 
 def _fingerprint(path: Path) -> list[int]:
