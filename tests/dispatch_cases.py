@@ -65,8 +65,8 @@ def _plan(rng: np.random.Generator, slots: int, slot_minutes: int, target_years:
         grid_charge_on=by_hour(0.3),
         target_share=rng.uniform(0.0, 1.0, (target_years, slots) if target_years else slots),
         reserve_share=rng.choice([0.0, 0.2, 0.9], slots, p=[0.7, 0.2, 0.1]),
-        sell_on=by_hour(0.3),
-        sell_above_share=rng.choice([0.0, 0.3, 1.0], slots),
+        export_stored_on=by_hour(0.3),
+        export_stored_above_share=rng.choice([0.0, 0.3, 1.0], slots),
         rates=3,
     )
 

@@ -34,9 +34,9 @@ LOSSLESS = StepKit(
 )  # fmt: skip
 HOUR = StepSetting(
     hours=1.0, off_grid=False, inverter_on=True, discharge_on=True, grid_charge_on=False, charge_allowed=1.0,
-    target_share=1.0, sell_on=False, sell_above_share=0.0,
+    target_share=1.0, export_stored_on=False, export_stored_above_share=0.0,
 )  # fmt: skip
-EVENING = HOUR._replace(sell_on=True)
+EVENING = HOUR._replace(export_stored_on=True)
 NIGHT_CHARGE = HOUR._replace(discharge_on=False, grid_charge_on=True)
 OFF_GRID = HOUR._replace(off_grid=True)
 
@@ -214,7 +214,7 @@ def test_what_is_stored_is_sold_after_the_loads(
 
 def test_what_is_kept_is_not_sold_but_serves() -> None:
     """Of 1000 Wh 600 are kept from selling: the load of 300 W is served, 100 W sold; below the mark loads still run."""
-    keeping = EVENING._replace(sell_above_share=0.6)
+    keeping = EVENING._replace(export_stored_above_share=0.6)
     flows = parallel(LOSSLESS, keeping, 1000.0, 300.0, 0.0)
     assert (flows.grid_export, flows.stored_wh) == pytest.approx((100.0, 600.0))
     flows = parallel(LOSSLESS, keeping, 500.0, 300.0, 0.0)
@@ -224,7 +224,7 @@ def test_what_is_kept_is_not_sold_but_serves() -> None:
 
 def test_nothing_is_sold_while_the_grid_charges() -> None:
     """Import never runs to export: a slot of charging sells nothing, whatever the plan says of selling."""
-    flows = parallel(LOSSLESS, NIGHT_CHARGE._replace(sell_on=True), 400.0, 0.0, 0.0)
+    flows = parallel(LOSSLESS, NIGHT_CHARGE._replace(export_stored_on=True), 400.0, 0.0, 0.0)
     assert flows.grid_export == 0.0
     assert flows.grid_import == pytest.approx(500.0)
 
@@ -300,7 +300,7 @@ def test_every_step_of_a_trace_closes(coupling: str, seed: int, minutes: int) ->
     for name, values in trace.items():
         assert np.all(values >= -1e-9), name
     # The cells feed the grid only where the plan lets them and they are not being charged from it.
-    sells = plan.sell_on & plan.discharge_on & plan.inverter_on & (1 - plan.grid_charge_on)
+    sells = plan.export_stored_on & plan.discharge_on & plan.inverter_on & (1 - plan.grid_charge_on)
     closed = np.repeat(sells, plan.slot_minutes // inputs.step_minutes) == 0
     assert np.all(trace["grid_export_w"][closed] <= trace["pv_used_w"][closed] + 1e-9)
     assert np.all(trace["grid_to_battery_w"][~closed] == 0.0)

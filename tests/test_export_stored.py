@@ -62,11 +62,11 @@ def test_the_search_finds_when_to_sell(read_small):
     find = 'dispatch.export_stored_above_share="optimise"'
     found = world_of(read_small(*HOURLY, *CHEAP_NIGHT, SOLD, find)).optimised
     assert found.bill < found.plain_bill
-    assert (found.running.export_above_share < 1.0).any()
+    assert (found.running.export_stored_above_share < 1.0).any()
     poor = ("tariff.rates.night.import_price_per_kwh=0.2", "tariff.export_price_per_kwh=0.05")
     found = world_of(read_small(*HOURLY, *poor, SOLD, find)).optimised
     assert found.bill == found.plain_bill
-    assert (found.running.export_above_share == 1.0).all()
+    assert (found.running.export_stored_above_share == 1.0).all()
 
 
 def test_the_best_hours_of_a_series(read_small, tmp_path):
@@ -83,7 +83,7 @@ def test_the_best_hours_of_a_series(read_small, tmp_path):
         "dispatch.cheapest_hours_per_day=4", f"dispatch.export_stored_at={both}", "dispatch.export_stored_hours_per_day=2",
     )  # fmt: skip
     plan = world_of(scenario).plan
-    sells, charges = plan.sell_on != 0, plan.grid_charge_on != 0
+    sells, charges = plan.export_stored_on != 0, plan.grid_charge_on != 0
     assert np.bincount(plan.day[sells], minlength=365).tolist() == [2] * 365
     assert not (sells & charges).any()
     for day in (3, 200):

@@ -148,7 +148,7 @@ def test_the_search_finds_what_brute_force_finds(read_small):
     assert found.bill < found.plain_bill
     search = _search(scenario, world, random)
     start = plain()
-    best = search.best(start, Wanted(targets=True, season=False, hold_back=False, export_above=False))
+    best = search.best(start, Wanted(targets=True, season=False, hold_back=False, export_stored=False))
     bill = search.bill(best)
     assert bill < search.bill(start)
     for january in search.targets[::2]:
@@ -210,7 +210,7 @@ def test_a_plan_follows_what_was_found(read_small):
     assert (plan.discharge_on == (~night | on_solar)).all()
     day = plan.rate == list(scenario.tariff.rates).index("day")
     assert (plan.reserve_share == np.where(day, 0.4, 0.0)).all()
-    assert (plan.sell_above_share == 0.3).all()
+    assert (plan.export_stored_above_share == 0.3).all()
 
 
 def test_charging_by_no_need_is_charging_to_full(read_small):
@@ -320,7 +320,7 @@ def test_selling_closes_half_of_the_gap_where_export_is_paid(roof):
     sold = ('dispatch.export_stored_at=["day"]', "dispatch.export_stored_hours_per_day=2")
     _, unsold = gap_of(roof(*prices), draws)
     world, selling = gap_of(roof(*prices, *sold, FIND, 'dispatch.export_stored_above_share="optimise"'), draws)
-    assert (world.optimised.running.export_above_share < 1.0).any()
+    assert (world.optimised.running.export_stored_above_share < 1.0).any()
     assert (selling.of_optimum <= selling.of_rule + 1e-6).all()
     possible = unsold.of_rule.mean() - selling.of_optimum.mean()
     assert possible > 20.0

@@ -31,6 +31,8 @@ BOUGHT = 12 * 2026 + 3  # April
 UNSURE = (
     'site.resource_factor={ distribution = "normal", mean = 1, sd = 0.15, minimum = 0.5 }',
     'home.annual_use_kwh={ distribution = "normal", mean = 2000, sd = 300, minimum = 900 }',
+    # Wilder years than those of the region: there is more luck to take out of what was measured.
+    "site.weather.yearly_spread=0.08",
     "study.draws=2048",
     "study.pool_years=16",
     "study.horizon_years=3",
@@ -177,7 +179,7 @@ def test_revised_inputs_are_calibrated(small_path, truth, monkeypatch):
         for key, held in ranks.items():
             held.append(update.weights[ours.values[key] < truth.values[key][draw]].sum())
     # Too few draws are left where a truth lies in a far tail of the prior; those answers are refused, not wrong.
-    assert refused <= 5
+    assert refused <= 3
     for key, held in ranks.items():
         ordered = np.sort(held)
         steps = np.arange(len(ordered) + 1) / len(ordered)
@@ -222,13 +224,13 @@ def test_months_outside_the_purchase_are_refused(ours, truth):
 
 
 def test_expectation_has_no_luck_left(ours, truth):
-    """What inputs do not explain of the expected months is less than half of it with the draws' own weather."""
+    """What inputs do not explain of the expected months is far less than of the months with the draws' own weather."""
     cells = measured_cells(months_measured(truth, 0), ours.scenario, bought=BOUGHT)
     expected = expected_cells(ours, cells)
     plain, luck = (table.sum(axis=0) for table in (expected.mean[12:], expected.with_luck[12:]))
     sun = ours.values["site.resource_factor"]
     left, before = (np.std(total - np.polyval(np.polyfit(sun, total, 3), sun)) for total in (plain, luck))
-    assert left < 0.5 * before
+    assert left < 0.4 * before
 
 
 def run(*words, cwd):

@@ -96,11 +96,11 @@ def dispatch_year(
     export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
 
     parallel = True if coupling in PARALLEL else None
-    sell_on = plan.sell_on if parallel and export and plan.sell_on.any() else None
+    export_stored_on = plan.export_stored_on if parallel and export and plan.export_stored_on.any() else None
 
     def run(part: slice) -> None:
         run_groups(
-            parallel, sell_on, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
+            parallel, export_stored_on, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
             group_year[part], group_lanes[part], group_absent[part], inputs.step_minutes, plan.slot_minutes, work[part],
             plan.need is not None,
         )  # fmt: skip

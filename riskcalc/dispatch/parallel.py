@@ -12,15 +12,19 @@ from riskcalc.dispatch.rows import LANES, LOADS, WHOLE, fma
 
 @inlined
 def served_load(
-    load: float, available: float, rating: float, linear: float, quadratic: float, inverse_linear: float, idle: float
+    lane: int, work: NDArray[np.float64], load: float, available: float
 ) -> tuple[float, float, float, float]:
     """Return idle power, power to the load, the load that is served and AC per DC, of what the bus has available."""
+    rating = work[rows.RATING + lane]
+    linear = work[rows.LINEAR + lane]
+    quadratic = work[rows.QUADRATIC + lane]
     carried = load if load < rating else rating
+    idle = work[rows.IDLE + lane]
     idle = idle if idle < available else available
     for_load = available - idle
     whole = carried * fma(quadratic, carried, linear)
     to_load = for_load if for_load < whole else whole
-    guess = to_load * inverse_linear
+    guess = to_load * work[rows.INVERSE_LINEAR + lane]
     guess = guess if guess < carried else carried
     ratio = 1.0 / fma(quadratic, guess, linear)
     served = carried if for_load >= whole else to_load * ratio
@@ -41,10 +45,8 @@ def feed_with_sun(lanes: int, steps: int, work: NDArray[np.float64], export: boo
             solar = work[rows.SOLAR + lane]
             above = work[rows.ABOVE + lane]
             give = work[rows.GIVE_NOW + lane]
-            idle, to_load, served, ratio = served_load(
-                load, solar + (above if above < give else give), work[rows.RATING + lane], work[rows.LINEAR + lane],
-                work[rows.QUADRATIC + lane], work[rows.INVERSE_LINEAR + lane], work[rows.IDLE + lane],
-            )  # fmt: skip
+            available = solar + (above if above < give else give)
+            idle, to_load, served, ratio = served_load(lane, work, load, available)
             bus = idle + to_load
             direct = solar if solar < bus else bus
             from_cells = bus - direct
@@ -126,10 +128,7 @@ def feed_from_cells(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
             load = work[loads + lane]
             above = work[rows.ABOVE + lane]
             give = work[rows.GIVE_NOW + lane]
-            idle, to_load, served, _ = served_load(
-                load, above if above < give else give, work[rows.RATING + lane], work[rows.LINEAR + lane],
-                work[rows.QUADRATIC + lane], work[rows.INVERSE_LINEAR + lane], work[rows.IDLE + lane],
-            )  # fmt: skip
+            idle, to_load, served, _ = served_load(lane, work, load, above if above < give else give)
             bus = idle + to_load
             above -= bus
             work[rows.ABOVE + lane] = above if above > 0.0 else 0.0

@@ -44,8 +44,8 @@ class PlanArrays(NamedTuple):
     grid_charge_on: NDArray[np.int64]
     target_share: NDArray[np.float64]
     reserve_share: NDArray[np.float64]
-    sell_on: NDArray[np.int64]
-    sell_above_share: NDArray[np.float64]
+    export_stored_on: NDArray[np.int64]
+    export_stored_above_share: NDArray[np.float64]
     stretch_ends: NDArray[np.bool_]
     kind: NDArray[np.int64]
     light: NDArray[np.float64]
@@ -155,7 +155,7 @@ class DispatchInputs:
 #: Arrays of a plan that run over its slots and nothing else.
 _BY_SLOT = (
     *("month", "day", "hour", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
-    *("reserve_share", "sell_on", "sell_above_share"),
+    *("reserve_share", "export_stored_on", "export_stored_above_share"),
 )
 
 
@@ -185,10 +185,10 @@ class SlotPlan:
         Share of the capacity up to which the grid charges; with K rows, that of each pool year. Default 1.
     reserve_share : float64
         Share of the capacity kept back; the higher of this and the kit's floor holds. Default 0.
-    sell_on : int
+    export_stored_on : int
         1: what the inverter has left goes to the grid, sun first, then cells, where they may serve loads and are not
         charged from the grid. Default 0.
-    sell_above_share : float64
+    export_stored_above_share : float64
         Share of the capacity down to which stored energy is sold. Default 0.
     need : ChargeByNeed
         Takes the place of `target_share`: targets that follow each draw's own need and sun.
@@ -205,8 +205,8 @@ class SlotPlan:
     grid_charge_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
     target_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     reserve_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
-    sell_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
-    sell_above_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
+    export_stored_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
+    export_stored_above_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     rates: int = 0
     need: ChargeByNeed | None = None
 
@@ -224,8 +224,8 @@ class SlotPlan:
             ("grid_charge_on", np.int64, 0, 0, 1),
             ("target_share", np.float64, 1.0, 0, 1),
             ("reserve_share", np.float64, 0.0, 0, 1),
-            ("sell_on", np.int64, 0, 0, 1),
-            ("sell_above_share", np.float64, 0.0, 0, 1),
+            ("export_stored_on", np.int64, 0, 0, 1),
+            ("export_stored_above_share", np.float64, 0.0, 0, 1),
         ):
             given = getattr(self, name)
             values = np.full(slots, default, dtype=kind) if given is None else np.ascontiguousarray(given, dtype=kind)

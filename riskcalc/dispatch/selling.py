@@ -31,10 +31,8 @@ def _serve_loads(lanes: int, loads: int, work: NDArray[np.float64]) -> None:
         solar = work[rows.SOLAR + lane]
         above = work[rows.ABOVE + lane]
         give = work[rows.GIVE_NOW + lane]
-        idle, to_load, served, ratio = served_load(
-            load, solar + (above if above < give else give), work[rows.RATING + lane], work[rows.LINEAR + lane],
-            work[rows.QUADRATIC + lane], work[rows.INVERSE_LINEAR + lane], work[rows.IDLE + lane],
-        )  # fmt: skip
+        available = solar + (above if above < give else give)
+        idle, to_load, served, ratio = served_load(lane, work, load, available)
         bus = idle + to_load
         direct = solar if solar < bus else bus
         sun_to_load = direct - idle

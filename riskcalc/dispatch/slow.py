@@ -169,7 +169,7 @@ def run_draw(
         setting = StepSetting(
             hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
             plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day],
-            target_of_slot(plan, by_need, year, slot), plan.sell_on[slot] != 0, plan.sell_above_share[slot],
+            target_of_slot(plan, by_need, year, slot), plan.export_stored_on[slot] != 0, plan.export_stored_above_share[slot],
         )  # fmt: skip
         # Cells that start a slot below the reserve are not discharged further.
         floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)

@@ -49,8 +49,8 @@ class StepSetting(NamedTuple):
     grid_charge_on: bool
     charge_allowed: float
     target_share: float
-    sell_on: bool
-    sell_above_share: float
+    export_stored_on: bool
+    export_stored_above_share: float
 
 
 class StepFlows(NamedTuple):
@@ -253,11 +253,11 @@ def parallel_step(
     # before the grid; there the cells add what they hold beyond it, and sun that is left over charges them after all.
     surplus = solar - direct
     sells = (
-        (setting.sell_on and kit.export_limit_w > 0.0)
+        (setting.export_stored_on and kit.export_limit_w > 0.0)
         and (setting.inverter_on and setting.discharge_on)
         and not setting.grid_charge_on
     )
-    kept_wh = max(setting.sell_above_share * kit.capacity_wh, floor_wh) if sells else kit.capacity_wh
+    kept_wh = max(setting.export_stored_above_share * kit.capacity_wh, floor_wh) if sells else kit.capacity_wh
     solar_to_cells = min(surplus * kit.charge_efficiency, cells_limit, max(kept_wh - after, 0.0) / setting.hours)
     surplus = max(surplus - solar_to_cells / kit.charge_efficiency, 0.0)
     spare_w = 0.0

@@ -34,16 +34,16 @@ from riskcalc.dispatch.transfer import carry_from_cells, carry_with_sun
 
 
 @inner
-def _sells(sell_on: NDArray[np.int64] | None, slot: int, discharge: bool) -> bool:
+def _sells(export_stored_on: NDArray[np.int64] | None, slot: int, discharge: bool) -> bool:
     """Return whether stored energy is sold in a slot."""
-    if sell_on is None:
+    if export_stored_on is None:
         return False
-    return discharge and sell_on[slot] != 0
+    return discharge and export_stored_on[slot] != 0
 
 
 @inner
 def _run_slot(
-    lanes: int, parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, steps: int,
+    lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, steps: int,
     work: NDArray[np.float64], sun: bool, on: bool, carries: bool, from_grid: bool, sells: bool,
 ) -> None:  # fmt: skip
     """Run the steps of a slot in the one loop that holds for all of them."""
@@ -57,7 +57,7 @@ def _run_slot(
             carry_with_sun(lanes, steps, work)
         else:
             carry_from_cells(lanes, steps, work)
-    elif sell_on is not None and sells:
+    elif export_stored_on is not None and sells:
         feed_and_sell(lanes, steps, work)
     elif not sun:
         feed_from_cells(lanes, steps, work)
@@ -67,7 +67,7 @@ def _run_slot(
 
 @written_out
 def _run_group(
-    lanes: int, parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
+    lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
     plan: PlanArrays, slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], year: int, hours: float, steps: int,
     work: NDArray[np.float64], absent: bool, by_need: bool,
 ) -> None:  # fmt: skip
@@ -95,8 +95,8 @@ def _run_group(
         from_grid = plan.grid_charge_on[slot] != 0 and not off_grid and not absent
         discharge = plan.discharge_on[slot] != 0 and not from_grid
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
-        sells = _sells(sell_on, slot, discharge)
-        aim = plan.sell_above_share[slot] if sells else plan.target_share[target_row, slot]
+        sells = _sells(export_stored_on, slot, discharge)
+        aim = plan.export_stored_above_share[slot] if sells else plan.target_share[target_row, slot]
         open_slot(lanes, work, plan.reserve_share[slot], aim, 1.0 if discharge else 0.0)
         if by_need and from_grid:
             # The mask changes nothing; it tells the compiler that the index is not negative.
@@ -108,7 +108,7 @@ def _run_group(
             carries = not nothing_stored(lanes, work, parallel is not None)
         if carries or overload or from_grid:
             fill_loads(lanes, steps, work, pool, year, slot)
-        _run_slot(lanes, parallel, sell_on, export, steps, work, sun, on, carries, from_grid, sells)
+        _run_slot(lanes, parallel, export_stored_on, export, steps, work, sun, on, carries, from_grid, sells)
         if overload:
             count_overload(lanes, steps, work, pool, year, slot, 1.0 if parallel is not None or off_grid else 0.0)
         close_slot(lanes, work)
@@ -128,14 +128,14 @@ def _run_group(
 
 @compiled
 def run_groups(
-    parallel: bool | None, sell_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
+    parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
     plan: PlanArrays, slot_sum: NDArray[np.float64], slot_peak: NDArray[np.float32], group_year: NDArray[np.int64],
     group_lanes: NDArray[np.int64], group_absent: NDArray[np.bool_], step_minutes: int, slot_minutes: int,
     work: NDArray[np.float64], by_need: bool,
 ) -> None:  # fmt: skip
     """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
 
-    `parallel` is True or None, `sell_on` the plan's or None: what None rules out is not compiled, which on the first run
+    `parallel` is True or None, `export_stored_on` the plan's or None: what None rules out is not compiled, which on the first run
     is a third of the kernel. Where the kit is absent in a whole group, no slot needs its steps: what is billed is what is
     demanded.
     """
@@ -143,6 +143,6 @@ def run_groups(
     steps = slot_minutes // step_minutes
     for group in range(len(group_year)):
         _run_group(
-            group_lanes[group], parallel, sell_on, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group],
+            group_lanes[group], parallel, export_stored_on, export, off_grid, pool, plan, slot_sum, slot_peak, group_year[group],
             hours, steps, work[group], group_absent[group], by_need,
         )  # fmt: skip

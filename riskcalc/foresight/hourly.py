@@ -77,7 +77,7 @@ def year_ahead(
         charge_allowed=inputs.charge_allowed[year][plan.day],
         inverter_on=plan.inverter_on != 0,
         charges_from_grid=bool(plan.grid_charge_on.any()),
-        exports_stored=plan.sell_on != 0,
+        exports_stored=plan.export_stored_on != 0,
         start_wh=min(float(request.stored_wh[draw]), kit.capacity_wh),
         least_end_wh=least_end_wh,
     )

@@ -48,10 +48,10 @@ def to_be_found(scenario: Scenario) -> Wanted | None:
         targets=dispatch.target_share == FOUND and bool(dispatch.charge_at),
         season=dispatch.target_share == FOUND and dispatch.solar_only_from is None,
         hold_back=dispatch.hold_back_share == FOUND,
-        export_above=dispatch.export_stored_above_share == FOUND and bool(dispatch.export_stored_at),
+        export_stored=dispatch.export_stored_above_share == FOUND and bool(dispatch.export_stored_at),
     )
     battery = scenario.kit is not None and scenario.kit.battery is not None
-    return wanted if battery and (wanted.targets or wanted.hold_back or wanted.export_above) else None
+    return wanted if battery and (wanted.targets or wanted.hold_back or wanted.export_stored) else None
 
 
 def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: Plant) -> tuple[SlotPlan, Optimised]:
@@ -59,7 +59,7 @@ def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: P
 
     `plant` holds the draws to search on; its plan may be any.
     """
-    wanted = to_be_found(scenario) or Wanted(targets=False, season=False, hold_back=False, export_above=False)
+    wanted = to_be_found(scenario) or Wanted(targets=False, season=False, hold_back=False, export_stored=False)
     frame, given = frame_of(scenario, clock, pools), given_running(scenario)
     new = np.ones(plant.draws)
     request = plant.year_request(0, capacity_share=new, working=new > 0.0, stored_wh=np.zeros(plant.draws))
@@ -109,7 +109,7 @@ def given_running(scenario: Scenario) -> Running:
         target_share=np.broadcast_to(np.asarray(target, float), (MONTHS,))[:, None].copy(),
         solar_days=solar,
         hold_back_share=np.broadcast_to(np.asarray(held, float), (MONTHS,)).copy(),
-        export_above_share=np.broadcast_to(np.asarray(above, float), (MONTHS,)).copy(),
+        export_stored_above_share=np.broadcast_to(np.asarray(above, float), (MONTHS,)).copy(),
     )
 
 

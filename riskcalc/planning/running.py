@@ -34,14 +34,14 @@ class Running:
 
     `target_share` (12, kinds): share of the capacity that the supply fills it to, by the month and forecast of the coming
     day; one column without forecasts. `solar_days` (365,): days on solar only, without charging. `hold_back_share` (12,):
-    share of the capacity that is kept for the dearest rate. `export_above_share` (12,): share of the capacity down to which
-    stored energy is exported where the scenario lets it. `by_need` takes the place of `target_share`.
+    share of the capacity that is kept for the dearest rate. `export_stored_above_share` (12,): share of the capacity down to
+    which stored energy is exported where the scenario lets it. `by_need` takes the place of `target_share`.
     """
 
     target_share: Floats
     solar_days: Flags
     hold_back_share: Floats
-    export_above_share: Floats
+    export_stored_above_share: Floats
     by_need: ByNeed | None = None
 
 
@@ -85,5 +85,5 @@ def plan_of(frame: Frame, running: Running) -> SlotPlan:
         target_share=target,
         need=None if by_need is None else frame.outlook.rule(frame.planned_day, **vars(by_need)),
         reserve_share=np.maximum(plan.reserve_share, held),
-        sell_above_share=running.export_above_share[plan.month],
+        export_stored_above_share=running.export_stored_above_share[plan.month],
     )

@@ -47,7 +47,7 @@ class Wanted:
     targets: bool
     season: bool
     hold_back: bool
-    export_above: bool
+    export_stored: bool
 
 
 @dataclass
@@ -71,8 +71,8 @@ class Search:
         before = self.found
         if wanted.hold_back and self.frame.held_back.any():
             self._level_by_month("hold_back_share", (0.0, *HOLD_BACKS))
-        if wanted.export_above and self.frame.plan.sell_on.any():
-            self._level_by_month("export_above_share", (1.0, *KEPT_FROM_EXPORT))
+        if wanted.export_stored and self.frame.plan.export_stored_on.any():
+            self._level_by_month("export_stored_above_share", (1.0, *KEPT_FROM_EXPORT))
         if wanted.targets and self.found is not before:
             self._targets_and_season(self.found, season=wanted.season)
         return self.found

@@ -264,7 +264,7 @@ def _method(assessment: Assessment, coupling: str) -> tuple[MethodPart, ...]:
         moves=moves or not assessment.simulation.course.bought.all(),
         outages=scenario.outages is not None,
         searched=found is not None,
-        exports_stored=bool(assessment.world.plan.sell_on.any()),
+        exports_stored=bool(assessment.world.plan.export_stored_on.any()),
         forecasts=found is not None and found.forecasts,
         by_need=found is not None and found.running.by_need is not None,
     )

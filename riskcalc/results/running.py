@@ -14,7 +14,7 @@ def running_figures(assessment: Assessment) -> dict[str, Any]:
     found = assessment.world.optimised
     if found is None:
         return {}
-    rule, exports = found.running.by_need, bool(assessment.world.plan.sell_on.any())
+    rule, exports = found.running.by_need, bool(assessment.world.plan.export_stored_on.any())
     dates = switch_dates(found.running.solar_days)
     return {
         "running": {
@@ -23,7 +23,7 @@ def running_figures(assessment: Assessment) -> dict[str, Any]:
             "solar_only_from": None if dates is None else dates[0],
             "solar_only_until": None if dates is None else dates[1],
             "hold_back_share": found.running.hold_back_share.tolist(),
-            "export_stored_above_share": found.running.export_above_share.tolist() if exports else None,
+            "export_stored_above_share": found.running.export_stored_above_share.tolist() if exports else None,
             "by_need": None if rule is None else {**vars(rule), "offset_share": rule.offset_share.tolist()},
             "draws": found.draws,
             "bill": found.bill,

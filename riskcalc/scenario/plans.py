@@ -16,6 +16,7 @@ OURS = "our own choice, see DEVELOPERS.md"
 
 #: Stands in place of figures that are to be found by search.
 FOUND = "optimise"
+MonthlyShare = Annotated[float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)]
 
 
 class Dispatch(Table):
@@ -29,9 +30,7 @@ class Dispatch(Table):
         "all rates not in charge_at; while on solar only, all",
         title="Rates to discharge at",
     )
-    target_share: Annotated[
-        float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)
-    ] = default(
+    target_share: MonthlyShare = default(
         1.0,
         'share of the capacity to fill from the supply; one number, one per month, or "optimise": the best for each '
         "month, or of each household's own need, and the best season on solar only are found",
@@ -44,9 +43,7 @@ class Dispatch(Table):
         "nobody looks at a forecast unless given",
         title="Skill of the sun forecast",
     )
-    hold_back_share: Annotated[
-        float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)
-    ] = default(
+    hold_back_share: MonthlyShare = default(
         0.0,
         "share of the capacity kept for the hours of the dearest rate; one number, one per month, or "
         '"optimise": the best for each month is found',
@@ -65,9 +62,7 @@ class Dispatch(Table):
         "stored energy stays in the home",
         title="Rates to export stored energy at",
     )
-    export_stored_above_share: Annotated[
-        float | str | tuple[float, ...], Monthly(0, 1, unit="share", one_will_do=True, word=FOUND)
-    ] = default(
+    export_stored_above_share: MonthlyShare = default(
         0.0,
         "share of the capacity down to which stored energy is exported; one number, one per month, or "
         '"optimise": the best for each month is found',

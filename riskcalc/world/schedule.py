@@ -61,8 +61,8 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         grid_charge_on=(charge_slots(scenario, rate) & ~on_solar).astype(np.int64),
         target_share=_monthly(dispatch.target_share, 1.0)[clock.month],
         reserve_share=np.maximum(held, dispatch.reserve_share),
-        sell_on=selling_slots(scenario, rate).astype(np.int64),
-        sell_above_share=_monthly(dispatch.export_stored_above_share, 1.0)[clock.month],
+        export_stored_on=selling_slots(scenario, rate).astype(np.int64),
+        export_stored_above_share=_monthly(dispatch.export_stored_above_share, 1.0)[clock.month],
     )
 
 

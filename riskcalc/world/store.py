@@ -217,7 +217,7 @@ def _mapped(path: Path) -> NDArray[Any]:
     """Return the array of a file, mapped; OSError where it cannot be read.
 
     The head of such a file is read by Python's own parser, which in 3.11 fails now and then (SystemError, "recursion depth
-    mismatch") while another thread parses as well: it happened once in some ten thousand reads. Once more is enough.
+    mismatch") while another thread parses as well: seen once in 4,500 short runs. Once more is enough.
     """
     for _ in range(_TRIES):
         try:

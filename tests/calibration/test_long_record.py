@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 from scipy.stats import chi2
-from sunshine import coverage, generated_over_mean, light_of_record, sky_of_days, spread, sunshine_hours
+from sunshine import (
+    LATITUDE_DEG,
+    coverage,
+    generated_over_mean,
+    light_of_record,
+    sky_of_days,
+    spread,
+    sunshine_hours,
+)
 
 from riskcalc.clock import MONTH_LENGTHS, MONTH_OF_DAY
 from riskcalc.weather.climates import climate
@@ -61,7 +69,7 @@ def test_the_record_is_whole():
     hours = sunshine_hours()
     assert hours.shape == (67, 12)
     assert (hours > 0).all()
-    assert (hours < np.bincount(MONTH_OF_DAY, sky_of_days(51.76)[1])).all()
+    assert (hours < np.bincount(MONTH_OF_DAY, sky_of_days(LATITUDE_DEG)[1])).all()
 
 
 def test_the_spread_of_british_years_is_not_refused_by_the_record(record):
