@@ -135,9 +135,9 @@ def run_groups(
 ) -> None:  # fmt: skip
     """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
 
-    `parallel` is True or None, `export_stored_on` the plan's or None: what None rules out is not compiled, which on the first run
-    is a third of the kernel. Where the kit is absent in a whole group, no slot needs its steps: what is billed is what is
-    demanded.
+    `parallel` is True or None, `export_stored_on` the plan's or None: what None rules out is not compiled, which saves up
+    to a quarter of it on the first run. Where the kit is absent in a whole group, no slot needs its steps: what is billed
+    is what is demanded.
     """
     hours = step_minutes / 60.0
     steps = slot_minutes // step_minutes
