@@ -103,8 +103,10 @@ def derived(figures: dict[str, Any]) -> np.ndarray:
     """Return what may be shown: every number, as a share its complement and percentage, and sums the page names.
 
     A table of years shows differences of neighbouring cumulative shares; the demand of a month is the sum of its parts.
+    Left out are digits in paths, checksums and versions: they differ from machine to machine and are no figures.
     """
-    plain = np.abs(np.fromiter(leaves(figures), dtype=float))
+    said = {key: figures["provenance"][key] for key in ("weather", "demand", "overrides")}
+    plain = np.abs(np.fromiter(leaves(figures | {"provenance": said}), dtype=float))
     shares = plain[plain <= 1.0]
     within = np.array([row["value"] for row in figures["paid_back_within_years"]])
     months = figures["first_year_by_month"]
@@ -160,15 +162,19 @@ def test_every_number_seen_is_in_the_result(made) -> None:
     assert strange == []
 
 
-@pytest.mark.parametrize("factor", [0.98, 1.02, 1.07])
-def test_another_result_would_be_noticed(made, factor: float) -> None:
-    """The check can fail: against other figures two in three numbers shown to half a per cent or better are not found."""
+def test_another_result_would_be_noticed(made) -> None:
+    """The check can fail: against other figures four in five numbers shown to half a per cent or better are not found.
+
+    One set of other figures meets a number of the page by luck now and then: the share is a mean over figures
+    2 to 20 per cent smaller and larger.
+    """
     page, figures, _ = made
-    known = derived(figures) * factor
+    known = derived(figures)
     fine = [token for _, token, _ in numbers(page) if int(re.sub(r"\D", "", token).strip("0") or 0) >= 200]
-    missing = [token for token in fine if not is_shown(token, known)]
     assert len(fine) > 60
-    assert len(missing) > len(fine) * 2 / 3
+    factors = np.concatenate([np.linspace(0.80, 0.98, 20), np.linspace(1.02, 1.20, 20)])
+    missing = [not is_shown(token, known * factor) for factor in factors for token in fine]
+    assert np.mean(missing) > 0.8
 
 
 def test_files_of_the_drawings_hold_the_result_to_eight_digits(made) -> None:
