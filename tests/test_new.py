@@ -13,7 +13,7 @@ from riskcalc.cli import app
 from riskcalc.errors import InputError
 from riskcalc.scenario import json_schema, read_scenario
 from riskcalc.scenario.starter import QUESTIONS, shelf_kits
-from riskcalc.scenario.starter.questions import HOME_ZONE, OFF_GRID, USUAL, ZONES
+from riskcalc.scenario.starter.questions import OFF_GRID, USUAL, read_place
 from riskcalc.scenario.starter.text import toml_lines
 from riskcalc.weather.climates import climate, climate_names
 
@@ -174,11 +174,17 @@ def test_editors_find_the_schema(folder: Path) -> None:
 
 
 def test_the_clock_of_each_climate_is_that_of_its_place() -> None:
-    """In January the zone offered for a built-in climate stands at the standard time of its table."""
+    """In January the zone of a built-in climate stands at the standard time of its table."""
     january = datetime(2025, 1, 15, 12, tzinfo=UTC)
     for name in climate_names():
-        offset = january.astimezone(ZoneInfo(ZONES.get(name, HOME_ZONE))).utcoffset()
+        offset = january.astimezone(ZoneInfo(climate(name).zone)).utcoffset()
         assert offset == timedelta(hours=climate(name).utc_offset_hours), name
+
+
+@pytest.mark.parametrize(("place", "currency"), [("thames", "GBP"), ("Essen, Germany", "EUR"), ("tucson", "USD")])
+def test_the_money_of_each_climate_is_that_of_its_place(place: str, currency: str) -> None:
+    """The currency offered goes with the place; it is a start to be changed."""
+    assert read_place(place).currency == currency
 
 
 def test_usual_appliances_are_in_the_table() -> None:

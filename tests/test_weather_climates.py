@@ -28,8 +28,8 @@ def test_figures_of_the_published_tables() -> None:
 
 
 def test_names_are_found_whatever_their_spelling() -> None:
-    """Key, full name, other case and hyphens lead to the same climate; 22 UK regions and four US places are there."""
-    assert len(climate_names()) == 26
+    """Key, full name, other case and hyphens lead to the same climate; 22 UK regions, 9 US places, 15 German, one Italian."""
+    assert len(climate_names()) == 47
     assert climate("South East England").key == climate("south-east-england").key == "south_east_england"
     for name in climate_names():
         assert climate(name).key == name

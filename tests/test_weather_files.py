@@ -372,6 +372,22 @@ def test_missing_values_of_epw_are_gaps(tmp_path: Path, light: np.ndarray) -> No
         read_epw(path)
 
 
+def test_epw_with_old_names_of_places_is_read(tmp_path: Path, light: np.ndarray) -> None:
+    """Figures are read whatever the encoding of the head: Latin-1, as in older files, UTF-8, with a mark or without."""
+    text = "\n".join(epw_lines(light)).replace("Nowhere", "Nirgends-Süd") + "\n"
+    pools = []
+    for encoding in ("latin-1", "utf-8", "utf-8-sig"):
+        path = tmp_path / "made_up.epw"
+        path.write_text(text, encoding=encoding)
+        pools.append(read_epw(path))
+        assert "Nirgends-Süd" in pools[-1].source
+    assert (pools[0].ghi == pools[1].ghi).all()
+    assert (pools[1].ghi == pools[2].ghi).all()
+    path.write_text(text, encoding="utf-16")
+    with pytest.raises(InputError, match="not an EPW file"):
+        read_epw(path)
+
+
 @pytest.mark.parametrize("read", [read_tmy3, read_epw])
 def test_other_files_are_not_mistaken(tmp_path: Path, read: Callable[[Path], WeatherPool]) -> None:
     """A plain CSV is refused as TMY3 and as EPW, by the name of the form."""

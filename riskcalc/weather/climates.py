@@ -32,6 +32,15 @@ SOURCES = {
         "monthly means of the typical year (TMY2) of the station; Marion & Urban, User's Manual for TMY2s,"
         " NREL/SP-463-7668 (1995)"
     ),
+    "try": (
+        "monthly means of the typical year of the station; test reference years of Germany for mean conditions,"
+        " 1988 to 2007, Federal Institute for Research on Building, Urban Affairs and Spatial Development (BBSR) and"
+        " Deutscher Wetterdienst, 2011"
+    ),
+    "pvgis": (
+        "monthly means of the typical year of 2005 to 2023 at 45 N 8 E, PVGIS, European Commission, Joint Research"
+        " Centre; method: Huld, Mueller & Gambardella, Solar Energy 86 (2012) 1803-1815"
+    ),
 }
 
 #: Of `yearly_spread` in Great Britain and Northern Ireland: 0.053 +- 0.005 at Oxford, and a little for the thickness of
@@ -47,8 +56,8 @@ class Climate:
     """Long-term monthly means of one place; month series have shape (12,), read-only.
 
     `ghi_w_m2` is the 24-hour mean of global horizontal irradiance [W/m2], `temp_air_c` [degC], `wind_speed_m_s` at
-    10 m [m/s]; `utc_offset_hours` is standard time; `source` the citation. `yearly_spread` is the standard deviation of a
-    year's light over its long-term mean, None where no long record tells it.
+    10 m [m/s]; `utc_offset_hours` is standard time and `zone` the clock of the place; `source` the citation.
+    `yearly_spread` is the standard deviation of a year's light over its long-term mean, None where no long record tells it.
     """
 
     key: str
@@ -57,6 +66,7 @@ class Climate:
     longitude_deg: float
     altitude_m: float
     utc_offset_hours: float
+    zone: str
     ghi_w_m2: NDArray[np.float64]
     temp_air_c: NDArray[np.float64]
     wind_speed_m_s: NDArray[np.float64]
@@ -107,6 +117,7 @@ def _climates() -> dict[str, Climate]:
             longitude_deg=float(row["longitude_deg"]),
             altitude_m=float(row["altitude_m"]),
             utc_offset_hours=float(row["utc_offset_hours"]),
+            zone=row["zone"],
             source=SOURCES[row["source"]],
             yearly_spread=float(row["yearly_spread"]) if row["yearly_spread"] else None,
             **{quantity: months[row["key"], quantity] for quantity in QUANTITIES},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import warnings
 from collections.abc import Callable
 from pathlib import Path
@@ -65,7 +66,7 @@ def read_epw(path: str | Path) -> WeatherPool:
     from pvlib import iotools
 
     file = existing(path)
-    table, meta = _parsed(lambda: iotools.read_epw(str(file)), file, "an EPW file", EPW_FORM)
+    table, meta = _parsed(lambda: iotools.read_epw(io.StringIO(_text(file))), file, "an EPW file", EPW_FORM)
     month, day, hour = (np.asarray(table[name], dtype=np.int64) for name in ("month", "day", "hour"))
     leap_day = (month == 2) & (day == 29)
     _check_hours(month, day, hour - 1, file=file, head=EPW_HEAD)
@@ -76,6 +77,15 @@ def read_epw(path: str | Path) -> WeatherPool:
         **_place(meta, file),
         source=EPW_SOURCE.format(name=meta["city"], data=meta["data_type"]),
     )
+
+
+def _text(file: Path) -> str:
+    """Return a file's text: figures are the same in both encodings, names of places are UTF-8 or, in older files, Latin-1."""
+    content = file.read_bytes()
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("latin-1")
 
 
 def _parsed(

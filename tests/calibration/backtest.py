@@ -82,6 +82,7 @@ def climate_of(pool: WeatherPool) -> Climate:
         longitude_deg=pool.longitude_deg,
         altitude_m=pool.altitude_m,
         utc_offset_hours=pool.utc_offset_hours,
+        zone="UTC",
         ghi_w_m2=means["ghi"],
         temp_air_c=means["temp_air"],
         wind_speed_m_s=means["wind_speed"],

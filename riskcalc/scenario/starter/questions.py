@@ -23,13 +23,6 @@ Answers = Mapping[str, Any]
 #: Direction words with degrees from north.
 COMPASS = {"n": 0, "ne": 45, "e": 90, "se": 135, "s": 180, "sw": 225, "w": 270, "nw": 315}
 COMPASS |= {"north": 0, "east": 90, "south": 180, "west": 270}
-#: Time zone of the built-in climates outside the United Kingdom.
-ZONES = {
-    "new_york": "America/New_York",
-    "greensboro": "America/New_York",
-    "sand_point": "America/Anchorage",
-    "miami": "America/New_York",
-}
 HOME_ZONE = "Europe/London"
 #: Appliances that most homes have, and those of them that a lead from a portable unit reaches; our own choice.
 USUAL = (
@@ -87,13 +80,13 @@ def read_place(text: str) -> Place:
     if text.lower().endswith((".epw", ".csv")):
         return _file_place(text)
     try:
-        key = climate(text).key
+        place = climate(text)
     except InputError as error:
         near = nearest(text.replace(" ", "_"), climate_names(), count=3)
         hint = f"nearest: {', '.join(near)}" if near else "`riskcalc sites` lists them"
         raise ValueError(f"a built-in region, or the path of an EPW or TMY3 file; {hint}") from error
-    zone = ZONES.get(key, HOME_ZONE)
-    return Place(region=key, zone=zone, currency="GBP" if zone == HOME_ZONE else "USD")
+    currency = "GBP" if place.zone == HOME_ZONE else "EUR" if place.zone.startswith("Europe/") else "USD"
+    return Place(region=place.key, zone=place.zone, currency=currency)
 
 
 def _file_place(text: str) -> Place:
