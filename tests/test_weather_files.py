@@ -384,8 +384,25 @@ def test_epw_with_old_names_of_places_is_read(tmp_path: Path, light: np.ndarray)
     assert (pools[0].ghi == pools[1].ghi).all()
     assert (pools[1].ghi == pools[2].ghi).all()
     path.write_text(text, encoding="utf-16")
-    with pytest.raises(InputError, match="not an EPW file"):
+    with pytest.raises(InputError, match="accepted: an EPW weather file"):
         read_epw(path)
+
+
+@pytest.mark.parametrize("column", [1, 2, 3])
+def test_epw_without_dates_is_refused(tmp_path: Path, light: np.ndarray, column: int) -> None:
+    """A month, day or hour that is no number is refused with its line, whether in one line or in all."""
+    lines = epw_lines(light)
+    for rows in ([108], range(8, len(lines))):
+        damaged = list(lines)
+        for row in rows:
+            cells = lines[row].split(",")
+            cells[column] = "nan"
+            damaged[row] = ",".join(cells)
+        path = tmp_path / "made_up.epw"
+        path.write_text("\n".join(damaged) + "\n", encoding="utf-8-sig")
+        with pytest.raises(InputError, match=f"in line {rows[0] + 1}\\b") as caught:
+            read_epw(path)
+        assert "year, month, day and hour" in str(caught.value)
 
 
 @pytest.mark.parametrize("read", [read_tmy3, read_epw])

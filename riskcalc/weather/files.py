@@ -66,8 +66,8 @@ def read_epw(path: str | Path) -> WeatherPool:
     from pvlib import iotools
 
     file = existing(path)
-    table, meta = _parsed(lambda: iotools.read_epw(io.StringIO(_text(file))), file, "an EPW file", EPW_FORM)
-    month, day, hour = (np.asarray(table[name], dtype=np.int64) for name in ("month", "day", "hour"))
+    table, meta = _parsed(lambda: iotools.read_epw(_dated_lines(file)), file, "an EPW file", EPW_FORM)
+    month, day, hour = (_whole(table[name]) for name in ("month", "day", "hour"))
     leap_day = (month == 2) & (day == 29)
     _check_hours(month, day, hour - 1, file=file, head=EPW_HEAD)
     return _typical_year(
@@ -79,13 +79,29 @@ def read_epw(path: str | Path) -> WeatherPool:
     )
 
 
-def _text(file: Path) -> str:
-    """Return a file's text: figures are the same in both encodings, names of places are UTF-8 or, in older files, Latin-1."""
+def _dated_lines(file: Path) -> io.StringIO:
+    """Return the lines of an EPW file whose hours all begin with year, month, day and hour.
+
+    Figures are the same in every encoding; names of places are UTF-8 or, in older files, Latin-1.
+
+    Raises
+    ------
+    InputError
+        If a line does not begin so.
+    """
     content = file.read_bytes()
     try:
-        return content.decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        return content.decode("latin-1")
+        text = content.decode("latin-1")
+    lines = io.StringIO(text, newline=None)
+    accepted = f"{EPW_FORM}, whose hours begin with year, month, day and hour, such as 2021,1,31,24"
+    for number, line in enumerate(lines, start=1):
+        dated = all(cell.strip().isdecimal() for cell in line.split(",")[:4])
+        if number > EPW_HEAD and line.strip() and not dated:
+            raise one_problem(file, "time", f"{line[:40].rstrip()!r} in line {number}", accepted)
+    lines.seek(0)
+    return lines
 
 
 def _parsed(
@@ -99,6 +115,8 @@ def _parsed(
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # columns that are not used may hold what they like
             return read()
+    except InputError:
+        raise
     except Exception as error:
         raise one_problem(file, "", f"not {form} ({error})", accepted) from error
 
