@@ -93,8 +93,8 @@ def climate(name: str) -> Climate:
         if wanted in (_folded(key), _folded(entry.name)):
             return entry
     near = get_close_matches(wanted, [_folded(key) for key in known], n=3, cutoff=0.5)
-    hint = "nearest: " + ", ".join(near) if near else "the list of all climates is printed by the command for sites"
-    accepted = f"one of {len(known)} built-in climates: " + ", ".join(known)
+    hint = "nearest: " + ", ".join(near) if near else ""
+    accepted = f"one of {len(known)} built-in climates, such as uk_average; `riskcalc sites` lists them"
     raise one_problem("scenario", "site.weather.region", name, accepted, hint)
 
 
