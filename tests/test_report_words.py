@@ -110,7 +110,7 @@ def test_a_middle_that_is_never_reached_is_not_given_a_number() -> None:
         report.payback, p50=Estimate(None), p75=Estimate(None), p95=Estimate(None), p25=Estimate(11.0, 0.2)
     )
     said = plain(" ".join(words.answer(replace(report, payback=payback))))
-    assert "A quarter of all futures have paid it back after 11 ± 0.2 years; half never do." in said.replace(
+    assert "A quarter of all futures have paid it back after 11 ± 0.2 years; fewer than half ever do." in said.replace(
         "11.0", "11"
     )
 

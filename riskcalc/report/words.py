@@ -101,7 +101,7 @@ def _when(report: ReportData) -> str:
     if payback.p50.value is not None:
         return f"Half of all futures have paid it back after {years(payback.p50, with_error=True)}{_around(payback)}."
     if payback.p25.value is not None:
-        return f"A quarter of all futures have paid it back after {years(payback.p25, with_error=True)}; half never do."
+        return f"A quarter of all futures have paid it back after {years(payback.p25, with_error=True)}; fewer than half ever do."
     if payback.p5.value is not None:
         return f"The luckiest twentieth have paid it back after {years(payback.p5, with_error=True)}."
     return ""
