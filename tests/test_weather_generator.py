@@ -221,17 +221,17 @@ def test_generated_sky_resembles_a_real_one(
         ("potsdam", "test reference year, DWD 2011, measured", 0.035),
         ("chemnitz", "test reference year, DWD 2011, measured", 0.035),
         ("mannheim", "test reference year, DWD 2011, measured", 0.035),
-        ("piedmont", "PVGIS typical year, from satellites", 0.045),
+        ("piedmont", "typical year, Joint Research Centre, satellites", 0.045),
     ],
 )
 def test_share_of_beam_is_that_measured(place: str, source: str, within: float, record_property: Record) -> None:
     """Years made from monthly means have the share of beam of four German stations that measured diffuse light.
 
     Test reference years of Germany (BBSR and Deutscher Wetterdienst, 2011) of the stations that measured it in all but a
-    few hours, and PVGIS at 45 N 8 E (Huld, Mueller & Gambardella 2012), whose diffuse light is modelled from satellites;
-    no law of ours was read off them. All five a little low over the year; by month 0.06 root mean square, most of it in
-    winter, where these typical months have more clear days than ours. A typical month is one month: its own luck is
-    about as large (0.05, the spread of generated months).
+    few hours, and the Joint Research Centre's typical year at 45 N 8 E (Huld, Mueller & Gambardella 2012), whose
+    diffuse light is modelled from satellites; no law of ours was read off them. All five a little low over the year; by
+    month 0.06 root mean square, most of it in winter, where these typical months have more clear days than ours. A
+    typical month is one month: its own luck is about as large (0.05, the spread of generated months).
     """
     with (DATA / "diffuse_by_month.csv").open(encoding="utf-8") as lines:
         rows = {(row[0], row[1]): np.array(row[2:], dtype=float) for row in list(csv.reader(lines))[1:]}

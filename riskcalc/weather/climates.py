@@ -37,9 +37,9 @@ SOURCES = {
         " 1988 to 2007, Federal Institute for Research on Building, Urban Affairs and Spatial Development (BBSR) and"
         " Deutscher Wetterdienst, 2011"
     ),
-    "pvgis": (
-        "monthly means of the typical year of 2005 to 2023 at 45 N 8 E, PVGIS, European Commission, Joint Research"
-        " Centre; method: Huld, Mueller & Gambardella, Solar Energy 86 (2012) 1803-1815"
+    "jrc": (
+        "monthly means of the typical year of 2005 to 2023 at 45 N 8 E, solar radiation data of the European Commission,"
+        " Joint Research Centre; method: Huld, Mueller & Gambardella, Solar Energy 86 (2012) 1803-1815"
     ),
 }
 

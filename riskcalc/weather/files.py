@@ -116,7 +116,7 @@ def _parsed(
             warnings.simplefilter("ignore")  # columns that are not used may hold what they like
             return read()
     except InputError:
-        raise
+        raise  # named already, with its line
     except Exception as error:
         raise one_problem(file, "", f"not {form} ({error})", accepted) from error
 
