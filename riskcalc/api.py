@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     import altair as alt
     import pandas as pd
 
-    from riskcalc.comparison import Comparison
-    from riskcalc.model import Assessment
-    from riskcalc.report.data import ReportData
+    from riskcalc.answers.compare import Comparison
+    from riskcalc.pages.data import ReportData
+    from riskcalc.study.model import Assessment
 
 #: Words of a keyword argument that stand for the dots of a key: purchase__price is purchase.price.
 DOT = "__"
@@ -57,7 +57,7 @@ def assess(scenario: Scenario | str | Path, *, foresight: bool = False, **change
 
     With `foresight` its figures also say how near the rule comes to the best there is, which takes some seconds more.
     """
-    from riskcalc.model import assessment
+    from riskcalc.study.model import assessment
 
     return Assessed(assessment(_scenario(scenario, changes)), foresight)
 
@@ -74,8 +74,8 @@ def rank(scenario: Scenario | str | Path, *, points: int = 256, level: float = 0
     changes
         As for `load`, where a path is given. Five-minute steps are enough here: `study__step_minutes=5`.
     """
-    from riskcalc.sensitivity.ranked import ranked
-    from riskcalc.sensitivity.rows import ranked_figures
+    from riskcalc.answers.ranked import ranked
+    from riskcalc.answers.rows import ranked_figures
 
     if points < 1 or points & (points - 1):
         raise one_problem("rank", "points", points, "a power of two, such as 256")
@@ -87,7 +87,7 @@ def rank(scenario: Scenario | str | Path, *, points: int = 256, level: float = 0
 
 def compare(*scenarios: Scenario | str | Path, **changes: Any) -> Compared:
     """Return which of several purchases is best on common futures; doing nothing is always among the choices."""
-    from riskcalc.comparison import comparison
+    from riskcalc.answers.compare import comparison
 
     return Compared(comparison([_scenario(scenario, changes) for scenario in scenarios]))
 
@@ -110,21 +110,21 @@ class Assessed:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in result.json."""
-        from riskcalc.publication.whole_result import whole_result
+        from riskcalc.answers.whole_result import whole_result
 
         return whole_result(self.assessment, foresight=self.foresight)
 
     @cached_property
     def frame(self) -> pd.DataFrame:
         """One row per future, as in draws.csv; payback is infinite where it never comes."""
-        from riskcalc.results.result import draw_table
+        from riskcalc.answers.assess import draw_table
 
         return _frame(*draw_table(self.assessment), index="draw").replace("", float("inf")).astype(float)
 
     @cached_property
     def page(self) -> ReportData:
         """What the page shows, as plain arrays and texts."""
-        from riskcalc.publication.page_data import report_data
+        from riskcalc.pages.page_data import report_data
 
         scenario = self.assessment.scenario
         words = ["riskcalc", "assess", scenario.files[0].path]
@@ -135,11 +135,11 @@ class Assessed:
 
     def chart(self, name: str = "futures", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the page: futures, odds, cash, worth, shares, swings, demand or solar."""
-        from riskcalc.report.charts.energy import demand_chart, solar_chart
-        from riskcalc.report.charts.futures import futures_chart
-        from riskcalc.report.charts.money import cash_chart, worth_chart
-        from riskcalc.report.charts.odds import odds_chart
-        from riskcalc.report.charts.ranking import share_chart, swing_chart
+        from riskcalc.pages.charts.energy import demand_chart, solar_chart
+        from riskcalc.pages.charts.futures import futures_chart
+        from riskcalc.pages.charts.money import cash_chart, worth_chart
+        from riskcalc.pages.charts.odds import odds_chart
+        from riskcalc.pages.charts.ranking import share_chart, swing_chart
 
         page = self.page
         drawn: dict[str, Callable[[], alt.TopLevelMixin]] = {
@@ -156,23 +156,23 @@ class Assessed:
 
     def html(self) -> str:
         """Return the whole page."""
-        from riskcalc.report.page import report_html
+        from riskcalc.pages.page import report_html
 
         return report_html(self.page)
 
     def save(self, folder: str | Path) -> list[Path]:
         """Write result.json, draws.csv and report.html into a folder, as the command does."""
+        from riskcalc.answers.assess import draw_table
         from riskcalc.output import csv_text, json_text, write_files
-        from riskcalc.results.result import draw_table
 
         table = csv_text(*draw_table(self.assessment))
         texts = {"result.json": json_text(self.figures), "draws.csv": table, "report.html": self.html()}
         return write_files(Path(folder), texts)
 
     def _repr_html_(self) -> str:
-        from riskcalc.report.card import card_html
-        from riskcalc.report.page import key_figures
-        from riskcalc.report.words import opening, worth_in_brief
+        from riskcalc.pages.card import card_html
+        from riskcalc.pages.page import key_figures
+        from riskcalc.pages.words import opening, worth_in_brief
 
         rows = [(item.label, item.figure, item.below) for item in key_figures(self.page)]
         return card_html(self.page.name, f"{opening(self.page)} {worth_in_brief(self.page)}", rows)
@@ -207,9 +207,9 @@ class Ranked:
 
     def chart(self, *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the first-order shares."""
-        from riskcalc.report.charts.ranking import share_chart
-        from riskcalc.report.data import RankingRow
-        from riskcalc.report.estimate import Estimate
+        from riskcalc.pages.charts.ranking import share_chart
+        from riskcalc.pages.data import RankingRow
+        from riskcalc.pages.estimate import Estimate
 
         rows = []
         for row in self._factors:
@@ -223,7 +223,7 @@ class Ranked:
         return outcomes["net_present_value"]["factors"] if "net_present_value" in outcomes else []
 
     def _repr_html_(self) -> str:
-        from riskcalc.report.card import card_html
+        from riskcalc.pages.card import card_html
 
         rows = [(row.label, f"{row.first:.2f}", f"{row.total:.2f} in total") for row in self.frame.head(8).itertuples()]
         return card_html(self.figures["scenario"], "What decides the worth: share of its spread, alone", rows)
@@ -241,29 +241,29 @@ class Compared:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in the comparison's result.json, lengths of stay left out."""
-        from riskcalc.publication.comparison_page import whole_comparison
+        from riskcalc.pages.whole_comparison import whole_comparison
 
         return whole_comparison(self.comparison)
 
     @cached_property
     def frame(self) -> pd.DataFrame:
         """Worth of each choice, one row per future, as in the comparison's draws.csv."""
-        from riskcalc.comparison import draw_table
+        from riskcalc.answers.compare import draw_table
 
         return _frame(*draw_table(self.comparison), index="draw")
 
     def chart(self, name: str = "spread", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return the spread of worth of each choice, or how often each is best ("best")."""
-        from riskcalc.report.comparison_page import best_figure, spread_figure
+        from riskcalc.pages.comparison_page import best_figure, spread_figure
 
         drawn = {"spread": spread_figure, "best": best_figure}
         return _named(drawn, name)(self.figures, width=width)
 
     def _repr_html_(self) -> str:
-        from riskcalc.report.card import card_html
-        from riskcalc.report.comparison_words import opening
-        from riskcalc.report.estimate import Estimate
-        from riskcalc.report.rounding import money_estimate, percent_estimate
+        from riskcalc.pages.card import card_html
+        from riskcalc.pages.comparison_words import opening
+        from riskcalc.pages.estimate import Estimate
+        from riskcalc.pages.rounding import money_estimate, percent_estimate
 
         def said(figure: Mapping[str, Any]) -> Estimate:
             error = figure["standard_error"]

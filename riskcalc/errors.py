@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 LONGEST_LINE = 2000
 
+#: What is accepted where Dask or pyarrow is missing.
+WITH_EXTRA = "an installation with the extra that it needs: pip install -e '.[cluster]' in the copy of the repository"
+
 
 @dataclass(frozen=True)
 class Problem:

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from riskcalc.report import data
-from riskcalc.report.cautions import cautions
+from riskcalc.pages import data
+from riskcalc.pages.cautions import cautions
 
 N = 15
 DAYS_IN_MONTH = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])

@@ -9,8 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.ageing import LAWS, AgeingState, aged, lfp, lfp_wang, new_battery, nmc, validity_notes
-from riskcalc.ageing.state import grown_loss
+from riskcalc.years import ageing_lfp as lfp
+from riskcalc.years import ageing_lfp_wang as lfp_wang
+from riskcalc.years import ageing_nmc as nmc
+from riskcalc.years.ageing import LAWS, AgeingState, aged, new_battery, validity_notes
+from riskcalc.years.ageing_state import grown_loss
 
 NAUMANN_2018 = "Naumann et al., J. Energy Storage 17 (2018) 153-169, equation"
 NAUMANN_2020 = "Naumann et al., J. Power Sources 451 (2020) 227666, equation"

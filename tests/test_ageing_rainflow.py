@@ -8,7 +8,7 @@ import rainflow
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from riskcalc.ageing.rainflow import full_equivalent_cycles, mean_depth, rainflow_cycles, reversals
+from riskcalc.years.rainflow import full_equivalent_cycles, mean_depth, rainflow_cycles, reversals
 
 STANDARD = "ASTM E1049-85 (2011), section 5.4.4, figure 6"
 EXAMPLE = [-2, 1, -3, 5, -1, 3, -4, 4, -2]

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from riskcalc.answers.trace import traced_year
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
-from riskcalc.results.trace import traced_year
-from riskcalc.worth.alternative import cable_choice, cable_figures, loss_of_load
+from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load
+from riskcalc.study.model import assessment
 
 ON_GRID_ONLY = ("kit.charger", "dispatch")
 OFF_GRID = ('kit.coupling="off_grid"', "home.annual_use_kwh=600", "study.horizon_years=2")

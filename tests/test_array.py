@@ -7,16 +7,16 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from riskcalc.sun.array import array_power_w, combined_loss
-from riskcalc.sun.cell import FREE_STANDING, cell_temperature, linear_temperature
-from riskcalc.sun.module import Module
-from riskcalc.sun.plane import plane_irradiance
-from riskcalc.sun.surface import operating_point
+from riskcalc.weather.array import array_power_w, combined_loss
+from riskcalc.weather.cell import FREE_STANDING, cell_temperature, linear_temperature
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.inclined import annual_inclined_kwh, rule_of_yield_kwh
+from riskcalc.weather.module import Module
+from riskcalc.weather.plane import plane_irradiance
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
+from riskcalc.weather.surface import operating_point
 
 Record = Callable[[str, object], None]
 

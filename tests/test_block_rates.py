@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
+from riskcalc.study.model import assessment
 
 SECOND = "tariff.blocks.second={above_kwh=100, extra_per_kwh=0.2}"
 

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from riskcalc.answers.trace import traced_year
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
-from riskcalc.results.trace import traced_year
-from riskcalc.world.cheapest import cheapest_of_day
+from riskcalc.study.model import assessment
+from riskcalc.years.cheapest import cheapest_of_day
 
 
 def test_the_cheapest_slots_by_hand():

@@ -14,20 +14,19 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from riskcalc.answers.assess import draw_table
+from riskcalc.answers.dask_border import check_same, cluster_at
+from riskcalc.answers.match import matching
+from riskcalc.answers.match import result as matching_result
+from riskcalc.answers.parquet import NAME, UNFINISHED, draws_file
+from riskcalc.answers.ranked import ranked
+from riskcalc.answers.rows import ranked_figures
 from riskcalc.cli import app
-from riskcalc.cluster import dask_border
-from riskcalc.cluster.dask_border import check_same, cluster_at
-from riskcalc.cluster.parquet import NAME, UNFINISHED, draws_file
 from riskcalc.errors import InputError, one_problem
-from riskcalc.futures import draw_blocks
-from riskcalc.matching import matching
-from riskcalc.matching import result as matching_result
-from riskcalc.model import assessment
 from riskcalc.output import csv_text, json_text
-from riskcalc.precision import settled
-from riskcalc.results.result import draw_table
-from riskcalc.sensitivity.ranked import ranked
-from riskcalc.sensitivity.rows import ranked_figures
+from riskcalc.study import dask_border, draw_blocks
+from riskcalc.study.model import assessment
+from riskcalc.study.precision import settled
 
 distributed = pytest.importorskip("distributed")
 parquet = pytest.importorskip("pyarrow.parquet")

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.comparison import best_shares, comparison, draw_table, pairs, regrets, result, value_of_knowing
-from riskcalc.comparison.figures import pair
+from riskcalc.answers.compare import best_shares, comparison, draw_table, pairs, regrets, result, value_of_knowing
+from riskcalc.answers.option_figures import pair
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import estimate, mean
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"

@@ -10,10 +10,10 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from riskcalc.comparison import comparison, stay_curves
-from riskcalc.publication.comparison_page import comparison_page, differing, letter, listed, whole_comparison
-from riskcalc.report import comparison_words as words
-from riskcalc.report.comparison_page import comparison_html
+from riskcalc.answers.compare import comparison, stay_curves
+from riskcalc.pages import comparison_words as words
+from riskcalc.pages.comparison_page import comparison_html
+from riskcalc.pages.whole_comparison import comparison_page, differing, letter, listed, whole_comparison
 from riskcalc.scenario import read_scenario
 
 SMALL_STUDY = (

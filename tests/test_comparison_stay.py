@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from riskcalc.comparison import comparison, result, stay_curves, stay_pairs
-from riskcalc.comparison.stay import (
+from riskcalc.answers.compare import comparison, result, stay_curves, stay_pairs
+from riskcalc.answers.stay import (
     FOR_GOOD,
     StayCurve,
     against_nothing,
@@ -13,10 +13,10 @@ from riskcalc.comparison.stay import (
     stay_pair,
     stays_followed,
 )
-from riskcalc.futures.simulation import Plant, simulate
-from riskcalc.model import design_of, drawn_values, world_of
+from riskcalc.money.valuation import valuation
 from riskcalc.scenario import read_scenario
-from riskcalc.worth.valuation import valuation
+from riskcalc.study.model import design_of, drawn_values, world_of
+from riskcalc.years.simulation import Plant, simulate
 
 UNCERTAIN = (
     'kit.inverter.idle_w={distribution="uniform", low=5, high=20}',

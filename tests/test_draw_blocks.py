@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.futures.draw_blocks import Threads, divided, usable_threads, year_counter
-from riskcalc.model import assessment, design_of, drawn_values, evaluated, part_of_design, world_of
+from riskcalc.study.draw_blocks import Threads, divided, usable_threads, year_counter
+from riskcalc.study.model import assessment, design_of, drawn_values, evaluated, part_of_design, world_of
 from riskcalc.uncertainty import draw_axis
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
 
@@ -177,7 +177,7 @@ def test_an_error_in_a_block_ends_the_run(found):
 PEAK = """
 import sys
 from pathlib import Path
-from riskcalc.model import assessment
+from riskcalc.study.model import assessment
 from riskcalc.scenario import read_scenario
 found = assessment(read_scenario(Path(sys.argv[1]), sys.argv[2:]))
 status = Path("/proc/self/status").read_text(encoding="ascii")  # getrusage's begins with that of the process before

@@ -10,8 +10,8 @@ from typer.testing import CliRunner
 from riskcalc.cli import app
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
-from riskcalc.model import assessment, world_of
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment, world_of
 
 HOURLY = ('tariff.rates.night.windows=["00:00-07:00"]', "study.step_minutes=60", 'kit.coupling="whole_home"')
 SOLD = 'dispatch.export_stored_at=["day"]'

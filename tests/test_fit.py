@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from riskcalc.sun.fit import FitLine, cold_factor, cold_voc_v, electrical_fit, hot_cell_c, modules_that_fit
-from riskcalc.sun.module import Module
+from riskcalc.weather.fit import FitLine, cold_factor, cold_voc_v, electrical_fit, hot_cell_c, modules_that_fit
+from riskcalc.weather.module import Module
 
 Record = Callable[[str, object], None]
 

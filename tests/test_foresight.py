@@ -11,15 +11,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from riskcalc.answers.foresight_gap import gap
 from riskcalc.cli import app
 from riskcalc.dispatch import COUPLINGS, Param, trace_year
 from riskcalc.dispatch.twin import StepKit
-from riskcalc.foresight.gap import gap
-from riskcalc.foresight.hourly import year_ahead
-from riskcalc.foresight.programme import YearAhead, foreseen
-from riskcalc.futures.simulation import Plant, YearRequest
-from riskcalc.model import design_of, drawn_values, part_of_design, world_of
 from riskcalc.scenario import read_scenario
+from riskcalc.study.foresight_hourly import year_ahead
+from riskcalc.study.foresight_programme import YearAhead, foreseen
+from riskcalc.study.model import design_of, drawn_values, part_of_design, world_of
+from riskcalc.years.simulation import Plant, YearRequest
 
 SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
 random_case = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))["random_case"]

@@ -9,17 +9,17 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from riskcalc.answers.assess import result
 from riskcalc.dispatch import COUPLINGS, Billed, Flow, Param, dispatch_year
 from riskcalc.dispatch.twin import StepKit
-from riskcalc.foresight.programme import YearAhead, foreseen
-from riskcalc.model import assessment
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import simple_payback_years
 from riskcalc.money.prices import price_path
-from riskcalc.results.result import result
+from riskcalc.money.valuation import valuation
+from riskcalc.study.foresight_programme import YearAhead, foreseen
+from riskcalc.study.model import assessment
 from riskcalc.weather.csv_years import read_csv_years
 from riskcalc.weather.generator import generated_years
-from riskcalc.worth.valuation import valuation
 
 random_case = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))["random_case"]
 QUIET = {"derandomize": True, "deadline": None, "suppress_health_check": list(HealthCheck)}

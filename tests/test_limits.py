@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from riskcalc.model import assessment
-from riskcalc.results.limits import limits, shifting_defaults, weather_limits
-from riskcalc.results.result import result, worth_ranking
+from riskcalc.answers.assess import result, worth_ranking
+from riskcalc.answers.limits import limits, shifting_defaults, weather_limits
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 
 PRICE = 'purchase.price={ distribution = "uniform", low = 400, high = 800 }'
 

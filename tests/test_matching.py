@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from riskcalc.comparison import comparison
+from riskcalc.answers.compare import comparison
+from riskcalc.answers.match import cell_table, matching, result, shelf_files
+from riskcalc.answers.shelf import told_apart
+from riskcalc.answers.sizes import Size, arrangements, size_problem, sizes_asked
 from riskcalc.errors import InputError
-from riskcalc.matching import cell_table, matching, result, shelf_files
-from riskcalc.matching.shelf import told_apart
-from riskcalc.matching.sizes import Size, arrangements, size_problem, sizes_asked
-from riskcalc.publication.matching_page import matching_page
-from riskcalc.report.matching_page import matching_html
+from riskcalc.pages.matching_page import matching_html
+from riskcalc.pages.whole_matching import matching_page
 from riskcalc.scenario import read_scenario
 
 SHELF = Path(__file__).parents[1] / "scenarios"

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from riskcalc.answers.measured import month_name, month_number, read_measured
 from riskcalc.errors import InputError
-from riskcalc.evidence.measured import month_name, month_number, read_measured
 
 GOOD = "month,import_kwh,generation_kwh,bill\n2026-11,200,,61.5\n2026-12,210.5,12,-3\n2027-02,190,30,\n"
 

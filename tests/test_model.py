@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from riskcalc.answers.trace import traced_year
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
-from riskcalc.results.trace import traced_year
+from riskcalc.study.model import assessment
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',

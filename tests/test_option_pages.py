@@ -13,14 +13,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from riskcalc.comparison import comparison, stay_curves
-from riskcalc.matching import matching
-from riskcalc.matching import result as matching_result
+from riskcalc.answers.compare import comparison, stay_curves
+from riskcalc.answers.match import matching
+from riskcalc.answers.match import result as matching_result
 from riskcalc.output import json_text
-from riskcalc.publication.comparison_page import comparison_page, whole_comparison
-from riskcalc.publication.matching_page import matching_page
-from riskcalc.report.comparison_page import comparison_html
-from riskcalc.report.matching_page import matching_html
+from riskcalc.pages.comparison_page import comparison_html
+from riskcalc.pages.matching_page import matching_html
+from riskcalc.pages.whole_comparison import comparison_page, whole_comparison
+from riskcalc.pages.whole_matching import matching_page
 from riskcalc.scenario import read_scenario
 
 HERE = Path(__file__).parent

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from riskcalc.sun import orientation
-from riskcalc.sun.array import array_power_w
-from riskcalc.sun.module import Module
+from riskcalc.weather import orientation
+from riskcalc.weather.array import array_power_w
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
+from riskcalc.weather.module import Module
 from riskcalc.weather.solar import sun_path
 
 MODULE = Module(430, 38.9, 13.9, 32.6, 13.2, 54, -0.0030, -0.0025, 0.00045)

@@ -5,11 +5,11 @@ import pytest
 
 from riskcalc.dispatch import param_rows
 from riskcalc.errors import InputError
-from riskcalc.futures.bridging import hours_carried, hours_in_year
-from riskcalc.futures.draw_blocks import Threads
-from riskcalc.futures.outages import bridged_outages
-from riskcalc.futures.simulation import Plant, traced_draw
-from riskcalc.model import assessment
+from riskcalc.study.draw_blocks import Threads
+from riskcalc.study.model import assessment
+from riskcalc.years.bridging import hours_carried, hours_in_year
+from riskcalc.years.outages import bridged_outages
+from riskcalc.years.simulation import Plant, traced_draw
 
 YEAR = ("study.horizon_years=1", "home.annual_use_kwh=1500")
 

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from riskcalc.model import assessment
+from riskcalc.answers.assess import draw_table, result
 from riskcalc.output import json_text
-from riskcalc.publication.page_data import report_data
-from riskcalc.report.page import report_html
-from riskcalc.results.result import draw_table, result
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_data import report_data
+from riskcalc.study.model import assessment
 
 CHANGES = (
     "study.draws=256",

@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from riskcalc.sun.plane import (
+from riskcalc.weather.climates import climate
+from riskcalc.weather.generator import generated_years
+from riskcalc.weather.plane import (
     cos_of_incidence,
     effective_irradiance,
     horizon_elevation,
@@ -14,8 +16,6 @@ from riskcalc.sun.plane import (
     sky_share_above,
     transmitted_share,
 )
-from riskcalc.weather.climates import climate
-from riskcalc.weather.generator import generated_years
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
 

@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from riskcalc.answers.foresight_gap import gap
 from riskcalc.cli import app
 from riskcalc.clock import DAYS, MONTH_OF_DAY
 from riskcalc.dispatch import Param
-from riskcalc.foresight.gap import gap
-from riskcalc.futures.simulation import Plant
-from riskcalc.model import design_of, drawn_values, part_of_design, world_of
-from riskcalc.planning.forecast import forecast_light, kinds_of
-from riskcalc.planning.optimised import planned_day, switch_dates
-from riskcalc.planning.running import ByNeed, Running, plain, plan_of
-from riskcalc.planning.search import Search, Wanted, cheapest_season
 from riskcalc.scenario import read_scenario
+from riskcalc.study.forecast import forecast_light, kinds_of
+from riskcalc.study.model import design_of, drawn_values, part_of_design, world_of
+from riskcalc.study.optimised import planned_day, switch_dates
+from riskcalc.study.running import ByNeed, Running, plain, plan_of
+from riskcalc.study.search import Search, Wanted, cheapest_season
+from riskcalc.years.simulation import Plant
 
 ROOT = Path(__file__).parents[1]
 NIGHT = 'tariff.rates.night.windows=["00:00-07:00"]'
@@ -163,9 +163,9 @@ def _world_and_design(scenario):
 
 
 def _search(scenario, world, random, **changes):
-    from riskcalc.foresight.hourly import floors_wh
-    from riskcalc.planning.optimised import frame_of
-    from riskcalc.world.schedule import clock_of
+    from riskcalc.study.foresight_hourly import floors_wh
+    from riskcalc.study.optimised import frame_of
+    from riskcalc.years.schedule import clock_of
 
     values = drawn_values(scenario, random)
     frame = frame_of(scenario, clock_of(scenario), world.pools)
@@ -177,8 +177,8 @@ def _search(scenario, world, random, **changes):
 
 def test_days_add_up_to_the_bill(read_small):
     """The bills by day are those of the year, whatever the prices: with export paid, and with a window over midnight."""
-    from riskcalc.foresight.hourly import energy_bill
-    from riskcalc.futures.simulation import run_year
+    from riskcalc.study.foresight_hourly import energy_bill
+    from riskcalc.years.simulation import run_year
 
     night = 'tariff.rates.night.windows=["22:00-05:00"]'
     scenario = read_small(night, "study.step_minutes=60", "kit.coupling=whole_home", "tariff.export_price_per_kwh=0.1")
@@ -225,7 +225,7 @@ def test_charging_by_no_need_is_charging_to_full(read_small):
 @pytest.mark.parametrize("home_share", [0.0, 1.0])
 def test_what_a_day_needs_is_the_mean_of_what_it_used(read_small, home_share):
     """Where no chance decides who is at home, the usual need is the mean over all days of a kind, added up by hand."""
-    from riskcalc.foresight.hourly import at_slots, day_weights
+    from riskcalc.study.foresight_hourly import at_slots, day_weights
 
     scenario = read_small(NIGHT, FIND, f"home.weekday_home_share={home_share}", "study.step_minutes=60")
     world, random = _world_and_design(scenario)

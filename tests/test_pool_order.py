@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.world.pool_order import fair_order, light_of_years
+from riskcalc.years.pool_order import fair_order, light_of_years
 
 
 def sums_of(years, seed):
@@ -78,7 +78,7 @@ def test_light_as_it_comes_and_month_by_month_alike():
 
 def test_the_model_deals_its_light(read_small):
     """The light of the years that every scramble meets averages to nearly the same, in the dark months too."""
-    from riskcalc.model import world_of
+    from riskcalc.study.model import world_of
 
     light = light_of_years(world_of(read_small("study.pool_years=32")).pools.weather.monthly_means())
     between = light.reshape(8, 4, 2).mean(axis=1).std(axis=0, ddof=1)
@@ -87,7 +87,7 @@ def test_the_model_deals_its_light(read_small):
 
 def test_sunny_years_are_not_years_of_much_use(read_small):
     """Sun and demand of the years are paired by chance, as in the homes that are modelled."""
-    from riskcalc.model import world_of
+    from riskcalc.study.model import world_of
 
     pools = world_of(read_small("study.pool_years=64")).pools
     use = (pools.demand.reachable_day_kwh + pools.demand.wired_day_kwh).sum(axis=(1, 2))

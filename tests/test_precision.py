@@ -12,10 +12,10 @@ from typer.testing import CliRunner
 
 from riskcalc.cli import app
 from riskcalc.errors import InputError
-from riskcalc.futures.draw_blocks import Threads
-from riskcalc.model import assessment, doubled
-from riskcalc.precision import Precision, precision, settled
-from riskcalc.terminal.until import round_line, until_lines
+from riskcalc.pages.screen_until import round_line, until_lines
+from riskcalc.study.draw_blocks import Threads
+from riskcalc.study.model import assessment, doubled
+from riskcalc.study.precision import Precision, precision, settled
 from riskcalc.uncertainty.summary import Estimate
 
 BLOCKS = runpy.run_path(str(Path(__file__).with_name("test_draw_blocks.py")))

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from riskcalc.errors import InputError
-from riskcalc.model import assessment, design_of, drawn_values
 from riskcalc.money.price_file import read_price_file
-from riskcalc.worth.price_paths import dearest_rate, paths_of
+from riskcalc.money.price_paths import dearest_rate, paths_of
+from riskcalc.study.model import assessment, design_of, drawn_values
 
 DRAWN = ("prices.spread=0.05", "prices.persistence=0", "study.draws=4096", "study.horizon_years=3")
 

@@ -5,12 +5,12 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from riskcalc.answers.trace import traced_year
 from riskcalc.clock import local_clock
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
-from riskcalc.money.price_series import rate_weights, read_price_series
-from riskcalc.money.tariff import RateRule, rate_of_slot
-from riskcalc.results.trace import traced_year
+from riskcalc.price_series import rate_weights, read_price_series
+from riskcalc.study.model import assessment
+from riskcalc.tariff import RateRule, rate_of_slot
 
 ZONE = "Europe/London"
 

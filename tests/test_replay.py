@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from riskcalc.answers.recorded import read_result
+from riskcalc.answers.replay import check_unchanged, differences, figures_in, recorded_files, versions_that_differ
 from riskcalc.errors import InputError
-from riskcalc.results.recorded import read_result
-from riskcalc.results.replay import check_unchanged, differences, figures_in, recorded_files, versions_that_differ
 
 
 def run(*words, cwd, **environment):

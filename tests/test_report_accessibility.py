@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from riskcalc.report.data import Detail, DetailRow
-from riskcalc.report.estimate import Estimate
-from riskcalc.report.method import method
-from riskcalc.report.page import report_html
+from riskcalc.pages.data import Detail, DetailRow
+from riskcalc.pages.estimate import Estimate
+from riskcalc.pages.method import method
+from riskcalc.pages.page import report_html
 
 INSIGHT = runpy.run_path(str(Path(__file__).with_name("test_report_insight.py")))["INSIGHT"]
 DETAILS = tuple(

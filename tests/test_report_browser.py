@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from riskcalc.report.page import report_html
-from riskcalc.report.rounding import money, percent
+from riskcalc.pages.page import report_html
+from riskcalc.pages.rounding import money, percent
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
 HEADLESS = runpy.run_path(str(Path(__file__).with_name("headless.py")))

@@ -12,16 +12,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.report import data
-from riskcalc.report.charts.drawing import drawing, drawing_file
-from riskcalc.report.charts.energy import demand_chart, solar_chart
-from riskcalc.report.charts.futures import dots_per_year, futures_chart
-from riskcalc.report.charts.look import NARROW, PAPER, WIDE, rows
-from riskcalc.report.charts.money import cash_chart, worth_chart
-from riskcalc.report.charts.odds import odds_chart
-from riskcalc.report.charts.ranking import share_chart, swing_chart, swings
-from riskcalc.report.charts.sketch import BINS, HEIGHT, WIDTH, sketch_path
-from riskcalc.report.charts.week import top_watts, week_chart
+from riskcalc.pages import data
+from riskcalc.pages.charts.drawing import drawing, drawing_file
+from riskcalc.pages.charts.energy import demand_chart, solar_chart
+from riskcalc.pages.charts.futures import dots_per_year, futures_chart
+from riskcalc.pages.charts.look import NARROW, PAPER, WIDE, rows
+from riskcalc.pages.charts.money import cash_chart, worth_chart
+from riskcalc.pages.charts.odds import odds_chart
+from riskcalc.pages.charts.ranking import share_chart, swing_chart, swings
+from riskcalc.pages.charts.sketch import BINS, HEIGHT, WIDTH, sketch_path
+from riskcalc.pages.charts.week import top_watts, week_chart
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
 REPORT = EXAMPLE["example_report"](draws=256)

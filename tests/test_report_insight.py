@@ -7,11 +7,11 @@ from runpy import run_path
 
 import pytest
 
-from riskcalc.publication.page_insight import is_settled, page_insight, worth_finding_out
-from riskcalc.report.estimate import Estimate
-from riskcalc.report.insight import claim_words, insight_words
-from riskcalc.report.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, InformationRow, Insight, OddsRow
-from riskcalc.report.page import report_html
+from riskcalc.pages.estimate import Estimate
+from riskcalc.pages.insight import claim_words, insight_words
+from riskcalc.pages.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, InformationRow, Insight, OddsRow
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_insight import is_settled, page_insight, worth_finding_out
 
 EXAMPLE = run_path(str(Path(__file__).parent / "report_example.py"))
 

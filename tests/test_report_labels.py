@@ -2,8 +2,8 @@
 
 import pytest
 
-from riskcalc.report.labels import LONGEST, short, shown_unit
-from riskcalc.report.rounding import with_unit
+from riskcalc.pages.labels import LONGEST, short, shown_unit
+from riskcalc.pages.rounding import with_unit
 
 NB = "\u00a0"
 

@@ -6,15 +6,15 @@ import re
 import numpy as np
 import pytest
 
-from riskcalc.ageing import datasheet
 from riskcalc.dispatch import inverter_curve
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import simple_payback_years
 from riskcalc.money.prices import price_path
-from riskcalc.publication.page_data import report_data
-from riskcalc.report.method import MethodPart, method
-from riskcalc.report.page import report_html
-from riskcalc.sun.cell import linear_temperature
+from riskcalc.pages.method import MethodPart, method
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_data import report_data
+from riskcalc.weather.cell import linear_temperature
+from riskcalc.years import ageing_datasheet as datasheet
 
 FULL = {
     "generated_weather": True,
@@ -113,7 +113,7 @@ def test_equations_say_what_the_code_does() -> None:
 
 def test_the_page_tells_the_method_of_its_scenario(read_small) -> None:
     """A flat with modules and a battery, no move, generated weather: those parts and no others."""
-    from riskcalc.model import assessment
+    from riskcalc.study.model import assessment
 
     report = report_data(assessment(read_small()), command="")
     assert [told.title for told in report.method] == titles(moves=False, outages=False)
@@ -124,7 +124,7 @@ def test_the_page_tells_the_method_of_its_scenario(read_small) -> None:
 
 def test_equations_have_their_marks_above_and_below_the_line() -> None:
     """Marks with and without braces; what is not a mark stays text."""
-    from riskcalc.report.document import equation_html
+    from riskcalc.pages.document import equation_html
 
     assert equation_html("x = a_1 b^{n - 1} <i>") == "x = a<sub>1</sub> b<sup>n - 1</sup> &lt;i&gt;"
     for told in method(**FULL):

@@ -13,12 +13,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.report.cautions import cautions
-from riskcalc.report.check import check_report
-from riskcalc.report.data import FitRow, ReportData
-from riskcalc.report.estimate import Estimate
-from riskcalc.report.exhibit import csv_text
-from riskcalc.report.page import report_html, write_report
+from riskcalc.pages.cautions import cautions
+from riskcalc.pages.check import check_report
+from riskcalc.pages.data import FitRow, ReportData
+from riskcalc.pages.estimate import Estimate
+from riskcalc.pages.exhibit import csv_text
+from riskcalc.pages.page import report_html, write_report
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
 VOID = {"meta", "br", "input", "link", "img", "hr", "path", "rect", "line"}

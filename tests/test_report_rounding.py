@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.report import rounding
-from riskcalc.report.estimate import Estimate
+from riskcalc.pages import rounding
+from riskcalc.pages.estimate import Estimate
 
 NB = "\u00a0"
 THIN = "\u202f"

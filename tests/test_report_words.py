@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.report import words
-from riskcalc.report.data import ReportData
-from riskcalc.report.estimate import Estimate
-from riskcalc.report.findings import ties_words
+from riskcalc.pages import words
+from riskcalc.pages.data import ReportData
+from riskcalc.pages.estimate import Estimate
+from riskcalc.pages.findings import ties_words
 
 EXAMPLE = runpy.run_path(str(Path(__file__).with_name("report_example.py")))
 NB = "\u00a0"

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from riskcalc.model import assessment
 from riskcalc.money.factors import uniform_present_value
+from riskcalc.money.returns import ambiguous, known_quantile, measures, project_rate, worth_by_kind
+from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import mean
-from riskcalc.worth.returns import ambiguous, known_quantile, measures, project_rate, worth_by_kind
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',

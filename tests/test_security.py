@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 
+from riskcalc.answers.assess import result
 from riskcalc.errors import InputError, one_problem
-from riskcalc.model import assessment
-from riskcalc.publication.page_data import report_data
-from riskcalc.report.page import report_html
-from riskcalc.results.result import result
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_data import report_data
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 
 PACKAGE = Path(__file__).parents[1] / "riskcalc"
 SMALL = runpy.run_path(str(Path(__file__).with_name("conftest.py")))["SMALL"]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from riskcalc.dispatch import Flow
-from riskcalc.model import assessment
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 
 #: 4 kWp to the south at 30 degrees, no shade, under the UK average climate, over a home that uses 3,500 kWh.
 HOME = """

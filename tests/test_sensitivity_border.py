@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from riskcalc.sensitivity.salib_border import (
+from riskcalc.answers.salib_border import (
     Cube,
     check_outcome,
     screening_effects,

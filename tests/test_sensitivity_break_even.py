@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from riskcalc.model import assessment, evaluated
+from riskcalc.answers.break_even import break_even, crossing, within_reach
+from riskcalc.answers.resimulated import Margins, resimulated_margins
+from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
 from riskcalc.money.payback import balance, simple_payback_years
-from riskcalc.sensitivity.break_even import break_even, crossing, within_reach
-from riskcalc.sensitivity.resimulated import Margins, resimulated_margins
-from riskcalc.sensitivity.statements import paid_back, payback_margin, worth_positive
+from riskcalc.study.model import assessment, evaluated
 
 PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"
 USE = "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }"

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from riskcalc.model import assessment
-from riskcalc.results.result import first_year_arrays
+from riskcalc.answers.assess import first_year_arrays
+from riskcalc.answers.claims import claim_result, claim_results
+from riskcalc.answers.insight import insight
+from riskcalc.answers.measures import measure_of
+from riskcalc.answers.rows import insight_figures
 from riskcalc.scenario import Claim
 from riskcalc.scenario.claims import FIRST_YEAR, MEASURES
-from riskcalc.sensitivity.claims import claim_result, claim_results
-from riskcalc.sensitivity.insight import insight
-from riskcalc.sensitivity.measures import measure_of
-from riskcalc.sensitivity.rows import insight_figures
+from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import share_within
 
 PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"

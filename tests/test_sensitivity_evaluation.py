@@ -5,18 +5,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.model import drawn_values, evaluated, world_of
-from riskcalc.results.result import PRICE_LUCK, YEAR_LUCK
+from riskcalc.answers.assess import PRICE_LUCK, YEAR_LUCK
+from riskcalc.answers.draws_at_hand import drawn_factors
+from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
+from riskcalc.answers.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
+from riskcalc.answers.given_data import given_data_indices
+from riskcalc.answers.ranked import agreement, assessed_in, first_by_order, first_by_share
+from riskcalc.answers.rows import index_rows
+from riskcalc.answers.salib_border import sobol_rows
+from riskcalc.answers.screening import screening
+from riskcalc.answers.sobol import sobol_run
 from riskcalc.scenario import read_scenario
-from riskcalc.sensitivity.draws_at_hand import drawn_factors
-from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
-from riskcalc.sensitivity.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
-from riskcalc.sensitivity.given_data import given_data_indices
-from riskcalc.sensitivity.ranked import agreement, assessed_in, first_by_order, first_by_share
-from riskcalc.sensitivity.rows import index_rows
-from riskcalc.sensitivity.salib_border import sobol_rows
-from riskcalc.sensitivity.screening import screening
-from riskcalc.sensitivity.sobol import sobol_run
+from riskcalc.study.model import drawn_values, evaluated, world_of
 
 SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
 

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy import special
 
-from riskcalc.sensitivity.conditional import basis, expected, expected_less_noise
-from riskcalc.sensitivity.draws_at_hand import DrawnFactor, families, jackknife_error
-from riskcalc.sensitivity.given_data import given_data_indices
-from riskcalc.sensitivity.information import factor_information, information, perfect_information
+from riskcalc.answers.conditional import basis, expected, expected_less_noise
+from riskcalc.answers.draws_at_hand import DrawnFactor, families, jackknife_error
+from riskcalc.answers.given_data import given_data_indices
+from riskcalc.answers.information import factor_information, information, perfect_information
 from riskcalc.uncertainty.sampling import unit_cube
 
 SCRAMBLES, DRAWS = 8, 8 * 256

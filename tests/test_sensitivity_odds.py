@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import special
 
-from riskcalc.sensitivity.draws_at_hand import DrawnFactor
-from riskcalc.sensitivity.odds import RARE_SHARE, distance, mean_gap, odds_ranking
+from riskcalc.answers.draws_at_hand import DrawnFactor
+from riskcalc.answers.odds import RARE_SHARE, distance, mean_gap, odds_ranking
 from riskcalc.uncertainty.sampling import unit_cube
 
 SCRAMBLES, DRAWS = 8, 8 * 256

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from riskcalc.sensitivity.factors import REST
-from riskcalc.sensitivity.order import SAME, ranking_order
-from riskcalc.sensitivity.ranked import first_by_share, same_places
-from riskcalc.sensitivity.salib_border import Indices
+from riskcalc.answers.factors import REST
+from riskcalc.answers.order import SAME, ranking_order
+from riskcalc.answers.ranked import first_by_share, same_places
+from riskcalc.answers.salib_border import Indices
 
 
 def indices(totals, errors, rounds=2000, seed=4):

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from riskcalc.sun.plane import cos_of_incidence
+from riskcalc.weather.plane import cos_of_incidence
 from riskcalc.weather.solar import extraterrestrial_normal, relative_airmass, sun_path, sun_position
 
 

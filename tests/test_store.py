@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.model import world_of
-from riskcalc.world import store
-from riskcalc.world.pools import YearsAtHand
-from riskcalc.world.store import Store, user_store
+from riskcalc.study.model import world_of
+from riskcalc.years import store
+from riskcalc.years.pools import YearsAtHand
+from riskcalc.years.store import Store, user_store
 
 
 def content(seed=1, length=1000):
@@ -104,7 +104,7 @@ def objects_inside(place):
     """Smuggle in an array of Python objects, which could run code on loading."""
     np.save(place / "flags.npy", np.array([{}], dtype=object), allow_pickle=True)
     listed = json.loads((place / "entry.json").read_text(encoding="utf-8"))
-    from riskcalc.world.store import _fingerprint
+    from riskcalc.years.store import _fingerprint
 
     listed["files"]["flags"] = _fingerprint(place / "flags.npy")
     (place / "entry.json").write_text(json.dumps(listed), encoding="utf-8")

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from riskcalc.answers.stretch import request_of, traced_days
+from riskcalc.answers.trace import traced_year
+from riskcalc.answers.weeks import half_hours, week_stretches
 from riskcalc.dispatch import TRACE_COLUMNS
-from riskcalc.model import assessment
-from riskcalc.results.stretch import request_of, traced_days
-from riskcalc.results.trace import traced_year
-from riskcalc.results.weeks import half_hours, week_stretches
+from riskcalc.study.model import assessment
 
 CHANGES = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',
@@ -65,8 +65,8 @@ KINDS = """
 import sys
 from pathlib import Path
 from riskcalc.dispatch.year import run_groups
-from riskcalc.model import assessment
-from riskcalc.publication.page_data import report_data
+from riskcalc.study.model import assessment
+from riskcalc.pages.page_data import report_data
 from riskcalc.scenario import read_scenario
 found = assessment(read_scenario(Path(sys.argv[1]), sys.argv[2:]))
 report_data(found, command="")

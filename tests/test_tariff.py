@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from riskcalc.clock import local_clock
 from riskcalc.errors import InputError
-from riskcalc.money.tariff import WEEKDAY_NAMES, RateRule, rate_of_slot, slot_minutes, slots_in_windows, window_minutes
+from riskcalc.tariff import WEEKDAY_NAMES, RateRule, rate_of_slot, slot_minutes, slots_in_windows, window_minutes
 
 LONDON = local_clock("Europe/London", slot_minutes=30)
 UTC_5 = local_clock("UTC", slot_minutes=5)

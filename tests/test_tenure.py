@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from riskcalc.answers.curves import cash_balance
 from riskcalc.errors import InputError
-from riskcalc.futures.tenure import geometric_years, whole_years
-from riskcalc.model import assessment
-from riskcalc.results.curves import cash_balance
+from riskcalc.study.model import assessment
+from riskcalc.years.tenure import geometric_years, whole_years
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',

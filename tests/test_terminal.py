@@ -6,13 +6,13 @@ import sys
 
 import pytest
 
-from riskcalc.model import assessment
-from riskcalc.publication.page_data import report_data
-from riskcalc.report import words
-from riskcalc.report.page import report_html
-from riskcalc.report.rounding import money_estimate, percent_estimate, years
-from riskcalc.results.result import result
-from riskcalc.terminal.summary import PLAIN, steps_shown, summary_lines
+from riskcalc.answers.assess import result
+from riskcalc.pages import words
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_data import report_data
+from riskcalc.pages.rounding import money_estimate, percent_estimate, years
+from riskcalc.pages.screen_summary import PLAIN, steps_shown, summary_lines
+from riskcalc.study.model import assessment
 
 
 @pytest.fixture

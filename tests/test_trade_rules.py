@@ -3,7 +3,7 @@
 import pytest
 
 from riskcalc.dispatch import Flow
-from riskcalc.model import assessment
+from riskcalc.study.model import assessment
 
 SUNLESS = ("kit.module", "kit.arrays.one", "kit.inputs.solar")
 #: A 3.8 kWh battery filled every night at 0.07 and emptied every day instead of buying at 0.27; the home uses more.

@@ -9,9 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.dispatch import Flow
-from riskcalc.errors import InputError
-from riskcalc.evidence.expected import (
+from riskcalc.answers.expected import (
     METER_SHARE,
     MODEL_SHARE,
     expected_cells,
@@ -19,13 +17,15 @@ from riskcalc.evidence.expected import (
     weather_covariance,
     without_luck,
 )
-from riskcalc.evidence.measured import Measured, month_name
-from riskcalc.evidence.monthly import predicted_months
-from riskcalc.evidence.update import measured_cells, updated
-from riskcalc.evidence.update_figures import update_figures, verdict_of
-from riskcalc.model import assessment
+from riskcalc.answers.measured import Measured, month_name
+from riskcalc.answers.monthly import predicted_months
+from riskcalc.answers.update import measured_cells, updated
+from riskcalc.answers.update_figures import update_figures, verdict_of
+from riskcalc.dispatch import Flow
+from riskcalc.errors import InputError
+from riskcalc.pages.screen_update import update_lines
 from riskcalc.scenario import read_scenario
-from riskcalc.terminal.update import update_lines
+from riskcalc.study.model import assessment
 
 BOUGHT = 12 * 2026 + 3  # April
 UNSURE = (
@@ -165,8 +165,8 @@ def test_revised_inputs_are_calibrated(small_path, truth, monkeypatch):
     """
     ours = assessment(read_scenario(small_path, (*UNSURE, "study.draws=8192", "study.horizon_years=1")))
     months, middling = predicted_months(ours, years=1), middling_months(ours, years=1)
-    monkeypatch.setattr("riskcalc.evidence.expected.predicted_months", lambda *_args, **_years: months)
-    monkeypatch.setattr("riskcalc.evidence.expected.middling_months", lambda *_args, **_years: middling)
+    monkeypatch.setattr("riskcalc.answers.expected.predicted_months", lambda *_args, **_years: months)
+    monkeypatch.setattr("riskcalc.answers.expected.middling_months", lambda *_args, **_years: middling)
     rng = np.random.default_rng(14)
     ranks = {"site.resource_factor": [], "home.annual_use_kwh": []}
     refused = 0

@@ -7,10 +7,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from riskcalc.sun.plane import effective_irradiance, plane_geometry
 from riskcalc.weather.climates import climate, climate_names
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.inclined import annual_inclined_kwh, inclined_irradiance, rule_of_yield_kwh
+from riskcalc.weather.plane import effective_irradiance, plane_geometry
 from riskcalc.weather.solar import sun_path
 
 Record = Callable[[str, object], None]

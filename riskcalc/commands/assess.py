@@ -59,9 +59,9 @@ def assess(
     overrides = all_overrides(changes, draws=draws, seed=seed, step=step)
     scenario = read(scenario_file, overrides)
 
-    from riskcalc.model import assessment
     from riskcalc.output import check_writable
-    from riskcalc.terminal.summary import years_shown
+    from riskcalc.pages.screen_summary import years_shown
+    from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name
     check_writable(folder)
@@ -76,8 +76,8 @@ def assess(
                 )
             made = None
         else:
-            from riskcalc.precision import settled
-            from riskcalc.terminal.until import precision_shown
+            from riskcalc.pages.screen_until import precision_shown
+            from riskcalc.study.precision import settled
 
             with precision_shown(scenario.study.horizon_years, tolerance=until) as (year_done, round_done):
                 made = settled(
@@ -90,14 +90,14 @@ def assess(
                 )
             found = made.assessment
 
+    from riskcalc.answers.assess import draw_table
+    from riskcalc.answers.whole_result import whole_result
     from riskcalc.output import csv_text, json_text, write_files
-    from riskcalc.precision import recorded
-    from riskcalc.publication.page_data import report_data
-    from riskcalc.publication.whole_result import whole_result
-    from riskcalc.report.page import report_html
-    from riskcalc.results.result import draw_table
-    from riskcalc.terminal.summary import summary_lines
-    from riskcalc.terminal.until import until_lines
+    from riskcalc.pages.page import report_html
+    from riskcalc.pages.page_data import report_data
+    from riskcalc.pages.screen_summary import summary_lines
+    from riskcalc.pages.screen_until import until_lines
+    from riskcalc.study.precision import recorded
 
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
@@ -115,8 +115,7 @@ def assess(
 
 def get_page_ready() -> None:
     """Do, while the futures are simulated, what needs none of them: read the modules, start the renderer."""
-    import riskcalc.publication.page_data
-    import riskcalc.publication.whole_result  # noqa: F401
-    from riskcalc.report.page import get_ready
+    import riskcalc.answers.whole_result  # noqa: F401
+    from riskcalc.pages.page import get_ready
 
     get_ready()

@@ -11,9 +11,9 @@ def check(scenario_file: ScenarioFile, changes: Overrides = None) -> None:
     """Check a scenario's inputs and the electrical fit of its kit, without simulating."""
     scenario = read(scenario_file, changes or [])
 
-    from riskcalc.terminal.summary import check_lines
-    from riskcalc.world.electrical import check_fit, scenario_fit
-    from riskcalc.world.pools import weather_years
+    from riskcalc.pages.screen_summary import check_lines
+    from riskcalc.years.electrical import check_fit, scenario_fit
+    from riskcalc.years.pools import weather_years
 
     fit = scenario_fit(scenario, weather_years(scenario))
     typer.echo("\n".join(check_lines(scenario, fit)))

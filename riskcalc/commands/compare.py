@@ -28,12 +28,12 @@ def compare(
     scenarios = [read(path, overrides) for path in scenario_files]
     now = None if today is None else read(today, overrides)
 
-    from riskcalc.comparison import comparison, draw_table, stay_curves, stays_to_follow
+    from riskcalc.answers.compare import comparison, draw_table, stay_curves, stays_to_follow
     from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.publication.comparison_page import comparison_page, whole_comparison
-    from riskcalc.report.comparison_page import comparison_html
-    from riskcalc.terminal.comparison import comparison_lines
-    from riskcalc.terminal.summary import steps_shown
+    from riskcalc.pages.comparison_page import comparison_html
+    from riskcalc.pages.screen_comparison import comparison_lines
+    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.pages.whole_comparison import comparison_page, whole_comparison
 
     folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
     check_writable(folder)

@@ -7,7 +7,7 @@ import typer
 
 def sites() -> None:
     """List the built-in climates and where their figures come from."""
-    from riskcalc.terminal.summary import site_lines
+    from riskcalc.pages.screen_summary import site_lines
 
     typer.echo("\n".join(site_lines()))
 

@@ -42,13 +42,13 @@ def match(
     overrides = all_overrides(quick, draws=draws, seed=seed, step=step)
     module_counts, battery_counts = _counts("--modules", modules), _counts("--batteries", batteries)
 
-    from riskcalc.matching import cell_table, matching, result, shelf_files
-    from riskcalc.matching.shelf import told_apart
+    from riskcalc.answers.match import cell_table, matching, result, shelf_files
+    from riskcalc.answers.shelf import told_apart
     from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.publication.matching_page import matching_page
-    from riskcalc.report.matching_page import matching_html
-    from riskcalc.terminal.matching import matching_lines
-    from riskcalc.terminal.summary import steps_shown
+    from riskcalc.pages.matching_page import matching_html
+    from riskcalc.pages.screen_matching import matching_lines
+    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.pages.whole_matching import matching_page
 
     more_homes, more_kits = told_apart(shelf_files(files or []))
     home_files = sorted({*shelf_files(homes or []), *more_homes})

@@ -13,7 +13,7 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from riskcalc.cluster.dask_border import Cluster
+    from riskcalc.answers.dask_border import Cluster
     from riskcalc.errors import Problem
     from riskcalc.scenario import Scenario
 
@@ -46,7 +46,7 @@ def workers_at(address: str | None) -> Iterator[Cluster | None]:
     if address is None:
         yield None
         return
-    from riskcalc.cluster.dask_border import cluster_at
+    from riskcalc.answers.dask_border import cluster_at
 
     with cluster_at(address) as cluster:
         yield cluster

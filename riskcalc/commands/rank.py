@@ -53,12 +53,12 @@ def rank(
         raise one_problem("command line", "--odds", str(odds), "a share between 0 and 1, such as 0.5")
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
 
+    from riskcalc.answers.ranked import ranked
+    from riskcalc.answers.rows import ranked_figures
+    from riskcalc.answers.sobol import POINTS_AT_ONCE
     from riskcalc.output import json_text, write_files
-    from riskcalc.sensitivity.ranked import ranked
-    from riskcalc.sensitivity.rows import ranked_figures
-    from riskcalc.sensitivity.sobol import POINTS_AT_ONCE
-    from riskcalc.terminal.rank import ranking_lines
-    from riskcalc.terminal.summary import steps_shown
+    from riskcalc.pages.screen_rank import ranking_lines
+    from riskcalc.pages.screen_summary import steps_shown
 
     most = max(points, most_points) if until else points
     shown = steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE))

@@ -21,19 +21,19 @@ def replay(
     as_json: AsJson = False,
 ) -> None:
     """Run an earlier result again and compare every figure; exit code 3 if any differs."""
-    from riskcalc.results.recorded import read_result
-    from riskcalc.results.replay import check_unchanged, recorded_files, replay_figures
+    from riskcalc.answers.recorded import read_result
+    from riskcalc.answers.replay import check_unchanged, recorded_files, replay_figures
 
     recorded = read_result(result_file)
     files = recorded_files(recorded, scenario_file)
     check_unchanged(files)
     scenario = read(files[0][0], recorded["provenance"]["overrides"])
 
-    from riskcalc.model import assessment
+    from riskcalc.answers.whole_result import whole_result
     from riskcalc.output import json_text
-    from riskcalc.publication.whole_result import whole_result
-    from riskcalc.terminal.replay import replay_lines
-    from riskcalc.terminal.summary import years_shown
+    from riskcalc.pages.screen_replay import replay_lines
+    from riskcalc.pages.screen_summary import years_shown
+    from riskcalc.study.model import assessment
 
     with years_shown(scenario.study.horizon_years) as year_done:
         again = whole_result(assessment(scenario, on_year=year_done), foresight="foresight" in recorded)

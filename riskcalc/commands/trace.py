@@ -23,9 +23,9 @@ def trace(
     """Write one draw and year step by step, so that anyone can redo the balance and the bill."""
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
 
+    from riskcalc.answers.trace import trace_table, traced_year
     from riskcalc.output import check_writable, write_files
-    from riskcalc.results.trace import trace_table, traced_year
-    from riskcalc.world.schedule import clock_of
+    from riskcalc.years.schedule import clock_of
 
     check_writable(out.parent)
     columns = traced_year(scenario, draw=draw, year=year)

@@ -29,8 +29,8 @@ def update(
     as_json: AsJson = False,
 ) -> None:
     """Is the purchase on track? Revises odds, payback and worth by measured months. Writes update.json."""
+    from riskcalc.answers.measured import month_number, read_measured
     from riskcalc.errors import one_problem
-    from riskcalc.evidence.measured import month_number, read_measured
 
     first = None if bought is None else month_number(bought)
     if bought is not None and first is None:
@@ -40,12 +40,12 @@ def update(
     months = read_measured(measured)
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
 
-    from riskcalc.evidence.update import measured_cells, updated
-    from riskcalc.evidence.update_figures import update_figures
-    from riskcalc.model import assessment
+    from riskcalc.answers.update import measured_cells, updated
+    from riskcalc.answers.update_figures import update_figures
     from riskcalc.output import check_writable, json_text, write_files
-    from riskcalc.terminal.summary import years_shown
-    from riskcalc.terminal.update import update_lines
+    from riskcalc.pages.screen_summary import years_shown
+    from riskcalc.pages.screen_update import update_lines
+    from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name
     check_writable(folder)

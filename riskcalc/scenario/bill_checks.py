@@ -72,7 +72,7 @@ def _too_dear(
 def _rate_times(tariff: Tariff, zone: str) -> Iterator[Complaint]:
     """Let the tariff itself say what is wrong with the times of its rates."""
     from riskcalc.errors import InputError
-    from riskcalc.money.tariff import is_remaining_time, rate_of_slot
+    from riskcalc.tariff import is_remaining_time, rate_of_slot
 
     if len(tariff.rates) == 1 and all(is_remaining_time(rate) for rate in tariff.rates.values()):
         return

@@ -65,7 +65,7 @@ def _zone(raw: object) -> str:
 
 def _windows(raw: object) -> tuple[str, ...]:
     from riskcalc.errors import InputError
-    from riskcalc.money.tariff import WINDOW_FORM, window_minutes
+    from riskcalc.tariff import WINDOW_FORM, window_minutes
 
     if isinstance(raw, str):
         raise refuse(raw, f"a list: each {WINDOW_FORM}", f"write [{shown(raw)}]")
@@ -95,7 +95,7 @@ def _month_day(raw: object) -> str:
 
 
 def _days(raw: object) -> str | tuple[str, ...]:
-    from riskcalc.money.tariff import DAY_GROUPS, DAYS_FORM, WEEKDAY_NAMES
+    from riskcalc.tariff import DAY_GROUPS, DAYS_FORM, WEEKDAY_NAMES
 
     if isinstance(raw, str):
         if raw in DAY_GROUPS:

@@ -20,20 +20,20 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from riskcalc.futures.warm_up import warm_up
-from riskcalc.model import Assessment, World, assessment, design_of, drawn_values, evaluated, world_of
+from riskcalc.answers.assess import draw_table
+from riskcalc.answers.factors import factors_of
+from riskcalc.answers.salib_border import Cube, sobol_rows
+from riskcalc.answers.sobol import sobol_run
+from riskcalc.answers.whole_result import whole_result
+from riskcalc.money.valuation import valuation
 from riskcalc.output import csv_text, json_text
-from riskcalc.publication.page_data import report_data
-from riskcalc.publication.whole_result import whole_result
-from riskcalc.report.page import report_html
-from riskcalc.results.result import draw_table
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_data import report_data
 from riskcalc.scenario import Scenario, read_scenario
-from riskcalc.sensitivity.factors import factors_of
-from riskcalc.sensitivity.salib_border import Cube, sobol_rows
-from riskcalc.sensitivity.sobol import sobol_run
-from riskcalc.world.pools import YearsAtHand
-from riskcalc.world.store import Store
-from riskcalc.worth.valuation import valuation
+from riskcalc.study.model import Assessment, World, assessment, design_of, drawn_values, evaluated, world_of
+from riskcalc.years.pools import YearsAtHand
+from riskcalc.years.store import Store
+from riskcalc.years.warm_up import warm_up
 
 ROOT = Path(__file__).parents[2]
 SCENARIO = ROOT / "scenarios/tenant-balcony.toml"
@@ -138,7 +138,7 @@ def growth(path: Path) -> None:
 PEAK = """
 import sys
 from pathlib import Path
-from riskcalc.model import assessment
+from riskcalc.study.model import assessment
 from riskcalc.scenario import read_scenario
 found = assessment(read_scenario(Path(sys.argv[1]), sys.argv[2:]))
 status = Path("/proc/self/status").read_text(encoding="ascii")

@@ -24,11 +24,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.sun.array import array_power_w
-from riskcalc.sun.module import Module
+from riskcalc.weather.array import array_power_w
 from riskcalc.weather.climates import Climate
 from riskcalc.weather.csv_years import read_csv_years
 from riskcalc.weather.generator import YEARLY_SPREAD, generated_years
+from riskcalc.weather.module import Module
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import sun_path
 

@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.model import assessment
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 from riskcalc.uncertainty import summary
 
 SMALL = runpy.run_path(str(Path(__file__).parents[1] / "conftest.py"))["SMALL"]

@@ -10,13 +10,13 @@ from pathlib import Path
 from hypothesis import strategies as st
 from inputs import SMALL
 
+from riskcalc.answers.whole_result import whole_result
 from riskcalc.errors import InputError
-from riskcalc.model import assessment
 from riskcalc.output import json_text
-from riskcalc.publication.page_data import report_data
-from riskcalc.publication.whole_result import whole_result
-from riskcalc.report.page import report_html
+from riskcalc.pages.page import report_html
+from riskcalc.pages.page_data import report_data
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 
 #: Changes that keep a case short, whatever else it says.
 SHORT = ("study.draws=16", "study.scrambles=8", "study.pool_years=1", "study.step_minutes=30", "study.horizon_years=2")

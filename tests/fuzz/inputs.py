@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 
+from riskcalc.answers.measured import read_measured
+from riskcalc.answers.recorded import read_result
 from riskcalc.demand.meter_file import read_meter_days
-from riskcalc.evidence.measured import read_measured
 from riskcalc.money.price_file import read_price_file
-from riskcalc.money.price_series import read_price_series
-from riskcalc.results.recorded import read_result
+from riskcalc.price_series import read_price_series
 from riskcalc.scenario import read_scenario
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3

@@ -16,10 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
-from riskcalc.foresight.gap import gap
-from riskcalc.futures.simulation import Plant
-from riskcalc.model import design_of, drawn_values, part_of_design, world_of
+from riskcalc.answers.foresight_gap import gap
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import design_of, drawn_values, part_of_design, world_of
+from riskcalc.years.simulation import Plant
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 STUDY = ("study.scrambles=8", "study.draws=128", "study.pool_years=16")

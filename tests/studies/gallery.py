@@ -19,9 +19,9 @@ from typing import Any
 
 import riskcalc.api
 from riskcalc.output import write_files
-from riskcalc.report.estimate import Estimate
-from riskcalc.report.rounding import money_estimate, percent_estimate, years
-from riskcalc.terminal.summary import PLAIN
+from riskcalc.pages.estimate import Estimate
+from riskcalc.pages.rounding import money_estimate, percent_estimate, years
+from riskcalc.pages.screen_summary import PLAIN
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "reports/examples"

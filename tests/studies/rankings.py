@@ -13,17 +13,17 @@ from pathlib import Path
 
 import numpy as np
 
-from riskcalc.model import world_of
+from riskcalc.answers.draws_at_hand import drawn_factors
+from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
+from riskcalc.answers.factors import factors_of
+from riskcalc.answers.given_data import given_data_indices
+from riskcalc.answers.order import PLACES, Z95, ranking_order
+from riskcalc.answers.ranked import assessed_in, first_by_share, same_places
+from riskcalc.answers.rows import factor_words, named
+from riskcalc.answers.salib_border import sobol_indices, sobol_rows
+from riskcalc.answers.screening import screening
 from riskcalc.scenario import read_scenario
-from riskcalc.sensitivity.draws_at_hand import drawn_factors
-from riskcalc.sensitivity.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
-from riskcalc.sensitivity.factors import factors_of
-from riskcalc.sensitivity.given_data import given_data_indices
-from riskcalc.sensitivity.order import PLACES, Z95, ranking_order
-from riskcalc.sensitivity.ranked import assessed_in, first_by_share, same_places
-from riskcalc.sensitivity.rows import factor_words, named
-from riskcalc.sensitivity.salib_border import sobol_indices, sobol_rows
-from riskcalc.sensitivity.screening import screening
+from riskcalc.study.model import world_of
 
 FIRST_POINTS, AT_ONCE, STEP_MINUTES = 256, 256, 5
 HEADS = (

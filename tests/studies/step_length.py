@@ -7,8 +7,8 @@ moved to whole hours for all steps alike, so that an hour can be simulated at al
 import sys
 from pathlib import Path
 
-from riskcalc.model import assessment
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 
 STEPS = (1, 5, 15, 30, 60)
 STUDY = ("study.draws=64", "study.pool_years=8", "study.horizon_years=1")

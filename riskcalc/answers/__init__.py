@@ -1,0 +1,1 @@
+"""One question each: arrays in, one plain dict of figures out."""

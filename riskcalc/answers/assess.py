@@ -1,0 +1,329 @@
+"""What an assessment says, as plain figures with standard errors: the content of result.json and draws.csv."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict
+from functools import partial
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc import __version__
+from riskcalc.answers.curves import curve_figures
+from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
+from riskcalc.answers.running import running_figures
+from riskcalc.dispatch import Flow
+from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
+from riskcalc.money.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
+from riskcalc.money.returns import measure_figures, worth_by_kind
+from riskcalc.money.valuation import Valuation
+from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
+from riskcalc.study.model import Assessment
+from riskcalc.uncertainty import summary
+from riskcalc.uncertainty.distributions import quantile
+from riskcalc.uncertainty.ranking import Ranking, rank_places, ranking
+from riskcalc.uncertainty.summary import Estimate
+from riskcalc.years.failures import FAILURE_LUCK, is_later_failure
+from riskcalc.years.outages import bridged_outages
+from riskcalc.years.schedule import price_series
+from riskcalc.years.simulation import Simulation
+from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
+
+Floats = NDArray[np.float64]
+
+#: Libraries whose version can move a figure.
+LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
+
+#: Names in words of the luck that no input describes.
+LUCK = {
+    PRICE_LUCK: "luck of the price path",
+    YEAR_LUCK: "luck of the weather years",
+    PERMISSION_LUCK: "whether permission is granted",
+    MOVE_LUCK: "when the household moves",
+    HOME_LUCK: "whether the next home has sun",
+    FAILURE_LUCK: "when the electronics fail",
+}
+
+
+def result(assessment: Assessment) -> dict[str, Any]:
+    """Return every figure under the names documented in the README, ready for JSON."""
+    money, scrambles = assessment.valuation, assessment.design.scrambles
+    found = worth_ranking(assessment)
+    return {
+        "scenario": assessment.scenario.name,
+        "title": assessment.scenario.called,
+        "currency": assessment.scenario.currency,
+        "horizon_years": assessment.scenario.study.horizon_years,
+        "payback_years": _plain(summary.payback_figures(money.payback_years, scrambles=scrambles)),
+        "lasting_payback_years": _plain(summary.payback_figures(money.lasting_payback_years, scrambles=scrambles)),
+        "discounted_payback_years": _plain(
+            summary.payback_figures(money.discounted_payback_years, scrambles=scrambles)
+        ),
+        "paid_back_within_years": [
+            {"years": years, **figure.as_dict()} for years, figure in paid_back_within(assessment).items()
+        ],
+        "net_present_value": _plain(summary.worth_figures(money.net_present_value, scrambles=scrambles)),
+        "bought_share": bought_share(assessment).as_dict(),
+        "worth_by_kind": _plain(worth_by_kind(money, assessment.values, scrambles=scrambles)),
+        "measures": {
+            name: _plain(figures)
+            for name, figures in measure_figures(
+                money, assessment.simulation, assessment.values, scrambles=scrambles
+            ).items()
+        },
+        **growth_figures(assessment),
+        **off_grid_figures(assessment),
+        **outage_figures(assessment),
+        **running_figures(assessment),
+        "first_year": _plain(first_year(assessment)),
+        **curve_figures(assessment),
+        "first_year_p10_p90": first_year_ends(assessment),
+        "ranking": ranking_rows(found, assessment.scenario),
+        "limits": list(limits(assessment, found)),
+        "notes": list(notes(assessment)),
+        "assumptions": assumption_rows(assessment.scenario),
+        "provenance": provenance(assessment),
+    }
+
+
+def notes(assessment: Assessment) -> Iterator[str]:
+    """Yield what was done to the data that the run rests on."""
+    yield from assessment.world.pools.weather.notes
+    yield from assessment.world.pools.demand.notes
+    series = price_series(assessment.scenario)
+    yield from series.notes if series is not None else ()
+
+
+def bought_share(assessment: Assessment) -> Estimate:
+    """Return the share of draws in which the purchase happens: permission may be refused."""
+    bought = assessment.simulation.course.bought.astype(np.float64)
+    return summary.estimate(bought, summary.mean, scrambles=assessment.design.scrambles)
+
+
+def growth_figures(assessment: Assessment) -> dict[str, Any]:
+    """Return yearly log growth of the drawn import prices beside that of the shipped histories, {} for a given path."""
+    drawn = drawn_growth(assessment.valuation.import_path)
+    if drawn is None:
+        return {}
+    histories = {name: asdict(growth_statistics(read_price_history(name)[1])) for name in HISTORIES}
+    return {"price_growth": {"drawn": asdict(drawn), "histories": histories}}
+
+
+def outage_figures(assessment: Assessment) -> dict[str, Any]:
+    """Return the hours without supply in the first year and how many of them the kit bridges, if the scenario says."""
+    bridged = bridged_outages(assessment.scenario, assessment.simulation, assessment.values)
+    if bridged is None:
+        return {}
+    hours, met = bridged.hours[0], bridged.hours_bridged[0]
+    arrays = {
+        "hours_per_year": hours,
+        "hours_bridged_per_year": met,
+        "bridged_share": np.where(hours > 0.0, met / np.where(hours > 0.0, hours, 1.0), 0.0),
+        "kwh_served_per_year": bridged.kwh_served[0],
+    }
+    return {"outages": _plain(summary.mean_figures(arrays, scrambles=assessment.design.scrambles))}
+
+
+def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
+    """Return the loss of load of a kit without a supply, and its cost against a cable's if the scenario weighs one."""
+    scenario, scrambles = assessment.scenario, assessment.design.scrambles
+    if scenario.kit is None or scenario.kit.coupling != "off_grid":
+        return {}
+    figures: dict[str, Any] = {"loss_of_load": loss_of_load_figures(assessment.simulation, scrambles=scrambles)}
+    choice = cable_choice(scenario, assessment.valuation, assessment.simulation, assessment.values)
+    if choice is not None:
+        figures["alternative"] = cable_figures(choice, scrambles=scrambles)
+    return {key: {name: _plain(part) for name, part in parts.items()} for key, parts in figures.items()}
+
+
+def paid_back_within(assessment: Assessment) -> dict[int, Estimate]:
+    """Return the share of draws that have paid back by the end of each year of the horizon."""
+    payback = assessment.valuation.payback_years
+    return {
+        years: summary.estimate(
+            payback,
+            partial(summary.share_within, years=years),
+            scrambles=assessment.design.scrambles,
+        )
+        for years in range(1, assessment.scenario.study.horizon_years + 1)
+    }
+
+
+def first_year_arrays(assessment: Assessment) -> dict[str, Floats]:
+    """Return the first year of every draw, (draws,) each: money, energy in kWh, time in minutes."""
+    kwh = assessment.simulation.yearly_kwh[:, 0]
+    demand = kwh[Flow.DEMAND_REACHABLE] + kwh[Flow.DEMAND_WIRED]
+    return {
+        "saving": assessment.valuation.saving[0],
+        "bill_without": assessment.valuation.bill_without[0],
+        "bill_with": assessment.valuation.bill_with[0],
+        "demand_kwh": demand,
+        "reachable_demand_kwh": kwh[Flow.DEMAND_REACHABLE],
+        "import_kwh": kwh[Flow.GRID_IMPORT],
+        "export_kwh": kwh[Flow.GRID_EXPORT],
+        "solar_available_kwh": kwh[Flow.PV_AVAILABLE],
+        "solar_used_kwh": kwh[Flow.PV_USED],
+        "solar_to_load_kwh": kwh[Flow.PV_TO_LOAD],
+        "battery_to_load_kwh": kwh[Flow.BATTERY_TO_LOAD],
+        "grid_to_battery_kwh": kwh[Flow.GRID_TO_BATTERY],
+        "battery_throughput_kwh": kwh[Flow.BATTERY_DISCHARGE],
+        "losses_kwh": kwh[Flow.LOSSES],
+        "unmet_kwh": kwh[Flow.UNMET],
+        "short_hours": assessment.simulation.short_hours[0],
+        "short_days": assessment.simulation.short_days[0],
+        "overload_minutes": assessment.simulation.overload_minutes,
+        "overload_kwh": assessment.simulation.overload_kwh,
+    }
+
+
+def first_year(assessment: Assessment) -> dict[str, Estimate]:
+    """Return the mean of the first year's figures with their standard errors."""
+    return summary.mean_figures(first_year_arrays(assessment), scrambles=assessment.design.scrambles)
+
+
+def first_year_ends(assessment: Assessment) -> dict[str, list[float]]:
+    """Return the 10 % and 90 % points over the draws of the first-year figures that vary."""
+    arrays = first_year_arrays(assessment)
+    return {name: np.quantile(drawn, [0.1, 0.9]).tolist() for name, drawn in arrays.items() if np.ptp(drawn) > 0.0}
+
+
+def ranked_places(assessment: Assessment) -> dict[str, Floats]:
+    """Return the place in (0, 1) of every draw in each uncertain input, and in the luck of prices and weather years."""
+    unit = assessment.design.unit
+    places = {key: unit[key] for key in unit if not is_later_home(key) and not is_later_failure(key)}
+    path = assessment.valuation.import_path
+    if np.ptp(path[-1]) > 0.0:
+        places[PRICE_LUCK] = rank_places(_price_luck(assessment))
+    resource = _year_luck(assessment)
+    if np.ptp(resource) > 1e-9 * resource.max():
+        places[YEAR_LUCK] = rank_places(resource)
+    return places
+
+
+def worth_ranking(assessment: Assessment) -> Ranking:
+    """Return what decides the net present value; kept as long as the assessment, since figures and page both show it."""
+    if "worth_ranking" not in vars(assessment):
+        vars(assessment)["worth_ranking"] = ranking(
+            assessment.valuation.net_present_value, ranked_places(assessment), scrambles=assessment.design.scrambles
+        )
+    found: Ranking = vars(assessment)["worth_ranking"]
+    return found
+
+
+def labels(scenario: Scenario) -> dict[str, str]:
+    """Return the name in words of every setting, and of the luck that is ranked beside the inputs."""
+    return {row.key: row.label for row in assumptions(scenario)} | LUCK
+
+
+def ranking_rows(found: Ranking, scenario: Scenario) -> list[dict[str, Any]]:
+    """Return the ranking as plain rows, strongest first; luck has no points of its own."""
+    words, quantities = labels(scenario), scenario.quantities()
+    rows = [
+        {
+            "key": row.key,
+            "label": words[row.key],
+            "family": family_of_ranked(row.key),
+            "share_of_variance": {"value": row.share, "standard_error": _known(row.share_se)},
+            "input_at_10_and_90_percent": _points(quantities.get(row.key), 0.1, 0.9),
+            "worth_at_10_percent": row.low,
+            "worth_at_90_percent": row.high,
+            "effect": {"value": row.effect, "standard_error": _known(row.effect_se)},
+        }
+        for row in found.inputs
+    ]
+    return rows if not rows else [*rows, {"key": "interactions", "share_of_variance": {"value": found.remainder}}]
+
+
+def family_of_ranked(key: str) -> str:
+    """Return the family of a ranked input, luck included."""
+    return {PRICE_LUCK: "prices", YEAR_LUCK: "weather"}.get(key) or family_of(key)
+
+
+def provenance(assessment: Assessment) -> dict[str, Any]:
+    """Return what it takes to get the same figures again; nothing in it depends on the day or the machine."""
+    study = assessment.scenario.study
+    return {
+        "riskcalc": __version__,
+        "python": platform.python_version(),
+        "libraries": {name: library_version(name) for name in LIBRARIES},
+        "seed": study.seed,
+        "draws": assessment.draws,
+        "scrambles": study.scrambles,
+        "pool_years": study.pool_years,
+        "step_minutes": study.step_minutes,
+        "weather": assessment.world.pools.weather.source,
+        "demand": assessment.world.pools.demand.source,
+        "files": [{"path": used.path, "sha256": used.sha256} for used in assessment.scenario.files],
+        "overrides": list(assessment.scenario.overrides),
+    }
+
+
+def draw_table(assessment: Assessment) -> tuple[list[str], Iterable[list[object]]]:
+    """Return columns and rows of draws.csv: one row per draw, an empty payback where it never comes."""
+    columns = draw_columns(assessment.scenario, assessment.values, assessment.simulation, assessment.valuation)
+    table = list(zip(*(drawn.tolist() for drawn in columns.values()), strict=True))
+    rows = ([draw, *("" if np.isinf(cell) else cell for cell in cells)] for draw, cells in enumerate(table))
+    return ["draw", *columns], rows
+
+
+def draw_columns(
+    scenario: Scenario, values: Mapping[str, Floats], simulation: Simulation, money: Valuation
+) -> dict[str, Floats]:
+    """Return what is written down of each draw, (draws,) each; a payback that never comes is infinite."""
+    return {key: values[key] for key in scenario.uncertain()} | {
+        "payback_years": money.payback_years,
+        "lasting_payback_years": money.lasting_payback_years,
+        "discounted_payback_years": money.discounted_payback_years,
+        "net_present_value": money.net_present_value,
+        "first_year_saving": money.saving[0],
+        "bought": simulation.course.bought.astype(np.float64),
+        "working_years": simulation.working.sum(axis=0).astype(np.float64),
+    }
+
+
+def _price_luck(assessment: Assessment) -> Floats:
+    """Return how far each draw's price path ran above what its own trend alone would give, (draws,)."""
+    path, trend = assessment.valuation.import_path, assessment.values["prices.trend_per_year"]
+    years = np.arange(len(path))[:, None]
+    return (np.log(path) - np.log1p(trend) * years).mean(axis=0)
+
+
+def _year_luck(assessment: Assessment) -> Floats:
+    """Return the mean solar energy on the horizontal of the years each draw met, (draws,) [kWh/m2]."""
+    return assessment.world.pools.weather.annual_ghi_kwh()[assessment.design.pool_year].mean(axis=0)
+
+
+def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
+    return {name: figure.as_dict() for name, figure in figures.items()}
+
+
+def assumption_rows(scenario: Scenario) -> list[dict[str, Any]]:
+    """Return every setting as a plain row; uncertain ones with the points between which nine in ten lie."""
+    names = ("key", "label", "given", "kind", "unit", "source", "is_default", "family")
+    quantities = scenario.quantities()
+    return [
+        {name: getattr(row, name) for name in names} | {"p5_and_p95": _points(quantities.get(row.key), 0.05, 0.95)}
+        for row in assumptions(scenario)
+    ]
+
+
+def _points(quantity: Quantity | None, *levels: float) -> list[float] | None:
+    if quantity is None or not quantity.is_uncertain:
+        return None
+    return quantile(quantity, np.array(levels)).tolist()
+
+
+def _known(error: float) -> float | None:
+    return None if np.isnan(error) else error
+
+
+def library_version(name: str) -> str:
+    """Return the version of a library that is installed, or "unknown"."""
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "unknown"

@@ -1,0 +1,219 @@
+"""The value of one input at which a statement becomes as likely as asked, everything else as uncertain as before.
+
+Three ways, from exact to quick, and each answer says which was taken:
+
+- "revalued": an input that only enters the money is set to a value in every draw and the draws are valued anew, no
+  energy simulated; the root is bracketed on a grid and closed in on common draws (Brent's method).
+- "simulated": any other input, with fewer draws simulated anew at some values and each draw's margin joined by straight
+  lines between them; the change of the odds from these few is added to the odds of all draws (`resimulated`);
+- "shifted": from the draws at hand: each draw's margin is moved by what a regression expects of the change of the input
+  (`conditional`). It takes for granted that the input moves the margin without changing its scatter.
+
+Where no value within the range looked at does, the answer is none: a purchase may be beyond the reach of one input.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.answers.conditional import basis, fit_less_noise
+from riskcalc.answers.draws_at_hand import DrawnFactor
+from riskcalc.answers.factors import is_money_only
+from riskcalc.answers.resimulated import Margins
+from riskcalc.answers.statements import Statement
+from riskcalc.answers.varied import varied
+from riskcalc.scenario import bounds_of
+from riskcalc.study.model import Assessment
+from riskcalc.uncertainty.distributions import cumulative, quantile
+
+Floats = NDArray[np.float64]
+Odds = Callable[[float], float]
+
+#: Values tried before the root is closed in on.
+GRID = 9
+
+#: Costs and prices are looked for up to this many widths beyond what was drawn, other inputs within it only.
+WIDTHS_BEYOND = 2.0
+
+#: Ends of what was drawn, for inputs whose simulation rests on it.
+DRAWN_ENDS = (0.01, 0.99)
+
+#: A quick estimate that misses the asked odds by more than this at both ends is not followed by a simulation.
+FAR_FROM_ODDS = 0.1
+
+#: A regression of three columns that is noise alone leaves more than this in 1 case of 135 (chi-squared of 3 at 4 times
+#: its mean); an input whose effect is no clearer is taken to have none.
+LEAST_KEPT = 0.75
+
+
+#: A value is shown if the range looked through is at least so many standard errors wide.
+LEAST_ERRORS_IN_RANGE = 8.0
+
+
+@dataclass(frozen=True)
+class BreakEven:
+    """Where one input would have to stand; `value` None when no value from `low` to `high` does.
+
+    `odds_low`, `odds_high`: odds at the ends of that range. `error`: standard error of the value from the scrambles,
+    None when not known. `place`: the share of the input's own distribution below the value, None outside it.
+    """
+
+    key: str
+    statement: str
+    level: float
+    value: float | None
+    error: float | None
+    place: float | None
+    low: float
+    high: float
+    odds_low: float
+    odds_high: float
+    method: str
+
+
+def break_even(
+    assessment: Assessment,
+    statement: Statement,
+    key: str,
+    *,
+    level: float,
+    resimulated: Mapping[tuple[str, str], Margins] | None = None,
+) -> BreakEven | None:
+    """Return the value of `key` at which `statement` holds in the share `level` of all draws.
+
+    Parameters
+    ----------
+    resimulated
+        Margins from new simulations (`resimulated_margins`), used instead of the quick estimate where they are given.
+
+    Returns
+    -------
+    BreakEven or None
+        None when the input cannot be varied: it is fixed and not a matter of money, or the statement has no margin.
+    """
+    if is_money_only(key):
+        low, high = search_range(assessment, key)
+        return _solved(assessment, statement, key, _revalued(assessment, statement, key), level, low, high, "revalued")
+    margins = (resimulated or {}).get((key, statement.name))
+    if margins is not None:
+        low, high = float(margins.values[0]), float(margins.values[-1])
+        return _solved(assessment, statement, key, margins.holding_at, level, low, high, "simulated")
+    quantity = assessment.scenario.quantities()[key]
+    if statement.margin is None or not quantity.is_uncertain:
+        return None
+    low, high = quantile(quantity, np.array(DRAWN_ENDS)).tolist()
+    shifted = _holding(_shifted_margin(assessment, statement, key))
+    return _solved(assessment, statement, key, shifted, level, low, high, "shifted")
+
+
+def within_reach(quick: BreakEven) -> bool:
+    """Return whether a quick estimate comes near enough to be followed by a simulation."""
+    nearest = min(abs(quick.odds_low - quick.level), abs(quick.odds_high - quick.level))
+    return quick.value is not None or nearest <= FAR_FROM_ODDS
+
+
+def says_something(error: float | None, looked_at: Sequence[float]) -> bool:
+    """Return whether a break-even value is settled: its error is known and small beside the range looked through."""
+    return error is not None and LEAST_ERRORS_IN_RANGE * error <= looked_at[1] - looked_at[0]
+
+
+def search_range(assessment: Assessment, key: str) -> tuple[float, float]:
+    """Return the values looked at for an input of money.
+
+    What was drawn and some way beyond, within what is accepted.
+    """
+    low, high = assessment.scenario.quantities()[key].practical_support
+    width = high - low if high > low else max(abs(high), 0.01)
+    least, most = bounds_of(key)
+    return max(low - WIDTHS_BEYOND * width, least), min(high + WIDTHS_BEYOND * width, most)
+
+
+def crossing(odds: Odds, *, level: float, low: float, high: float, start: float) -> tuple[float | None, float, float]:
+    """Return where `odds` crosses `level` between `low` and `high`, nearest to `start`, and the odds at both ends.
+
+    The odds of finitely many draws go in steps; the root is a value on whose two sides they lie on two sides of
+    `level`.
+    """
+    grid = np.unique(np.append(np.linspace(low, high, GRID), np.clip(start, low, high)))
+    gaps = np.array([odds(float(point)) - level for point in grid])
+    brackets = np.flatnonzero(np.sign(gaps[:-1]) * np.sign(gaps[1:]) <= 0)
+    if not len(brackets):
+        return None, float(gaps[0] + level), float(gaps[-1] + level)
+    nearest = min(brackets, key=lambda at: abs(0.5 * (grid[at] + grid[at + 1]) - start))
+    one, other = float(grid[nearest]), float(grid[nearest + 1])
+    if gaps[nearest] == 0.0 or gaps[nearest + 1] == 0.0:
+        root = one if gaps[nearest] == 0.0 else other
+    else:
+        from scipy.optimize import brentq  # a quarter of a second, not needed by every command
+
+        root = float(brentq(lambda point: odds(point) - level, one, other, xtol=1e-5 * (high - low), rtol=1e-8))
+    return root, float(gaps[0] + level), float(gaps[-1] + level)
+
+
+def _solved(
+    assessment: Assessment,
+    statement: Statement,
+    key: str,
+    holds_at: Callable[[float], Floats],
+    level: float,
+    low: float,
+    high: float,
+    method: str,
+) -> BreakEven:
+    quantity = assessment.scenario.quantities()[key]
+    start = float(quantile(quantity, np.array(0.5)))
+
+    def odds(point: float) -> float:
+        return float(holds_at(point).mean())
+
+    value, odds_low, odds_high = crossing(odds, level=level, low=low, high=high, start=start)
+    error = place = None
+    if value is not None:
+        error = _error(holds_at, value, low, high, scrambles=assessment.design.scrambles)
+        if quantity.is_uncertain and quantity.support[0] <= value <= quantity.support[1]:
+            place = float(cumulative(quantity, np.array(value)))
+    return BreakEven(key, statement.name, level, value, error, place, low, high, odds_low, odds_high, method)
+
+
+def _error(
+    holds_at: Callable[[float], Floats], value: float, low: float, high: float, *, scrambles: int
+) -> float | None:
+    """Return the standard error of the value: that of the odds there over the slope of the odds."""
+    step = 0.05 * (high - low)
+    left, right = max(low, value - step), min(high, value + step)
+    slope = (holds_at(right).mean() - holds_at(left).mean()) / (right - left)
+    if scrambles < 2 or slope == 0.0:
+        return None
+    parts = [part.mean() for part in np.split(holds_at(value).astype(float), scrambles)]
+    return float(np.std(parts, ddof=1) / np.sqrt(scrambles) / abs(slope))
+
+
+def _revalued(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
+    def holds_at(point: float) -> Floats:
+        return statement.holds(varied(assessment, key, point)).astype(float)
+
+    return holds_at
+
+
+def _holding(margin_at: Callable[[float], Floats]) -> Callable[[float], Floats]:
+    return lambda point: (margin_at(point) >= 0.0).astype(float)
+
+
+def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
+    assert statement.margin is not None
+    quantity = assessment.scenario.quantities()[key]
+    factor = DrawnFactor(key, "", (key,), assessment.design.unit[key][None], assessment.values[key][None])
+    columns, margin = basis(factor), statement.margin(assessment)
+    fit = fit_less_noise(columns, margin, least_kept=LEAST_KEPT)
+    fitted = fit(columns)
+
+    def margin_at(point: float) -> Floats:
+        place = cumulative(quantity, np.array([[point]]))
+        there = basis(factor, at=(place, np.array([[point]])))
+        return margin - fitted + fit(there)
+
+    return margin_at

@@ -1,0 +1,149 @@
+"""The content of a comparison's result.json and draws.csv."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc import __version__
+from riskcalc.answers.assess import LIBRARIES, library_version
+from riskcalc.answers.option_figures import Pair, best_shares, pairs, regrets, value_of_knowing
+from riskcalc.answers.options import Comparison, Option
+from riskcalc.answers.question import tariff_name
+from riskcalc.answers.stay import StayCurve, StayPair, against_nothing, stay_pairs
+from riskcalc.uncertainty import summary
+from riskcalc.uncertainty.summary import Estimate
+
+Floats = NDArray[np.float64]
+
+
+def result(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any]:
+    """Return every figure under the names documented in the README, ready for JSON."""
+    scrambles = found.design.scrambles
+    names = [option.name for option in found.choices]
+    study = found.first.study
+    return {
+        "currency": found.first.currency,
+        "horizon_years": study.horizon_years,
+        "today": today_rows(found),
+        "options": option_rows(found),
+        "value_of_knowing": value_of_knowing(found.worth, scrambles=scrambles).as_dict(),
+        "pairs": [pair_row(pair) for pair in pairs(names, found.worth, scrambles=scrambles)],
+        "length_of_stay": [stay_row(pair) for pair in all_stay_pairs(curves)],
+        "limits": list(found.limits),
+        "notes": list(found.notes),
+        "provenance": {
+            "riskcalc": __version__,
+            "python": platform.python_version(),
+            "libraries": {name: library_version(name) for name in LIBRARIES},
+            "seed": study.seed,
+            "draws": found.design.draws,
+            "scrambles": scrambles,
+            "pool_years": study.pool_years,
+            "step_minutes": study.step_minutes,
+            "draws_for_length_of_stay": curves[0].worth.shape[1] if curves else None,
+            "sources": [{"of": kind, "source": source} for kind, source in found.sources],
+            "files": [{"path": path, "sha256": digest} for path, digest in files(found)],
+        },
+    }
+
+
+def option_rows(found: Comparison) -> list[dict[str, Any]]:
+    """Return one row per option, best mean worth first."""
+    scrambles = found.design.scrambles
+    shares, regret = best_shares(found.worth), regrets(found.worth)
+    place = {option.name: index for index, option in enumerate(found.choices)}
+    rows = []
+    for option in found.options:
+        row: dict[str, Any] = {"option": option.name, "title": option.called, "kind": option.kind}
+        row["same_as"] = option.same_as
+        row["net_present_value"] = _plain(summary.worth_figures(option.worth, scrambles=scrambles))
+        if option.same_as is None:
+            index = place[option.name]
+            row["best_share"] = summary.estimate(shares[index], summary.mean, scrambles=scrambles).as_dict()
+            row["expected_regret"] = summary.estimate(regret[index], summary.mean, scrambles=scrambles).as_dict()
+        row |= _kit_figures(option, scrambles=scrambles)
+        rows.append(row)
+    return rows
+
+
+def pair_row(pair: Pair) -> dict[str, Any]:
+    """Return a pair of choices: all figures are of the first less the second."""
+    return {
+        "first": pair.first,
+        "second": pair.second,
+        "difference": _plain(pair.difference),
+        "first_better_share": pair.first_better.as_dict(),
+        "standard_error_with_draws_apart": pair.independent_se,
+        "gain_of_common_draws": pair.gain_of_common_draws,
+        "dominating": pair.dominating,
+        "dominance_order": pair.order,
+    }
+
+
+def all_stay_pairs(curves: Sequence[StayCurve]) -> list[StayPair]:
+    """Return owning against renting, then each option against doing nothing."""
+    return [*stay_pairs(curves), *(against_nothing(curve) for curve in curves)]
+
+
+def stay_row(pair: StayPair) -> dict[str, Any]:
+    """Return two curves over the length of stay: all figures are of the first less the second."""
+    return {
+        "first": pair.first,
+        "second": pair.second,
+        "break_even_years": pair.break_even_years.as_dict(),
+        "better_after": pair.better_after,
+        "stays": [
+            {"years": years, "difference": difference.as_dict(), "first_better_share": better.as_dict()}
+            for years, difference, better in zip(pair.stays, pair.difference, pair.first_better, strict=True)
+        ],
+    }
+
+
+def today_rows(found: Comparison) -> list[dict[str, Any]]:
+    """Return for each household the tariff it has today and the options that belong to it."""
+    rows: dict[str, dict[str, Any]] = {}
+    for entry in found.entries:
+        scenario = entry.scenario
+        row = rows.setdefault(
+            entry.household,
+            {
+                "home": scenario.home.name,
+                "place": scenario.site.place,
+                "tariff": tariff_name(entry.today),
+                "options": [],
+            },
+        )
+        row["options"].append(entry.name)
+    return list(rows.values())
+
+
+def files(found: Comparison) -> list[tuple[str, str]]:
+    """Return path and hash of every file behind the options, each once, sorted by path."""
+    return sorted({(used.path, used.sha256) for entry in found.entries for used in entry.scenario.files})
+
+
+def draw_table(found: Comparison) -> tuple[list[str], Iterable[list[object]]]:
+    """Return columns and rows of draws.csv: one row per draw, one column of worth per option."""
+    table = np.stack([option.worth for option in found.options], axis=1).tolist()
+    return ["draw", *(option.name for option in found.options)], ([draw, *row] for draw, row in enumerate(table))
+
+
+def _kit_figures(option: Option, *, scrambles: int) -> dict[str, Any]:
+    if option.payback_years is None or option.outlay is None or option.first_year_saving is None:
+        return {}
+    paid = summary.estimate(option.payback_years, summary.share_paid_back, scrambles=scrambles)
+    return {
+        "paid_back_share": paid.as_dict(),
+        "payback_years": _plain(summary.payback_figures(option.payback_years, scrambles=scrambles)),
+        "first_year_saving": summary.estimate(option.first_year_saving, summary.mean, scrambles=scrambles).as_dict(),
+        "outlay": summary.estimate(option.outlay, summary.mean, scrambles=scrambles).as_dict(),
+    }
+
+
+def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
+    return {name: figure.as_dict() for name, figure in figures.items()}

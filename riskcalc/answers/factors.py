@@ -1,0 +1,183 @@
+"""What is ranked: the uncertain inputs, and beside them the luck that no input describes.
+
+Inputs that are correlated move together as one factor, because no index can tell dependent inputs apart. The luck of
+the price path, of the weather and demand years, of moves and permissions and of failures are factors too; each owns
+as many columns of the unit cube as it has random numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from riskcalc.answers.assess import PRICE_LUCK, YEAR_LUCK
+from riskcalc.answers.salib_border import Cube
+from riskcalc.money.price_paths import fixed_path
+from riskcalc.scenario import Scenario, family_of
+from riskcalc.study.model import luck_keys
+from riskcalc.uncertainty.sampling import Design, PathNoise, correlated, correlation_matrix
+
+Floats = NDArray[np.float64]
+
+#: Random numbers of one year of a price path: growth, export, jump or not, size of the jump, other rates, inflation.
+PATH_NUMBERS = 6
+
+#: Keys that the simulation of energy does not read: they only enter the money. By their beginning, with an exception (a
+#: warranty decides what is replaced), or whole. `tests/test_sensitivity_evaluation.py` holds this against full runs.
+MONEY_ONLY = ("tariff.", "prices.", "purchase.")
+ENERGY_TOO = ("purchase.warranty_years",)
+MONEY_ONLY_TOO = (
+    "outages.value_per_hour",
+    "outages.value_per_kwh",
+    "tenure.moving_cost",
+    "tenure.resale_share",
+    "tenure.resale_decline_per_year",
+    "tenure.value_returned_share",
+)
+
+#: Points are kept this far from the ends of the unit interval: +-4.75 standard deviations of a normal.
+EDGE = 1e-6
+
+
+@dataclass(frozen=True)
+class Factor:
+    """One thing that is ranked: its name, its family, the keys of the design behind it (none for paths).
+
+    Its columns.
+    """
+
+    name: str
+    family: str
+    keys: tuple[str, ...]
+    columns: tuple[int, ...]
+
+    @property
+    def money_only(self) -> bool:
+        """Whether the simulation of energy is the same whatever this factor does."""
+        return self.name == PRICE_LUCK or (bool(self.keys) and all(is_money_only(key) for key in self.keys))
+
+
+@dataclass(frozen=True)
+class Factors:
+    """All factors of a scenario and what turns points of the unit cube into random numbers of a run."""
+
+    entries: tuple[Factor, ...]
+    years: int
+    pool_years: int
+    correlations: Mapping[tuple[str, str], float]
+
+    @property
+    def columns(self) -> int:
+        """Columns of the unit cube."""
+        return sum(len(factor.columns) for factor in self.entries)
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Every uncertain key, in the order of the columns."""
+        return tuple(key for factor in self.entries for key in factor.keys)
+
+    @property
+    def energy_columns(self) -> NDArray[np.int64]:
+        """Columns that the simulation of energy depends on."""
+        return np.array([c for factor in self.entries if not factor.money_only for c in factor.columns], dtype=np.int64)
+
+    def cube(self, *, rest: Sequence[str] = ()) -> Cube:
+        """Return the cube grouped by factor; factors named in `rest` move together as one group."""
+        return self._grouped({factor.name: REST if factor.name in rest else factor.name for factor in self.entries})
+
+    def family_cube(self) -> Cube:
+        """Return the same cube grouped by family."""
+        return self._grouped({factor.name: factor.family for factor in self.entries})
+
+    def design(self, rows: Floats) -> Design:
+        """Return the random numbers of a run, one draw for each row (rows, columns) of the unit cube."""
+        points = np.clip(np.ascontiguousarray(rows.T), EDGE, 1.0 - EDGE)
+        unit: dict[str, Floats] = {}
+        noise = np.full((self.years, PATH_NUMBERS, len(rows)), 0.5)
+        pool_year = np.zeros((self.years, len(rows)), dtype=np.int64)
+        for factor in self.entries:
+            own = points[list(factor.columns)]
+            if factor.name == PRICE_LUCK:
+                noise = own.reshape(self.years, PATH_NUMBERS, len(rows))
+            elif factor.name == YEAR_LUCK:
+                pool_year = np.minimum((own * self.pool_years).astype(np.int64), self.pool_years - 1)
+            else:
+                own = correlated(own, correlation_matrix(factor.keys, self.correlations))
+                unit |= dict(zip(factor.keys, own, strict=True))
+        normals = special.ndtri(noise)
+        path = PathNoise(
+            growth_normals=normals[:, 0],
+            export_normals=normals[:, 1],
+            jump_uniforms=noise[:, 2],
+            jump_normals=normals[:, 3],
+            rate_normals=normals[:, 4],
+            inflation_normals=normals[:, 5],
+        )
+        return Design(unit=unit, path=path, pool_year=pool_year, scrambles=1)
+
+    def _grouped(self, group_of: Mapping[str, str]) -> Cube:
+        groups = [""] * self.columns
+        for factor in self.entries:
+            for column in factor.columns:
+                groups[column] = group_of[factor.name]
+        return Cube(tuple(groups))
+
+
+#: Name of the group of factors that a screening left out.
+REST = "rest.screened_out"
+
+
+def is_money_only(key: str) -> bool:
+    """Return whether a key enters the money alone."""
+    return key in MONEY_ONLY_TOO or (key.startswith(MONEY_ONLY) and key not in ENERGY_TOO)
+
+
+def factors_of(scenario: Scenario) -> Factors:
+    """Return the factors of a scenario in an order that does not depend on the order of its file."""
+    study = scenario.study
+    groups = correlated_groups(sorted(scenario.uncertain()), scenario.correlation_of())
+    entries: list[Factor] = []
+    column = 0
+
+    def add(name: str, family: str, keys: tuple[str, ...], width: int) -> None:
+        nonlocal column
+        entries.append(Factor(name, family, keys, tuple(range(column, column + width))))
+        column += width
+
+    for keys in groups:
+        add(" + ".join(keys), family_of(keys[0]), keys, len(keys))
+    chances = sorted(luck_keys(scenario))
+    for family in dict.fromkeys(family_of(key) for key in chances):
+        keys = tuple(key for key in chances if family_of(key) == family)
+        add(f"luck.{family}", family, keys, len(keys))
+    if price_luck_varies(scenario):
+        add(PRICE_LUCK, "prices", (), PATH_NUMBERS * study.horizon_years)
+    if study.pool_years > 1:
+        add(YEAR_LUCK, "weather", (), study.horizon_years)
+    return Factors(tuple(entries), study.horizon_years, study.pool_years, scenario.correlation_of())
+
+
+def correlated_groups(
+    keys: Sequence[str], correlations: Mapping[tuple[str, str], float]
+) -> tuple[tuple[str, ...], ...]:
+    """Return the keys in groups that correlations hold together, directly or through others."""
+    group = {key: key for key in keys}
+    for one, other in correlations:
+        if one in group and other in group:
+            joined, left = sorted((group[one], group[other]))
+            group = {key: joined if head == left else head for key, head in group.items()}
+    heads = dict.fromkeys(group.values())
+    return tuple(tuple(key for key in keys if group[key] == head) for head in heads)
+
+
+def price_luck_varies(scenario: Scenario) -> bool:
+    """Return whether prices or inflation have any luck: a yearly spread, or jumps, where their path is not given."""
+    quantities, fixed = scenario.quantities(), fixed_path(scenario)
+    drawn = [] if fixed is not None else ["prices.spread", "prices.jump_chance_per_year"]
+    if fixed is None or fixed.inflation_per_year is None:
+        drawn.append("prices.inflation_spread")
+    return any(quantities[key].practical_support[1] > 0.0 for key in drawn)

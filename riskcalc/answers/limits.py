@@ -1,0 +1,134 @@
+"""What a run cannot say well, in words for the answer itself rather than a footnote."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from riskcalc.money.valuation import valuation
+from riskcalc.study.draw_blocks import values_of
+from riskcalc.study.model import Assessment
+from riskcalc.uncertainty.draw_axis import of_draws
+from riskcalc.uncertainty.ranking import Ranking, enough_draws
+from riskcalc.uncertainty.summary import DRAWS_BEYOND_QUANTILE, enough_draws_for
+
+#: Ranked beside the inputs: the luck that no input describes.
+PRICE_LUCK, YEAR_LUCK = "luck.prices", "luck.weather_years"
+
+#: Share of the variance of the worth from which on something is said to decide the answer; common practice, no source.
+DECIDES = 0.15
+#: Change of the mean worth, over the standard deviation between futures, from which on a fixed default decides as well.
+SHIFTS = 0.25
+#: Settings of the price path and of the weather generator: their luck has the size that these give it.
+PATH_KEYS = tuple(
+    f"prices.{name}" for name in ("spread", "persistence", "jump_chance_per_year", "jump_mean", "jump_spread")
+)
+SPREAD_KEY = "site.weather.yearly_spread"
+#: Defaults that only touch money, with a change that nobody would call unlikely; common practice, no source.
+STEPS = {"prices.trend_per_year": 0.01, "prices.inflation_per_year": 0.01}
+#: Draws that such a change is tried on.
+TRIED_DRAWS = 512
+#: Real weather years from which on a new one rarely lies outside all of them.
+ENOUGH_REAL_YEARS = 20
+#: Share beyond the outermost quantiles that are stated.
+OUTER = 0.05
+
+
+def limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
+    """Yield every limit of an assessment whose worth is ranked as `found`."""
+    yield from permission_limits(assessment)
+    yield from draw_limits(assessment, found)
+    yield from weather_limits(assessment)
+    yield from default_limits(assessment, found)
+
+
+def permission_limits(assessment: Assessment) -> Iterator[str]:
+    """Yield in how many futures nothing is bought."""
+    refused = 1.0 - float(assessment.simulation.course.bought.mean())
+    if refused > 0.0:
+        yield f"in {refused:.0%} of the futures permission is refused and nothing is bought: worth 0, never paid back"
+
+
+def draw_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
+    """Yield which figures the number of draws cannot carry."""
+    draws, scrambles, inputs = assessment.draws, assessment.design.scrambles, len(assessment.design.unit)
+    if not enough_draws_for(OUTER, draws=draws):
+        yield f"{draws} draws are too few to place the best and worst 5 %; run at least 128"
+    elif not enough_draws_for(OUTER, draws=draws // scrambles):
+        enough = int(np.ceil(DRAWS_BEYOND_QUANTILE / OUTER)) * scrambles
+        yield f"the standard errors of the best and worst 5 % are rough with {draws} draws; run at least {enough}"
+    varies = np.ptp(assessment.valuation.net_present_value) > 0.0
+    if varies and inputs and not found.inputs and not enough_draws(inputs, draws=draws):
+        yield f"{draws} draws are too few to rank {inputs} uncertain inputs: what decides the answer is not known"
+    if not assessment.scenario.uncertain():
+        yield "no input is uncertain: these odds hold nothing but the luck of prices, weather and failures"
+
+
+def weather_limits(assessment: Assessment) -> Iterator[str]:
+    """Yield how much the weather years behind the run leave out.
+
+    Of n real years and a new one each is as likely to be the highest or lowest, so the new one lies outside with chance
+    2 / (n + 1) if years are alike and independent.
+    """
+    study, weather = assessment.scenario.study, assessment.world.pools.weather
+    if weather.real_years == 1:
+        yield "the weather is that of one typical year only: good and bad years are not in these odds"
+    elif 1 < weather.real_years < ENOUGH_REAL_YEARS:
+        outside = 2.0 / (weather.real_years + 1)
+        yield (
+            f"{weather.real_years} real weather years: a new year lies outside all of them with chance {outside:.0%}, "
+            "so good and bad years are too mild in these odds"
+        )
+    if study.pool_years < study.scrambles:
+        yield (
+            f"{study.pool_years} pool years are fewer than {study.scrambles} scrambles: "
+            "the luck of the weather is not in the standard errors"
+        )
+
+
+def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
+    """Yield which defaults were left untouched although they decide the answer."""
+    scenario = assessment.scenario
+    for row in found.inputs:
+        if row.share < DECIDES:
+            continue
+        if row.key == PRICE_LUCK and scenario.prices.import_path is None:
+            left = [key for key in PATH_KEYS if not scenario.is_given(key)]
+            if left:
+                yield (
+                    f"the luck of prices decides {row.share:.0%} of the worth's spread, and its size is our default: "
+                    f"give {', '.join(left)}"
+                )
+        elif row.key == YEAR_LUCK:
+            if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
+                yield (
+                    f"the luck of the weather decides {row.share:.0%} of the worth's spread, and its size is our "
+                    f"default: give {SPREAD_KEY}"
+                )
+        elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
+            yield f"{row.key} decides {row.share:.0%} of the worth's spread and was left at its default"
+    yield from shifting_defaults(assessment)
+
+
+def shifting_defaults(assessment: Assessment) -> Iterator[str]:
+    """Yield which fixed defaults would move the mean worth by much of its spread if they were a little different.
+
+    No future varies a fixed default, so no ranking sees it; what only touches money is tried here at no cost.
+    """
+    scenario, values = assessment.scenario, assessment.values
+    spread = float(assessment.valuation.net_present_value.std())
+    tried = slice(0, min(TRIED_DRAWS, assessment.draws))
+    simulation, path = of_draws(assessment.simulation, tried), of_draws(assessment.design.path, tried)
+    own = values_of(values, tried)
+    before = float(assessment.valuation.net_present_value[tried].mean())
+    for key, step in STEPS.items():
+        if scenario.is_given(key) or (key == "prices.trend_per_year" and scenario.prices.import_path is not None):
+            continue
+        moved = valuation(scenario, simulation, own | {key: own[key] + step}, path)
+        change = float(moved.net_present_value.mean()) - before
+        if abs(change) > SHIFTS * spread and abs(change) >= 1.0:
+            yield (
+                f"{key} was left at its default of {float(own[key][0]):g}: {step:g} more changes the mean worth by "
+                f"{change:,.0f} {scenario.currency}"
+            )

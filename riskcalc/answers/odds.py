@@ -1,0 +1,173 @@
+"""What decides whether it pays back within N years, by measures that hold although some futures never pay back.
+
+A payback that never comes has no variance and no mean, so it is not ranked by them. Four figures stand in:
+
+- gap: how far the odds in a tenth of the draws, taken by the factor from low to high, lie from the odds of all draws,
+  on average over the ten tenths; factors are ordered by it;
+- distance: the same for the whole payback time, with the largest gap between the two distribution functions
+  (Kolmogorov-Smirnov distance, as in the density-based measures of Pianosi & Wagener, Environmental Modelling &
+  Software 67 (2015) 1-11). A future that never pays back counts at the far end, so nothing is dropped;
+- the odds with the factor at its 10 % and at its 90 % point, others drawn, from a regression of the yes/no on the
+  factor;
+- the share of the variance of the yes/no that the factor explains alone, unless the yes or the no is rare.
+
+Chance alone gives a gap and a distance above 0. Their noise floors come from shuffled draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from riskcalc.answers.draws_at_hand import DrawnFactor, jackknife_error
+from riskcalc.answers.given_data import given_data_indices
+from riskcalc.uncertainty.ranking import legendre
+from riskcalc.uncertainty.summary import share_within
+
+Floats = NDArray[np.float64]
+
+#: A yes/no with odds outside 5 % to 95 % gets no index: its variance rests on a handful of draws.
+RARE_SHARE = 0.05
+
+#: Equal parts of a factor's distribution that are held against all draws.
+PARTS = 10
+
+#: Shuffles behind the noise floors, and the chance that any factor without effect passes them.
+SHUFFLES, CHANCE = 200, 0.05
+_SHUFFLE_STREAM = 24
+
+
+@dataclass(frozen=True)
+class OddsRow:
+    """One factor and the odds of payback; shares are decimals, None where the yes or the no is too rare for an index.
+
+    `low`, `high`: odds at the 10 % and 90 % point of the factor (the first member of a group of correlated inputs).
+    """
+
+    name: str
+    family: str
+    low: float
+    high: float
+    effect_error: float
+    share: float | None
+    share_error: float | None
+    gap: float
+    distance: float
+
+    @property
+    def effect(self) -> float:
+        """Change of the odds from the 10 % to the 90 % point."""
+        return self.high - self.low
+
+
+@dataclass(frozen=True)
+class OddsRanking:
+    """Factors by falling gap; those whose gap is below `gap_floor` cannot be told from no effect on the odds."""
+
+    within_years: int
+    odds: float
+    rare: bool
+    gap_floor: float
+    distance_floor: float
+    rows: tuple[OddsRow, ...]
+
+
+def odds_ranking(
+    payback_years: Floats,
+    factors: Sequence[DrawnFactor],
+    *,
+    within_years: int,
+    scrambles: int,
+    seed: int,
+) -> OddsRanking:
+    """Return what decides the odds of payback within some years.
+
+    Parameters
+    ----------
+    payback_years
+        Payback of each draw, infinite where it never comes, shape (draws,).
+    """
+    odds = share_within(payback_years, within_years)
+    rare = not RARE_SHARE <= odds <= 1.0 - RARE_SHARE
+    paid = (payback_years <= within_years).astype(float)
+    shares = {} if rare else {row.name: row for row in given_data_indices(paid, factors, scrambles=scrambles)}
+    rows = []
+    for factor in factors:
+        low, high, error = odds_at_ends(paid, factor, scrambles=scrambles)
+        row = shares.get(factor.name)
+        rows.append(
+            OddsRow(
+                factor.name,
+                factor.family,
+                low,
+                high,
+                error,
+                None if row is None else row.share,
+                None if row is None else row.error,
+                max(mean_gap(paid, place) for place in factor.places),
+                max(distance(payback_years, place) for place in factor.places),
+            )
+        )
+    rows.sort(key=lambda row: (-row.gap, row.name))
+    gap_floor, distance_floor = noise_floors(payback_years, paid, factors=len(rows), seed=seed)
+    return OddsRanking(within_years, odds, rare, gap_floor, distance_floor, tuple(rows))
+
+
+def odds_at_ends(paid: Floats, factor: DrawnFactor, *, scrambles: int) -> tuple[float, float, float]:
+    """Return the odds at the 10 % and the 90 % point of a factor's first member, and the error of their difference."""
+    columns = np.vstack([np.ones(len(paid)), legendre(factor.places[0])])
+    ends = np.vstack([np.ones(2), legendre(np.array([0.1, 0.9]))])
+
+    def at_ends(kept: NDArray[np.int64]) -> Floats:
+        return ends.T @ np.linalg.lstsq(columns[:, kept].T, paid[kept], rcond=None)[0]
+
+    low, high = np.clip(at_ends(np.arange(len(paid))), 0.0, 1.0).tolist()
+    error = jackknife_error(lambda kept: np.diff(at_ends(kept)), draws=len(paid), scrambles=scrambles)
+    return low, high, float(error[0])
+
+
+def distance(payback_years: Floats, place: Floats) -> float:
+    """Return the mean Kolmogorov-Smirnov distance between each tenth of the draws by `place` and all of them.
+
+    0 where the factor changes nothing, at most 1. Infinite payback lies beyond every finite one.
+    """
+    return _mean_distance(payback_years[np.argsort(place, kind="stable")])
+
+
+def mean_gap(paid: Floats, place: Floats) -> float:
+    """Return the mean difference between the odds in each tenth of the draws by `place` and those of all draws."""
+    return _mean_gap(paid[np.argsort(place, kind="stable")])
+
+
+def noise_floors(payback_years: Floats, paid: Floats, *, factors: int, seed: int) -> tuple[float, float]:
+    """Return the gap and the distance that none of so many factors without effect would pass in 95 of 100 runs.
+
+    From shuffled draws, taken as normal, with the chance shared out among the factors (Bonferroni).
+    """
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SHUFFLE_STREAM,)))
+    orders = [rng.permutation(len(paid)) for _ in range(SHUFFLES)]
+    gaps = np.array([_mean_gap(paid[order]) for order in orders])
+    distances = np.array([_mean_distance(payback_years[order]) for order in orders])
+    above = float(special.ndtri(1.0 - CHANCE / max(1, factors)))
+    return float(gaps.mean() + above * gaps.std(ddof=1)), float(distances.mean() + above * distances.std(ddof=1))
+
+
+def _mean_gap(in_order: Floats) -> float:
+    parts = np.array_split(in_order, min(PARTS, len(in_order)))
+    return float(np.mean([abs(part.mean() - in_order.mean()) for part in parts]))
+
+
+def _mean_distance(in_order: Floats) -> float:
+    finite = np.unique(in_order[np.isfinite(in_order)])
+    if not len(finite):
+        return 0.0
+    whole = np.searchsorted(np.sort(in_order), finite, side="right") / len(in_order)
+    gaps = []
+    for part in np.array_split(in_order, min(PARTS, len(in_order))):
+        own = np.searchsorted(np.sort(part), finite, side="right") / len(part)
+        gaps.append(float(np.abs(own - whole).max()))
+    return float(np.mean(gaps))

@@ -1,0 +1,143 @@
+"""Sobol' indices of a scenario: run the design, go on until the order is settled, index every outcome.
+
+First order: the share of the variance that knowing the factor alone would take away. Total order: the share that would
+be left if everything but the factor were known, so it holds every interaction the factor has a part in. Both as defined
+by Saltelli et al., Computer Physics Communications 181 (2010) 259-270, for factors and for families of factors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
+from riskcalc.answers.factors import Factors
+from riskcalc.answers.order import Order, ranking_order
+from riskcalc.answers.salib_border import Cube, Indices, check_points, sobol_indices, sobol_rows, varies
+from riskcalc.scenario import Scenario
+from riskcalc.study.draw_blocks import Workers
+from riskcalc.study.model import World
+
+Floats = NDArray[np.float64]
+
+#: Base points taken through the model at once: bounds the memory, not the result.
+POINTS_AT_ONCE = 64
+
+
+@dataclass(frozen=True)
+class OutcomeIndices:
+    """Indices of one outcome, by factor and by family, and the order by factor."""
+
+    factors: Indices
+    families: Indices
+    order: Order
+
+
+@dataclass(frozen=True)
+class SobolRun:
+    """What a run of the design says, and what it cost.
+
+    `outcomes` leaves out outcomes that do not vary. `rows` counts the futures asked for, `simulated` those whose
+    energy had to be simulated, `simulated_per_point` how many more each further point costs.
+    """
+
+    factors: Factors
+    points: int
+    most_points: int
+    rows: int
+    simulated: int
+    outcomes: Mapping[str, OutcomeIndices]
+    still: tuple[str, ...]
+
+    @property
+    def simulated_per_point(self) -> int:
+        """Simulated futures per base point."""
+        return -(-self.simulated // self.points)
+
+
+def sobol_run(
+    scenario: Scenario,
+    world: World,
+    factors: Factors,
+    *,
+    points: int,
+    most_points: int,
+    until_settled: bool = False,
+    settle: Sequence[str] = (WORTH,),
+    screened_out: Sequence[str] = (),
+    on_points: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
+) -> SobolRun:
+    """Run the design and index worth and first-year saving.
+
+    Parameters
+    ----------
+    points, most_points
+        Base points to begin with and not to exceed, powers of two.
+    until_settled
+        Double the points until the first three places of every outcome in `settle` are settled or ties, or until
+        `most_points`.
+    screened_out
+        Factors that move together as one group.
+    on_points
+        Told how many base points are done.
+    workers
+        Who simulates.
+
+    Raises
+    ------
+    ValueError
+        If `points` is no power of two.
+    """
+    check_points(points)
+    cubes = (factors.cube(rest=screened_out), factors.family_cube())
+    collected: tuple[list[dict[str, Floats]], ...] = ([], [])
+    done = simulated = rows = 0
+    wanted = points
+    while True:
+        for start in range(done, wanted, POINTS_AT_ONCE):
+            stop = min(start + POINTS_AT_ONCE, wanted)
+            parts = [
+                sobol_rows(cube, points=wanted, seed=scenario.study.seed, start=start, stop=stop) for cube in cubes
+            ]
+            found = evaluated_rows(scenario, world, factors, np.concatenate(parts), workers=workers)
+            cut = len(parts[0])
+            collected[0].append({name: values[:cut] for name, values in found.outcomes.items()})
+            collected[1].append({name: values[cut:] for name, values in found.outcomes.items()})
+            simulated += found.simulated
+            rows += len(parts[0]) + len(parts[1])
+            if on_points is not None:
+                on_points(stop)
+        done = wanted
+        outcomes, still = _indexed(cubes, collected, scenario.study.seed, points=done, most_points=most_points)
+        finished = all(outcomes[name].order.finished for name in settle if name in outcomes)
+        if not until_settled or finished or done >= most_points:
+            return SobolRun(factors, done, most_points, rows, simulated, outcomes, still)
+        wanted = min(2 * done, most_points)
+
+
+def _indexed(
+    cubes: tuple[Cube, Cube],
+    collected: tuple[list[dict[str, Floats]], ...],
+    seed: int,
+    *,
+    points: int,
+    most_points: int,
+) -> tuple[dict[str, OutcomeIndices], tuple[str, ...]]:
+    outcomes: dict[str, OutcomeIndices] = {}
+    still: list[str] = []
+    for name in (WORTH, FIRST_YEAR_SAVING):
+        by_factor, by_family = (np.concatenate([part[name] for part in parts]) for parts in collected)
+        if not varies(by_factor):
+            still.append(name)
+            continue
+        indices = sobol_indices(cubes[0], by_factor, seed=seed)
+        outcomes[name] = OutcomeIndices(
+            factors=indices,
+            families=sobol_indices(cubes[1], by_family, seed=seed),
+            order=ranking_order(indices, points=points, most_points=most_points),
+        )
+    return outcomes, tuple(still)

@@ -1,0 +1,65 @@
+"""A statement about a purchase: true or false in each future, with a margin by which it holds where one is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.study.model import Assessment
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Statement:
+    """What may be true of a future.
+
+    `holds` tells it for every draw of an assessment, (draws,). `margin`, finite and at least 0 exactly where it
+    holds, says by how much; None where no such figure is at hand. `money` is False for statements about energy alone.
+    """
+
+    name: str
+    holds: Callable[[Assessment], Flags]
+    margin: Callable[[Assessment], Floats] | None
+    money: bool = True
+
+
+def paid_back(within_years: float) -> Statement:
+    """Return the statement that the purchase has paid for itself within some years."""
+    return Statement(
+        f"payback within {within_years:g} years",
+        lambda found: found.valuation.payback_years <= within_years,
+        lambda found: payback_margin(
+            found.valuation.cash_balance, found.valuation.payback_years, within_years=within_years
+        ),
+    )
+
+
+def worth_positive() -> Statement:
+    """Return the statement that the purchase is worth more than it costs."""
+    return Statement(
+        "a worth above 0",
+        lambda found: found.valuation.net_present_value > 0.0,
+        lambda found: found.valuation.net_present_value,
+    )
+
+
+def payback_margin(balance: Floats, payback_years: Floats, *, within_years: float) -> Floats:
+    """Return the highest cash balance reached within some years: the uncensored figure behind a censored payback.
+
+    Payback within N years means that the running balance (years + 1, draws) has been at or above zero by then, so its
+    highest value up to N is finite in every draw and at least 0 exactly where the payback came. A draw in which nothing
+    was bought has a balance of 0 and no payback; its margin is put just below 0.
+    """
+    whole = min(int(np.floor(within_years)), len(balance) - 1)
+    highest = balance[: whole + 1].max(axis=0)
+    if within_years > whole and whole + 1 < len(balance):
+        part = within_years - whole
+        highest = np.maximum(highest, (1.0 - part) * balance[whole] + part * balance[whole + 1])
+    tiny = 1e-9
+    paid = payback_years <= within_years
+    return np.where(paid, np.maximum(highest, 0.0), np.minimum(highest, -tiny))

@@ -1,0 +1,152 @@
+"""What is thought of a purchase in the light of measured months: is it on track, what are its odds now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.answers.assess import provenance
+from riskcalc.answers.expected import METER_SHARE
+from riskcalc.answers.measured import month_name
+from riskcalc.answers.update import Update
+from riskcalc.study.model import Assessment
+from riskcalc.uncertainty.summary import QUANTILES
+from riskcalc.uncertainty.weights import weighted_estimate, weighted_mean, weighted_quantile, weighted_share
+
+Floats = NDArray[np.float64]
+
+#: Whether more of it is good.
+MORE_IS_GOOD = {"import_kwh": False, "generation_kwh": True, "bill": False}
+#: Fewer months than this leave seasons out.
+WHOLE_YEAR = 12
+BEHIND, ON_TRACK, AHEAD = "behind", "on track", "ahead"
+
+
+def update_figures(update: Update) -> dict[str, Any]:
+    """Return everything the update says, as plain figures with standard errors."""
+    found, measured = update.assessment, update.measured
+    scenario, months = found.scenario, measured.months
+    equal = np.full(found.draws, 1.0 / found.draws)
+    tracks = [track_of(update, name) for name in measured.values]
+    return {
+        "scenario": scenario.name,
+        "currency": scenario.currency,
+        "horizon_years": scenario.study.horizon_years,
+        "measured": {
+            "file": measured.path,
+            "sha256": measured.sha256,
+            "bought": month_name(update.bought),
+            "from": month_name(int(months[0])),
+            "to": month_name(int(months[-1])),
+            "months": len(months),
+            "figures": len(update.cells),
+        },
+        "errors": {"meter_share": METER_SHARE, "model_share": update.model_share},
+        "draws": found.draws,
+        "effective_draws": update.effective_draws,
+        "verdict": verdict_of(tracks),
+        "tracks": tracks,
+        "before": outlook(found, equal),
+        "revised": outlook(found, update.weights),
+        "inputs": input_rows(update),
+        "limits": list(limits_of(update)),
+        "provenance": provenance(found),
+    }
+
+
+def track_of(update: Update, name: str) -> dict[str, Any]:
+    """Return the measured total of a quantity beside what was expected of the same months, with their own weather."""
+    rows = [row for row, cell in enumerate(update.cells) if cell.quantity == name]
+    total = float(sum(update.cells[row].value for row in rows))
+    own = update.assessment.simulation.course.bought
+    drawn = update.expected.with_luck[rows].sum(axis=0)[own]
+    low, middle, high = np.quantile(drawn, [0.1, 0.5, 0.9]).tolist()
+    place = "above" if total > high else "below" if total < low else "within"
+    good = place == "within" or (place == "above") == MORE_IS_GOOD[name]
+    return {
+        "quantity": name,
+        "figures": len(rows),
+        "measured": total,
+        "expected": {"p10": low, "p50": middle, "p90": high},
+        "place": place,
+        "verdict": ON_TRACK if place == "within" else AHEAD if good else BEHIND,
+    }
+
+
+def verdict_of(tracks: list[dict[str, Any]]) -> str:
+    """Return behind if any quantity is, else ahead if any is, else on track."""
+    verdicts = [track["verdict"] for track in tracks]
+    return next((verdict for verdict in (BEHIND, AHEAD) if verdict in verdicts), ON_TRACK)
+
+
+def outlook(found: Assessment, weights: Floats) -> dict[str, Any]:
+    """Return odds, payback and worth under these weights of the draws, each with its standard error."""
+    money, study = found.valuation, found.scenario.study
+    within = min(study.odds_within_years or study.horizon_years, study.horizon_years)
+    payback, worth = money.payback_years, money.net_present_value
+
+    def said(values: NDArray[Any], statistic: Any) -> dict[str, float | None]:
+        return weighted_estimate(values, weights, statistic, scrambles=found.design.scrambles).as_dict()
+
+    def quantiles(values: Floats) -> dict[str, dict[str, float | None]]:
+        return {
+            name: said(values, lambda part, weight, share=share: weighted_quantile(part, weight, share))
+            for name, share in QUANTILES.items()
+        }
+
+    return {
+        "paid_back_within": {"years": within, **said((payback <= within) * 1.0, weighted_share)},
+        "payback_years": {**quantiles(payback), "never_share": said(np.isinf(payback) * 1.0, weighted_share)},
+        "net_present_value": {
+            "mean": said(worth, weighted_mean),
+            **quantiles(worth),
+            "loss_probability": said((worth < 0) * 1.0, weighted_share),
+        },
+    }
+
+
+def input_rows(update: Update) -> list[dict[str, Any]]:
+    """Return what is now thought of each uncertain input, most changed first.
+
+    `shift` is the change of its mean over its standard deviation before, `narrowed` how much of that deviation is left.
+    """
+    rows = []
+    equal = np.full(update.assessment.draws, 1.0 / update.assessment.draws)
+    for key in update.assessment.scenario.uncertain():
+        drawn = update.assessment.values[key]
+        before, now = (_mean_sd(drawn, weights) for weights in (equal, update.weights))
+        rows.append(
+            {
+                "key": key,
+                "before": _three(drawn, equal),
+                "revised": _three(drawn, update.weights),
+                "shift": (now[0] - before[0]) / before[1] if before[1] > 0.0 else 0.0,
+                "narrowed": now[1] / before[1] if before[1] > 0.0 else 1.0,
+            }
+        )
+    return sorted(rows, key=lambda row: (-abs(row["shift"]), row["key"]))
+
+
+def limits_of(update: Update) -> Iterator[str]:
+    """Yield what this update cannot say, in words for the answer itself."""
+    months = len({(cell.year, cell.month) for cell in update.cells})
+    if months < WHOLE_YEAR:
+        yield f"{months} months were measured: what the other seasons bring is still as uncertain as before"
+    if update.assessment.world.pools.weather.years == 1:
+        yield "one pool year: how far a month's weather may lie from the usual is not known; revised too sharply"
+    if "generation_kwh" not in update.measured.values:
+        yield "generation was not measured: sun and habits are told apart by import or bill alone"
+
+
+def _three(drawn: Floats, weights: Floats) -> dict[str, float]:
+    return {
+        name: weighted_quantile(drawn, weights, share) for name, share in (("p10", 0.1), ("p50", 0.5), ("p90", 0.9))
+    }
+
+
+def _mean_sd(drawn: Floats, weights: Floats) -> tuple[float, float]:
+    mean = weighted_mean(drawn, weights)
+    return mean, float(np.sqrt(weighted_mean((drawn - mean) ** 2, weights)))

@@ -1,1 +1,0 @@
-"""Months measured after the purchase, and what they say about the futures drawn before it."""

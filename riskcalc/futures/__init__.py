@@ -1,1 +1,0 @@
-"""The years of the horizon, future by future: dispatch and wear, failures, moves, outages."""

@@ -1,0 +1,1 @@
+"""Figures to HTML and to the screen."""

@@ -1,1 +1,0 @@
-"""What a run says: figures for files, curves, traces, earlier results read back."""

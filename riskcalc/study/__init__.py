@@ -1,0 +1,1 @@
+"""The order of work: draws, blocks of them, the plan of the year, the years, the money."""

@@ -1,0 +1,106 @@
+"""One draw's year as the programme reads it, with demand averaged over the slots of the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import Billed, DispatchInputs, DispatchOutcome, Flow, Param, SlotPlan
+from riskcalc.dispatch.plan import DAYS
+from riskcalc.dispatch.slow import basis_weight, step_kit
+from riskcalc.scenario import Scenario
+from riskcalc.study.foresight_programme import YearAhead
+from riskcalc.years.schedule import export_follows
+from riskcalc.years.simulation import YearRequest
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+
+def at_slots(inputs: DispatchInputs) -> DispatchInputs:
+    """Return the same pools with one step in each slot, demand within reach averaged over it."""
+    sums, _ = inputs.slot_totals()
+    slots = sums.shape[2]
+    steps_per_slot = inputs.reachable_w.shape[2] // slots
+    slot_minutes = inputs.step_minutes * steps_per_slot
+    return replace(inputs, reachable_w=(sums / steps_per_slot).astype(np.float32), step_minutes=slot_minutes)
+
+
+def import_prices(scenario: Scenario, plan: SlotPlan, values: Values, draw: int) -> Floats:
+    """Return the first year's import price of each slot in one draw, (slots,) [per kWh]."""
+    prices = [values[f"tariff.rates.{name}.import_price_per_kwh"][draw] for name in scenario.tariff.rates]
+    return np.asarray(prices)[plan.rate] * plan.rate_weight
+
+
+def export_prices(scenario: Scenario, plan: SlotPlan, values: Values, draw: int) -> Floats:
+    """Return the first year's export price of each slot in one draw, (slots,) [per kWh]."""
+    price = values["tariff.export_price_per_kwh"][draw]
+    return price * plan.rate_weight if export_follows(scenario) else np.full(plan.slots, price)
+
+
+def energy_bill(scenario: Scenario, outcome: DispatchOutcome, values: Values) -> Floats:
+    """Return import less export of a year at first-year prices, without standing charge and blocks, (draws,)."""
+    bill = np.zeros(outcome.billed_kwh.shape[2])
+    export = values["tariff.export_price_per_kwh"]
+    for rate, name in enumerate(scenario.tariff.rates):
+        bill += values[f"tariff.rates.{name}.import_price_per_kwh"] * outcome.billed_kwh[Billed.IMPORT, rate]
+        if export_follows(scenario):
+            bill -= export * outcome.billed_kwh[Billed.EXPORT, rate]
+    return bill if export_follows(scenario) else bill - export * outcome.yearly_kwh(Flow.GRID_EXPORT)
+
+
+def year_ahead(
+    request: YearRequest,
+    draw: int,
+    *,
+    import_price: Floats,
+    export_price: Floats,
+    floor_wh: float,
+    least_end_wh: float,
+) -> YearAhead:
+    """Return what the programme must know of one draw; the request has one step in each slot."""
+    plan, inputs, year = request.plan, request.inputs, int(request.pool_year[draw])
+    kit = step_kit(request.params[:, draw])
+    weights = day_weights(request, draw)[:, plan.day]
+    return YearAhead(
+        coupling=request.coupling,
+        hours=plan.slot_minutes / 60.0,
+        kit=kit._replace(floor_wh=floor_wh),
+        load_w=(weights * inputs.reachable_w[year]).sum(axis=0),
+        wired_w=(weights * inputs.wired_w[year]).sum(axis=0),
+        input_w=admitted_w(request, draw)[plan.hour],
+        import_price=import_price,
+        export_price=export_price,
+        charge_allowed=inputs.charge_allowed[year][plan.day],
+        inverter_on=plan.inverter_on != 0,
+        charges_from_grid=bool(plan.grid_charge_on.any()),
+        exports_stored=plan.export_stored_on != 0,
+        start_wh=min(float(request.stored_wh[draw]), kit.capacity_wh),
+        least_end_wh=least_end_wh,
+    )
+
+
+def day_weights(request: YearRequest, draw: int) -> Floats:
+    """Return the weight of each demand basis on each day for one draw, (bases, 365)."""
+    column, pool, year = request.params[:, draw], request.inputs.arrays(), int(request.pool_year[draw])
+    bases = request.inputs.reachable_w.shape[1]
+    return np.array([[basis_weight(pool, column, year, day, basis) for day in range(DAYS)] for basis in range(bases)])
+
+
+def admitted_w(request: YearRequest, draw: int) -> Floats:
+    """Return the solar power that the inputs let in over one draw's year, (hours,) [W]."""
+    power = request.plane_weight[:, draw, None] * request.inputs.solar_w[int(request.pool_year[draw])]
+    limits = request.input_limit_w[:, draw]
+    on_input = request.inputs.input_of_plane
+    parts = [np.minimum(power[on_input == index].sum(axis=0), limit) for index, limit in enumerate(limits)]
+    return np.sum(parts, axis=0, dtype=np.float64)
+
+
+def floors_wh(request: YearRequest) -> Floats:
+    """Return the stored energy that is never drawn upon: the cells' floor or the outage reserve, (draws,) [Wh]."""
+    params = request.params
+    kept = float(request.plan.reserve_share.min()) * params[Param.CAPACITY_WH]
+    return np.minimum(np.maximum(params[Param.FLOOR_WH], kept), params[Param.CAPACITY_WH])

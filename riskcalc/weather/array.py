@@ -1,0 +1,98 @@
+"""Direct-current power of one array: light on its plane, cell temperature, modules, and the limits of its input."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.weather.cell import cell_temperature
+from riskcalc.weather.module import Module
+from riskcalc.weather.plane import Horizon, effective_irradiance, plane_geometry
+from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
+from riskcalc.weather.solar import HOURS, SunPath
+from riskcalc.weather.surface import interpolated, power_surface
+
+
+def array_power_w(
+    pool: WeatherPool,
+    sun: SunPath,
+    *,
+    module: Module,
+    modules_in_series: int,
+    strings_in_parallel: int = 1,
+    tilt_deg: float,
+    azimuth_deg: float,
+    mounting: str = "open",
+    horizon: Horizon | None = None,
+    monthly_shading: Sequence[float] | NDArray[np.float64] | None = None,
+    albedo: float = 0.2,
+    voltage_window: tuple[float, float] | None = None,
+    max_current_a: float | None = None,
+) -> NDArray[np.float32]:
+    """Return the power at the array's terminals, float32, shape (K, 8760) [W].
+
+    Before soiling, wiring, mismatch and decline of the modules, which are per draw.
+
+    Parameters
+    ----------
+    monthly_shading : 12 numbers, optional
+        Share of all light lost in each month, on top of the horizon.
+    voltage_window : (lowest, highest), optional
+        Range in which the input tracks the maximum power point [V]. A string that would run below it gives
+        nothing; one that would run above it is held at the highest voltage, where its curve gives less power.
+    max_current_a : float, optional
+        Most current the input takes from the whole array [A]; the strings then run at a higher voltage on their
+        curve, where the current is that.
+    """
+    if modules_in_series < 1 or strings_in_parallel < 1:
+        raise ValueError("modules_in_series and strings_in_parallel: accepted: 1 or more")
+    geometry = plane_geometry(sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, albedo=albedo, horizon=horizon)
+    sky = lit_weather(pool, sun)
+    light = effective_irradiance(sky["dni"], sky["dhi"], sky["ghi"], sky["inverse_extraterrestrial"], geometry)
+    if monthly_shading is not None:
+        shading = np.asarray(monthly_shading, dtype=np.float64)
+        if shading.shape != (12,) or not ((shading >= 0.0) & (shading <= 1.0)).all():
+            raise ValueError("monthly_shading: accepted: 12 shares from 0 to 1")
+        light *= (1.0 - shading[MONTH_OF_HOUR[sun.lit]]).astype(np.float32)
+    cell_c = cell_temperature(light, sky["temp_air"], sky["wind_speed"], mounting=mounting)
+    surface = power_surface(
+        module,
+        highest_voltage_v=None if voltage_window is None else voltage_window[1] / modules_in_series,
+        highest_current_a=None if max_current_a is None else max_current_a / strings_in_parallel,
+    )
+    power = interpolated(surface.power_w * (modules_in_series * strings_in_parallel), light, cell_c)
+    if voltage_window is not None:
+        lowest = np.float32(voltage_window[0] / modules_in_series)
+        power[interpolated(surface.voltage_v, light, cell_c) < lowest] = 0.0
+    whole = np.zeros((pool.years, HOURS), dtype=np.float32)
+    whole[:, sun.lit] = power
+    return whole
+
+
+def combined_loss(*shares: float) -> float:
+    """Return the share lost when each loss takes its share of what the others leave: 1 - product of (1 - share).
+
+    Limiting case: one loss alone is itself; none is 0.
+
+    References
+    ----------
+    Dobos, NREL/TP-6A20-62641 (2014), for the rule and for usual shares: soiling 0.02, shading 0.03, mismatch 0.02,
+    wiring 0.02, connections 0.005, light-induced decline 0.015, nameplate 0.01, availability 0.03.
+    """
+    kept = 1.0
+    for share in shares:
+        kept *= 1.0 - share
+    return 1.0 - kept
+
+
+def lit_weather(pool: WeatherPool, sun: SunPath) -> dict[str, Any]:
+    """Return the pool's series at the lit hours, float32, shape (K, N), and 1 / extraterrestrial, shape (N,)."""
+    sky: dict[str, Any] = {
+        name: np.take(getattr(pool, name), sun.lit, axis=1).astype(np.float32)
+        for name in ("dni", "dhi", "ghi", "temp_air", "wind_speed")
+    }
+    sky["inverse_extraterrestrial"] = (1.0 / sun.extraterrestrial_w[sun.lit]).astype(np.float32)
+    return sky

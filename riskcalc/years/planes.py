@@ -1,0 +1,134 @@
+"""Arrays of modules on the surfaces of a home, and what each draw makes of their power."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.dispatch import MOST_PLANES
+from riskcalc.errors import one_problem
+from riskcalc.scenario import Scenario, array_inputs, array_surfaces
+from riskcalc.weather import orientation
+from riskcalc.weather.array import array_power_w
+from riskcalc.weather.module import Module
+from riskcalc.weather.pool import WeatherPool
+from riskcalc.weather.solar import SunPath
+
+Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
+
+
+@dataclass(frozen=True)
+class PlaneSet:
+    """One array of modules: the angles it was worked out for (nodes) and its rows in `Pools.solar_w`."""
+
+    name: str
+    surface: str
+    input_index: int
+    tilt_nodes_deg: Floats
+    azimuth_nodes_deg: Floats
+    first_row: int
+
+    @property
+    def rows(self) -> slice:
+        """Rows of this array in `Pools.solar_w`: tilt outermost, azimuth within."""
+        return slice(self.first_row, self.first_row + len(self.tilt_nodes_deg) * len(self.azimuth_nodes_deg))
+
+
+def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
+    """Return the arrays of the kit, each on its surface and input; arrays for which there is no surface see no sun.
+
+    Nodes cover whatever an uncertain angle may be, so that they are the same for any number of draws and any seed.
+
+    Raises
+    ------
+    InputError
+        If so many angles are uncertain that the planes would not fit into dispatch.
+    """
+    kit = scenario.kit
+    if kit is None:
+        return ()
+    inputs = list(kit.inputs)
+    input_of_array = array_inputs(kit)
+    quantities = scenario.quantities()
+    sets: list[PlaneSet] = []
+    row = 0
+    for name, surface in array_surfaces(kit, scenario.home).items():
+        if surface is None:
+            continue
+        tilts, azimuths = (
+            orientation.angle_nodes(np.array(quantities[f"home.surfaces.{surface}.{angle}"].practical_support))
+            for angle in ("tilt_deg", "azimuth_deg")
+        )
+        sets.append(PlaneSet(name, surface, inputs.index(input_of_array[name] or ""), tilts, azimuths, row))
+        row = sets[-1].rows.stop
+    if row > MOST_PLANES:
+        given = f"{len(sets)} arrays whose uncertain angles need {row} planes to be worked out"
+        accepted = f"at most {MOST_PLANES}: fix an angle, narrow its distribution, or join arrays"
+        raise one_problem(scenario.name, "kit.arrays", given, accepted)
+    return tuple(sets)
+
+
+def plane_weights(planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -> Floats:
+    """Return the weight of each row of `Pools.solar_w` for new modules, shape (planes, draws).
+
+    Orientation between the nodes, shade, dirt, wiring, mismatch and the site's long-run resource, all of which scale
+    the power at the terminals.
+    """
+    if not planes:
+        return np.zeros((1, draws))
+    common = values["site.resource_factor"] * (1.0 - values["kit.soiling"])
+    common = common * (1.0 - values["kit.wiring"]) * (1.0 - values["kit.mismatch"])
+    parts = []
+    for plane in planes:
+        start = f"home.surfaces.{plane.surface}"
+        weights = orientation.pair_weights(
+            orientation.node_weights(values[f"{start}.tilt_deg"], plane.tilt_nodes_deg),
+            orientation.node_weights(values[f"{start}.azimuth_deg"], plane.azimuth_nodes_deg),
+        )
+        parts.append(weights * (common * (1.0 - values[f"{start}.shading"])))
+    return np.concatenate(parts)
+
+
+def module_of(scenario: Scenario) -> Module | None:
+    """Return the kit's module as its datasheet states it, None without modules."""
+    if scenario.kit is None or scenario.kit.module is None:
+        return None
+    figures = scenario.kit.module.model_dump()
+    figures.pop("name")
+    return Module(**figures)
+
+
+def node_power_w(scenario: Scenario, plane: PlaneSet, weather: WeatherPool, sun: SunPath) -> NDArray[np.float32]:
+    """Return the power of one array at each pair of nodes, shape (K, nodes, 8760)."""
+    assert scenario.kit is not None
+    array = scenario.kit.arrays[plane.name]
+    surface = scenario.home.surfaces[plane.surface]
+    limits = list(scenario.kit.inputs.values())[plane.input_index]
+    module = module_of(scenario)
+    assert module is not None
+    return np.stack(
+        [
+            array_power_w(
+                weather,
+                sun,
+                module=module,
+                modules_in_series=array.modules_in_series,
+                strings_in_parallel=array.strings_in_parallel,
+                tilt_deg=float(tilt_deg),
+                azimuth_deg=float(azimuth_deg) % 360.0,
+                mounting=surface.mounting,
+                horizon=surface.horizon,
+                monthly_shading=surface.monthly_shading,
+                albedo=scenario.site.albedo,
+                voltage_window=(limits.tracker_min_v or 0.0, limits.tracker_max_v or limits.max_voltage_v),
+                max_current_a=limits.max_current_a,
+            )
+            for tilt_deg in plane.tilt_nodes_deg
+            for azimuth_deg in plane.azimuth_nodes_deg
+        ],
+        axis=1,
+    )

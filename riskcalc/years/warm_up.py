@@ -1,0 +1,74 @@
+"""The kernels are compiled, or their compiled code loaded, while the pools are still being made.
+
+On the very first run that takes some seconds, later a tenth of one. The years that are run here are all but empty; what
+matters is that their arrays are of the kinds that pools bring, since the kernels are compiled for those.
+"""
+
+from __future__ import annotations
+
+import warnings
+from threading import Thread
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.demand.events import appliance_years
+from riskcalc.dispatch import DispatchInputs, dispatch_year, param_rows
+from riskcalc.errors import InputError
+from riskcalc.scenario import Scenario
+from riskcalc.years.hardware import coupling_of
+from riskcalc.years.schedule import clock_of, slot_plan
+
+
+def start_warm_up(scenario: Scenario) -> Thread:
+    """Start getting the kernel ready beside other work; whoever needs it meanwhile waits for it by itself."""
+    # pvlib imports requests, which silences a warning of no use here for the whole process; numba, which sets filters
+    # and takes them back while it compiles, can undo that. A filter set before the thread begins is not undone.
+    warnings.filterwarnings("ignore", message="SOCKS support in urllib3")
+    thread = Thread(target=warm_up, args=(scenario,), name="riskcalc warm-up")
+    thread.start()
+    return thread
+
+
+def warm_up(scenario: Scenario) -> None:
+    """Run a year of one small load, then an empty year of one draw, through the kernels.
+
+    numba compiles one thing at a time. What makes the demand pool goes first: it compiles in a third of the time, and
+    the pool is then made while dispatch is being compiled.
+    """
+    try:
+        clock = clock_of(scenario)
+        plan = slot_plan(scenario, clock)
+    except InputError:
+        return  # the run itself will say so
+    if scenario.home.demand.source != "meter":
+        appliance_years({"router_standby": "unit"}, clock=clock, years=1, seed=0, occupants=1.0, threads=1)
+    steps = plan.slots * plan.slot_minutes // scenario.study.step_minutes
+    inputs = DispatchInputs(
+        solar_w=_read_only(np.zeros((1, 1, 8760), dtype=np.float32)),
+        reachable_w=_read_only(np.zeros((1, 1, steps), dtype=np.float32)),
+        wired_w=_read_only(np.zeros((1, 1, plan.slots), dtype=np.float32)),
+        input_of_plane=np.zeros(1, dtype=np.int64),
+        rank_row=_read_only(np.full(1, -1)),
+        rank_below=_read_only(np.ones(1, dtype=bool)),
+        scale_row=_read_only(np.zeros(1, dtype=np.int64)),
+        day_rank=_read_only(np.zeros((1, 2, 365))),
+        charge_allowed=np.ones((1, 365)),
+        step_minutes=scenario.study.step_minutes,
+    )
+    dispatch_year(
+        coupling_of(scenario),
+        inputs,
+        plan,
+        param_rows(1),
+        plane_weight=np.zeros((1, 1)),
+        input_limit_w=np.zeros((1, 1)),
+        pool_year=np.zeros(1, dtype=np.int64),
+        threads=1,
+    )
+
+
+def _read_only(array: NDArray[Any]) -> NDArray[Any]:
+    array.flags.writeable = False
+    return array
