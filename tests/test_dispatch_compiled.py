@@ -42,7 +42,7 @@ def test_same_bits_on_a_plain_processor(tmp_path: Path) -> None:
     inputs, plan, params, arguments = runpy.run_path(str(CASES))["random_case"](29, draws=50, bases=5)
     here = [dispatch_year(coupling, inputs, plan, params, **arguments).monthly_kwh for coupling in COUPLINGS]
     np.testing.assert_array_equal(np.load(saved), np.stack(here))
-    assert list((tmp_path / "kept").rglob("*.nbi"))
+    assert list((tmp_path / "kept").rglob("*.nbc"))
 
 
 @pytest.mark.skipif(platform.machine() not in ("x86_64", "AMD64"), reason="reads x86 instructions")

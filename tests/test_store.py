@@ -1,7 +1,6 @@
 """Arrays kept on disk: found again, safe when shared, tolerant of damage, bounded."""
 
 import ast
-import json
 import multiprocessing
 import os
 import stat
@@ -10,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from riskcalc.errors import InputError
 from riskcalc.study.model import world_of
 from riskcalc.years import store
 from riskcalc.years.pools import YearsAtHand
@@ -103,15 +103,20 @@ def wrong_kind(place):
 def objects_inside(place):
     """Smuggle in an array of Python objects, which could run code on loading."""
     np.save(place / "flags.npy", np.array([{}], dtype=object), allow_pickle=True)
-    listed = json.loads((place / "entry.json").read_text(encoding="utf-8"))
-    from riskcalc.years.store import _fingerprint
+    listed = store._opened((place / "entry.json").read_text(encoding="utf-8"))
+    listed["files"]["flags"] = store._fingerprint(place / "flags.npy")
+    (place / "entry.json").write_text(store._sealed(listed), encoding="utf-8")
 
-    listed["files"]["flags"] = _fingerprint(place / "flags.npy")
-    (place / "entry.json").write_text(json.dumps(listed), encoding="utf-8")
+
+def another_place(place):
+    """Change one digit of a plain value."""
+    path = place / "entry.json"
+    path.write_text(path.read_text(encoding="utf-8").replace("51.5", "51.6"), encoding="utf-8")
 
 
 @pytest.mark.parametrize(
-    "damage", [cut_short, blank_end, remove_file, remove_list, garble_list, wrong_kind, objects_inside]
+    "damage",
+    [cut_short, blank_end, remove_file, remove_list, garble_list, wrong_kind, objects_inside, another_place],
 )
 def test_damage_is_noticed_and_made_good(tmp_path, damage):
     """A damaged entry is dropped and made anew, once; it never reaches the caller."""
@@ -123,6 +128,19 @@ def test_damage_is_noticed_and_made_good(tmp_path, damage):
     assert calls == [1]
     assert same(found, content())
     assert same(kept_here.kept("thing", "key", refuse), content())
+
+
+@pytest.mark.parametrize("place", np.linspace(0.001, 0.999, 12))
+def test_a_flipped_bit_anywhere_in_a_large_file_is_noticed(tmp_path, place):
+    """Every byte of a file counts, not a sample of places: 4 MB, one bit flipped."""
+    kept_here = Store(tmp_path)
+    kept_here.kept("thing", "key", lambda: {"watts": np.arange(1_000_000, dtype=np.float32)})
+    path = entry(tmp_path) / "watts.npy"
+    raw = bytearray(path.read_bytes())
+    raw[int(place * len(raw))] ^= 4
+    path.write_bytes(raw)
+    again = kept_here.kept("thing", "key", lambda: {"watts": np.zeros(3)})
+    assert np.array_equal(again["watts"], np.zeros(3))
 
 
 def make_at_once(folder, ready):
@@ -206,10 +224,25 @@ def test_the_environment_says_where_and_how_much(monkeypatch, tmp_path):
     assert user_store().folder == tmp_path / ".cache" / "riskcalc"
 
 
+@pytest.mark.parametrize(
+    ("name", "given"),
+    [("RISKCALC_CACHE_GIB", given) for given in ("nan", "inf", "-1", "many", "1e400")]
+    + [("RISKCALC_CACHE", "~nobody-of-this-name/cache")],
+)
+def test_a_setting_that_is_no_size_or_no_place_is_refused(monkeypatch, name, given):
+    """Named with what was given and what is accepted, not a traceback and not a default in silence."""
+    monkeypatch.setenv(name, given)
+    with pytest.raises(InputError) as refused:
+        user_store()
+    (problem,) = refused.value.problems
+    assert (problem.file, problem.key) == ("environment", name)
+    assert problem.given.startswith(given)
+
+
 def pool_imports():
     """Return the names below riskcalc of all that `pools` imports, directly or not, scenario and kernels aside."""
     package = Path(store.__file__).parents[1]
-    seen, waiting = set(), ["world"]
+    seen, waiting = set(), ["years"]
     while waiting:
         name = waiting.pop()
         if name in seen or name in ("", "scenario", "dispatch", "errors"):
@@ -225,7 +258,10 @@ def pool_imports():
 
 def test_every_source_that_makes_pools_is_in_the_key():
     """What `pools` imports is what ties kept entries to the code: a change of it makes them stale."""
-    assert pool_imports() <= {*store.POOL_SOURCES, "__version__"}
+    package = Path(store.__file__).parents[1]
+    assert {"years", "weather", "demand"} <= pool_imports() <= {*store.POOL_SOURCES, "__version__"}
+    for name in store.POOL_SOURCES:
+        assert (package / name).is_dir() or (package / f"{name}.py").is_file(), f"{name} has moved"
 
 
 def pool_arrays(world):
