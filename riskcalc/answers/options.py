@@ -22,7 +22,7 @@ from riskcalc.errors import one_problem
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Scenario
-from riskcalc.scenario.bill import Tariff
+from riskcalc.scenario.tariff import Tariff
 from riskcalc.study.model import drawn_values, evaluated, random_keys, world_of
 from riskcalc.uncertainty.sampling import Design, design, draws_run
 from riskcalc.uncertainty.summary import enough_draws_for

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario import Scenario
-from riskcalc.scenario.bill import Tariff
-from riskcalc.scenario.plans import Dispatch, Study
+from riskcalc.scenario.dispatch import Dispatch
+from riskcalc.scenario.study import Study
+from riskcalc.scenario.tariff import Tariff
 from riskcalc.years.pools import reaches_all
 
 

@@ -6,12 +6,10 @@ from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from riskcalc.scenario.complaints import Complaint
-from riskcalc.scenario.fields import Table, default_number, needed
+from riskcalc.scenario.fields import Table, absent, default_number, needed
 from riskcalc.scenario.kit import Kit
-from riskcalc.scenario.uncertain import Uncertain
+from riskcalc.scenario.uncertain import Money, Uncertain
 from riskcalc.uncertainty.quantity import Quantity
-
-Money = Uncertain(0, 1e9)
 
 
 class Alternative(Table):
@@ -21,30 +19,33 @@ class Alternative(Table):
     length_m: Annotated[Quantity, Uncertain(1, 20_000, unit="m")] = needed(
         "length of the cable run in metres", title="Length of the cable"
     )
-    price_per_m: Annotated[Quantity, Money] = needed(
+    price_per_m: Annotated[Quantity, Uncertain(0, 1e9, unit="{money}/m")] = needed(
         "cable, trench and making good, per metre", title="Price of the cable"
     )
     fixed_price: Annotated[Quantity, Money] = default_number(
         0.0,
         "sub-board, connection and certificates, whatever the length",
-        "none unless given",
+        absent("none unless given"),
         title="Fixed price of the cable",
     )
-    import_price_per_kwh: Annotated[Quantity, Uncertain(0, 1_000_000, unit="per kWh")] = needed(
+    import_price_per_kwh: Annotated[Quantity, Uncertain(0, 1_000_000, unit="{money}/kWh")] = needed(
         "price of a kWh at the end of the cable", title="Import price by cable"
     )
-    standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000)] = default_number(
-        0.0, "fixed charge per day that the supply adds", "none unless given", title="Standing charge by cable"
+    standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000, unit="{money}/day")] = default_number(
+        0.0, "fixed charge per day that the supply adds", absent("none unless given"), title="Standing charge by cable"
     )
-    upkeep_per_year: Annotated[Quantity, Money] = default_number(
-        0.0, "inspection and repair per year, at today's prices", "none unless given", title="Upkeep of the cable"
+    upkeep_per_year: Annotated[Quantity, Uncertain(0, 1e9, unit="{money}/year")] = default_number(
+        0.0,
+        "inspection and repair per year, at today's prices",
+        absent("none unless given"),
+        title="Upkeep of the cable",
     )
     loss_share: Annotated[Quantity, Uncertain(0, 0.3, unit="share")] = default_number(
         0.02, "share of the energy taken at the supply that the cable loses", title="Loss in the cable"
     )
 
 
-def alternative_complaints(kit: Kit | None) -> Iterator[Complaint]:
+def alternative_complaints(_: Alternative, kit: Kit | None) -> Iterator[Complaint]:
     """Yield what does not fit; paths start at `alternative`."""
     if kit is not None and kit.coupling != "off_grid":
         accepted = 'nothing: a cable is weighed against a kit with coupling = "off_grid"'

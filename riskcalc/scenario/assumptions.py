@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from riskcalc.scenario.complaints import shown
-from riskcalc.scenario.schema import Scenario, family_of
-from riskcalc.scenario.units import unit_of
+from riskcalc.scenario.schema import Scenario, family_of, unit_of
 from riskcalc.uncertainty.quantity import Quantity, plain
 
 #: Settings that describe the scenario rather than assume something about the world.

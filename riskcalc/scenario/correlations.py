@@ -1,17 +1,30 @@
-"""Correlations between uncertain inputs: the keys exist, and all of them can hold at once."""
+"""Table [[correlations]]: uncertain inputs that move together; the keys exist, and all of them can hold at once."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated
 
 from riskcalc.scenario.complaints import Complaint, did_you_mean, shown
-from riskcalc.scenario.schema import Correlation
+from riskcalc.scenario.fields import Table, needed
+from riskcalc.scenario.texts import Names
+from riskcalc.scenario.uncertain import Number
 from riskcalc.uncertainty.quantity import Quantity, plain
 
 #: Smallest pivot of the Cholesky factor; below it two inputs are copies of each other and the factor is noise.
 SMALLEST_PIVOT = 1e-9
 MOST_PAIRS = 200
+
+
+class Correlation(Table):
+    """Two uncertain inputs that tend to move together: the correlation of their normal scores (Gaussian copula)."""
+
+    between: Names = needed(
+        'two keys of uncertain numbers, such as ["prices.trend_per_year", "prices.inflation_per_year"]',
+        title="Inputs that move together",
+    )
+    value: Annotated[float, Number(-0.999, 0.999)] = needed("the correlation, between -1 and 1", title="Correlation")
 
 
 def correlation_complaints(entries: Sequence[Correlation], quantities: Mapping[str, Quantity]) -> Iterator[Complaint]:

@@ -84,7 +84,7 @@ def _with_references(part: Any) -> Any:
     if part == DISTRIBUTION_MARK:
         return {"$ref": "#/$defs/Distribution"}
     if isinstance(part, dict):
-        return {key: _with_references(value) for key, value in part.items()}
+        return {key: _with_references(value) for key, value in part.items() if key != "kind_of_source"}
     return [_with_references(item) for item in part] if isinstance(part, list) else part
 
 

@@ -1,19 +1,32 @@
-"""Table [kit]: modules, inputs, battery, inverter, charger, ageing. Without it the scenario means: do nothing."""
+"""Table [kit]: modules, inputs, battery, inverter, charger. Without it the scenario means: do nothing."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from typing import Annotated, Literal
 
-from riskcalc.scenario.fields import Table, default, default_number, needed, optional
+from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
+from riskcalc.scenario.fields import Table, absent, common_practice, default, default_number, needed, optional
+from riskcalc.scenario.home import Home
+from riskcalc.scenario.kit_parts import (
+    Ageing,
+    Battery,
+    Charger,
+    Efficiency,
+    Inverter,
+    Volts,
+    Watts,
+    inverter_complaints,
+)
 from riskcalc.scenario.texts import NamedEntries, Text
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
-from riskcalc.uncertainty.quantity import Quantity
+from riskcalc.uncertainty.quantity import Quantity, plain
 
-Efficiency = Uncertain(0.3, 1, unit="share")
-Watts = Number(50, 1_000_000, unit="W")
-Volts = Number(1, 2000, unit="V")
 Amperes = Number(0.1, 1000, unit="A")
-LOSSES = "Dobos 2014, NREL/TP-6A20-62641, loss budget"
+LOSSES = common_practice("Dobos 2014, NREL/TP-6A20-62641, loss budget")
+#: Power on a datasheet and voltage times current at the maximum agree to rounding of the three figures.
+POWER_TOLERANCE = 0.03
 
 
 class Module(Table):
@@ -84,110 +97,6 @@ class SolarInput(Table):
     )
 
 
-class Battery(Table):
-    """The battery, as its user meets it."""
-
-    capacity_kwh: Annotated[Quantity, Uncertain(0.05, 500, unit="kWh")] = needed(
-        "usable capacity of one battery in kWh", title="Battery capacity"
-    )
-    charge_w: Annotated[Quantity, Uncertain(10, 200_000, unit="W")] = needed(
-        "most power into the cells, in watts", title="Charging power"
-    )
-    discharge_w: Annotated[Quantity, Uncertain(10, 200_000, unit="W")] = needed(
-        "most power out of the cells, in watts", title="Discharging power"
-    )
-    charge_efficiency: Annotated[Quantity, Efficiency] = default_number(
-        0.96, "energy stored over energy put in", title="Charging efficiency"
-    )
-    discharge_efficiency: Annotated[Quantity, Efficiency] = default_number(
-        0.96, "energy given over energy taken out", title="Discharging efficiency"
-    )
-    floor_share: Annotated[Quantity, Uncertain(0, 0.9, unit="share")] = default_number(
-        0.0, "share of the usable capacity that is never used", title="Unused floor of the battery"
-    )
-    extra_batteries: Annotated[int, Whole(0, 50)] = default(
-        0, "batteries of the same kind added to the first", "none", title="Extra batteries"
-    )
-
-
-class Inverter(Table):
-    """The inverter: what it carries and what it burns."""
-
-    rating_w: Annotated[float, Watts] = needed("power it can carry for hours, in watts", title="Inverter rating")
-    surge_w: Annotated[float, Watts] | None = optional(
-        "power it can carry for seconds", "rating_w", title="Inverter surge rating"
-    )
-    idle_w: Annotated[Quantity, Uncertain(0, 1000, unit="W")] = needed(
-        "its own draw while it is on, in watts", title="Idle draw of the inverter"
-    )
-    standby_w: Annotated[Quantity, Uncertain(0, 500, unit="W")] = default_number(
-        3.0, "draw from the supply while it is off", title="Standby draw"
-    )
-    efficiency_half_load: Annotated[Quantity, Efficiency] = needed(
-        "efficiency at half load, such as 0.92", title="Inverter efficiency at half load"
-    )
-    efficiency_full_load: Annotated[Quantity, Efficiency] = needed(
-        "efficiency at full load, such as 0.90", title="Inverter efficiency at full load"
-    )
-    export_limit_w: Annotated[float, Number(0, 1_000_000, unit="W")] | None = optional(
-        "most power sent to the grid", "the inverter's rating", title="Export limit"
-    )
-
-
-class Charger(Table):
-    """The charger that fills the battery from the supply."""
-
-    power_w: Annotated[float, Watts] = needed("most power it draws from the supply, in watts", title="Charger power")
-    efficiency: Annotated[Quantity, Efficiency] = default_number(
-        0.92, "energy given over energy drawn", title="Charger efficiency"
-    )
-    socket_limit_w: Annotated[float, Watts] | None = optional(
-        "most power the supply socket may carry in all, charger and loads together",
-        "no limit: check the socket",
-        title="Limit of the wall socket",
-    )
-
-
-class Ageing(Table):
-    """How the battery, the modules and the electronics wear."""
-
-    law: Literal["lfp", "nmc", "datasheet"] = default(
-        "lfp", "law of capacity loss", "Naumann 2018/2020 (lfp), Schmalstieg 2014 (nmc)", title="Law of battery ageing"
-    )
-    scale: Annotated[Quantity, Uncertain(0.05, 20)] = default_number(
-        1.0,
-        "capacity loss over that of the law: 2 wears twice as fast",
-        "the law as published",
-        title="Speed of battery ageing",
-    )
-    cycles_to_80_percent: Annotated[Quantity, Uncertain(50, 100_000)] | None = optional(
-        "full cycles until 80 % of the capacity is left", "needed for law datasheet", title="Battery cycle life"
-    )
-    calendar_life_years: Annotated[Quantity, Uncertain(1, 60, unit="years")] | None = optional(
-        "years until 80 % of the capacity is left without use",
-        "no calendar loss under law datasheet",
-        title="Battery calendar life",
-    )
-    module_decline_per_year: Annotated[Quantity, Uncertain(0, 0.05, unit="share/year")] = default_number(
-        0.005,
-        "share of their power that modules lose each year",
-        "Jordan & Kurtz 2013, median",
-        title="Decline of the modules",
-    )
-    end_of_life_share: Annotated[Quantity, Uncertain(0, 0.95, unit="share")] = default_number(
-        0.6, "share of the first capacity at which the battery counts as worn", title="Capacity at end of life"
-    )
-    electronics_life_years: Annotated[Quantity, Uncertain(0.5, 100, unit="years")] | None = optional(
-        "years until the electronics fail", "never fail unless given", title="Life of the electronics"
-    )
-    failure_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] = default_number(
-        0.0,
-        "chance that the electronics fail in a year, whatever their age",
-        "never unless given",
-        title="Failure chance of the electronics",
-    )
-
-
 class Kit(Table):
     """What is bought: a portable unit, a few modules, a whole system."""
 
@@ -197,10 +106,10 @@ class Kit(Table):
     )
     module: Module | None = optional("datasheet of one module", "needed for arrays", title="Module")
     arrays: Annotated[dict[str, Array], NamedEntries] = default(
-        {}, "modules, surface by surface", "no modules", title="Arrays"
+        {}, "modules, surface by surface", absent("no modules"), title="Arrays"
     )
     inputs: Annotated[dict[str, SolarInput], NamedEntries] = default(
-        {}, "solar inputs", "needed for arrays", title="Solar inputs"
+        {}, "solar inputs", absent("needed for arrays"), title="Solar inputs"
     )
     soiling: Annotated[Quantity, Uncertain(0, 0.5, unit="share")] = default_number(
         0.02, "light lost to dirt", LOSSES, title="Loss to dirt"
@@ -218,3 +127,106 @@ class Kit(Table):
     inverter: Inverter = needed("the inverter, such as [kit.inverter] with rating_w, idle_w, ...", title="Inverter")
     charger: Charger | None = optional("the charger from the supply", "no charging from the supply", title="Charger")
     ageing: Ageing = default(Ageing(), "how it wears", title="Ageing")
+
+
+def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
+    """Yield everything that does not fit together; paths start at `kit`."""
+    if not kit.arrays and kit.battery is None:
+        yield Complaint(("kit",), "neither arrays nor a battery", "a kit with [kit.arrays...], [kit.battery] or both")
+    if kit.module is not None:
+        yield from _module(kit.module)
+    for name, limits in kit.inputs.items():
+        yield from _input(name, limits)
+    if home is not None and home.supply == "none" and kit.coupling != "off_grid":
+        accepted = '"off_grid": the home has no supply from the grid (home.supply)'
+        yield Complaint(("kit", "coupling"), shown(kit.coupling), accepted)
+    if kit.arrays:
+        yield from _arrays(kit)
+        if home is not None:
+            yield from _surfaces(kit, home)
+    yield from inverter_complaints(kit.inverter)
+    if kit.coupling == "off_grid":
+        if kit.charger is not None:
+            accepted = "nothing: off grid there is no supply to charge from"
+            yield Complaint(("kit", "charger"), "a charger", accepted, "remove [kit.charger]")
+        if kit.inverter.export_limit_w:
+            accepted = "nothing: off grid there is no grid to send to"
+            yield Complaint(("kit", "inverter", "export_limit_w"), shown(kit.inverter.export_limit_w), accepted)
+    if kit.ageing.law == "datasheet" and kit.ageing.cycles_to_80_percent is None:
+        yield Complaint(("kit", "ageing", "cycles_to_80_percent"), "nothing", 'needed for law = "datasheet"')
+
+
+def array_surfaces(kit: Kit, home: Home) -> dict[str, str | None]:
+    """Return the surface of each array: the named one, else the one in the same position, None when there is none."""
+    surfaces = list(home.surfaces)
+    return {
+        name: array.surface or (surfaces[place] if place < len(surfaces) else None)
+        for place, (name, array) in enumerate(kit.arrays.items())
+    }
+
+
+def array_inputs(kit: Kit) -> dict[str, str | None]:
+    """Return the input of each array: the named one, else the only one, else the one in the same position."""
+    inputs = list(kit.inputs)
+    found = {}
+    for place, (name, array) in enumerate(kit.arrays.items()):
+        spare = inputs[0] if len(inputs) == 1 else (inputs[place] if place < len(inputs) else None)
+        found[name] = array.input or spare
+    return found
+
+
+def _module(module: Module) -> Iterator[Complaint]:
+    at = ("kit", "module")
+    product = module.vmp_v * module.imp_a
+    if abs(product / module.power_w - 1) > POWER_TOLERANCE:
+        accepted = f"the same power as vmp_v times imp_a ({plain(round(product, 1))} W) within 3 %"
+        yield Complaint((*at, "power_w"), plain(module.power_w), accepted, "check the three figures on the datasheet")
+    if not module.vmp_v < module.voc_v:
+        yield Complaint((*at, "vmp_v"), plain(module.vmp_v), f"a voltage below voc_v ({plain(module.voc_v)} V)")
+    if not module.imp_a < module.isc_a:
+        yield Complaint((*at, "imp_a"), plain(module.imp_a), f"a current below isc_a ({plain(module.isc_a)} A)")
+
+
+def _input(name: str, limits: SolarInput) -> Iterator[Complaint]:
+    at = ("kit", "inputs", name)
+    top = limits.max_voltage_v if limits.tracker_max_v is None else limits.tracker_max_v
+    if top > limits.max_voltage_v:
+        accepted = f"a voltage of at most max_voltage_v ({plain(limits.max_voltage_v)} V)"
+        yield Complaint((*at, "tracker_max_v"), plain(top), accepted)
+    if limits.tracker_min_v is not None and not limits.tracker_min_v < top:
+        accepted = f"a voltage below the highest the tracker takes ({plain(top)} V)"
+        yield Complaint((*at, "tracker_min_v"), plain(limits.tracker_min_v), accepted)
+
+
+def _arrays(kit: Kit) -> Iterator[Complaint]:
+    if kit.module is None:
+        yield Complaint(("kit", "module"), "nothing", "needed for arrays: the datasheet of one module")
+    if not kit.inputs:
+        accepted = "needed for arrays: at least one input, such as [kit.inputs.1]"
+        yield Complaint(("kit", "inputs"), "nothing", accepted)
+        return
+    for name, chosen in array_inputs(kit).items():
+        if chosen not in kit.inputs:
+            accepted = "the name of an input: " + listed(kit.inputs)
+            hint = did_you_mean(chosen, kit.inputs) if chosen else ""
+            yield Complaint(("kit", "arrays", name, "input"), shown(chosen), accepted, hint)
+
+
+def _surfaces(kit: Kit, home: Home) -> Iterator[Complaint]:
+    modules: Counter[str] = Counter()
+    for name, chosen in array_surfaces(kit, home).items():
+        at = ("kit", "arrays", name)
+        if not home.surfaces:
+            accepted = "a home with usable sun: [home.surfaces.<name>] with tilt_deg and azimuth_deg"
+            yield Complaint(at, "an array", accepted, "or a kit without arrays")
+        elif chosen not in home.surfaces:
+            accepted = "the name of a surface of the home: " + listed(home.surfaces)
+            hint = did_you_mean(chosen, home.surfaces) if chosen else ""
+            yield Complaint((*at, "surface"), shown(chosen), accepted, hint)
+        else:
+            array = kit.arrays[name]
+            modules[chosen] += array.modules_in_series * array.strings_in_parallel
+            most = home.surfaces[chosen].most_modules
+            if most is not None and modules[chosen] > most:
+                given = f"{modules[chosen]} modules on {chosen}"
+                yield Complaint(at, given, f"at most {most} there (home.surfaces.{chosen}.most_modules)")

@@ -13,22 +13,22 @@ from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.uncertain import Uncertain
 from riskcalc.uncertainty.quantity import Quantity
 
-Money = Uncertain(0, 1e9)
-
 
 class Outages(Table):
     """Outages of the supply."""
 
-    per_year: Annotated[Quantity, Uncertain(0, 1000)] = needed("outages in a year", title="Outages a year")
-    hours_each: Annotated[Quantity, Uncertain(0, 720, above=True, unit="hours")] = needed(
+    per_year: Annotated[Quantity, Uncertain(0, 1000, unit="1/year")] = needed(
+        "outages in a year", title="Outages a year"
+    )
+    hours_each: Annotated[Quantity, Uncertain(0, 720, above=True, unit="h")] = needed(
         "length of an outage in hours", title="Length of an outage"
     )
-    value_per_hour: Annotated[Quantity, Money] | None = optional(
+    value_per_hour: Annotated[Quantity, Uncertain(0, 1e9, unit="{money}/h")] | None = optional(
         "what an hour bridged is worth, at today's prices",
         "outages are counted, not valued",
         title="Worth of an hour bridged",
     )
-    value_per_kwh: Annotated[Quantity, Money] | None = optional(
+    value_per_kwh: Annotated[Quantity, Uncertain(0, 1e9, unit="{money}/kWh")] | None = optional(
         "what a kWh served during an outage is worth, at today's prices",
         "outages are counted, not valued",
         title="Worth of a kWh in an outage",

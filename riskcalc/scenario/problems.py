@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import re
-import types
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
-from typing import Any, Union, get_args, get_origin
+from typing import Any
 
 from pydantic import BaseModel
-from pydantic.fields import FieldInfo
 
 from riskcalc.errors import Problem
 from riskcalc.scenario.complaints import OWN_ERROR, Complaint, did_you_mean, listed, nearest, shown
+from riskcalc.scenario.fields import Location, all_keys, declared_at, table_in
 from riskcalc.scenario.layers import Tree
 
 #: Problems told in words; a file with more is no scenario.
 MOST_TOLD = 100
-Location = tuple[str | int, ...]
 
 
 def problems_of(errors: Sequence[Any], model: type[BaseModel], tree: Tree, file: str) -> list[Problem]:
@@ -69,7 +67,7 @@ def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Itera
             yield _explained(complaint, about)
         return
     if kind == "missing":
-        is_table = field is not None and _inner(field.annotation)[0] is not None
+        is_table = field is not None and table_in(field.annotation)[0] is not None
         hint = f"add [{dotted(location)}] with its keys below it" if is_table else ""
         yield Complaint((), "nothing", f"needed: {about}", hint)
     elif kind == "extra_forbidden":
@@ -92,7 +90,7 @@ def _complaints(error: Any, location: Location, model: type[BaseModel]) -> Itera
 
 def _table_hint(location: Location, model: type[BaseModel]) -> str:
     _, field = declared_at(model, location)
-    entry, named = _inner(field.annotation) if field is not None else (None, False)
+    entry, named = table_in(field.annotation) if field is not None else (None, False)
     if named and entry is not None and location[-1] in entry.model_fields:
         return f"give the entry a name: [{dotted(location[:-1])}.first], with this key below it"
     return f"write [{dotted(location)}] and its keys below it"
@@ -136,53 +134,6 @@ def _belongs(word: str, table: str, model: type[BaseModel]) -> str:
 @cache
 def _every_key(model: type[BaseModel]) -> tuple[str, ...]:
     return tuple(all_keys(model))
-
-
-def all_keys(model: type[BaseModel], start: str = "") -> Iterator[str]:
-    """Yield the dotted key of everything in the schema; named entries appear as `<name>`."""
-    for name, field in model.model_fields.items():
-        key = f"{start}{name}"
-        yield key
-        inner, named = _inner(field.annotation)
-        if inner is not None:
-            yield from all_keys(inner, f"{key}.<name>." if named else f"{key}.")
-
-
-def declared_at(model: type[BaseModel], location: Location) -> tuple[type[BaseModel] | None, FieldInfo | None]:
-    """Return the table that holds the key at `location` and the key's declaration, None where there is none."""
-    owner: type[BaseModel] | None = model
-    field: FieldInfo | None = None
-    skip = False
-    for place, part in enumerate(location):
-        if skip:
-            skip = False
-            continue
-        if owner is None:
-            return None, None
-        field = owner.model_fields.get(str(part))
-        if place == len(location) - 1 or field is None:
-            return owner, field
-        owner, skip = _inner(field.annotation)
-        if skip and place == len(location) - 2:
-            return owner, field
-    return owner, field
-
-
-def _inner(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
-    """Return the table type inside an annotation, and whether it is reached through a name or a place in a list."""
-    origin = get_origin(annotation)
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation, False
-    if origin in (Union, types.UnionType):
-        for part in get_args(annotation):
-            inner, named = _inner(part)
-            if inner is not None:
-                return inner, named
-    if origin is dict:
-        return _inner(get_args(annotation)[1])[0], True
-    if origin in (tuple, list):
-        return _inner(get_args(annotation)[0])[0], True
-    return None, False
 
 
 def _named(error: Any, choices: Sequence[str]) -> str:

@@ -2,22 +2,52 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from riskcalc.errors import InputError, Problem
+from riskcalc.scenario.alternative import Alternative, alternative_complaints
+from riskcalc.scenario.claims import Claim, claims_complaints
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.correlations import correlation_complaints
-from riskcalc.scenario.crosschecks import Parts, cross_complaints
-from riskcalc.scenario.data_files import data_paths, fill_columns
-from riskcalc.scenario.layers import Tree
-from riskcalc.scenario.overrides import OVERRIDE, override_tree
+from riskcalc.scenario.dispatch import Dispatch, dispatch_complaints
+from riskcalc.scenario.home import Home, home_complaints
+from riskcalc.scenario.kit import Kit, kit_complaints
+from riskcalc.scenario.layers import OVERRIDE, Tree, override_tree
+from riskcalc.scenario.outages import Outages, outage_complaints
+from riskcalc.scenario.prices import Prices, path_complaints
 from riskcalc.scenario.problems import dotted, problems_of
+from riskcalc.scenario.purchase import Purchase, purchase_complaints
 from riskcalc.scenario.schema import Reading, Scenario
-from riskcalc.scenario.sources import SHARED_TABLES, Sources
+from riskcalc.scenario.site import Site, site_complaints
+from riskcalc.scenario.sources import SHARED_TABLES, Sources, data_paths, fill_columns
+from riskcalc.scenario.study import Study, study_complaints
+from riskcalc.scenario.tariff import Tariff, tariff_complaints
+from riskcalc.scenario.tenure import Tenure, tenure_complaints
+
+
+@dataclass(frozen=True)
+class Parts:
+    """The tables that are sound by themselves; None for those that are absent or broken."""
+
+    currency: str | None = None
+    site: Site | None = None
+    home: Home | None = None
+    tariff: Tariff | None = None
+    prices: Prices | None = None
+    kit: Kit | None = None
+    dispatch: Dispatch | None = None
+    purchase: Purchase | None = None
+    tenure: Tenure | None = None
+    alternative: Alternative | None = None
+    outages: Outages | None = None
+    study: Study | None = None
+    claims: tuple[Claim, ...] = ()
+    present: frozenset[str] = frozenset()
 
 
 def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
@@ -115,6 +145,32 @@ def _without_from(layer: dict[str, Any]) -> dict[str, Any]:
 def _all_complaints(scenario: Scenario, tables: dict[str, Any]) -> Iterator[Complaint]:
     yield from cross_complaints(_parts({name: getattr(scenario, name) for name in Scenario.model_fields}, tables))
     yield from correlation_complaints(scenario.correlations, scenario.quantities())
+
+
+def cross_complaints(parts: Parts) -> Iterator[Complaint]:
+    """Yield everything that does not fit together; each table's own file says what that is."""
+    kit, study = parts.kit, parts.study
+    if "kit" in parts.present and "purchase" not in parts.present:
+        yield Complaint(("purchase",), "nothing", "needed with [kit]: [purchase] with price = ...")
+    if "purchase" in parts.present and "kit" not in parts.present:
+        yield Complaint(("kit",), "nothing", "needed with [purchase]: the kit that is bought", "or remove [purchase]")
+    checks: tuple[tuple[BaseModel | None, Callable[..., Iterator[Complaint]], tuple[Any, ...]], ...] = (
+        (parts.site, site_complaints, ()),
+        (parts.home, home_complaints, (kit,)),
+        (parts.tariff, tariff_complaints, (parts.site, parts.currency)),
+        (parts.prices, path_complaints, (study,)),
+        (kit, kit_complaints, (parts.home,)),
+        (parts.dispatch, dispatch_complaints, (parts.tariff, kit)),
+        (parts.purchase, purchase_complaints, (kit,)),
+        (parts.tenure, tenure_complaints, (kit,)),
+        (parts.alternative, alternative_complaints, (kit,)),
+        (parts.outages, outage_complaints, (kit,)),
+        (study, study_complaints, ()),
+    )
+    for table, complaints, beside in checks:
+        if table is not None:
+            yield from complaints(table, *beside)
+    yield from claims_complaints(parts.claims)
 
 
 def _sound_parts(tables: dict[str, Any], broken: set[str]) -> Parts:

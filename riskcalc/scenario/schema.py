@@ -11,16 +11,20 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, PrivateAttr
 
 from riskcalc.scenario.alternative import Alternative
-from riskcalc.scenario.bill import Prices, Tariff
 from riskcalc.scenario.claims import Claim
-from riskcalc.scenario.fields import Table, default, needed, optional
+from riskcalc.scenario.correlations import Correlation
+from riskcalc.scenario.dispatch import Dispatch
+from riskcalc.scenario.fields import Table, absent, declared_bounds, default, needed, optional
+from riskcalc.scenario.home import Home
 from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.outages import Outages
-from riskcalc.scenario.place import Home, Site
-from riskcalc.scenario.plans import Dispatch, Purchase, Study
+from riskcalc.scenario.prices import Prices
+from riskcalc.scenario.purchase import Purchase
+from riskcalc.scenario.site import Site
+from riskcalc.scenario.study import Study
+from riskcalc.scenario.tariff import Tariff
 from riskcalc.scenario.tenure import Tenure
-from riskcalc.scenario.texts import Currency, Names, ScenarioName, Text
-from riskcalc.scenario.uncertain import Number
+from riskcalc.scenario.texts import Currency, ScenarioName, Text
 from riskcalc.uncertainty.quantity import Quantity
 
 #: First parts of keys, longest first, with the family they belong to in rankings.
@@ -57,16 +61,6 @@ class Reading:
     overrides: tuple[str, ...] = ()
 
 
-class Correlation(Table):
-    """Two uncertain inputs that tend to move together: the correlation of their normal scores (Gaussian copula)."""
-
-    between: Names = needed(
-        'two keys of uncertain numbers, such as ["prices.trend_per_year", "prices.inflation_per_year"]',
-        title="Inputs that move together",
-    )
-    value: Annotated[float, Number(-0.999, 0.999)] = needed("the correlation, between -1 and 1", title="Correlation")
-
-
 class Scenario(Table):
     """A household, a kit, a bill and what is uncertain about them."""
 
@@ -89,9 +83,9 @@ class Scenario(Table):
     study: Study = default(Study(), "how the question is asked and computed", title="Study")
     correlations: Annotated[
         tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)
-    ] = default((), "uncertain inputs that move together", "independent unless given", title="Correlations")
+    ] = default((), "uncertain inputs that move together", absent("independent unless given"), title="Correlations")
     claims: Annotated[tuple[Claim, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)] = (
-        default((), "statements to be held against the futures", "none unless given", title="Claims")
+        default((), "statements to be held against the futures", absent("none unless given"), title="Claims")
     )
 
     _reading: Reading = PrivateAttr(default_factory=Reading)
@@ -168,6 +162,17 @@ class _Identity:
 def _quantities_of(held: _Identity) -> dict[str, Quantity]:
     """Return the quantities of a scenario, which are asked for hundreds of times."""
     return {key: value for key, value, _ in held.scenario.leaves() if isinstance(value, Quantity)}
+
+
+def unit_of(key: str, currency: str = "") -> str:
+    """Return the unit that a dotted key is declared with, empty when it has none."""
+    return declared_bounds(Scenario, key).unit.replace("{money}", currency)
+
+
+def bounds_of(key: str) -> tuple[float, float]:
+    """Return the least and the greatest number that a dotted key accepts, infinite where there is none."""
+    bounds = declared_bounds(Scenario, key)
+    return bounds.low, bounds.high
 
 
 def family_of(key: str) -> str:

@@ -6,15 +6,13 @@ from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from riskcalc.scenario.complaints import Complaint
-from riskcalc.scenario.fields import Table, default, default_number, needed, optional
+from riskcalc.scenario.fields import OURS, Table, absent, default, default_number, needed, optional
 from riskcalc.scenario.kit import Kit
-from riskcalc.scenario.uncertain import Uncertain
+from riskcalc.scenario.uncertain import Money, Uncertain
 from riskcalc.uncertainty.quantity import Quantity
 
 Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
-Chance = Annotated[Quantity, Uncertain(0, 1)]
-OURS = "our own choice, see DEVELOPERS.md"
-
+Chance = Annotated[Quantity, Uncertain(0, 1, unit="share")]
 #: Couplings whose kit is fixed to the building and its wiring: a move leaves it behind unless said otherwise.
 FIXED_COUPLINGS = ("whole_home",)
 
@@ -28,7 +26,7 @@ class Tenure(Table):
         "stays to the end of the horizon",
         title="Length of stay",
     )
-    moving_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="share/year")] | None = optional(
+    moving_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="1/year")] | None = optional(
         "chance of moving at the end of each year, instead of stay_years",
         "stays to the end of the horizon",
         title="Chance of moving",
@@ -44,10 +42,10 @@ class Tenure(Table):
         OURS,
         title="Kit in a new home without sun",
     )
-    moving_cost: Annotated[Quantity, Uncertain(0, 1e9)] = default_number(
+    moving_cost: Annotated[Quantity, Money] = default_number(
         0.0,
         "cost of taking the kit along at a move, at today's prices",
-        "none unless given",
+        absent("none unless given"),
         title="Cost of taking it along",
     )
     new_home_sun_chance: Chance = default_number(
@@ -68,13 +66,13 @@ class Tenure(Table):
     value_returned_share: Share = default_number(
         0.0,
         "share of the kit's value at its age that comes back when it stays with a sold home",
-        "nothing unless given",
+        absent("nothing unless given"),
         title="Value returned with the home",
     )
     permission_refused_chance: Chance = default_number(
         0.0,
         "chance that landlord or authority refuse permission",
-        "always granted unless given",
+        absent("always granted unless given"),
         title="Chance of refused permission",
     )
     if_refused: Literal["nothing", "without_modules"] = default(

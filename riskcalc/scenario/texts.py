@@ -8,7 +8,23 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, WithJsonSchema
 
 from riskcalc.scenario.complaints import Complaint, did_you_mean, refusal, refuse, shown
-from riskcalc.scenario.currencies import CURRENCIES, SIGNS
+
+_ACTIVE = """
+AED AFN ALL AMD AOA ARS AUD AWG AZN BAM BBD BDT BGN BHD BIF BMD BND BOB BRL BSD BTN BWP BYN BZD CAD CDF CHF CLP CNY COP
+CRC CUP CVE CZK DJF DKK DOP DZD EGP ERN ETB EUR FJD FKP GBP GEL GHS GIP GMD GNF GTQ GYD HKD HNL HTG HUF IDR ILS INR IQD
+IRR ISK JMD JOD JPY KES KGS KHR KMF KPW KRW KWD KYD KZT LAK LBP LKR LRD LSL LYD MAD MDL MGA MKD MMK MNT MOP MRU MUR MVR
+MWK MXN MYR MZN NAD NGN NIO NOK NPR NZD OMR PAB PEN PGK PHP PKR PLN PYG QAR RON RSD RUB RWF SAR SBD SCR SDG SEK SGD SHP
+SLE SOS SRD SSP STN SVC SYP SZL THB TJS TMT TND TOP TRY TTD TWD TZS UAH UGX USD UYU UZS VED VES VND VUV WST XAF XCD XCG
+XOF XPF YER ZAR ZMW ZWG
+"""
+_STRONG = "AUD BHD CAD CHF EUR GBP KWD NZD OMR SGD USD"
+
+#: Active codes of ISO 4217 (list one, as of 2025, from memory), without funds and metals.
+CURRENCIES = frozenset(_ACTIVE.split())
+#: Currencies in which a kilowatt-hour costs well under one unit; 31 per kWh then means pence or cents.
+STRONG_CURRENCIES = frozenset(_STRONG.split())
+#: Signs that people write instead of the code.
+SIGNS = {"£": "GBP", "€": "EUR", "$": "USD", "¥": "JPY"}
 
 LONGEST_TEXT = 4000
 MOST_ENTRIES = 100

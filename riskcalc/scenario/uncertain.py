@@ -149,6 +149,10 @@ class Uncertain(Bounds):
         return refusal([Complaint((), given, self.accepted(), hint, about_key=True)])
 
 
+#: An amount of money in the currency of the scenario.
+Money = Uncertain(0, 1e9, unit="{money}")
+
+
 def quantity_from(raw: object, accepted: str) -> Quantity:
     """Return the quantity that a number or a table describes; bounds are the caller's.
 

@@ -52,7 +52,7 @@ FIGURES = (
 @cache
 def sound_figures() -> dict[str, list[float]]:
     """Return the figures that the small scenario takes at each key that takes any, by trying them all."""
-    from riskcalc.scenario.problems import all_keys
+    from riskcalc.scenario.fields import all_keys
     from riskcalc.scenario.schema import Scenario
 
     named = {"surfaces": "balcony", "rates": "day", "arrays": "one", "inputs": "solar"}

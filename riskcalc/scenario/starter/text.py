@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from riskcalc.scenario.problems import declared_at
+from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.schema import Scenario
 from riskcalc.scenario.starter.questions import USUAL, Answers
 from riskcalc.scenario.starter.shelf import Kit

@@ -10,16 +10,14 @@ from hypothesis import strategies as st
 
 from riskcalc.errors import InputError
 from riskcalc.scenario import read_scenario
-from riskcalc.scenario.layers import Tree
-from riskcalc.scenario.overrides import override_tree
-from riskcalc.scenario.problems import all_keys
+from riskcalc.scenario.fields import all_keys
+from riskcalc.scenario.layers import Tree, override_tree, parse_toml
 from riskcalc.scenario.reading import checked
 from riskcalc.scenario.schema import Scenario
-from riskcalc.scenario.toml_text import parse_toml
 from riskcalc.scenario.uncertain import Uncertain
 from riskcalc.uncertainty.quantity import Fixed
 
-FLAT = (Path(__file__).parent / "data" / "flat.toml").read_text(encoding="utf-8")
+FLAT = (Path(__file__).parents[1] / "data" / "flat.toml").read_text(encoding="utf-8")
 QUIET = {
     "derandomize": True,
     "deadline": None,

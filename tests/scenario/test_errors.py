@@ -9,7 +9,7 @@ import pytest
 from riskcalc.errors import InputError
 from riskcalc.scenario import read_scenario
 
-FLAT = (Path(__file__).parent / "data" / "flat.toml").read_text(encoding="utf-8")
+FLAT = (Path(__file__).parents[1] / "data" / "flat.toml").read_text(encoding="utf-8")
 SHELF = '[kit]\ncoupling = "socket"\n'
 
 
@@ -40,7 +40,7 @@ def said(key, given, accepted, hint="", file="flat.toml"):
     return "\n".join([*lines, f"  hint:     {hint}"] if hint else lines)
 
 
-TABLE = tomllib.loads((Path(__file__).parent / "data" / "broken.toml").read_text(encoding="utf-8"))
+TABLE = tomllib.loads((Path(__file__).parents[1] / "data" / "broken.toml").read_text(encoding="utf-8"))
 BROKEN = {row["fault"]: row for row in TABLE["broken"]}
 OVERRIDES = {row["text"]: row["message"].rstrip("\n") for row in TABLE["override"]}
 

@@ -17,7 +17,7 @@ from riskcalc.scenario.starter.questions import OFF_GRID, USUAL, read_place
 from riskcalc.scenario.starter.text import toml_lines
 from riskcalc.weather.climates import climate, climate_names
 
-SHELF = Path(__file__).parents[1] / "scenarios/kits"
+SHELF = Path(__file__).parents[2] / "scenarios/kits"
 KITS = sorted(path.stem for path in SHELF.glob("*.toml"))
 
 
@@ -35,7 +35,7 @@ def run(*words: str, typed: str | None = None):
 
 def test_the_shelf_is_that_of_the_scenarios() -> None:
     """The kits that come with the package are the shipped ones, byte for byte."""
-    own = Path(__file__).parents[1] / "riskcalc/scenario/starter/kits"
+    own = Path(__file__).parents[2] / "riskcalc/scenario/starter/kits"
     assert {path.name: path.read_bytes() for path in own.glob("*.toml")} == {
         path.name: path.read_bytes() for path in SHELF.glob("*.toml")
     }, "copy scenarios/kits/*.toml to riskcalc/scenario/starter/kits/"

@@ -1,86 +1,24 @@
-"""Tables [site] and [home]: where it stands, what the sky does there, who lives there and what they use."""
+"""Table [home]: who lives there, what they use, and where modules can go."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from riskcalc.scenario.fields import Table, default, default_number, needed, optional
+from riskcalc.demand.appliances import appliance_keys
+from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
+from riskcalc.scenario.fields import Table, absent, default, default_number, needed, optional
 from riskcalc.scenario.series import HORIZON_SCHEMA, Monthly, horizon_line
-from riskcalc.scenario.texts import NamedEntries, Text, Zone
+from riskcalc.scenario.texts import NamedEntries, Text
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
 from riskcalc.uncertainty.quantity import Quantity
 
+if TYPE_CHECKING:
+    from riskcalc.scenario.kit import Kit
+
 Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
-
-
-class Weather(Table):
-    """Where the weather years come from."""
-
-    source: Literal["climate", "tmy3", "epw", "csv"] = needed(
-        "what the weather years are made from", title="Source of the weather years"
-    )
-    region: Text | None = optional(
-        "built-in climate, for source climate", "needed for source climate", title="Climate region"
-    )
-    file: Text | None = optional(
-        "weather file, for sources tmy3, epw and csv", "needed for files", title="Weather file"
-    )
-    zone: Zone | None = optional(
-        "time zone of the CSV file's times", "needed for source csv", title="Time zone of the weather file"
-    )
-    label: Literal["start", "middle", "end"] | None = optional(
-        "what part of its hour a time in the CSV file stands for",
-        "needed for source csv",
-        title="Time label of the weather file",
-    )
-    yearly_spread: Annotated[float, Number(0, 0.3, unit="share")] | None = optional(
-        "standard deviation of the yearly solar total, as a share of its mean",
-        "that of the climate, 0.065 where none is known",
-        title="Spread of the yearly solar total",
-    )
-
-
-class Site(Table):
-    """Where the home stands."""
-
-    place: Text = default("", "name of the place, for the report", title="Place")
-    latitude_deg: Annotated[float, Number(-90, 90, unit="°")] | None = optional(
-        "degrees north", "from the climate or weather file", title="Latitude"
-    )
-    longitude_deg: Annotated[float, Number(-180, 180, unit="°")] | None = optional(
-        "degrees east", "from the climate or weather file", title="Longitude"
-    )
-    altitude_m: Annotated[float, Number(-430, 6000, unit="m")] | None = optional(
-        "height above the sea in metres", "from the climate or weather file, else 0", title="Height above the sea"
-    )
-    zone: Zone = needed("the IANA time zone of the wall clock, such as Europe/London", title="Time zone")
-    weather: Weather = needed(
-        'where the weather years come from, such as { source = "climate", region = ... }', title="Weather"
-    )
-    resource_factor: Annotated[Quantity, Uncertain(0.3, 2)] = default_number(
-        1.0,
-        "solar energy at the site over that of the weather source, in the long run",
-        "the weather source itself",
-        title="Solar resource at the site",
-    )
-    record_low_c: Annotated[float, Number(-70, 30, unit="°C")] | None = optional(
-        "lowest temperature ever expected, for the open-circuit voltage",
-        "lowest of the weather years",
-        title="Record low temperature",
-    )
-    design_high_c: Annotated[float, Number(0, 60, unit="°C")] | None = optional(
-        "high air temperature, for the operating voltage of hot cells",
-        "highest of the weather years",
-        title="High temperature for design",
-    )
-    battery_place: Literal["indoors", "outdoors"] = default(
-        "indoors", "where the battery stands", title="Place of the battery"
-    )
-    albedo: Annotated[float, Number(0, 0.95, unit="share")] = default(
-        0.2, "share of light the ground reflects", title="Reflection of the ground"
-    )
 
 
 class Demand(Table):
@@ -144,12 +82,15 @@ class Home(Table):
         "sun", "hours that movable loads move to", title="Hours that movable use moves to"
     )
     appliances: Annotated[dict[str, Literal["unit", "elsewhere"]], NamedEntries] = default(
-        {}, "appliances of the home: can they be plugged into the unit, or not", "none: list them", title="Appliances"
+        {},
+        "appliances of the home: can they be plugged into the unit, or not",
+        absent("none: list them"),
+        title="Appliances",
     )
     car_kwh_per_year: Annotated[Quantity, Uncertain(0, 50_000, unit="kWh/year")] = default_number(
         0.0,
         "electricity an electric car draws from the home in a year",
-        "no car unless given",
+        absent("no car unless given"),
         title="Electricity for the car",
     )
     car_charger_w: Annotated[float, Number(500, 50_000, unit="W")] = default(
@@ -157,5 +98,31 @@ class Home(Table):
     )
     demand: Demand = default(Demand(), "how use over the year is found", title="Demand")
     surfaces: Annotated[dict[str, Surface], NamedEntries] = default(
-        {}, "places where modules can go", "none: list them", title="Surfaces"
+        {}, "places where modules can go", absent("none: list them"), title="Surfaces"
     )
+
+
+def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
+    """Yield everything that does not fit together; paths start at `home`."""
+    demand, at = home.demand, ("home", "demand")
+    if demand.source == "meter":
+        for name in ("file", "kind"):
+            if getattr(demand, name) is None:
+                yield Complaint((*at, name), "nothing", 'needed for demand source "meter"')
+        if kit is not None and kit.coupling == "sockets" and demand.reachable_share is None:
+            accepted = "share of the metered use that is plugged into the unit: a meter cannot tell it"
+            yield Complaint((*at, "reachable_share"), "nothing", accepted)
+    else:
+        if demand.file is not None:
+            accepted = 'nothing: demand source "appliances" reads no file'
+            yield Complaint((*at, "file"), shown(demand.file), accepted, 'add source = "meter"')
+        if not home.appliances:
+            accepted = 'at least one appliance, such as fridge_freezer = "unit" below [home.appliances]'
+            yield Complaint(("home", "appliances"), "nothing", accepted)
+    known = appliance_keys()
+    for name in home.appliances:
+        if name not in known:
+            accepted = "an appliance of tables/appliances.csv, such as fridge_freezer or kettle"
+            close = nearest(name, known, count=3)
+            hint = f"did you mean {listed(close)}?" if close else ""
+            yield Complaint(("home", "appliances", name), "an unknown appliance", accepted, hint)

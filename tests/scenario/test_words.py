@@ -8,11 +8,10 @@ import pytest
 from pydantic import BaseModel
 
 from riskcalc.scenario import assumptions, json_schema, read_scenario
-from riskcalc.scenario.fields import Table
-from riskcalc.scenario.problems import all_keys, declared_at
+from riskcalc.scenario.fields import Table, all_keys, declared_at
 from riskcalc.scenario.schema import Scenario
 
-SCENARIOS = Path(__file__).parents[1] / "scenarios"
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 LONGEST = 40
 
 

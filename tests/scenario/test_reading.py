@@ -21,8 +21,8 @@ from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.observed import Empirical
 from riskcalc.uncertainty.quantity import Fixed, Normal, Triangular, Uniform
 
-FLAT = (Path(__file__).parent / "data" / "flat.toml").read_text(encoding="utf-8")
-SCENARIOS = Path(__file__).parent.parent / "scenarios"
+FLAT = (Path(__file__).parents[1] / "data" / "flat.toml").read_text(encoding="utf-8")
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SHIPPED = sorted(SCENARIOS.glob("*.toml"))
 
 

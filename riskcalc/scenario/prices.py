@@ -1,0 +1,103 @@
+"""Table [prices]: how prices may change, and what money is worth later."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.fields import Table, absent, default, default_number, needed, optional
+from riskcalc.scenario.series import Yearly
+from riskcalc.scenario.study import Study
+from riskcalc.scenario.texts import Text
+from riskcalc.scenario.uncertain import Number, Uncertain
+from riskcalc.uncertainty.quantity import Quantity
+
+Growth = Uncertain(-0.3, 0.5, unit="share/year")
+
+
+class Prices(Table):
+    """How prices may change, in nominal terms (money of the day)."""
+
+    discount_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] = needed(
+        "nominal discount rate: what the money could earn elsewhere, such as 0.045", title="Nominal discount rate"
+    )
+    savings_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] | None = optional(
+        "nominal interest of the savings account that a purchase is compared with, after tax",
+        "the account earns the discount rate, so that saving is worth nothing by definition",
+        title="Interest of the savings account",
+    )
+    trend_per_year: Annotated[Quantity, Growth] = default_number(
+        0.02, "long-run growth of the electricity price", title="Trend of electricity prices"
+    )
+    persistence: Annotated[Quantity, Uncertain(-0.95, 0.95)] = default_number(
+        0.3,
+        "how much of a year's departure from the trend is left in the next year",
+        title="Persistence of price changes",
+    )
+    spread: Annotated[Quantity, Uncertain(0, 0.5, unit="share/year")] = default_number(
+        0.04, "standard deviation of the yearly change", title="Spread of price changes"
+    )
+    jump_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="1/year")] = default_number(
+        0.05, "chance of a sudden jump in a year", title="Chance of a price jump"
+    )
+    jump_mean: Annotated[Quantity, Uncertain(-0.95, 3, unit="share")] = default_number(
+        0.2, "mean size of a jump", title="Mean price jump"
+    )
+    jump_spread: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(
+        0.1, "standard deviation of a jump", title="Spread of price jumps"
+    )
+    export_correlation: Annotated[float, Number(-1, 1)] = default(
+        0.5,
+        "correlation between the yearly changes of import and export price",
+        title="Import and export price correlation",
+    )
+    rate_correlation: Annotated[float, Number(-1, 1)] = default(
+        1.0,
+        "correlation between the yearly changes of the dearest import rate and of the others",
+        absent("all rates move together unless given"),
+        title="Correlation between rates",
+    )
+    import_path: Annotated[tuple[float, ...], Yearly(0, 100, above=True, first=1.0)] | None = optional(
+        "price of each year over the first year's, in place of drawn paths; the first is 1",
+        "paths are drawn",
+        title="Given path of prices",
+    )
+    growth_path: Annotated[tuple[float, ...], Yearly(-0.9, 5, unit="share/year")] | None = optional(
+        "growth of the price from each year to the next, in place of drawn paths",
+        "paths are drawn",
+        title="Given growth of prices",
+    )
+    path_file: Text | None = optional(
+        "CSV file of prices by year: columns year, import and perhaps export, inflation",
+        "paths are drawn",
+        title="File of prices by year",
+    )
+    inflation_spread: Annotated[Quantity, Uncertain(0, 0.1, unit="share/year")] = default_number(
+        0.0,
+        "standard deviation of inflation from year to year",
+        absent("the same inflation every year unless given"),
+        title="Spread of inflation",
+    )
+    inflation_correlation: Annotated[float, Number(-1, 1)] = default(
+        0.0,
+        "correlation between the yearly changes of the import price and of inflation",
+        absent("independent unless given"),
+        title="Correlation of inflation",
+    )
+    inflation_per_year: Annotated[Quantity, Growth] = default_number(
+        0.02, "growth of all other prices: upkeep, replacements", title="Inflation"
+    )
+
+
+def path_complaints(prices: Prices, study: Study | None) -> Iterator[Complaint]:
+    """Yield what is wrong with a given path of prices; paths start at `prices`."""
+    years = 0 if study is None else study.horizon_years
+    given = [name for name in ("import_path", "growth_path", "path_file") if getattr(prices, name) is not None]
+    if len(given) > 1:
+        yield Complaint(("prices", given[1]), " and ".join(given), "one of import_path, growth_path and path_file")
+    for name, least in (("import_path", years), ("growth_path", years - 1)):
+        path = getattr(prices, name)
+        if path is not None and len(path) < least:
+            accepted = f"at least {least} numbers for a horizon of {years} years"
+            yield Complaint(("prices", name), f"{len(path)} numbers", accepted)

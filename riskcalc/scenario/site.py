@@ -1,0 +1,121 @@
+"""Table [site]: where the home stands, and where its weather comes from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
+from riskcalc.scenario.fields import Table, absent, default, default_number, needed, optional
+from riskcalc.scenario.texts import Text, Zone
+from riskcalc.scenario.uncertain import Number, Uncertain
+from riskcalc.uncertainty.quantity import Quantity, plain
+
+
+class Weather(Table):
+    """Where the weather years come from."""
+
+    source: Literal["climate", "tmy3", "epw", "csv"] = needed(
+        "what the weather years are made from", title="Source of the weather years"
+    )
+    region: Text | None = optional(
+        "built-in climate, for source climate", "needed for source climate", title="Climate region"
+    )
+    file: Text | None = optional(
+        "weather file, for sources tmy3, epw and csv", "needed for files", title="Weather file"
+    )
+    zone: Zone | None = optional(
+        "time zone of the CSV file's times", "needed for source csv", title="Time zone of the weather file"
+    )
+    label: Literal["start", "middle", "end"] | None = optional(
+        "what part of its hour a time in the CSV file stands for",
+        "needed for source csv",
+        title="Time label of the weather file",
+    )
+    yearly_spread: Annotated[float, Number(0, 0.3, unit="share")] | None = optional(
+        "standard deviation of the yearly solar total, as a share of its mean",
+        "that of the climate, 0.065 where none is known",
+        title="Spread of the yearly solar total",
+    )
+
+
+class Site(Table):
+    """Where the home stands."""
+
+    place: Text = default("", "name of the place, for the report", title="Place")
+    latitude_deg: Annotated[float, Number(-90, 90, unit="°")] | None = optional(
+        "degrees north", "from the climate or weather file", title="Latitude"
+    )
+    longitude_deg: Annotated[float, Number(-180, 180, unit="°")] | None = optional(
+        "degrees east", "from the climate or weather file", title="Longitude"
+    )
+    altitude_m: Annotated[float, Number(-430, 6000, unit="m")] | None = optional(
+        "height above the sea in metres", "from the climate or weather file, else 0", title="Height above the sea"
+    )
+    zone: Zone = needed("the IANA time zone of the wall clock, such as Europe/London", title="Time zone")
+    weather: Weather = needed(
+        'where the weather years come from, such as { source = "climate", region = ... }', title="Weather"
+    )
+    resource_factor: Annotated[Quantity, Uncertain(0.3, 2)] = default_number(
+        1.0,
+        "solar energy at the site over that of the weather source, in the long run",
+        absent("the weather source itself"),
+        title="Solar resource at the site",
+    )
+    record_low_c: Annotated[float, Number(-70, 30, unit="°C")] | None = optional(
+        "lowest temperature ever expected, for the open-circuit voltage",
+        "lowest of the weather years",
+        title="Record low temperature",
+    )
+    design_high_c: Annotated[float, Number(0, 60, unit="°C")] | None = optional(
+        "high air temperature, for the operating voltage of hot cells",
+        "highest of the weather years",
+        title="High temperature for design",
+    )
+    battery_place: Literal["indoors", "outdoors"] = default(
+        "indoors", "where the battery stands", title="Place of the battery"
+    )
+    albedo: Annotated[float, Number(0, 0.95, unit="share")] = default(
+        0.2, "share of light the ground reflects", title="Reflection of the ground"
+    )
+
+
+def site_complaints(site: Site) -> Iterator[Complaint]:
+    """Yield everything that does not fit together; paths start at `site`."""
+    weather, at = site.weather, ("site", "weather")
+    unused: tuple[str, ...]
+    if weather.source == "climate":
+        wanted, unused = {"region": weather.region}, ("file", "zone", "label")
+    else:
+        wanted, unused = {"file": weather.file}, ("region",)
+    if weather.source == "csv":
+        wanted |= {"zone": weather.zone, "label": weather.label}
+        for name in ("latitude_deg", "longitude_deg"):
+            if getattr(site, name) is None:
+                yield Complaint(("site", name), "nothing", "needed for weather source csv, which does not tell it")
+    for name, value in wanted.items():
+        if value is None:
+            yield Complaint((*at, name), "nothing", f'needed for weather source "{weather.source}"')
+    if weather.source == "climate" and weather.region is not None:
+        yield from _region(weather.region)
+    for name in unused:
+        if getattr(weather, name) is not None:
+            accepted = f'nothing: weather source "{weather.source}" does not use it'
+            yield Complaint((*at, name), shown(getattr(weather, name)), accepted, "remove it, or change the source")
+    if site.record_low_c is not None and site.design_high_c is not None and not site.record_low_c < site.design_high_c:
+        accepted = f"a temperature below design_high_c ({plain(site.design_high_c)} °C)"
+        yield Complaint(("site", "record_low_c"), shown(site.record_low_c), accepted)
+
+
+def _region(region: str) -> Iterator[Complaint]:
+    from riskcalc.errors import InputError
+    from riskcalc.weather.climates import climate, climate_names
+
+    try:
+        climate(region)
+    except InputError:
+        known = climate_names()
+        close = nearest(region, known, count=3)
+        accepted = "a built-in climate of tables/climate_sites.csv, such as thames"
+        hint = f"did you mean {listed(close)}?" if close else ""
+        yield Complaint(("site", "weather", "region"), shown(region), accepted, hint)
