@@ -124,6 +124,7 @@ class Assessed:
     @cached_property
     def page(self) -> ReportData:
         """What the page shows, as plain arrays and texts."""
+        from riskcalc.answers.page_dict import page_dict
         from riskcalc.pages.page_data import report_data
 
         scenario = self.assessment.scenario
@@ -131,7 +132,7 @@ class Assessed:
         for change in scenario.overrides:
             words += ["--set", change]
         words += ["--foresight"] * self.foresight
-        return report_data(self.assessment, command=shlex.join(words), figures=self.figures)
+        return report_data(page_dict(self.assessment, command=shlex.join(words), figures=self.figures))
 
     def chart(self, name: str = "futures", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the page: futures, odds, cash, worth, shares, swings, demand or solar."""
@@ -241,9 +242,9 @@ class Compared:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in the comparison's result.json, lengths of stay left out."""
-        from riskcalc.pages.whole_comparison import whole_comparison
+        from riskcalc.answers.compare import result
 
-        return whole_comparison(self.comparison)
+        return result(self.comparison)
 
     @cached_property
     def frame(self) -> pd.DataFrame:

@@ -10,10 +10,10 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import comparison, stay_curves
+from riskcalc.answers.compare import comparison, page_dict, result, stay_curves
+from riskcalc.answers.comparison_result import differing, letter
 from riskcalc.pages import comparison_words as words
-from riskcalc.pages.comparison_page import comparison_html
-from riskcalc.pages.whole_comparison import comparison_page, differing, letter, listed, whole_comparison
+from riskcalc.pages.comparison_page import comparison_html, comparison_page, listed
 from riskcalc.scenario import read_scenario
 
 SMALL_STUDY = (
@@ -52,7 +52,7 @@ def page(small_file):
     ]
     found = comparison(options)
     curves = stay_curves(found.entries)
-    return comparison_page(found, curves, whole_comparison(found, curves), command="riskcalc compare a two")
+    return comparison_page(page_dict(found, curves, figures=result(found, curves), command="riskcalc compare a two"))
 
 
 def test_the_page_is_one_safe_file(page):
@@ -82,7 +82,7 @@ def test_what_differs_is_listed_with_both_settings(page):
     assert keys["kit.battery.extra_batteries"] == ["0", "1"]
     assert keys["tenure.kind"] == ["rent", "own"]
     assert "purchase.price" not in keys
-    assert differing([]) == ()
+    assert differing([]) == []
 
 
 def test_a_page_without_stay_or_differences_leaves_them_out(page):

@@ -13,14 +13,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import comparison, stay_curves
+from riskcalc.answers.compare import comparison, page_dict, result, stay_curves
 from riskcalc.answers.match import matching
+from riskcalc.answers.match import page_dict as match_dict
 from riskcalc.answers.match import result as matching_result
 from riskcalc.output import json_text
-from riskcalc.pages.comparison_page import comparison_html
-from riskcalc.pages.matching_page import matching_html
-from riskcalc.pages.whole_comparison import comparison_page, whole_comparison
-from riskcalc.pages.whole_matching import matching_page
+from riskcalc.pages.comparison_page import comparison_html, comparison_page
+from riskcalc.pages.matching_page import matching_html, matching_page
 from riskcalc.scenario import read_scenario
 
 HERE = Path(__file__).parent
@@ -50,8 +49,9 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[str, dict
     study = (*STUDY, PRICE, "prices.savings_rate_per_year=0.03")
     found = comparison([read_scenario(file, (*study, *changes)) for changes in (rented, owned)])
     curves = stay_curves(found.entries)
-    figures = whole_comparison(found, curves)
-    compared = comparison_html(comparison_page(found, curves, figures, command="riskcalc compare rented owned"))
+    figures = result(found, curves)
+    asked = page_dict(found, curves, figures=figures, command="riskcalc compare rented owned")
+    compared = comparison_html(comparison_page(asked))
     shelf = HERE.parent / "scenarios"
     matched = matching(
         [shelf / "homes" / f"{name}.toml" for name in ("studio", "cabin")],
@@ -60,7 +60,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[str, dict
         changes=STUDY,
     )
     row = matching_result(matched)
-    match = matching_html(matching_page(matched, row, command="riskcalc match"))
+    match = matching_html(matching_page(match_dict(matched, figures=row, command="riskcalc match")))
     return {"compare": (compared, json.loads(json_text(figures))), "match": (match, json.loads(json_text(row)))}
 
 

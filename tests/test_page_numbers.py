@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.assess import draw_table, result
+from riskcalc.answers.page_dict import page_dict
 from riskcalc.output import json_text
 from riskcalc.pages.page import report_html
 from riskcalc.pages.page_data import report_data
@@ -74,7 +75,7 @@ def made(read_small) -> tuple[str, dict[str, Any], str]:
     figures = json.loads(json_text(result(found)))
     columns, rows = draw_table(found)
     table = dict(zip(columns, np.array([list(row) for row in rows], dtype=object).T, strict=True))
-    return report_html(report_data(found, command="riskcalc assess small.toml")), figures, table
+    return report_html(report_data(page_dict(found, command="riskcalc assess small.toml"))), figures, table
 
 
 def leaves(part: Any) -> Iterator[float]:

@@ -7,11 +7,13 @@ from runpy import run_path
 
 import pytest
 
+from riskcalc.answers.break_even import says_something
+from riskcalc.answers.rows import worth_finding_out
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.insight import claim_words, insight_words
 from riskcalc.pages.insight_data import BreakEvenRow, BreakEvenTable, ClaimRow, InformationRow, Insight, OddsRow
 from riskcalc.pages.page import report_html
-from riskcalc.pages.page_insight import is_settled, page_insight, worth_finding_out
+from riskcalc.pages.page_insight import page_insight
 
 EXAMPLE = run_path(str(Path(__file__).parent / "report_example.py"))
 
@@ -74,10 +76,9 @@ def test_words_carry_the_figures_to_the_digit_they_bear():
 
 def test_only_values_that_the_draws_settle_are_shown():
     """An error that is not known, or more than an eighth of the range looked through, is no value to act on."""
-    row = {"value": 5.0, "standard_error": 1.0, "looked_at": [0.0, 8.0]}
-    assert is_settled(row)
-    assert not is_settled({**row, "standard_error": 1.01})
-    assert not is_settled({**row, "standard_error": None})
+    assert says_something(1.0, (0.0, 8.0))
+    assert not says_something(1.01, (0.0, 8.0))
+    assert not says_something(None, (0.0, 8.0))
 
 
 def test_claim_in_words():
@@ -125,7 +126,7 @@ def test_nothing_to_find_out():
 )
 def test_only_what_is_worth_something_for_certain_is_shown(value, error, held_out, shown):
     """Two standard errors above 0 and above 0 in held-out draws, or it is left out."""
-    assert worth_finding_out({"value": value, "standard_error": error, "held_out": held_out}) is shown
+    assert worth_finding_out(value, error, held_out) is shown
 
 
 def test_figures_without_insight():

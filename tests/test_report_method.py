@@ -6,6 +6,7 @@ import re
 import numpy as np
 import pytest
 
+from riskcalc.answers.page_dict import page_dict
 from riskcalc.dispatch import inverter_curve
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.payback import simple_payback_years
@@ -115,7 +116,7 @@ def test_the_page_tells_the_method_of_its_scenario(read_small) -> None:
     """A flat with modules and a battery, no move, generated weather: those parts and no others."""
     from riskcalc.study.model import assessment
 
-    report = report_data(assessment(read_small()), command="")
+    report = report_data(page_dict(assessment(read_small()), command=""))
     assert [told.title for told in report.method] == titles(moves=False, outages=False)
     page = report_html(report)
     assert 'id="method"' in page

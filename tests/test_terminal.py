@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from riskcalc.answers.assess import result
+from riskcalc.answers.page_dict import page_dict
 from riskcalc.pages import words
 from riskcalc.pages.page import report_html
 from riskcalc.pages.page_data import report_data
@@ -29,7 +30,7 @@ def run(read_small):
 
 def test_the_summary_has_the_figures_of_the_page(run) -> None:
     """Odds, half-way payback and worth in the terminal are the same text as on the page."""
-    lines, page = "\n".join(summary_lines(result(run))), report_data(run, command="")
+    lines, page = "\n".join(summary_lines(result(run))), report_data(page_dict(run, command=""))
     for figure in (
         percent_estimate(words.paid_share(page), with_error=True),
         years(page.payback.p50),
@@ -72,7 +73,7 @@ def test_what_decides_is_said_in_words(run) -> None:
     assert not re.search(r"\b[a-z_]+\.[a-z_]+", text), text
     named = re.findall(r"^ +\S+ %  (.+)$", text, flags=re.MULTILINE)
     assert named
-    page = report_html(report_data(run, command=""))
+    page = report_html(report_data(page_dict(run, command="")))
     assert all(name in page for name in named)
 
 

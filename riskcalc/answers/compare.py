@@ -1,6 +1,6 @@
 """Options side by side on common draws: which is best, how sure that is, what a wrong choice would cost."""
 
-from riskcalc.answers.comparison_result import draw_table, result
+from riskcalc.answers.comparison_result import draw_table, page_dict, result
 from riskcalc.answers.option_figures import Pair, best_shares, pairs, regrets, value_of_knowing
 from riskcalc.answers.options import Comparison, Option, comparison
 from riskcalc.answers.question import Entry
@@ -16,6 +16,7 @@ __all__ = [
     "best_shares",
     "comparison",
     "draw_table",
+    "page_dict",
     "pairs",
     "regrets",
     "result",

@@ -13,8 +13,10 @@ from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
 from riskcalc.answers.option_figures import Pair, best_shares, pairs, regrets, value_of_knowing
 from riskcalc.answers.options import Comparison, Option
-from riskcalc.answers.question import tariff_name
+from riskcalc.answers.page_dict import scenario_traits
+from riskcalc.answers.question import Entry, tariff_name
 from riskcalc.answers.stay import StayCurve, StayPair, against_nothing, stay_pairs
+from riskcalc.scenario import Scenario, assumptions
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate
 
@@ -49,7 +51,68 @@ def result(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any
             "sources": [{"of": kind, "source": source} for kind, source in found.sources],
             "files": [{"path": path, "sha256": digest} for path, digest in files(found)],
         },
+        "compared": compared_rows(found),
+        "differing": differing([entry.scenario for entry in in_order(found)]),
     }
+
+
+def page_dict(
+    found: Comparison, curves: Sequence[StayCurve], *, figures: Mapping[str, Any], command: str
+) -> dict[str, Any]:
+    """Return everything the page shows: `figures` is `result`, and under `page` what only the page needs.
+
+    `mean_worth` is (options, stays), rows as `letters`.
+    """
+    by_name = {row["option"]: row for row in figures["compared"]}
+    shown = [by_name[curve.name] for curve in curves]
+    stay = (
+        {
+            "letters": [row["letter"] for row in shown],
+            "titles": [row["title"] for row in shown],
+            "stays": list(curves[0].stays),
+            "mean_worth": np.stack([curve.worth.mean(axis=1) for curve in curves]),
+        }
+        if curves
+        else None
+    )
+    traits = [scenario_traits(entry.scenario) for entry in in_order(found)]
+    return {**figures, "page": {"command": command, "stay": stay, "traits": traits}}
+
+
+def compared_rows(found: Comparison) -> list[dict[str, Any]]:
+    """Return the options by name, under the letters of the page."""
+    return [
+        {
+            "letter": letter(place),
+            "option": entry.name,
+            "title": entry.title,
+            "description": entry.scenario.description,
+            "file": entry.scenario.files[0].path if entry.scenario.files else None,
+        }
+        for place, entry in enumerate(in_order(found))
+    ]
+
+
+def in_order(found: Comparison) -> list[Entry]:
+    """Return the options by name, whatever order they were given in."""
+    return sorted(found.entries, key=lambda entry: entry.name)
+
+
+def letter(place: int) -> str:
+    """Return A, B, C ... Z, A2, B2 ..."""
+    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[place % 26] + (str(place // 26 + 1) if place >= 26 else "")
+
+
+def differing(scenarios: Sequence[Scenario]) -> list[dict[str, Any]]:
+    """Return key, words and what each scenario gives of every setting in which the scenarios differ."""
+    given: dict[str, dict[int, str]] = {}
+    labels: dict[str, str] = {}
+    for index, scenario in enumerate(scenarios):
+        for row in assumptions(scenario):
+            given.setdefault(row.key, {})[index] = f"{row.given} {row.unit}".strip()
+            labels.setdefault(row.key, row.label)
+    cells = {key: [row.get(index, "–") for index in range(len(scenarios))] for key, row in given.items()}
+    return [{"key": key, "label": labels[key], "given": row} for key, row in cells.items() if len(set(row)) > 1]
 
 
 def option_rows(found: Comparison) -> list[dict[str, Any]]:

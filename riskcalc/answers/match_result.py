@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from riskcalc import __version__
@@ -12,6 +12,7 @@ from riskcalc.answers.cells import Cell
 from riskcalc.answers.comparison_result import files, option_rows
 from riskcalc.answers.matched import HomeMatch, Matching
 from riskcalc.answers.option_figures import Pair, pair
+from riskcalc.answers.page_dict import scenario_traits
 
 COLUMNS = (
     "home", "kit", "modules", "batteries", "is_run", "reason", "currency", "worth_mean", "worth_standard_error",
@@ -43,6 +44,14 @@ def result(found: Matching) -> dict[str, Any]:
             ],
         },
     }
+
+
+def page_dict(found: Matching, *, figures: Mapping[str, Any], command: str) -> dict[str, Any]:
+    """Return everything the page shows: `figures` is `result`; `options` are those of each home as in a comparison."""
+    scenarios = [cell.scenario for home in found.homes for cell in home.cells if cell.scenario is not None]
+    options = [[] if home.found is None else option_rows(home.found) for home in found.homes]
+    traits = [scenario_traits(scenario) for scenario in scenarios]
+    return {**figures, "page": {"command": command, "options": options, "traits": traits}}
 
 
 def home_row(home: HomeMatch) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from riskcalc.answers.assess import YEAR_LUCK, labels, library_version, provenance, ranking_rows, worth_ranking
-from riskcalc.answers.break_even import BreakEven
+from riskcalc.answers.break_even import BreakEven, says_something
 from riskcalc.answers.claims import ClaimResult
 from riskcalc.answers.factors import REST
 from riskcalc.answers.information import FactorInformation, Information
@@ -234,6 +234,7 @@ def break_even_row(row: BreakEven, words: Words, currency: str) -> dict[str, Any
         "value": row.value,
         "standard_error": row.error,
         "share_of_draws_below": row.place,
+        "settled": says_something(row.error, (row.low, row.high)),
         "looked_at": [row.low, row.high],
         "odds_at_ends": [row.odds_low, row.odds_high],
         "method": row.method,
@@ -295,7 +296,13 @@ def _information_row(row: FactorInformation, words: Words) -> dict[str, Any]:
         "family": row.family,
         **row.value.as_dict(),
         "held_out": None if np.isnan(row.held_out) else row.held_out,
+        "certain": worth_finding_out(row.value.value, row.value.standard_error, row.held_out),
     }
+
+
+def worth_finding_out(value: float | None, error: float | None, held_out: float) -> bool:
+    """Return whether a value of information is above 0 by two standard errors, and in draws the regression has not seen."""
+    return value is not None and error is not None and value > 2.0 * error and held_out > 0.0
 
 
 def _provenance(found: Ranked) -> dict[str, Any]:

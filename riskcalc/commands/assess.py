@@ -91,6 +91,7 @@ def assess(
             found = made.assessment
 
     from riskcalc.answers.assess import draw_table
+    from riskcalc.answers.page_dict import page_dict
     from riskcalc.answers.whole_result import whole_result
     from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.page import report_html
@@ -101,7 +102,7 @@ def assess(
 
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
-    page = report_html(report_data(found, figures=figures, command=asked))
+    page = report_html(report_data(page_dict(found, figures=figures, command=asked)))
     if made is not None:
         figures = recorded(figures, made)
     written = write_files(

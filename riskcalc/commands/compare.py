@@ -28,12 +28,11 @@ def compare(
     scenarios = [read(path, overrides) for path in scenario_files]
     now = None if today is None else read(today, overrides)
 
-    from riskcalc.answers.compare import comparison, draw_table, stay_curves, stays_to_follow
+    from riskcalc.answers.compare import comparison, draw_table, page_dict, result, stay_curves, stays_to_follow
     from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.pages.comparison_page import comparison_html
+    from riskcalc.pages.comparison_page import comparison_html, comparison_page
     from riskcalc.pages.screen_comparison import comparison_lines
     from riskcalc.pages.screen_summary import steps_shown
-    from riskcalc.pages.whole_comparison import comparison_page, whole_comparison
 
     folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
     check_writable(folder)
@@ -42,10 +41,12 @@ def compare(
     moving = found.entries if stay else ()
     with steps_shown("lengths of stay", stays_to_follow(moving)) as one_done:
         curves = stay_curves(moving, on_stay=one_done)
-    figures = whole_comparison(found, curves)
+    figures = result(found, curves)
     asked = command_line("compare", scenario_files, overrides)
     asked += "" if today is None else f" --today {today.as_posix()}"
-    page = comparison_html(comparison_page(found, curves, figures, command=asked + ("" if stay else " --no-stay")))
+    page = comparison_html(
+        comparison_page(page_dict(found, curves, figures=figures, command=asked + ("" if stay else " --no-stay")))
+    )
     written = write_files(
         folder,
         {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},

@@ -42,13 +42,12 @@ def match(
     overrides = all_overrides(quick, draws=draws, seed=seed, step=step)
     module_counts, battery_counts = _counts("--modules", modules), _counts("--batteries", batteries)
 
-    from riskcalc.answers.match import cell_table, matching, result, shelf_files
+    from riskcalc.answers.match import cell_table, matching, page_dict, result, shelf_files
     from riskcalc.answers.shelf import told_apart
     from riskcalc.output import check_writable, csv_text, json_text, write_files
-    from riskcalc.pages.matching_page import matching_html
+    from riskcalc.pages.matching_page import matching_html, matching_page
     from riskcalc.pages.screen_matching import matching_lines
     from riskcalc.pages.screen_summary import steps_shown
-    from riskcalc.pages.whole_matching import matching_page
 
     more_homes, more_kits = told_apart(shelf_files(files or []))
     home_files = sorted({*shelf_files(homes or []), *more_homes})
@@ -77,7 +76,7 @@ def match(
         {
             "result.json": json_text(figures),
             "cells.csv": csv_text(*cell_table(found)),
-            "report.html": matching_html(matching_page(found, figures, command=shlex.join(words))),
+            "report.html": matching_html(matching_page(page_dict(found, figures=figures, command=shlex.join(words)))),
         },
     )
     lines = [json_text(figures).rstrip()] if as_json else [*matching_lines(figures), str(written[-1])]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from typing import Any
+
 PROFESSIONAL = (
     "This page is a calculation of money and energy, not a design and not a permission. Local codes and the "
     "makers' instructions come first; anything on the fixed wiring, on a roof or on a facade is work for a licensed "
@@ -103,3 +106,8 @@ def cautions(
         lines.append(WIND)
     lines.append(RENTING if renting else OWNING)
     return tuple(lines)
+
+
+def cautions_of_all(traits: Iterable[Mapping[str, Any]]) -> tuple[str, ...]:
+    """Return the cautions of several options, each once, in the order in which they first come."""
+    return tuple(dict.fromkeys(said for each in traits for said in cautions(**each)))

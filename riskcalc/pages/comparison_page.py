@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.pages import comparison_words as words
+from riskcalc.pages.cautions import cautions_of_all
 from riskcalc.pages.charts.options import best_chart, line_colour, spread_chart, stay_chart
 from riskcalc.pages.comparison_words import Row, choices, figure
 from riskcalc.pages.document import html_document
@@ -43,6 +44,27 @@ class ComparisonPage:
     result: Mapping[str, Any]
     stay: StayLines | None
     cautions: tuple[str, ...]
+
+
+def comparison_page(figures: Mapping[str, Any]) -> ComparisonPage:
+    """Return everything the page shows, from `answers.compare.page_dict`."""
+    only = figures["page"]
+    stay = only["stay"]
+    lines = None
+    if stay is not None:
+        lines = StayLines(tuple(stay["letters"]), tuple(stay["titles"]), tuple(stay["stays"]), stay["mean_worth"])
+    return ComparisonPage(
+        title=listed([row["title"] for row in figures["compared"]]),
+        command=only["command"],
+        result=figures,
+        stay=lines,
+        cautions=cautions_of_all(only["traits"]),
+    )
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names as a choice: "a or b", "a, b or c"."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 
 
 def comparison_html(page: ComparisonPage) -> str:

@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.insight_data import Insight
 from riskcalc.pages.method import MethodPart
+from riskcalc.uncertainty.distributions import SKETCH_LEVELS
+
+__all__ = ["SKETCH_LEVELS"]
 
 Floats = NDArray[np.float64]
 
 #: Levels of the rows of `CashFan.cash`.
 CASH_LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
-#: Levels of the quantile sketch of an uncertain input.
-SKETCH_LEVELS = np.linspace(0.01, 0.99, 99)
 #: Weeks are shown in half hours.
 WEEK_STEPS = 336
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from riskcalc.pages.cautions import cautions_of_all
 from riskcalc.pages.comparison_page import spread_exhibit
 from riskcalc.pages.comparison_words import Row, figure, in_sentence
 from riskcalc.pages.document import html_document
@@ -39,6 +40,13 @@ class HomeShown:
     run: tuple[tuple[str, ...], ...]
     left_out: tuple[tuple[str, tuple[str, ...]], ...]
     limits: tuple[str, ...]
+
+
+def matching_page(figures: Mapping[str, Any]) -> MatchingPage:
+    """Return everything the page shows, from `answers.match.page_dict`."""
+    only = figures["page"]
+    options = tuple(tuple(rows) for rows in only["options"])
+    return MatchingPage(only["command"], figures, options, cautions_of_all(only["traits"]))
 
 
 def matching_html(page: MatchingPage) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from riskcalc.answers.break_even import says_something
 from riskcalc.pages import insight_data as page
 from riskcalc.pages.estimate import Estimate
 
@@ -33,22 +32,11 @@ def page_insight(figures: Figures) -> page.Insight | None:
             page.InformationRow(row["label"], is_family, _estimate(row))
             for is_family, rows in ((True, information["families"]), (False, information["factors"]))
             for row in rows
-            if worth_finding_out(row)
+            if row["certain"]
         ),
         break_even=_tables(figures["break_even"]),
         claims=tuple(_claim(row) for row in figures["claims"]),
     )
-
-
-def worth_finding_out(row: Figures) -> bool:
-    """Return whether a value of information is above 0 by two standard errors, and in draws the regression has not seen."""
-    error, held_out = row["standard_error"], row["held_out"]
-    return error is not None and row["value"] > 2.0 * error and held_out is not None and held_out > 0.0
-
-
-def is_settled(row: Figures) -> bool:
-    """Return whether a break-even value says something: its error is known and small beside the range looked through."""
-    return says_something(row["standard_error"], row["looked_at"])
 
 
 def _tables(rows: Sequence[Figures]) -> tuple[page.BreakEvenTable, ...]:
@@ -62,9 +50,9 @@ def _tables(rows: Sequence[Figures]) -> tuple[page.BreakEvenTable, ...]:
             page.BreakEvenTable(
                 statement,
                 own[0]["odds"],
-                tuple(_break_even(row) for row in found if is_settled(row) or not errors_known),
+                tuple(_break_even(row) for row in found if row["settled"] or not errors_known),
                 tuple(row["label"] for row in own if row["value"] is None),
-                tuple(row["label"] for row in found if errors_known and not is_settled(row)),
+                tuple(row["label"] for row in found if errors_known and not row["settled"]),
             )
         )
     return tuple(tables)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from riskcalc.answers.break_even import says_something
 from riskcalc.answers.limits import PRICE_LUCK
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.insight import value_text
@@ -187,9 +186,7 @@ def break_even_lines(rows: Sequence[Mapping[str, Any]], currency: str) -> list[s
     for statement in dict.fromkeys(row["statement"] for row in rows):
         own = [row for row in rows if row["statement"] == statement]
         lines.append(f"value at which the odds of {statement} are {percent(own[0]['odds'])}, everything else drawn")
-        found = [
-            row for row in own if row["value"] is not None and says_something(row["standard_error"], row["looked_at"])
-        ]
+        found = [row for row in own if row["value"] is not None and row["settled"]]
         lines += [f"  {capital(row['label'])}: {_value(row, currency)}{METHODS[row['method']]}" for row in found]
         others = "of the others " if found else ""
         left = len(own) - len(found)

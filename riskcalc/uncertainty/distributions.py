@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 
 #: Points are kept this far from 0 and 1 where a tail is endless, so that no draw is infinite.
 EDGE = 1e-12
+#: Levels of the quantiles that the sketch of a distribution is drawn from.
+SKETCH_LEVELS = np.linspace(0.01, 0.99, 99)
 
 
 def quantile(quantity: Quantity, u: ArrayLike) -> Floats:

@@ -22,6 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from riskcalc.answers.assess import draw_table
 from riskcalc.answers.factors import factors_of
+from riskcalc.answers.page_dict import page_dict
 from riskcalc.answers.salib_border import Cube, sobol_rows
 from riskcalc.answers.sobol import sobol_run
 from riskcalc.answers.whole_result import whole_result
@@ -97,7 +98,7 @@ def stages(path: Path) -> None:
         with clock.part("figures and what they say (odds, break-even, claims)"):
             figures = whole_result(found)
         with clock.part("data of the page, with its two weeks"):
-            data = report_data(found, figures=figures, command="riskcalc assess")
+            data = report_data(page_dict(found, figures=figures, command="riskcalc assess"))
         with clock.part("page with its drawings"):
             report_html(data)
         with clock.part("result.json and draws.csv as text"):

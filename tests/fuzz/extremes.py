@@ -10,6 +10,7 @@ from pathlib import Path
 from hypothesis import strategies as st
 from inputs import SMALL
 
+from riskcalc.answers.page_dict import page_dict
 from riskcalc.answers.whole_result import whole_result
 from riskcalc.errors import InputError
 from riskcalc.output import json_text
@@ -107,4 +108,4 @@ def whole_run(folder: Path, overrides: list[str]) -> None:
     figures = whole_result(found)
     json_text(figures)
     if len(overrides) in (1, 1 + len(KITS[1])):
-        report_html(report_data(found, figures=figures, command="riskcalc assess small.toml"))
+        report_html(report_data(page_dict(found, figures=figures, command="riskcalc assess small.toml")))
