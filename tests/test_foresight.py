@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
+from riskcalc.answers.foresight import first_year_gap
 from riskcalc.answers.foresight_gap import gap
 from riskcalc.cli import app
 from riskcalc.dispatch import COUPLINGS, Param, trace_year
@@ -18,7 +19,7 @@ from riskcalc.dispatch.twin import StepKit
 from riskcalc.scenario import read_scenario
 from riskcalc.study.foresight_hourly import year_ahead
 from riskcalc.study.foresight_programme import YearAhead, foreseen
-from riskcalc.study.model import design_of, drawn_values, part_of_design, world_of
+from riskcalc.study.model import assessment, design_of, drawn_values, part_of_design, world_of
 from riskcalc.years.simulation import Plant, YearRequest
 
 SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -193,3 +194,21 @@ def test_assess_says_it_where_asked(small_file, tmp_path):
     assert "--foresight" in page
     again = CliRunner().invoke(app, ["replay", str(tmp_path / "out/result.json")])
     assert again.exit_code == 0, again.output
+
+
+def test_refused_futures_are_not_looked_at(read_small):
+    """With half refused, the year of each scramble is that of its first bought draw: the share a kit with its modules takes."""
+    hours = 'tariff.rates.night.windows=["00:00-07:00"]', "study.step_minutes=60", "study.scrambles=2", "study.draws=8"
+    refused = assessment(
+        read_small(*hours, "study.pool_years=2", 'tenure={kind="rent", permission_refused_chance=0.5}')
+    )
+    bought = refused.simulation.course.bought.reshape(2, 4)
+    assert 0 < bought.sum() < 8
+    granted = assessment(read_small(*hours, "study.pool_years=2", 'tenure={kind="rent"}'))
+    chosen = np.array([4 * part + row.argmax() for part, row in enumerate(bought) if row.any()])
+    values = {key: drawn[chosen] for key, drawn in granted.values.items()}
+    pool_year = refused.design.pool_year[:, chosen]
+    want = gap(Plant(granted.scenario, granted.world.pools, granted.world.plan, values, pool_year))
+    got = first_year_gap(refused)
+    assert got.of_rule == pytest.approx(want.of_rule, rel=1e-12)
+    assert got.taken_share == pytest.approx(want.taken_share, rel=1e-9)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from riskcalc.answers.limits import outage_limits
 from riskcalc.dispatch import param_rows
 from riskcalc.errors import InputError
 from riskcalc.study.draw_blocks import Threads
@@ -145,3 +146,14 @@ def test_hours_bridged_do_not_know_how_draws_were_divided(read_small):
     assert np.array_equal(whole.valuation.net_present_value, divided.valuation.net_present_value)
     assert np.array_equal(whole.simulation.hours_bridged, divided.simulation.hours_bridged)
     assert np.array_equal(whole.simulation.monthly_import_kwh, divided.simulation.monthly_import_kwh)
+
+
+def test_outages_that_nothing_bridges_are_told(read_small):
+    """A wired kit that does not say whether it carries the home through an outage: a note with the key, else none."""
+    wired = 'kit.coupling="whole_home"', "outages={per_year=2, hours_each=3, value_per_hour=5}"
+    asked = assessment(read_small(*wired))
+    assert any("outages.kit_bridges" in line for line in outage_limits(asked))
+    assert bool(np.all(asked.valuation.flows.by_kind["outages"] == 0.0))
+    for said in ("false", "true"):
+        assert not list(outage_limits(assessment(read_small(*wired, f"outages.kit_bridges={said}"))))
+    assert not list(outage_limits(assessment(read_small(wired[1]))))

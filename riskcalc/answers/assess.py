@@ -5,7 +5,6 @@ from __future__ import annotations
 import platform
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
-from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from riskcalc import __version__
 from riskcalc.answers.curves import curve_figures
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
+from riskcalc.answers.paid_back import payback_result
 from riskcalc.answers.running import running_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
@@ -58,14 +58,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "title": assessment.scenario.called,
         "currency": assessment.scenario.currency,
         "horizon_years": assessment.scenario.study.horizon_years,
-        "payback_years": _plain(summary.payback_figures(money.payback_years, scrambles=scrambles)),
-        "lasting_payback_years": _plain(summary.payback_figures(money.lasting_payback_years, scrambles=scrambles)),
-        "discounted_payback_years": _plain(
-            summary.payback_figures(money.discounted_payback_years, scrambles=scrambles)
-        ),
-        "paid_back_within_years": [
-            {"years": years, **figure.as_dict()} for years, figure in paid_back_within(assessment).items()
-        ],
+        **payback_result(assessment),
         "net_present_value": _plain(summary.worth_figures(money.net_present_value, scrambles=scrambles)),
         "bought_share": bought_share(assessment).as_dict(),
         "worth_by_kind": _plain(worth_by_kind(money, assessment.values, scrambles=scrambles)),
@@ -138,19 +131,6 @@ def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
     if choice is not None:
         figures["alternative"] = cable_figures(choice, scrambles=scrambles)
     return {key: {name: _plain(part) for name, part in parts.items()} for key, parts in figures.items()}
-
-
-def paid_back_within(assessment: Assessment) -> dict[int, Estimate]:
-    """Return the share of draws that have paid back by the end of each year of the horizon."""
-    payback = assessment.valuation.payback_years
-    return {
-        years: summary.estimate(
-            payback,
-            partial(summary.share_within, years=years),
-            scrambles=assessment.design.scrambles,
-        )
-        for years in range(1, assessment.scenario.study.horizon_years + 1)
-    }
 
 
 def first_year_arrays(assessment: Assessment) -> dict[str, Floats]:

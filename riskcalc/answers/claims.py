@@ -109,7 +109,7 @@ def _margin(claim: Claim, measure: Measure, sign: float, limit: float) -> Callab
     """Return the finite figure that is at least 0 exactly where the claim holds, None for paybacks without one."""
     if claim.measure == "payback_years" and sign < 0.0:
         return lambda found: payback_margin(
-            found.valuation.cash_balance, found.valuation.payback_years, within_years=limit
+            found.valuation.payback_balance, found.valuation.payback_years, within_years=limit
         )
     if claim.measure.endswith("payback_years"):
         return None

@@ -37,21 +37,25 @@ def fit_rows(assessment: Assessment) -> list[dict[str, Any]]:
 
 
 def discounted_within(assessment: Assessment) -> Floats:
-    """Return the share of draws whose discounted payback lies within each year 1..N, (years,)."""
-    payback = assessment.valuation.discounted_payback_years
+    """Return the share of bought draws whose discounted payback lies within each year 1..N, (years,)."""
+    payback = assessment.valuation.discounted_payback_years[assessment.simulation.course.bought]
     years = range(1, assessment.scenario.study.horizon_years + 1)
-    return np.array([summary.share_within(payback, year) for year in years])
+    return np.array([summary.share_within(payback, year) if len(payback) else 0.0 for year in years])
 
 
 def cash_balance(assessment: Assessment) -> dict[str, Floats]:
     """Return quantiles of the nominal balance at the end of each year 0..N, and the share of draws at or above zero.
 
-    A draw in which permission is refused stands at zero all along: it is in the quantiles, but it has neither spent
-    nor got back anything and does not count as at or above zero.
+    Of the draws in which it is bought. The balance is the household's own money: a loan is in it, a sale is not. Before
+    any money is spent, and while a loan alone has paid, nobody counts as ahead (see `payback.while_in_debt`).
     """
-    balance = assessment.valuation.cash_balance
+    bought = assessment.simulation.course.bought
+    if not bought.any():
+        none = np.zeros(len(assessment.valuation.cash_balance))
+        return dict.fromkeys(CASH_LEVELS, none) | {"share_above_zero": none}
+    balance = assessment.valuation.cash_balance[:, bought]
     rows = np.quantile(balance, list(CASH_LEVELS.values()), axis=1)
-    ahead = (balance >= 0.0) & assessment.simulation.course.bought
+    ahead = assessment.valuation.payback_balance[:, bought] >= 0.0
     return dict(zip(CASH_LEVELS, rows, strict=True)) | {"share_above_zero": ahead.mean(axis=1)}
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.answers.monthly import Months, months_of, predicted_months
+from riskcalc.money.price_paths import PricePaths
 from riskcalc.study.model import Assessment
 from riskcalc.years.simulation import Plant, simulate
 
@@ -95,7 +96,8 @@ def middling_months(assessment: Assessment, *, years: int) -> Months:
     plant = Plant(scenario, world.pools, world.plan, values, pool_year)
     course = simulate(plant, years=years)
     still = np.ones((scenario.study.horizon_years, count))
-    return months_of(scenario, world, values, pool_year=pool_year, course=course, paths=(still, still), years=years)
+    paths = PricePaths((still,) * len(scenario.tariff.rates), still, still, still)
+    return months_of(scenario, world, values, pool_year=pool_year, course=course, paths=paths, years=years)
 
 
 def weather_covariance(months: Floats, cells: Sequence[Cell]) -> Floats:

@@ -24,7 +24,7 @@ def foresight_figures(assessment: Assessment) -> dict[str, Any]:
     found = first_year_gap(assessment)
     if found is None:
         return {}
-    scrambles = assessment.design.scrambles
+    scrambles = len(found.of_rule)
     arrays = {
         "saved_by_rule": found.without_cells - found.of_rule,
         "saved_with_foresight": found.without_cells - found.of_optimum,
@@ -42,11 +42,18 @@ def foresight_figures(assessment: Assessment) -> dict[str, Any]:
 
 
 def first_year_gap(assessment: Assessment) -> Gap | None:
-    """Return the gap in the first year of the first draw of each scramble, None for a kit without cells."""
+    """Return the gap in the first year of one draw of each scramble, the first in which the kit is bought.
+
+    None for a kit without cells, or one that is never bought. A scramble without a purchase has no draw.
+    """
     scenario, random = assessment.scenario, assessment.design
     if scenario.kit is None or scenario.kit.battery is None:
         return None
-    chosen = np.arange(random.scrambles) * (random.draws // random.scrambles)
+    of_scramble = assessment.simulation.course.bought.reshape(random.scrambles, -1)
+    firsts = np.arange(random.scrambles) * of_scramble.shape[1] + of_scramble.argmax(axis=1)
+    chosen = firsts[of_scramble.any(axis=1)]
+    if not len(chosen):
+        return None
     values = {key: of_all[chosen] for key, of_all in assessment.values.items()}
     world = assessment.world
     return gap(Plant(scenario, world.pools, world.plan, values, random.pool_year[:, chosen]))

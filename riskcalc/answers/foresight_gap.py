@@ -10,13 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import Param
+from riskcalc.money.bill import prices_of, slot_prices
 from riskcalc.study.draw_blocks import usable_threads
 from riskcalc.study.foresight_hourly import (
     at_slots,
     energy_bill,
-    export_prices,
     floors_wh,
-    import_prices,
     year_ahead,
 )
 from riskcalc.study.foresight_programme import Foreseen, foreseen
@@ -74,13 +73,13 @@ def gap(plant: Plant) -> Gap:
 
 def optimum(plant: Plant, request: YearRequest, draw: int, least_end_wh: float) -> Foreseen:
     """Return what perfect foresight makes of one draw's first year, leaving as much in the cells as the rule does."""
-    scenario, values = plant.scenario, plant.values
+    bought, paid = slot_prices(prices_of(plant.scenario, plant.values), request.plan, draw)
     return foreseen(
         year_ahead(
             request,
             draw,
-            import_price=import_prices(scenario, request.plan, values, draw),
-            export_price=export_prices(scenario, request.plan, values, draw),
+            import_price=bought,
+            export_price=paid,
             floor_wh=float(request.stored_wh[draw]),
             least_end_wh=least_end_wh,
         )

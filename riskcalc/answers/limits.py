@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from riskcalc.money.valuation import valuation
+from riskcalc.scenario.outages import bridges
 from riskcalc.study.draw_blocks import values_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.draw_axis import of_draws
@@ -38,6 +39,7 @@ OUTER = 0.05
 def limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
     """Yield every limit of an assessment whose worth is ranked as `found`."""
     yield from permission_limits(assessment)
+    yield from outage_limits(assessment)
     yield from draw_limits(assessment, found)
     yield from weather_limits(assessment)
     yield from default_limits(assessment, found)
@@ -47,7 +49,22 @@ def permission_limits(assessment: Assessment) -> Iterator[str]:
     """Yield in how many futures nothing is bought."""
     refused = 1.0 - float(assessment.simulation.course.bought.mean())
     if refused > 0.0:
-        yield f"in {refused:.0%} of the futures permission is refused and nothing is bought: worth 0, never paid back"
+        yield (
+            f"in {refused:.0%} of the futures permission is refused and nothing is bought: the odds of paying back are "
+            "those of the others, the worth counts them as 0"
+        )
+
+
+def outage_limits(assessment: Assessment) -> Iterator[str]:
+    """Yield that outages are worth nothing because the kit is not said to bridge them."""
+    scenario = assessment.scenario
+    if scenario.outages is None or scenario.kit is None or scenario.outages.kit_bridges is not None:
+        return
+    if not bridges(scenario.outages, scenario.kit.coupling):
+        yield (
+            "outages count as worth 0: a wired kit goes off with the supply unless it has equipment to carry the home; "
+            "say outages.kit_bridges = true if it has, false if it has not"
+        )
 
 
 def draw_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:

@@ -98,7 +98,7 @@ def _bill_measure(claim: Claim, assessment: Assessment) -> Measure:
         if season is None:
             without, with_kit = found.valuation.bill_without[0], found.valuation.bill_with[0]
         else:
-            without, with_kit = season_bills(found.scenario, dict(found.values), season)
+            without, with_kit = season_bills(found.scenario, found.values, season)
         if claim.measure == "bill_cut_share":
             return np.divide(without - with_kit, without, out=np.zeros_like(without), where=without > 0.0)
         return {"saving": without - with_kit, "bill_without": without, "bill_with": with_kit}[claim.measure]

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import MONTH_LENGTHS
-from riskcalc.dispatch import Billed, Flow
+from riskcalc.dispatch import Flow
+from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment
 from riskcalc.years.simulation import Plant, run_year
@@ -17,19 +18,7 @@ from riskcalc.years.simulation import Plant, run_year
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class SeasonEnergy:
-    """What is billed in some months of the first year, (3, rates, draws) with the rows of `Billed`, and their days.
-
-    `exported_kwh` (draws,) is plain energy, whatever a series of prices makes of it.
-    """
-
-    billed_kwh: Floats
-    exported_kwh: Floats
-    days: int
-
-
-def season_energy(assessment: Assessment, months: Sequence[int]) -> SeasonEnergy:
+def season_energy(assessment: Assessment, months: Sequence[int]) -> Energy:
     """Return the billed energy of the months named 1 to 12, one more year of dispatch for all draws.
 
     The rates are doubled, first those outside the months, then those inside; switching stays as it was, so the energy
@@ -50,15 +39,10 @@ def season_energy(assessment: Assessment, months: Sequence[int]) -> SeasonEnergy
     places = np.array(months) - 1
     exported = simulation.first_year_monthly_kwh[Flow.GRID_EXPORT][places].sum(axis=0)
     days = int(MONTH_LENGTHS[places].sum())
-    return SeasonEnergy(run_year(request).billed_kwh[:, rates:], exported, days)
+    return Energy(run_year(request).billed_kwh[:, rates:], exported, days)
 
 
-def season_bills(scenario: Scenario, values: dict[str, Floats], season: SeasonEnergy) -> tuple[Floats, Floats]:
+def season_bills(scenario: Scenario, values: Mapping[str, Floats], season: Energy) -> tuple[Floats, Floats]:
     """Return the bill of those months without and with the kit at first-year prices, (draws,) each; blocks are not in it."""
-    prices = np.stack([values[f"tariff.rates.{name}.import_price_per_kwh"] for name in scenario.tariff.rates])
-    demand, imported, exported = (season.billed_kwh[row] for row in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT))
-    without = (prices * demand).sum(axis=0) + season.days * values["tariff.standing_charge_per_day"]
-    series = scenario.tariff.series
-    sent = exported.sum(axis=0) if series is None or series.export_follows else season.exported_kwh
-    saving = (prices * (demand - imported)).sum(axis=0) + values["tariff.export_price_per_kwh"] * sent
-    return without, without - saving
+    found = bill(prices_of(scenario, values), season)
+    return found.without, found.with_kit

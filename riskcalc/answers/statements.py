@@ -34,7 +34,7 @@ def paid_back(within_years: float) -> Statement:
         f"payback within {within_years:g} years",
         lambda found: found.valuation.payback_years <= within_years,
         lambda found: payback_margin(
-            found.valuation.cash_balance, found.valuation.payback_years, within_years=within_years
+            found.valuation.payback_balance, found.valuation.payback_years, within_years=within_years
         ),
     )
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import CALENDAR_YEAR, LocalClock
 from riskcalc.dispatch import TRACE_COLUMNS, trace_year
 from riskcalc.errors import one_problem
+from riskcalc.money.bill import prices_of, slot_prices
 from riskcalc.money.price_paths import paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import World, design_of, drawn_values, part_of_design, world_of
@@ -70,19 +71,10 @@ def traced_year(
         pool_year=int(request.pool_year[0]),
         stored_wh=float(request.stored_wh[0]),
     )
-    paths = paths_of(scenario, own, alone.path)
-    prices = np.array(
-        [
-            own[f"tariff.rates.{name}.import_price_per_kwh"][0] * path[row, 0]
-            for name, path in zip(scenario.tariff.rates, paths.rates, strict=True)
-        ]
-    )
+    prices = prices_of(scenario, own, paths_of(scenario, own, alone.path), year=row)
     steps_per_slot = world.plan.slot_minutes // scenario.study.step_minutes
-    columns["import_price"] = np.repeat(prices[world.plan.rate] * world.plan.rate_weight, steps_per_slot)
-    export_price = float(own["tariff.export_price_per_kwh"][0] * paths.export[row, 0])
-    follows = scenario.tariff.series is not None and scenario.tariff.series.export_follows
-    weight = world.plan.rate_weight if follows else np.ones(world.plan.slots)
-    columns["export_price"] = np.repeat(export_price * weight, steps_per_slot)
+    for name, of_slot in zip(("import_price", "export_price"), slot_prices(prices, world.plan, 0), strict=True):
+        columns[name] = np.repeat(of_slot, steps_per_slot)
     return columns
 
 

@@ -29,7 +29,8 @@ def update_figures(update: Update) -> dict[str, Any]:
     """Return everything the update says, as plain figures with standard errors."""
     found, measured = update.assessment, update.measured
     scenario, months = found.scenario, measured.months
-    equal = np.full(found.draws, 1.0 / found.draws)
+    bought = found.simulation.course.bought
+    equal = bought / bought.sum()
     tracks = [track_of(update, name) for name in measured.values]
     return {
         "scenario": scenario.name,
@@ -114,7 +115,8 @@ def input_rows(update: Update) -> list[dict[str, Any]]:
     `shift` is the change of its mean over its standard deviation before, `narrowed` how much of that deviation is left.
     """
     rows = []
-    equal = np.full(update.assessment.draws, 1.0 / update.assessment.draws)
+    bought = update.assessment.simulation.course.bought
+    equal = bought / bought.sum()
     for key in update.assessment.scenario.uncertain():
         drawn = update.assessment.values[key]
         before, now = (_mean_sd(drawn, weights) for weights in (equal, update.weights))

@@ -17,8 +17,8 @@ Floats = NDArray[np.float64]
 #: Kinds that `cash_flows` books, in the order of its parameters; others may be added under names of their own.
 KINDS = ("purchase", "incentive", "saving", "upkeep", "replacement", "resale")
 
-#: Left out of the payback: money that only a sale brings, and who lends the money.
-NOT_IN_PAYBACK = ("resale", "sale", "loan")
+#: Left out of the payback: money that only a sale brings.
+NOT_IN_PAYBACK = ("resale", "sale")
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class CashFlows:
 
     @property
     def for_payback(self) -> Floats:
-        """Sum of all kinds but those of `NOT_IN_PAYBACK`, (years + 1, draws)."""
+        """The household's own money: all kinds but those of `NOT_IN_PAYBACK`, (years + 1, draws)."""
         return self.without(NOT_IN_PAYBACK)
 
     def without(self, kinds: Iterable[str]) -> Floats:

@@ -44,7 +44,7 @@ def purchase_flows(
         incentive=incentive,
         real_upkeep_per_year=values["purchase.upkeep_per_year"] * simulation.working,
         real_replacements=_replacements(scenario, simulation, values),
-        resale=values["purchase.resale_share"] * price * price_share(scenario, values, course) * course.held[-1],
+        resale=values["purchase.resale_share"] * price * price_share(scenario, values, course) * simulation.working[-1],
         level=level,
     )
     if scenario.tenure is not None:

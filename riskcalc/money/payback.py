@@ -55,6 +55,24 @@ def balance(flows: Floats) -> Floats:
     return rows
 
 
+def while_in_debt(balance_rows: Floats, loan: Floats | None) -> Floats:
+    """Return the balance of own money that a payback is read from, (years + 1, draws).
+
+    Who borrows begins with little or no own money spent, and that is not a payback. So, as long as the loan runs, the
+    balance counts only from the last year in which it is below zero: earlier rows are held at that year's figure.
+    `loan` holds the flows of the loan, (years + 1, draws). Limiting case: without a loan nothing changes; a loan whose
+    payments the savings always cover never needs own money and pays back at 0.
+    """
+    if loan is None:
+        return balance_rows
+    runs = np.flip(np.logical_or.accumulate(np.flip(loan != 0.0, axis=0), axis=0), axis=0)
+    below = (balance_rows < 0.0) & runs
+    later = np.flip(np.logical_or.accumulate(np.flip(below, axis=0), axis=0), axis=0)
+    last = later.sum(axis=0) - 1  # the last row below zero, -1 without one
+    figure = balance_rows[np.maximum(last, 0), np.arange(balance_rows.shape[1])]
+    return np.where(later, np.minimum(balance_rows, figure), balance_rows)
+
+
 def crossing_years(balance_rows: Floats, *, crossing: Crossing = "first") -> Floats:
     """Return when a balance (years + 1, draws) reaches zero from below, (draws,); inf if not."""
     if not np.isfinite(balance_rows).all():

@@ -112,7 +112,7 @@ class GrowthStatistics:
     years: int
     mean: float
     sd: float
-    lag1: float
+    lag1: float | None
     smallest: float
     largest: float
 
@@ -133,7 +133,7 @@ def growth_statistics(yearly_price: ArrayLike) -> GrowthStatistics:
         years=len(growth),
         mean=float(growth.mean()),
         sd=float(growth.std(ddof=1)),
-        lag1=float(np.corrcoef(growth[:-1], growth[1:])[0, 1]),
+        lag1=_lag1(growth[:-1], growth[1:]),
         smallest=float(growth.min()),
         largest=float(growth.max()),
     )
@@ -152,10 +152,17 @@ def drawn_growth(path: Floats) -> GrowthStatistics | None:
         years=len(growth),
         mean=float(growth.mean()),
         sd=float(growth.std(ddof=1)),
-        lag1=float(np.corrcoef(growth[:-1].ravel(), growth[1:].ravel())[0, 1]),
+        lag1=_lag1(growth[:-1].ravel(), growth[1:].ravel()),
         smallest=float(growth.min()),
         largest=float(growth.max()),
     )
+
+
+def _lag1(before: Floats, after: Floats) -> float | None:
+    """Return the correlation of neighbouring years; None where one of the two does not vary."""
+    if np.ptp(before) == 0.0 or np.ptp(after) == 0.0:
+        return None
+    return float(np.corrcoef(before, after)[0, 1])
 
 
 @dataclass(frozen=True)
@@ -176,10 +183,11 @@ def path_parameters(statistics: GrowthStatistics) -> PathParameters:
     spread^2 / (1 - persistence^2) (Box & Jenkins 1976, ch. 3, from memory). Jumps are not fitted: the histories
     hold none.
     """
+    lag1 = statistics.lag1 or 0.0
     return PathParameters(
         trend=float(np.expm1(statistics.mean)),
-        persistence=statistics.lag1,
-        spread=float(statistics.sd * np.sqrt(1.0 - statistics.lag1**2)),
+        persistence=lag1,
+        spread=float(statistics.sd * np.sqrt(1.0 - lag1**2)),
     )
 
 

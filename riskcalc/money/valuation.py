@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import Billed, Flow
-from riskcalc.money.block_rates import block_charges
-from riskcalc.money.cashflow import CashFlows
+from riskcalc.dispatch import Flow
+from riskcalc.money.bill import DAYS_PER_YEAR, Energy, bill, prices_of
+from riskcalc.money.cashflow import NOT_IN_PAYBACK, CashFlows
 from riskcalc.money.costs import purchase_flows
+from riskcalc.money.factors import discounted
 from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import NEVER, balance, crossing_years, discounted_payback_years
+from riskcalc.money.payback import NEVER, balance, crossing_years, while_in_debt
 from riskcalc.money.price_paths import PricePaths, paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.sampling import PathNoise
@@ -23,8 +24,6 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Values = Mapping[str, Floats]
 
-DAYS_PER_YEAR = 365
-
 
 @dataclass(frozen=True)
 class Valuation:
@@ -32,8 +31,10 @@ class Valuation:
 
     (years, draws): `saving`, `bill_without`, `bill_with`, `import_path` (price of each year over the first year's,
     dearest rate), `price_level` (of everything else) and `charging_cost`, what the supply delivers at each rate beyond
-    the demand at that rate. (years + 1, draws): `cash_balance`, the running sum of all flows that count for the
-    payback. (draws,): the rest; a payback that is not reached within the horizon is infinite.
+    the demand at that rate. (years + 1, draws): `cash_balance`, the household's own money, the running sum of all
+    flows but sales. (draws,): the rest; a payback that is not reached within the horizon is infinite, and so is one
+    that is never bought. `payback_in_cash_years` is as if nothing were borrowed, `payback_with_sale_years` counts what
+    a sale at a move brings; each is the plain payback where there is no loan or no sale.
     """
 
     saving: Floats
@@ -47,61 +48,63 @@ class Valuation:
     payback_years: Floats
     lasting_payback_years: Floats
     discounted_payback_years: Floats
+    payback_in_cash_years: Floats
+    payback_with_sale_years: Floats
     net_present_value: Floats
+
+    @property
+    def payback_balance(self) -> Floats:
+        """The balance whose crossing of zero is the payback, (years + 1, draws); see `while_in_debt`."""
+        return while_in_debt(self.cash_balance, self.flows.by_kind.get("loan"))
 
 
 def valuation(
     scenario: Scenario, simulation: Simulation, values: Values, noise: PathNoise, *, paths: PricePaths | None = None
 ) -> Valuation:
     """Return what the energy of `simulation` is worth under each draw's prices; `paths` are `paths_of`, if at hand."""
-    years, draws = simulation.working.shape
     paths = paths_of(scenario, values, noise) if paths is None else paths
-    import_path, export_path = paths.main, paths.export
-    import_price = np.stack([values[f"tariff.rates.{name}.import_price_per_kwh"] for name in scenario.tariff.rates])
-    export_price = values["tariff.export_price_per_kwh"]
-    demand, imported, exported = (simulation.billed_kwh[row] for row in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT))
-    # A series of prices weighs what is billed slot by slot; an export price that does not follow it needs plain energy.
-    one_export_price = scenario.tariff.series is not None and not scenario.tariff.series.export_follows
-    saving, without, charging = (np.zeros((years, draws)) for _ in range(3))
-    for rate, (price, path) in enumerate(zip(import_price, paths.rates, strict=True)):
-        without += price * path * demand[rate]
-        # Demand less import before the price: a kit that changes nothing saves exactly nothing.
-        saving += price * path * (demand[rate] - imported[rate])
-        charging += price * path * np.maximum(imported[rate] - demand[rate], 0.0)
-        if not one_export_price:
-            saving += export_price * export_path * exported[rate]
-    if one_export_price:
-        saving += export_price * export_path * simulation.yearly_kwh[Flow.GRID_EXPORT]
-    blocks = block_charges(scenario, simulation, values)
-    if blocks is not None:
-        without += blocks[0] * import_path
-        saving += (blocks[0] - blocks[1]) * import_path
-    without += DAYS_PER_YEAR * values["tariff.standing_charge_per_day"] * import_path
-    flows = purchase_flows(scenario, simulation, values, saving=saving, level=paths.level)
+    yearly = bill(prices_of(scenario, values, paths), energy_of(simulation))
+    flows = purchase_flows(scenario, simulation, values, saving=yearly.saving, level=paths.level)
     bought = simulation.course.bought
-    for_payback = flows.for_payback
-    cash_balance = balance(for_payback)
+    cash_balance = balance(flows.for_payback)
+    loan = flows.by_kind.get("loan")
+    in_debt = while_in_debt(cash_balance, loan)
     discount_rate = values["prices.discount_rate_per_year"]
+    discounted_balance = balance(discounted(flows.for_payback, discount_rate=discount_rate))
+    payback = _if_bought(bought, crossing_years(in_debt))
+    in_cash = with_sale = payback
+    if loan is not None:
+        in_cash = _if_bought(bought, crossing_years(balance(flows.without((*NOT_IN_PAYBACK, "loan")))))
+    if "sale" in flows.by_kind:
+        sold = balance(flows.without(("resale",)))
+        with_sale = _if_bought(bought, crossing_years(while_in_debt(sold, loan)))
     return Valuation(
-        saving=saving,
-        bill_without=without,
-        bill_with=without - saving,
-        import_path=import_path,
+        saving=yearly.saving,
+        bill_without=yearly.without,
+        bill_with=yearly.with_kit,
+        import_path=paths.main,
         price_level=paths.level,
-        charging_cost=charging,
+        charging_cost=yearly.charging,
         flows=flows,
         cash_balance=cash_balance,
-        payback_years=_if_bought(bought, crossing_years(cash_balance)),
+        payback_years=payback,
         lasting_payback_years=_if_bought(bought, crossing_years(cash_balance, crossing="lasting")),
-        discounted_payback_years=_if_bought(bought, discounted_payback_years(for_payback, discount_rate=discount_rate)),
+        discounted_payback_years=_if_bought(bought, crossing_years(while_in_debt(discounted_balance, loan))),
+        payback_in_cash_years=in_cash,
+        payback_with_sale_years=with_sale,
         net_present_value=net_present_value(flows.total, discount_rate=discount_rate),
     )
 
 
-def price_paths(scenario: Scenario, values: Values, noise: PathNoise) -> tuple[Floats, Floats]:
-    """Return import (dearest rate) and export price of each year over the first year's, each (years, draws)."""
-    paths = paths_of(scenario, values, noise)
-    return paths.main, paths.export
+def energy_of(simulation: Simulation) -> Energy:
+    """Return what is billed in every year of a simulation."""
+    demand, imported = simulation.monthly_demand_kwh, simulation.monthly_import_kwh
+    return Energy(
+        simulation.billed_kwh,
+        simulation.yearly_kwh[Flow.GRID_EXPORT],
+        DAYS_PER_YEAR,
+        None if demand is None or imported is None else (demand, imported),
+    )
 
 
 def _if_bought(bought: Flags, payback_years: Floats) -> Floats:

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import Billed, DispatchInputs, DispatchOutcome, Flow, Param, SlotPlan
+from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, Param
 from riskcalc.dispatch.plan import DAYS
 from riskcalc.dispatch.slow import basis_weight, step_kit
+from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.foresight_programme import YearAhead
-from riskcalc.years.schedule import export_follows
 from riskcalc.years.simulation import YearRequest
 
 Floats = NDArray[np.float64]
@@ -29,27 +29,9 @@ def at_slots(inputs: DispatchInputs) -> DispatchInputs:
     return replace(inputs, reachable_w=(sums / steps_per_slot).astype(np.float32), step_minutes=slot_minutes)
 
 
-def import_prices(scenario: Scenario, plan: SlotPlan, values: Values, draw: int) -> Floats:
-    """Return the first year's import price of each slot in one draw, (slots,) [per kWh]."""
-    prices = [values[f"tariff.rates.{name}.import_price_per_kwh"][draw] for name in scenario.tariff.rates]
-    return np.asarray(prices)[plan.rate] * plan.rate_weight
-
-
-def export_prices(scenario: Scenario, plan: SlotPlan, values: Values, draw: int) -> Floats:
-    """Return the first year's export price of each slot in one draw, (slots,) [per kWh]."""
-    price = values["tariff.export_price_per_kwh"][draw]
-    return price * plan.rate_weight if export_follows(scenario) else np.full(plan.slots, price)
-
-
 def energy_bill(scenario: Scenario, outcome: DispatchOutcome, values: Values) -> Floats:
     """Return import less export of a year at first-year prices, without standing charge and blocks, (draws,)."""
-    bill = np.zeros(outcome.billed_kwh.shape[2])
-    export = values["tariff.export_price_per_kwh"]
-    for rate, name in enumerate(scenario.tariff.rates):
-        bill += values[f"tariff.rates.{name}.import_price_per_kwh"] * outcome.billed_kwh[Billed.IMPORT, rate]
-        if export_follows(scenario):
-            bill -= export * outcome.billed_kwh[Billed.EXPORT, rate]
-    return bill if export_follows(scenario) else bill - export * outcome.yearly_kwh(Flow.GRID_EXPORT)
+    return bill(prices_of(scenario, values), Energy(outcome.billed_kwh, outcome.yearly_kwh(Flow.GRID_EXPORT))).with_kit
 
 
 def year_ahead(

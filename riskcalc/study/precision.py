@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment, assessment, doubled
@@ -84,12 +86,13 @@ def precision(found: Assessment) -> Precision:
     """Return how precise the headline figures of an assessment are."""
     study, money, scrambles = found.scenario.study, found.valuation, found.design.scrambles
     within = min(study.horizon_years, study.odds_within_years or study.horizon_years)
+    payback = np.where(found.simulation.course.bought, money.payback_years, np.nan)
     return Precision(
         found.draws,
         within,
-        summary.estimate(money.payback_years, partial(summary.share_within, years=within), scrambles=scrambles),
+        summary.estimate(payback, summary.known(partial(summary.share_within, years=within)), scrambles=scrambles),
         summary.estimate(money.net_present_value, _share_above_zero, scrambles=scrambles),
-        summary.estimate(money.payback_years, partial(summary.quantile, share=0.5), scrambles=scrambles),
+        summary.estimate(payback, summary.known(partial(summary.quantile, share=0.5)), scrambles=scrambles),
     )
 
 

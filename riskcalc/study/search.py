@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_OF_DAY
 from riskcalc.dispatch import Billed, SlotPlan
+from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.forecast import KINDS_OF_DAY
 from riskcalc.study.running import MONTHS, ByNeed, Frame, Running, plain, plan_of
-from riskcalc.years.schedule import export_follows
 from riskcalc.years.simulation import YearRequest, run_year
 
 Floats = NDArray[np.float64]
@@ -92,16 +92,14 @@ class Search:
         """Return import less export by the day that charging was for, (365, draws) in money of the first year."""
         names, request = list(self.scenario.tariff.rates), self.request
         by_day = replace(plan, rate=plan.rate * DAYS + self.frame.planned_day, rates=len(names) * DAYS)
-        billed = run_year(replace(request, plan=by_day)).billed_kwh.reshape(len(Billed), len(names), DAYS, -1)
-        bills = np.zeros(billed.shape[2:])
-        for rate, name in enumerate(names):
-            bills += self.values[f"tariff.rates.{name}.import_price_per_kwh"] * billed[Billed.IMPORT, rate]
-        export = self.values["tariff.export_price_per_kwh"]
-        if export.any() and not export_follows(self.scenario):
+        shape = len(Billed), len(names), DAYS, -1
+        billed = run_year(replace(request, plan=by_day)).billed_kwh.reshape(shape)
+        prices, exported = prices_of(self.scenario, self.values), billed[Billed.EXPORT]
+        if prices.export.any() and not prices.export_follows:
             # What is exported has a price of its own and must not be weighed with that of the slot.
             even = replace(by_day, rate_weight=np.ones(plan.slots))
-            billed = run_year(replace(request, plan=even)).billed_kwh.reshape(billed.shape)
-        return np.asarray(bills - export * billed[Billed.EXPORT].sum(axis=0))
+            exported = run_year(replace(request, plan=even)).billed_kwh.reshape(shape)[Billed.EXPORT]
+        return bill(prices, Energy(billed, exported.sum(axis=0))).with_kit
 
     def _targets_and_season(self, start: Running, *, season: bool) -> None:
         """Try the best target of every month, of every month and forecast, these with the best season, and own targets."""

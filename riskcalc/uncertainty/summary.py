@@ -46,6 +46,16 @@ def estimate(values: Floats, statistic: Statistic, *, scrambles: int) -> Estimat
     return Estimate(float(whole) if finite else None, error if finite else None)
 
 
+def known(statistic: Statistic) -> Statistic:
+    """Return the statistic of the draws that are not NaN: those that a question is about; NaN if there are none."""
+
+    def of_known(values: Floats) -> float:
+        kept = values[~np.isnan(values)]
+        return statistic(kept) if len(kept) else float("nan")
+
+    return of_known
+
+
 def mean(values: Floats) -> float:
     """Return the mean of finite draws.
 
@@ -119,12 +129,12 @@ QUANTILES = {"p5": 0.05, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p95": 0.95}
 
 
 def payback_figures(payback_years: Floats, *, scrambles: int) -> dict[str, Estimate]:
-    """Return the quantiles (None where never reached) and the never-share of a payback time; no mean, ever."""
+    """Return quantiles (None where never reached) and the never-share of a payback; no mean, ever. NaN is left out."""
     figures = {
-        name: estimate(payback_years, lambda part, share=share: quantile(part, share), scrambles=scrambles)  # type: ignore[misc]
+        name: estimate(payback_years, known(lambda part, share=share: quantile(part, share)), scrambles=scrambles)  # type: ignore[misc]
         for name, share in QUANTILES.items()
     }
-    return figures | {"never_share": estimate(payback_years, share_never, scrambles=scrambles)}
+    return figures | {"never_share": estimate(payback_years, known(share_never), scrambles=scrambles)}
 
 
 def worth_figures(worth: Floats, *, scrambles: int) -> dict[str, Estimate]:

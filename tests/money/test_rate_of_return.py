@@ -3,7 +3,7 @@
 import numpy as np
 import numpy_financial as npf
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.money.measures import net_present_value
@@ -28,6 +28,7 @@ def test_worked_rates(flows, printed, half_digit, record_property):
     assert (got.sign_changes[0], got.roots[0]) == (1, 1)
 
 
+@settings(deadline=None)
 @given(cost=st.integers(10, 10_000), gains=st.lists(st.integers(0, 2000), min_size=12, max_size=12))
 def test_worth_at_the_rate_is_zero(cost, gains):
     """With one sign change there is one rate, worth is zero there, and the reference library agrees."""

@@ -1,8 +1,11 @@
 """The price paths of a scenario: drawn and correlated, given outright, or from a file."""
 
+import json
+
 import numpy as np
 import pytest
 
+from riskcalc.answers.assess import result
 from riskcalc.errors import InputError
 from riskcalc.money.price_file import read_price_file
 from riskcalc.money.price_paths import dearest_rate, paths_of
@@ -119,3 +122,18 @@ def test_a_path_that_cannot_be_is_refused_with_its_key(read_small, changes, key)
     with pytest.raises(InputError) as caught:
         read_small(*changes)
     assert [problem.key for problem in caught.value.problems] == [key]
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        "prices.growth_path=[0.3, 0, 0, 0, 0]",
+        "prices.import_path=[1, 2, 2, 2, 2, 2]",
+        "prices.growth_path=[0, 0, 0, 0, 0.9]",
+    ],
+)
+def test_a_path_that_moves_once_is_told_without_a_correlation(read_small, given):
+    """Prices that move in one year only have no correlation of neighbouring years: none is given, and JSON holds no NaN."""
+    figures = result(assessment(read_small("study.horizon_years=6", given)))
+    json.dumps(figures, allow_nan=False)
+    assert figures["price_growth"]["drawn"]["lag1"] is None
