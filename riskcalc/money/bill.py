@@ -17,7 +17,7 @@ from riskcalc.dispatch import Billed, SlotPlan
 from riskcalc.money.cashflow import sum_in_order
 from riskcalc.money.price_paths import PricePaths
 from riskcalc.scenario import Scenario
-from riskcalc.scenario.bill import Block
+from riskcalc.scenario.tariff import Block
 
 Floats = NDArray[np.float64]
 Values = Mapping[str, Floats]
