@@ -20,6 +20,7 @@ from riskcalc.errors import InputError, Problem
 CLASSES = ("always_on", "at_home", "movable")
 REACHES = ("unit", "elsewhere")
 CAR = "car"
+HOURS_PER_YEAR = 8760.0
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Appliance:
     @property
     def kwh_per_year(self) -> float:
         """Energy of cycles plus standby in the rest of the year [kWh]."""
-        return (self.mean_cycle_power_w * self.hours_on + self.standby_w * (8760.0 - self.hours_on)) / 1000.0
+        return (self.mean_cycle_power_w * self.hours_on + self.standby_w * (HOURS_PER_YEAR - self.hours_on)) / 1000.0
 
 
 @cache
@@ -100,6 +101,16 @@ def check_appliances(given: Mapping[str, str], *, file: object = "scenario", key
     problems = appliance_problems(given, file=file, key=key)
     if problems:
         raise InputError(problems)
+
+
+def car_problem(kwh_per_year: float, charger_w: float) -> tuple[str, str, str] | None:
+    """Return what was given, what is accepted and a hint where a charger cannot give a car that much in a year."""
+    most_kwh = charger_w * HOURS_PER_YEAR / 1000.0
+    if kwh_per_year <= most_kwh:
+        return None
+    given = f"{kwh_per_year:,.0f} kWh a year from a charger of {charger_w:,.0f} W"
+    accepted = f"at most {most_kwh:,.0f} kWh, what that charger gives when it runs day and night"
+    return given, accepted, "give home.car_charger_w a larger value"
 
 
 def _appliance(row: Mapping[str, str]) -> Appliance:

@@ -93,6 +93,8 @@ def appliance_years(
     check_appliances(appliances)
     if clock.slot_minutes % step_minutes:
         raise ValueError(f"step_minutes: {step_minutes}; accepted: a divisor of the slot, {clock.slot_minutes}")
+    if int(clock.minute.max()) + clock.slot_minutes > MINUTES_PER_DAY:
+        raise ValueError(f"clock: slots of {clock.slot_minutes} minutes run past midnight; accepted: shorter slots")
     darkness = _darkness(clock, latitude_deg, longitude_deg)
     southern = latitude_deg < 0.0
     owned = {key: reach for key, reach in appliances.items() if key != CAR}

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import DAYS
+from riskcalc.clock import DAYS, MINUTES_PER_DAY
 from riskcalc.demand import habits, synthesis
-from riskcalc.demand.appliances import Appliance, appliance_table
+from riskcalc.demand.appliances import Appliance, appliance_table, car_problem
+from riskcalc.errors import one_problem
 
 #: Occupants behind the published cycles per year: mean household size of England, Census 2001 (from memory).
 TABLE_OCCUPANTS = 2.36
@@ -77,10 +78,21 @@ def household_loads(
     return loads
 
 
-def car_load(appliance: Appliance, *, in_reach: bool, kwh_per_year: float, charger_w: float, years: int) -> Load:
-    """Return the load of a car on a socket charger: at most one charge a day, longer ones if the year needs them."""
+def car_load(
+    appliance: Appliance, *, in_reach: bool, kwh_per_year: float, charger_w: float, years: int, file: str = "scenario"
+) -> Load:
+    """Return the load of a car on a socket charger: at most one charge a day, longer ones if the year needs them.
+
+    Raises
+    ------
+    InputError
+        If the charger cannot give that much in a year.
+    """
+    wrong = car_problem(kwh_per_year, charger_w)
+    if wrong:
+        raise one_problem(file, "home.car_kwh_per_year", *wrong)
     charge_kwh = max(CAR_CHARGE_KWH, kwh_per_year / DAYS)
-    length = max(1, round(charge_kwh * 60_000.0 / charger_w))
+    length = min(max(1, round(charge_kwh * 60_000.0 / charger_w)), MINUTES_PER_DAY)
     per_day = kwh_per_year / DAYS / (length * charger_w / 60_000.0)
     daily = np.full(years, min(per_day, 1.0))
     return Load(appliance, in_reach, synthesis.VEHICLE, charger_w, length, daily, kwh_per_year)

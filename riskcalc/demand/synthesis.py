@@ -26,28 +26,33 @@ _STREAM_COUNT = len(STREAMS)
 MINUTES = 1440
 #: Minutes before 03:00 count as the late evening of the same day.
 DAY_TURN = 180
-#: Cycles of one appliance and day that are kept apart; no table row comes near it.
+#: Cycles of one appliance and day that are kept apart; further ones run beside them, so that no energy is lost.
 _MOST_EVENTS = 64
 _PLACING_TRIES = 12
 
 
 @inner
 def _varied_length(state, length):
-    """Return a whole number of minutes between half and one and a half times the table's length; short cycles stay."""
+    """Return a whole number of minutes around the table's length, which is its mean; short cycles stay.
+
+    Between half and one and a half times the length, less where that would be more than a day holds.
+    """
     if length < 10:
         return length
-    return int(length * (0.5 + uniform(state)) + 0.5)
+    spread = max(0.0, min(0.5 * length, MINUTES - length))
+    return int(length + spread * (2.0 * uniform(state) - 1.0) + 0.5)
 
 
 @inner
 def _add_steady(buffer, start, length, power_w):
-    """Add one steady cycle to a day's minutes, round the clock."""
+    """Add one steady cycle to a day's minutes, round the clock as often as its length asks for."""
     first = start % MINUTES
-    last = first + length
-    for minute in range(first, min(last, MINUTES)):
-        buffer[minute] += power_w
-    for minute in range(last - MINUTES):
-        buffer[minute] += power_w
+    while length > 0:
+        last = min(first + length, MINUTES)
+        for minute in range(first, last):
+            buffer[minute] += power_w
+        length -= last - first
+        first = 0
 
 
 @inner
@@ -133,7 +138,7 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
     placed = 0
-    for _ in range(min(poisson(state, mean), _MOST_EVENTS)):
+    for _ in range(poisson(state, mean)):
         length = _varied_length(state, length_min)
         start = -1
         for attempt in range(_PLACING_TRIES):
@@ -150,9 +155,10 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
         if start >= 0:
             start = _free_start(start, length, starts, lengths, placed)
             _add_steady(buffer, start, length, power_w)
-            starts[placed] = start
-            lengths[placed] = length
-            placed += 1
+            if placed < _MOST_EVENTS:
+                starts[placed] = start
+                lengths[placed] = length
+                placed += 1
 
 
 @inner
@@ -164,17 +170,18 @@ def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shap
     """
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
-    count = min(poisson(state, mean), _MOST_EVENTS)
+    count = poisson(state, mean)
     moved_at = window_start + int(uniform(state) * max(0, window_length - count * length))
     for index in range(count):
         start = 0
         for _ in range(_PLACING_TRIES):
             start = _proposed_start(state, cumulative)
-            if _free_start(start, length, starts, lengths, index) == start:
+            if _free_start(start, length, starts, lengths, min(index, _MOST_EVENTS)) == start:
                 break
-        start = _free_start(start, length, starts, lengths, index)
-        starts[index] = start
-        lengths[index] = length
+        start = _free_start(start, length, starts, lengths, min(index, _MOST_EVENTS))
+        if index < _MOST_EVENTS:
+            starts[index] = start
+            lengths[index] = length
         if shape.shape[0] > 0:
             _add_shape(usual, start, shape)
             _add_shape(moved, moved_at, shape)

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from riskcalc.demand.appliances import appliance_keys
+from riskcalc.demand.appliances import appliance_keys, car_problem
 from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
 from riskcalc.scenario.fields import Table, absent, default, default_number, needed, optional
 from riskcalc.scenario.series import HORIZON_SCHEMA, Monthly, horizon_line
 from riskcalc.scenario.texts import NamedEntries, Text
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
+from riskcalc.uncertainty.distributions import mean
 from riskcalc.uncertainty.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -119,6 +120,9 @@ def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
         if not home.appliances:
             accepted = 'at least one appliance, such as fridge_freezer = "unit" below [home.appliances]'
             yield Complaint(("home", "appliances"), "nothing", accepted)
+    wrong = car_problem(mean(home.car_kwh_per_year), home.car_charger_w)
+    if wrong:
+        yield Complaint(("home", "car_kwh_per_year"), *wrong)
     known = appliance_keys()
     for name in home.appliances:
         if name not in known:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "demand"))
 
 from demand_homes import BRITISH_WINTER, WEEKDAY, bdew_h0, mean_home_w, profile_class_1
 

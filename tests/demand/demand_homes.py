@@ -69,6 +69,6 @@ def bdew_h0() -> dict[tuple[str, str], np.ndarray]:
 
 def profile_class_1() -> np.ndarray:
     """UK profile class 1, winter weekday [kW], shape (48,); source in the file."""
-    text = Path(__file__).with_name("data").joinpath("demand_profile_class_1.csv").read_text(encoding="utf-8")
+    text = Path(__file__).parents[1].joinpath("data", "demand_profile_class_1.csv").read_text(encoding="utf-8")
     rows = [line for line in text.splitlines() if not line.startswith("#")]
     return np.array([float(row["kw"]) for row in csv.DictReader(rows)])

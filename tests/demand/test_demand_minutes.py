@@ -9,7 +9,7 @@ import pytest
 from riskcalc.clock import local_clock
 from riskcalc.demand.events import appliance_years
 
-WEEK = Path(__file__).parents[1] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
+WEEK = Path(__file__).parents[2] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
 
 #: A home of four with the kinds of load that the description of the data set names; it cooks on gas, so no hob. The
 #: power of the table's storage water heater was chosen with a home of this kind in view; nothing else was.

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from riskcalc.demand.spikes import metered_days, restored_minutes
 
-WEEK = Path(__file__).parents[1] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
+WEEK = Path(__file__).parents[2] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ from riskcalc.errors import InputError
 
 UTC = local_clock("Etc/UTC")
 PARIS = local_clock("Europe/Paris", slot_minutes=30)
-WEEK = Path(__file__).parents[1] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
+WEEK = Path(__file__).parents[2] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
 
 
 def _write(path: Path, header: str, rows) -> Path:
