@@ -10,18 +10,11 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.errors import one_problem
-from riskcalc.weather.solar import HOURS, SunPath
+from riskcalc.weather.solar import HOURS
 
 LONGEST_GAP_HOURS = 3
 #: Most hours that a change of time zone can push over the end of a year.
 MOST_ZONE_HOURS = 26
-#: Share of the year's light that may arrive with the sun down before the time zone or label must be wrong.
-MOST_DARK_LIGHT = 0.02
-#: Share of the light outside the atmosphere that reaches the ground over a year, below which units must be wrong: the
-#: cloudiest inhabited places have a quarter (NASA surface meteorology, from memory).
-LEAST_CLEARNESS = 0.2
-#: Distance of the light's centre from noon of the sun, over a year, beyond which the stamps must be wrong [h].
-MOST_OFF_NOON_HOURS = 0.9
 
 MONTH_STARTS = np.concatenate([[0], np.cumsum(MONTH_LENGTHS)[:-1]])
 
@@ -147,41 +140,6 @@ def hour_name(index: int, first_year: int | None) -> str:
     month = int(np.searchsorted(MONTH_STARTS, day, side="right"))
     date = f"{month:02d}-{day - MONTH_STARTS[month - 1] + 1:02d} {hour:02d}:00"
     return date if first_year is None else f"{first_year + year}-{date}"
-
-
-def check_sun_agrees(ghi: NDArray[np.float64], sun: SunPath, *, file: str) -> None:
-    """Raise InputError if the light comes at hours when the sun is down, or is not centred on noon of the sun.
-
-    Either means that the time zone, the label or the place is wrong, or that units are not W/m2 at all.
-    """
-    total = ghi.sum()
-    if total <= 0.0:
-        raise one_problem(file, "ghi", "no light in the whole file", "irradiance in W/m2")
-    dark = 1.0 - ghi[:, sun.lit].sum() / total
-    hint = "check zone, label, latitude and longitude of the file"
-    if dark > MOST_DARK_LIGHT:
-        given = f"{100.0 * dark:.1f} % of the light arrives while the sun is down"
-        raise one_problem(file, "time", given, f"at most {100.0 * MOST_DARK_LIGHT:g} %", hint)
-    clear = sun.extraterrestrial_horizontal_w[sun.lit]
-    solar_time = sun.solar_time_hours[sun.lit]
-    light = ghi[:, sun.lit].sum(axis=0)
-    # By day, sun and light each have a centre; long summer days of high latitudes need no special care.
-    off = float((light * solar_time).sum() / light.sum() - (clear * solar_time).sum() / clear.sum())
-    if abs(off) > MOST_OFF_NOON_HOURS:
-        side = "late" if off > 0.0 else "early"
-        given = f"the light is centred {abs(off):.1f} h too {side} for the sun"
-        raise one_problem(file, "time", given, f"within {MOST_OFF_NOON_HOURS:g} h", hint)
-    clearness = float(total / len(ghi) / sun.extraterrestrial_horizontal_w.sum())
-    if clearness < LEAST_CLEARNESS:
-        given = (
-            f"{total / len(ghi) / 1000:.3g} kWh/m2 a year, {100 * clearness:.2g} % of the light outside the atmosphere"
-        )
-        looks = "this looks like kW/m2" if clearness < LEAST_CLEARNESS / 100 else "J/cm2, or Wh of shorter steps?"
-        raise one_problem(file, "ghi", given, f"irradiance in W/m2, at least {100 * LEAST_CLEARNESS:g} %", looks)
-    bright = ghi[:, sun.lit].max() / 1.3
-    if bright > sun.extraterrestrial_w.max():
-        given = f"{1.3 * bright:.0f} W/m2"
-        raise one_problem(file, "ghi", given, "less than light outside the atmosphere x 1.3", "irradiance in W/m2")
 
 
 def _without_partial_years(

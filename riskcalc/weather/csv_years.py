@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from riskcalc.clock import standard_offset_minutes
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.table_file import table_text
-from riskcalc.weather.axis import HourStamps, check_sun_agrees, filled_note, gaps_closed, is_typical_year, years_on_axis
+from riskcalc.weather.axis import HourStamps, filled_note, gaps_closed, is_typical_year, years_on_axis
+from riskcalc.weather.doubts import check_possible, check_sun_agrees
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import HOURS, SunPath, sun_path
 from riskcalc.weather.split import beam_and_diffuse
@@ -97,7 +98,7 @@ def read_csv_years(
     years = len(closed["ghi"])
     if years == 1:
         notes.append(TYPICAL_YEAR_NOTE if first_year is None else "one real year only")
-    return WeatherPool(
+    pool = WeatherPool(
         ghi=closed["ghi"],
         dni=dni,
         dhi=dhi,
@@ -109,6 +110,8 @@ def read_csv_years(
         notes=tuple(notes),
         real_years=years,
     )
+    check_possible(pool, file=str(file))
+    return pool
 
 
 def existing(path: str | Path) -> Path:

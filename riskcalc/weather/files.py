@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.errors import InputError, Problem, one_problem
-from riskcalc.weather.axis import MONTH_STARTS, check_sun_agrees, filled_note, gaps_closed
+from riskcalc.weather.axis import MONTH_STARTS, filled_note, gaps_closed
 from riskcalc.weather.csv_years import TYPICAL_YEAR_NOTE, existing, read_csv_years
+from riskcalc.weather.doubts import check_possible, check_sun_agrees
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import HOURS, sun_path
 
@@ -202,9 +203,11 @@ def _typical_year(
     series = {name: gaps_closed(hours, name=name, file=str(file)) for name, hours in series.items()}
     place: dict[str, Any] = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
     check_sun_agrees(series["ghi"], sun_path(**place, utc_offset_hours=utc_offset_hours), file=str(file))
-    return WeatherPool(
+    pool = WeatherPool(
         **series, **place, utc_offset_hours=utc_offset_hours, source=source, notes=tuple(notes), real_years=1
     )
+    check_possible(pool, file=str(file))
+    return pool
 
 
 def _numbers(column: pd.Series, *, name: str, file: Path, head: int) -> NDArray[np.float64]:

@@ -11,7 +11,7 @@ from riskcalc.errors import InputError
 from riskcalc.weather.climates import climate, climate_names
 from riskcalc.weather.csv_years import read_csv_years
 
-NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"
+NEW_YORK = Path(__file__).parents[2] / "scenarios" / "data" / "weather_new_york_hourly.csv"
 
 
 @pytest.mark.published

@@ -16,7 +16,7 @@ from riskcalc.weather.solar import sun_path
 from riskcalc.weather.split import beam_and_diffuse, diffuse_fraction
 
 Record = Callable[[str, object], None]
-NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"
+NEW_YORK = Path(__file__).parents[2] / "scenarios" / "data" / "weather_new_york_hourly.csv"
 PVLIB_DATA = Path(find_spec("pvlib").origin).parent / "data"
 
 

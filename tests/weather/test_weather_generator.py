@@ -23,8 +23,8 @@ from riskcalc.weather.solar import sun_path
 Record = Callable[[str, object], None]
 #: Weather record from which these laws were read off, and against which they are held.
 REAL = "eight real years, 51 N 7 E"
-NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"
-DATA = Path(__file__).parent / "data"
+NEW_YORK = Path(__file__).parents[2] / "scenarios" / "data" / "weather_new_york_hourly.csv"
+DATA = Path(__file__).parents[1] / "data"
 PVLIB_DATA = Path(find_spec("pvlib").origin).parent / "data"
 
 

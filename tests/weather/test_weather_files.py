@@ -16,7 +16,7 @@ from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import sun_path
 
-NEW_YORK = Path(__file__).parents[1] / "scenarios" / "data" / "weather_new_york_hourly.csv"
+NEW_YORK = Path(__file__).parents[2] / "scenarios" / "data" / "weather_new_york_hourly.csv"
 PVLIB_DATA = Path(find_spec("pvlib").origin).parent / "data"
 LONDON = {"latitude_deg": 51.5, "longitude_deg": -0.1}
 HEADER = "time,ghi,temp_air,wind_speed"
