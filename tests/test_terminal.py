@@ -1,8 +1,10 @@
 """The terminal says what the page says, in the same words and with the same rounding."""
 
 import io
+import json
 import re
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -11,6 +13,7 @@ from riskcalc.answers.page_dict import page_dict
 from riskcalc.pages import words
 from riskcalc.pages.page import report_html
 from riskcalc.pages.page_data import report_data
+from riskcalc.pages.page_details import details
 from riskcalc.pages.rounding import money_estimate, percent_estimate, years
 from riskcalc.pages.screen_summary import PLAIN, steps_shown, summary_lines
 from riskcalc.study.model import assessment
@@ -53,7 +56,7 @@ def test_a_quantile_that_is_never_reached_is_said_so(read_small, low, high, said
     """No "after never": too few pay back for that quantile, and that is what is said."""
     price = f'purchase.price={{distribution="uniform", low={low}, high={high}}}'
     lines = summary_lines(result(assessment(read_small("study.draws=64", price))))
-    assert lines[2].startswith(said)
+    assert lines[3].startswith(said)
 
 
 def test_claims_are_judged_in_the_terminal(run) -> None:
@@ -104,3 +107,20 @@ def test_progress_on_a_terminal_counts_rates_and_foresees(monkeypatch) -> None:
     assert "3/3" in text
     assert re.search(r"[\d.]+/s|[\d.]+ s each", text)
     assert re.search(r"\d:\d\d:\d\d", text)
+
+
+@pytest.mark.parametrize(
+    "path", sorted(Path("reports/examples").glob("*/result.json")), ids=lambda path: path.parent.name
+)
+def test_the_table_of_the_worth_adds_up(path: Path) -> None:
+    """Every kind of flow of a published result stands in the table, so that its rows sum to the mean worth."""
+    figures = json.loads(path.read_text(encoding="utf-8"))
+    (worth,) = [detail for detail in details(figures) if detail.key == "worth"]
+    total = sum(row.figures[0].value for row in worth.rows)
+    assert total == pytest.approx(figures["net_present_value"]["mean"]["value"], abs=1e-6)
+
+
+def test_the_summary_names_the_outlay() -> None:
+    """What is paid on the day of purchase stands in the second line."""
+    figures = json.loads(Path("reports/examples/terrace-portable/result.json").read_text(encoding="utf-8"))
+    assert summary_lines(figures)[1] == "costs £1,353 to buy"

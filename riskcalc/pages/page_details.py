@@ -16,7 +16,7 @@ WORTH: Rows = (
     (("incentive",), "Incentive", "money"),
     (("loan",), "Loan: received less repaid", "money"),
     (("saving",), "Savings on the bill", "money"),
-    (("outage",), "Outages bridged", "money"),
+    (("outages",), "Outages bridged", "money"),
     (("upkeep",), "Upkeep", "money"),
     (("replacement",), "Replacements", "money"),
     (("moving",), "Moving", "money"),

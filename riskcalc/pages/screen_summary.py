@@ -60,6 +60,7 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
 
     lines = [
         f"{result['title']}: {draws:,} futures of {horizon} years",
+        *_outlay_lines(result),
         f"paid back within {horizon} years in {percent_estimate(paid, with_error=True)} of them",
         _when(payback),
         f"worth in today's money {money('mean', with_error=True)} on average, "
@@ -77,6 +78,13 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
     lines += _running_lines(result)
     lines += _foresight_lines(result)
     return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
+
+
+def _outlay_lines(result: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what is paid on the day of purchase, on average over the futures in which something is bought."""
+    bought, purchase = result["bought_share"]["value"], _estimate(result["worth_by_kind"]["purchase"])
+    if bought and purchase.value:
+        yield f"costs {money_estimate(Estimate(-purchase.value / bought, purchase.se), result['currency'])} to buy"
 
 
 def _running_lines(result: Mapping[str, Any]) -> Iterator[str]:
