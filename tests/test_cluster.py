@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from riskcalc.answers import dask_border
 from riskcalc.answers.assess import draw_table
 from riskcalc.answers.dask_border import check_same, cluster_at
 from riskcalc.answers.match import matching
@@ -24,7 +25,7 @@ from riskcalc.answers.rows import ranked_figures
 from riskcalc.cli import app
 from riskcalc.errors import InputError, one_problem
 from riskcalc.output import csv_text, json_text
-from riskcalc.study import dask_border, draw_blocks
+from riskcalc.study import draw_blocks
 from riskcalc.study.model import assessment
 from riskcalc.study.precision import settled
 
