@@ -23,6 +23,7 @@ from typing import Any
 import llvmlite.binding
 import numba
 from numba.core.caching import FunctionCache
+from numba.core.runtime import rtsys
 from numba.core.serialize import dumps
 
 #: Division by zero gives inf instead of raising, else nothing could be vectorised. No fast-math: reassociation would
@@ -109,7 +110,10 @@ class _KeptCode(FunctionCache):  # type: ignore[misc]
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         try:
-            return super().load_overload(sig, target_context)
+            # Not `target_context.refresh()`, as numba does: it reads every library of the compiler, a quarter of a
+            # second, for names that only compiling needs. Loops of arrays and numbers need the memory manager alone.
+            rtsys.initialize(target_context)
+            return self._load_overload(sig, target_context)
         except Exception:  # noqa: BLE001 - whatever is wrong with kept code, there is a way on
             self._cache_file.drop(self._index_key(sig, target_context.codegen()))
             return None

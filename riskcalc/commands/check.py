@@ -13,8 +13,8 @@ def check(scenario_file: ScenarioFile, changes: Overrides = None) -> None:
 
     from riskcalc.pages.screen_summary import check_lines
     from riskcalc.years.electrical import check_fit, scenario_fit
-    from riskcalc.years.pools import weather_years
+    from riskcalc.years.pools import YearsAtHand
 
-    fit = scenario_fit(scenario, weather_years(scenario))
+    fit = scenario_fit(scenario, YearsAtHand().weather(scenario))
     typer.echo("\n".join(check_lines(scenario, fit)))
     check_fit(scenario, fit)
