@@ -51,3 +51,21 @@ class InputError(Exception):
 def one_problem(file: object, key: str, given: object, accepted: str, hint: str = "") -> InputError:
     """Return the error for a single problem; shorthand for the common case."""
     return InputError(Problem(str(file), key, str(given), accepted, hint))
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing that is possible but unusual, to be asked where the answer stands.
+
+    key : what it is about, a dotted key where there is one. given : what was given, with its unit. usual : the usual
+    range. effect : what it does to the answer. source : where the usual range comes from.
+    """
+
+    key: str
+    given: str
+    usual: str
+    effect: str
+    source: str
+
+    def __str__(self) -> str:
+        return f"{self.key} is {self.given}; usual: {self.usual} ({self.source}). {self.effect}"

@@ -15,6 +15,7 @@ from riskcalc import __version__
 from riskcalc.answers.curves import curve_figures
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
 from riskcalc.answers.paid_back import payback_result
+from riskcalc.answers.questions import question_rows
 from riskcalc.answers.running import running_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
@@ -52,6 +53,7 @@ LUCK = {
 def result(assessment: Assessment) -> dict[str, Any]:
     """Return every figure under the names documented in the README, ready for JSON."""
     money, scrambles = assessment.valuation, assessment.design.scrambles
+    scenario, pools = assessment.scenario, assessment.world.pools
     found = worth_ranking(assessment)
     return {
         "scenario": assessment.scenario.name,
@@ -78,6 +80,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "ranking": ranking_rows(found, assessment.scenario),
         "limits": list(limits(assessment, found)),
         "notes": list(notes(assessment)),
+        "questions": question_rows(scenario, pools.weather, pools.demand, price_series(scenario)),
         "assumptions": assumption_rows(assessment.scenario),
         "provenance": provenance(assessment),
     }

@@ -17,6 +17,7 @@ from riskcalc.scenario.kit_parts import (
     Inverter,
     Volts,
     Watts,
+    battery_complaints,
     inverter_complaints,
 )
 from riskcalc.scenario.texts import NamedEntries, Text
@@ -144,6 +145,8 @@ def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
         yield from _arrays(kit)
         if home is not None:
             yield from _surfaces(kit, home)
+    if kit.battery is not None:
+        yield from battery_complaints(kit.battery)
     yield from inverter_complaints(kit.inverter)
     if kit.coupling == "off_grid":
         if kit.charger is not None:

@@ -21,6 +21,8 @@ from riskcalc.scenario.uncertain import Number, Uncertain, Whole
 from riskcalc.uncertainty.quantity import Quantity, plain
 
 Efficiency = Uncertain(0.3, 1, unit="share")
+#: Powers over capacity [1/h] that no cell bears; data sheets of the hardiest cells say 30; judgement.
+MOST_PER_HOUR = 60.0
 Watts = Number(50, 1_000_000, unit="W")
 Volts = Number(1, 2000, unit="V")
 #: Slack for figures that meet the limit exactly, such as 1 and 1 without idle draw.
@@ -132,6 +134,17 @@ class Ageing(Table):
         absent("never unless given"),
         title="Failure chance of the electronics",
     )
+
+
+def battery_complaints(battery: Battery) -> Iterator[Complaint]:
+    """Refuse powers that no cell bears: a battery that is full or empty within a minute."""
+    most = MOST_PER_HOUR * 1000 * battery.capacity_kwh.support[1]
+    for name in ("charge_w", "discharge_w"):
+        least = getattr(battery, name).support[0]
+        if least > most:
+            accepted = f"at most {plain(most)} W: {MOST_PER_HOUR:g} times the capacity an hour"
+            hint = "check the units: capacity_kwh in kWh, powers in watts"
+            yield Complaint(("kit", "battery", name), f"{plain(least)} W", accepted, hint)
 
 
 def inverter_complaints(inverter: Inverter) -> Iterator[Complaint]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated
 
@@ -13,6 +14,8 @@ from riskcalc.scenario.texts import Text
 from riskcalc.scenario.uncertain import Number, Uncertain
 from riskcalc.uncertainty.quantity import Quantity
 
+#: Largest standard deviation of the logarithm of the price over the horizon; beyond it figures mean nothing; judgement.
+MOST_PATH_SPREAD = 4.0
 Growth = Uncertain(-0.3, 0.5, unit="share/year")
 
 
@@ -101,3 +104,25 @@ def path_complaints(prices: Prices, study: Study | None) -> Iterator[Complaint]:
         if path is not None and len(path) < least:
             accepted = f"at least {least} numbers for a horizon of {years} years"
             yield Complaint(("prices", name), f"{len(path)} numbers", accepted)
+    if years and not given:
+        yield from _runaway(prices, years)
+
+
+def path_spread(spread: float, persistence: float, years: int) -> float:
+    """Return about how far the logarithm of the price spreads over the years: its standard deviation.
+
+    Yearly changes with persistence p and standard deviation s add up to about s sqrt(years) / (1 - p); never to more
+    than s years, which they reach where each change repeats the last.
+    """
+    return spread * min(math.sqrt(years) / (1 - persistence), years)
+
+
+def _runaway(prices: Prices, years: int) -> Iterator[Complaint]:
+    """Refuse paths that leave all bounds: a mean of 1e22 is no price."""
+    least = path_spread(prices.spread.practical_support[0], prices.persistence.practical_support[0], years)
+    if least > MOST_PATH_SPREAD:
+        given = f"{prices.spread.words()} beside a persistence of {prices.persistence.words()} over {years} years"
+        accepted = f"figures with which prices stay within a factor of {math.exp(MOST_PATH_SPREAD):.0f} in two futures of three"
+        yield Complaint(
+            ("prices", "spread"), given, accepted, "the shipped histories have a spread of some 0.03 to 0.05"
+        )

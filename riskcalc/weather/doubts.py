@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -48,17 +46,6 @@ MEMORY = "judgement, from memory"
 #: stands so differently that it is refused; judgement. A height difference of 300 m is 2 K.
 ASKED_KM, REFUSED_KM, ASKED_M = 100.0, 1500.0, 300.0
 EARTH_RADIUS_KM = 6371.0
-
-
-@dataclass(frozen=True)
-class Question:
-    """Data that may be meant but look wrong: the key, what stands there, what is usual and by which source, what it does."""
-
-    key: str
-    given: str
-    usual: str
-    effect: str
-    source: str
 
 
 def check_sun_agrees(ghi: Floats, sun: SunPath, *, file: str) -> None:
