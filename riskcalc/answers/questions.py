@@ -8,17 +8,35 @@ from typing import Any
 from riskcalc.errors import Question
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.plausible import questions as of_scenario
+from riskcalc.weather.doubts import place_questions, weather_questions
+from riskcalc.weather.pool import WeatherPool
 
 
-def question_rows(scenario: Scenario, *data: Any) -> list[dict[str, str]]:
-    """Return every question as a plain row: of the scenario, then of weather, demand and price series.
+def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[dict[str, str]]:
+    """Return every question as a plain row: of the scenario, of its weather, of the other data.
 
     Parameters
     ----------
     data
-        What was read from files; each may carry a tuple `questions`.
+        What else was read from files; each may carry a tuple `questions`.
+
+    Raises
+    ------
+    InputError
+        If the site lies too far from its weather.
     """
-    found: list[Question] = [*of_scenario(scenario)]
+    site = scenario.site
+    found: list[Question] = [
+        *of_scenario(scenario),
+        *weather_questions(weather),
+        *place_questions(
+            weather,
+            latitude_deg=site.latitude_deg,
+            longitude_deg=site.longitude_deg,
+            altitude_m=site.altitude_m,
+            file=scenario.name,
+        ),
+    ]
     for item in data:
         found += getattr(item, "questions", ())
     return [asdict(question) for question in dict.fromkeys(found)]

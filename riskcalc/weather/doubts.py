@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.errors import InputError, Problem, Question, one_problem
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
 
