@@ -16,7 +16,7 @@ from riskcalc.commands.assess import assess
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.error_block import error_block, wants_colour
-from riskcalc.commands.lists import schema, sites
+from riskcalc.commands.lists import schema
 from riskcalc.commands.match import match
 from riskcalc.commands.new import new
 from riskcalc.commands.open_report import open_report
@@ -24,6 +24,7 @@ from riskcalc.commands.rank import rank
 from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
 from riskcalc.commands.update import update
+from riskcalc.commands.weather import sites, weather
 from riskcalc.errors import InputError
 from riskcalc.interruption import answer
 
@@ -53,11 +54,13 @@ COMMANDS = (
     ("update", update, "Measured months: is it on track?"),
     ("replay", replay, "Run an earlier result again and compare."),
     ("open", open_report, "Show the last report in the browser."),
+    ("weather", weather, "Fetch real weather years of any place."),
     ("sites", sites, "The built-in climates and their sources."),
     ("schema", schema, "JSON Schema of a scenario, for editors."),
 )
 for name, command, short in COMMANDS:
-    app.command(name, short_help=short)(command)
+    # Southern and western places are negative numbers, not options.
+    app.command(name, short_help=short, context_settings={"ignore_unknown_options": name == "weather"})(command)
 
 
 def main() -> None:

@@ -28,7 +28,7 @@ def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES) -> st
     ------
     InputError
         If there is no such file or it cannot be read, is larger than `largest` once unpacked, is not UTF-8, is empty,
-        or its first two lines are no header and a row of as many cells.
+        or its first two lines (remarks that begin with # aside) are no header and a row of as many cells.
     """
     if not path.is_file():
         given = "no such file" if not path.exists() else "a folder" if path.is_dir() else "no regular file"
@@ -51,7 +51,7 @@ def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES) -> st
 
 
 def _check_first_lines(path: Path, text: str, accepted: str) -> None:
-    rows = csv.reader(io.StringIO(text, newline=""))
+    rows = csv.reader(line for line in io.StringIO(text, newline="") if not line.startswith("#"))
     try:
         header, first = next(rows, []), next(rows, [])
     except csv.Error as error:

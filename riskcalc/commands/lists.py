@@ -1,15 +1,8 @@
-"""`riskcalc sites` and `riskcalc schema`: what can be written into a scenario."""
+"""`riskcalc schema`: what can be written into a scenario."""
 
 from __future__ import annotations
 
 import typer
-
-
-def sites() -> None:
-    """List the built-in climates and where their figures come from."""
-    from riskcalc.pages.screen_summary import site_lines
-
-    typer.echo("\n".join(site_lines()))
 
 
 def schema() -> None:

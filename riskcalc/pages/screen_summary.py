@@ -183,23 +183,6 @@ def check_lines(scenario: Scenario, fit: Sequence[FitLine]) -> list[str]:
     return [*lines, "Local codes come first, and a licensed electrician decides what may be connected."]
 
 
-def site_lines() -> list[str]:
-    """Return the built-in climates as a table, and their sources."""
-    from riskcalc.weather.climates import SPREAD_SOURCE, climate, climate_names
-
-    entries = [climate(name) for name in climate_names()]
-    width = max(len(entry.key) for entry in entries)
-    sources = list(dict.fromkeys(entry.source for entry in entries))
-    lines = [f"{'region':<{width}}  latitude  solar kWh/m2/yr  between years  air C  source  place"]
-    for entry in entries:
-        solar_kwh = float(entry.ghi_w_m2 @ [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) * 0.024
-        spread = "not known" if entry.yearly_spread is None else f"{entry.yearly_spread:.1%}"
-        figures = f"{entry.latitude_deg:8.1f}  {solar_kwh:15.0f}  {spread:>13}  {entry.temp_air_c.mean():5.1f}"
-        lines.append(f"{entry.key:<{width}}  {figures}  {sources.index(entry.source) + 1:6d}  {entry.name}")
-    cited = [f"source {number}: {source}" for number, source in enumerate(sources, start=1)]
-    return [*lines, "", *cited, f"source of the spread between years: {SPREAD_SOURCE}"]
-
-
 def _estimate(figure: Mapping[str, Any]) -> Estimate:
     error = figure["standard_error"]
     return Estimate(figure["value"], float("nan") if error is None else error)

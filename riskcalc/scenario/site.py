@@ -25,11 +25,11 @@ class Weather(Table):
         "weather file, for sources tmy3, epw and csv", "needed for files", title="Weather file"
     )
     zone: Zone | None = optional(
-        "time zone of the CSV file's times", "needed for source csv", title="Time zone of the weather file"
+        "time zone of the CSV file's times", "from the head of the file", title="Time zone of the weather file"
     )
     label: Literal["start", "middle", "end"] | None = optional(
         "what part of its hour a time in the CSV file stands for",
-        "needed for source csv",
+        "from the head of the file",
         title="Time label of the weather file",
     )
     yearly_spread: Annotated[float, Number(0, 0.3, unit="share")] | None = optional(
@@ -88,11 +88,6 @@ def site_complaints(site: Site) -> Iterator[Complaint]:
         wanted, unused = {"region": weather.region}, ("file", "zone", "label")
     else:
         wanted, unused = {"file": weather.file}, ("region",)
-    if weather.source == "csv":
-        wanted |= {"zone": weather.zone, "label": weather.label}
-        for name in ("latitude_deg", "longitude_deg"):
-            if getattr(site, name) is None:
-                yield Complaint(("site", name), "nothing", "needed for weather source csv, which does not tell it")
     for name, value in wanted.items():
         if value is None:
             yield Complaint((*at, name), "nothing", f'needed for weather source "{weather.source}"')

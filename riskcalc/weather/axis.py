@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,11 +49,11 @@ def is_typical_year(stamps: HourStamps) -> bool:
 
 def years_on_axis(
     stamps: HourStamps, series: dict[str, NDArray[np.float64]], *, file: str
-) -> tuple[dict[str, NDArray[np.float64]], list[str], int | None]:
-    """Return each series as (K, 8760) with NaN where an hour is missing, notes for the reader, and the first year.
+) -> tuple[dict[str, NDArray[np.float64]], list[str], list[int] | None]:
+    """Return each series as (K, 8760) with NaN where an hour is missing, notes for the reader, and the years kept.
 
     Hours that a change of zone pushed out of the first or last year come back at the other end; a year that the file
-    covers only in part, at its beginning or end, is left out. A typical year has no first year.
+    covers only in part, at its beginning or end, or not at all, is left out. A typical year has no number (None).
 
     Raises
     ------
@@ -82,20 +82,40 @@ def years_on_axis(
     turned = 0
     for spilled, row in ((years < first, last - first), (years > last, 0)):
         if 0 < spilled.sum() <= MOST_ZONE_HOURS:
-            absent = ~np.isfinite(result["ghi"][row, index[spilled]])
-            turned += int(absent.sum())
-            for name, values in series.items():
-                result[name][row, index[spilled][absent]] = values[kept][spilled][absent]
+            hours = {name: (index[spilled], values[kept][spilled]) for name, values in series.items()}
+            turned += _end_closed(result, row, hours)
+    for gap in np.flatnonzero(counts[first - years.min() : last - years.min()] <= MOST_ZONE_HOURS).tolist():
+        # Of a year that is not in the record, hours of its neighbours stand here: they close their neighbours' ends.
+        hours = {name: (np.arange(HOURS), table[gap].copy()) for name, table in result.items()}
+        turned += _end_closed(result, gap - 1, hours) + _end_closed(result, gap + 1, hours)
+        for table in result.values():
+            table[gap] = np.nan
     if turned:
         notes.append(f"{turned} hours moved to the other end of the record by the change of time zone")
     result, left_out = _without_partial_years(result, first=first, file=file)
-    if left_out:
-        notes.append("years covered only in part left out: " + ", ".join(map(str, left_out)))
-    return result, notes, None if is_typical_year(stamps) else first + (first in left_out)
+    missing = [year for year in left_out if counts[year - years.min()] <= MOST_ZONE_HOURS]
+    for what, named in (("covered only in part", set(left_out) - set(missing)), ("not in the file", missing)):
+        if named:
+            notes.append(f"years {what} left out: " + ", ".join(map(str, sorted(named))))
+    kept_years = [year for year in range(first, last + 1) if year not in left_out]
+    return result, notes, None if is_typical_year(stamps) else kept_years
+
+
+def _end_closed(
+    tables: dict[str, NDArray[np.float64]],
+    row: int,
+    hours: dict[str, tuple[NDArray[np.int64], NDArray[np.float64]]],
+) -> int:
+    """Fill hours that a year misses at its end or beginning with those of another year; return how many."""
+    index, light = hours["ghi"]
+    absent = ~np.isfinite(tables["ghi"][row, index]) & np.isfinite(light)
+    for name, (_, values) in hours.items():
+        tables[name][row, index[absent]] = values[absent]
+    return int(absent.sum())
 
 
 def gaps_closed(
-    values: NDArray[np.float64], *, name: str, file: str, first_year: int | None = None
+    values: NDArray[np.float64], *, name: str, file: str, years: Sequence[int] | None = None
 ) -> NDArray[np.float64]:
     """Return the series (K, 8760) with gaps of up to 3 hours filled on straight lines.
 
@@ -112,7 +132,7 @@ def gaps_closed(
     starts, ends = edges[::2], edges[1::2]
     longest = int(np.argmax(ends - starts))
     if ends[longest] - starts[longest] > LONGEST_GAP_HOURS:
-        place = hour_name(int(starts[longest]), first_year)
+        place = hour_name(int(starts[longest]), years)
         raise one_problem(
             file,
             name,
@@ -133,23 +153,23 @@ def filled_note(series: Iterable[NDArray[np.float64]]) -> tuple[str, ...]:
     return (f"{hours} missing hours filled on straight lines (gaps of at most 3 hours)",) if hours else ()
 
 
-def hour_name(index: int, first_year: int | None) -> str:
+def hour_name(index: int, years: Sequence[int] | None) -> str:
     """Return a readable name of an hour of the flat series: date and hour of the site's standard time."""
     year, hour = divmod(index, HOURS)
     day, hour = divmod(hour, 24)
     month = int(np.searchsorted(MONTH_STARTS, day, side="right"))
     date = f"{month:02d}-{day - MONTH_STARTS[month - 1] + 1:02d} {hour:02d}:00"
-    return date if first_year is None else f"{first_year + year}-{date}"
+    return date if years is None else f"{years[year]}-{date}"
 
 
 def _without_partial_years(
     series: dict[str, NDArray[np.float64]], *, first: int, file: str
 ) -> tuple[dict[str, NDArray[np.float64]], list[int]]:
-    """Leave out years at the ends of which a stretch longer than a gap is not in the file at all."""
+    """Leave out years that are not in the file at all, and the first or last if it begins late or ends early."""
     present = np.zeros(next(iter(series.values())).shape, dtype=bool)
     for values in series.values():
         present |= np.isfinite(values)
-    keep = np.ones(len(present), dtype=bool)
+    keep: NDArray[np.bool_] = np.array(present.any(axis=1))
     for row in (0, len(present) - 1):
         has = np.flatnonzero(present[row])
         if len(has) == 0 or has[0] > LONGEST_GAP_HOURS or has[-1] < HOURS - 1 - LONGEST_GAP_HOURS:

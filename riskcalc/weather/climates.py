@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.errors import one_problem
+from riskcalc.weather.doubts import distance_km
 
 QUANTITIES = ("ghi_w_m2", "temp_air_c", "wind_speed_m_s")
 
@@ -42,6 +43,9 @@ SOURCES = {
         " Joint Research Centre; method: Huld, Mueller & Gambardella, Solar Energy 86 (2012) 1803-1815"
     ),
 }
+
+#: Distance up to which a built-in climate stands for a place; judgement: British regions are some 200 km wide.
+NEAR_KM = 100.0
 
 #: Of `yearly_spread` in Great Britain and Northern Ireland: 0.053 +- 0.005 at Oxford, and a little for the thickness of
 #: clouds, which hours of sunshine do not tell (tests/calibration/sunshine.py).
@@ -96,6 +100,24 @@ def climate(name: str) -> Climate:
     hint = "nearest: " + ", ".join(near) if near else ""
     accepted = f"one of {len(known)} built-in climates, such as uk_average; `riskcalc sites` lists them"
     raise one_problem("scenario", "site.weather.region", name, accepted, hint)
+
+
+def nearest_climates(latitude_deg: float, longitude_deg: float, *, count: int = 3) -> list[tuple[Climate, float]]:
+    """Return the built-in climates nearest to a place, each with its distance [km], the nearest first."""
+    away = [
+        (entry, distance_km(latitude_deg, longitude_deg, entry.latitude_deg, entry.longitude_deg))
+        for entry in _climates().values()
+    ]
+    return sorted(away, key=lambda pair: pair[1])[:count]
+
+
+def far_line(latitude_deg: float, longitude_deg: float) -> str:
+    """Return what to do where no built-in climate is near: how far the nearest is, and the command that fetches years."""
+    ((nearest, away),) = nearest_climates(latitude_deg, longitude_deg, count=1)
+    return (
+        f"The nearest built-in climate, {nearest.key}, is {away:,.0f} km away: too far to stand for this place."
+        f" `riskcalc weather {latitude_deg:g} {longitude_deg:g}` fetches real years of it."
+    )
 
 
 def _folded(name: str) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,7 @@ from riskcalc.weather.split import beam_and_diffuse
 if TYPE_CHECKING:
     import pandas as pd
 
+PLACE_BOUNDS = {"latitude_deg": (-90.0, 90.0), "longitude_deg": (-180.0, 180.0), "altitude_m": (-430.0, 9000.0)}
 LABELS = {"start": 0.0, "middle": 0.5, "end": 1.0}
 REQUIRED = ("time", "ghi", "temp_air", "wind_speed")
 OPTIONAL = ("dni", "dhi")
@@ -36,11 +39,11 @@ TYPICAL_YEAR_NOTE = "one typical year only: the luck of the weather from year to
 def read_csv_years(
     path: str | Path,
     *,
-    zone: str,
-    label: str,
-    latitude_deg: float,
-    longitude_deg: float,
-    altitude_m: float = 0.0,
+    zone: str | None = None,
+    label: str | None = None,
+    latitude_deg: float | None = None,
+    longitude_deg: float | None = None,
+    altitude_m: float | None = None,
     site_zone: str | None = None,
     source: str | None = None,
 ) -> WeatherPool:
@@ -51,6 +54,7 @@ def read_csv_years(
     path : path
         Columns `time, ghi, temp_air, wind_speed` and, if known, `dni` and `dhi`; W/m2, degC, m/s; `.gz`, `.bz2` and
         `.xz` are unpacked. Steps of 60 minutes, or 30, 20, 15, 10 or 5 that are averaged to hours. An empty cell is a gap.
+        Lines `# name: value` at the head tell what the arguments below do not; a place told there is the one used.
     zone : str
         IANA zone of times that carry no offset of their own; times with an offset keep it.
     label : "start", "middle" or "end"
@@ -58,7 +62,7 @@ def read_csv_years(
     site_zone : str, optional
         Zone of the site, whose standard time the pool is put on; `zone` if not given.
     source : str, optional
-        Citation for the report; the file's name if not given.
+        Citation for the report; that of the head or the file's name if not given.
 
     Raises
     ------
@@ -67,9 +71,13 @@ def read_csv_years(
         or run backwards, gaps of more than 3 hours, no whole year, light that does not suit the sun.
     """
     file = existing(path)
-    if label not in LABELS:
-        raise one_problem(file, "label", label, "start, middle or end")
-    table = _read_table(file)
+    text = table_text(file, accepted=CSV_FORM)
+    head, first_line = file_head(text)
+    _check_seal(file, text, head, first_line)
+    zone, label, place = _what_is_told(
+        file, head, {"zone": zone, "label": label}, (latitude_deg, longitude_deg, altitude_m)
+    )
+    table = _read_table(file, text, first_line)
     problems: list[Problem] = []
     series = {
         name: _numbers(table[name], name=name, file=file, problems=problems)
@@ -82,22 +90,19 @@ def read_csv_years(
     step = _step_minutes(utc, file=file)
     offset_minutes = standard_offset_minutes(site_zone or zone)
     start = utc - np.int64(round(LABELS[label] * step * 60)) + np.int64(offset_minutes * 60)
-    start, series, notes = _whole_hours(start, series, step=step, file=file)
+    start, series, notes = _whole_hours(start, series, step=step, file=file, first_row=int(table.index[0]))
     stamps = _stamps(start)
-    _check_order(stamps, utc, step=step, file=file)
-    on_axis, axis_notes, first_year = years_on_axis(stamps, series, file=str(file))
+    _check_order(stamps, utc, step=step, file=file, first_row=int(table.index[0]))
+    on_axis, axis_notes, kept = years_on_axis(stamps, series, file=str(file))
     notes += [*axis_notes, *filled_note(on_axis.values())]
-    closed = {
-        name: gaps_closed(values, name=name, file=str(file), first_year=first_year) for name, values in on_axis.items()
-    }
-    place: dict[str, Any] = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "altitude_m": altitude_m}
+    closed = {name: gaps_closed(values, name=name, file=str(file), years=kept) for name, values in on_axis.items()}
     sun = sun_path(**place, utc_offset_hours=offset_minutes / 60.0)
     check_sun_agrees(closed["ghi"], sun, file=str(file))
     dni, dhi, split_note = _split(closed, sun)
     notes += [split_note] if split_note else []
     years = len(closed["ghi"])
     if years == 1:
-        notes.append(TYPICAL_YEAR_NOTE if first_year is None else "one real year only")
+        notes.append(TYPICAL_YEAR_NOTE if kept is None else "one real year only")
     pool = WeatherPool(
         ghi=closed["ghi"],
         dni=dni,
@@ -106,7 +111,7 @@ def read_csv_years(
         wind_speed=closed["wind_speed"],
         **place,
         utc_offset_hours=offset_minutes / 60.0,
-        source=source or f"hourly weather file {file.name}",
+        source=source or head.get("source") or f"hourly weather file {file.name}",
         notes=tuple(notes),
         real_years=years,
     )
@@ -128,15 +133,76 @@ def existing(path: str | Path) -> Path:
     return file
 
 
-def _read_table(file: Path) -> pd.DataFrame:
+def file_head(text: str) -> tuple[dict[str, str], int]:
+    """Return what the lines `# name: value` at the head of a file tell, and the number of lines of the head."""
+    head, lines = {}, 0
+    for line in text.splitlines():
+        if not line.startswith("#"):
+            break
+        name, _, value = line[1:].partition(":")
+        head[name.strip().lower()] = value.strip()
+        lines += 1
+    return head, lines
+
+
+def sealed(body: str) -> str:
+    """Return the checksum of everything below the head of a weather file."""
+    return hashlib.sha256(body.encode()).hexdigest()
+
+
+def _check_seal(file: Path, text: str, head: Mapping[str, str], first_line: int) -> None:
+    if "sha256" in head and sealed("".join(text.splitlines(keepends=True)[first_line:])) != head["sha256"]:
+        accepted = "the rows as they were written: they do not match the checksum at the head"
+        hint = "fetch it again; or, if you changed it on purpose, remove the line that begins # sha256"
+        raise one_problem(file, "sha256", head["sha256"][:16] + " ...", accepted, hint)
+
+
+def _what_is_told(
+    file: Path,
+    head: Mapping[str, str],
+    told: Mapping[str, str | None],
+    place: tuple[float | None, float | None, float | None],
+) -> tuple[str, str, dict[str, float]]:
+    """Zone, label and place, by the scenario or by the head of the file; of the place, the head's comes first."""
+    problems, found = [], {}
+    for name, given in told.items():
+        if given is not None and head.get(name, given) != given:
+            problems.append(Problem(str(file), name, given, f"{head[name]}, which the head of the file tells"))
+        elif given is None and name not in head:
+            accepted = f"site.weather.{name} in the scenario, or a line `# {name}:` at the head of the file"
+            problems.append(Problem(str(file), name, "nothing", accepted))
+        found[name] = given or head.get(name, "")
+    if not problems and found["label"] not in LABELS:
+        problems.append(Problem(str(file), "label", found["label"], "start, middle or end"))
+    where: dict[str, float] = {}
+    for (name, bound), known in zip(PLACE_BOUNDS.items(), place, strict=True):
+        usual = "0" if name == "altitude_m" else "nothing"
+        value = head.get(name, usual if known is None else str(known))
+        try:
+            where[name] = float(value)
+        except ValueError:
+            where[name] = float("nan")
+        if not bound[0] <= where[name] <= bound[1]:
+            accepted = (
+                f"a number from {bound[0]:g} to {bound[1]:g}, as site.{name} or in a line `# {name}:` of the file"
+            )
+            problems.append(Problem(str(file), name, value, accepted))
+    if problems:
+        raise InputError(problems)
+    return found["zone"], found["label"], where
+
+
+def _read_table(file: Path, text: str, first_line: int) -> pd.DataFrame:
     import pandas as pd
 
-    text = table_text(file, accepted=CSV_FORM)
     try:
-        table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skipinitialspace=True)
+        table = pd.read_csv(
+            io.StringIO(text), dtype=str, keep_default_na=False, skipinitialspace=True, skiprows=first_line
+        )
     except pd.errors.ParserError as error:
         raise one_problem(file, "", f"not a CSV file ({error})", CSV_FORM) from error
     table.columns = [str(name).strip().lower() for name in table.columns]
+    table.index += first_line + 2  # the lines of the file
     missing = [name for name in REQUIRED if name not in table]
     if missing:
         given = ", ".join(table.columns)
@@ -169,7 +235,7 @@ def _numbers(column: pd.Series, *, name: str, file: Path, problems: list[Problem
     ):
         if len(rows):
             more = f" and {len(rows) - 1} more lines" if len(rows) > 1 else ""
-            given = f"{column.iloc[rows[0]]!r} in line {rows[0] + 2}{more}"
+            given = f"{column.iloc[rows[0]]!r} in line {column.index[rows[0]]}{more}"
             problems.append(Problem(str(file), name, given, accepted, hint))
     return values
 
@@ -184,13 +250,13 @@ def _utc_times(column: pd.Series, *, zone: str, file: Path, problems: list[Probl
     parsed = pd.to_datetime(text, errors="coerce", format="ISO8601", utc=True)
     bad = np.flatnonzero(parsed.isna())
     if len(bad):
-        given = f"{text.iloc[bad[0]]!r} in line {bad[0] + 2}"
+        given = f"{text.iloc[bad[0]]!r} in line {column.index[bad[0]]}"
         problems.append(Problem(str(file), "time", given, "a time in ISO 8601, such as 2021-03-05T14:00+01:00"))
         return nothing
     own_offset = np.asarray(text.str.contains(r"(?:Z|[+-]\d{2}:?\d{2})$", regex=True))
     if own_offset.any() and not own_offset.all():
         row = int(np.flatnonzero(own_offset != own_offset[0])[0])
-        given = f"{text.iloc[row]!r} in line {row + 2}"
+        given = f"{text.iloc[row]!r} in line {column.index[row]}"
         problems.append(Problem(str(file), "time", given, "an offset on every time or on none"))
         return nothing
     if not own_offset.all():
@@ -216,7 +282,7 @@ def _step_minutes(utc: NDArray[np.int64], *, file: Path) -> int:
 
 
 def _whole_hours(
-    start: NDArray[np.int64], series: dict[str, NDArray[np.float64]], *, step: int, file: Path
+    start: NDArray[np.int64], series: dict[str, NDArray[np.float64]], *, step: int, file: Path, first_row: int
 ) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]], list[str]]:
     """Means over whole hours of standard time, in file order.
 
@@ -241,7 +307,7 @@ def _whole_hours(
         return start + 1800, halves, notes
     aside = np.flatnonzero(start % 3600 != 0)
     if len(aside):
-        given = f"a time {start[aside[0]] % 3600 // 60} minutes into the hour in line {aside[0] + 2}"
+        given = f"a time {start[aside[0]] % 3600 // 60} minutes into the hour in line {aside[0] + first_row}"
         raise one_problem(file, "time", given, "times on whole hours, or all of them at half past")
     return start, series, notes
 
@@ -257,7 +323,7 @@ def _stamps(start: NDArray[np.int64]) -> HourStamps:
     )
 
 
-def _check_order(stamps: HourStamps, utc: NDArray[np.int64], *, step: int, file: Path) -> None:
+def _check_order(stamps: HourStamps, utc: NDArray[np.int64], *, step: int, file: Path, first_row: int) -> None:
     """Refuse times that repeat or run backwards; in a typical year only month, day and hour count."""
     typical = is_typical_year(stamps)
     clock = stamps.hour_of_year[~stamps.leap_day] * 3600 if typical else utc
@@ -268,7 +334,7 @@ def _check_order(stamps: HourStamps, utc: NDArray[np.int64], *, step: int, file:
         if len(rows):
             more = f", and {len(rows) - 1} more" if len(rows) > 1 else ""
             accepted = f"times that run forward by {step} minutes"
-            raise one_problem(file, "time", f"{given} in line {rows[0] + 3}{more}", accepted)
+            raise one_problem(file, "time", f"{given} in line {rows[0] + 1 + first_row}{more}", accepted)
 
 
 def _split(

@@ -177,6 +177,19 @@ def place_questions(
     return tuple(asked)
 
 
+def check_place(latitude_deg: float, longitude_deg: float, *, file: str = "command line") -> None:
+    """Raise InputError for a place that is not on the earth; coordinates that would be the other way round are swapped."""
+    swapped = 90.0 < abs(latitude_deg) <= 180.0 and abs(longitude_deg) <= 90.0
+    hint = f"swapped? Latitude first: {longitude_deg:g} {latitude_deg:g}" if swapped else ""
+    problems = [
+        Problem(file, name, f"{value:g}", f"degrees from -{most:g} to {most:g}, south and west negative", hint)
+        for name, value, most in (("LATITUDE", latitude_deg, 90.0), ("LONGITUDE", longitude_deg, 180.0))
+        if not abs(value) <= most
+    ]
+    if problems:
+        raise InputError(problems)
+
+
 def yearly_clearness(ghi: Floats, sun: SunPath) -> float:
     """Return the light on the horizontal over that outside the atmosphere, all years together."""
     return float(ghi.sum() / len(ghi) / sun.extraterrestrial_horizontal_w.sum())

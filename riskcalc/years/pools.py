@@ -177,11 +177,11 @@ def weather_years(scenario: Scenario) -> WeatherPool:
     elif source == "csv":
         pool = read_csv_years(
             _weather_file(scenario),
-            zone=site.weather.zone or site.zone,
-            label=site.weather.label or "start",
-            latitude_deg=site.latitude_deg or 0.0,
-            longitude_deg=site.longitude_deg or 0.0,
-            altitude_m=site.altitude_m or 0.0,
+            zone=site.weather.zone,
+            label=site.weather.label,
+            latitude_deg=site.latitude_deg,
+            longitude_deg=site.longitude_deg,
+            altitude_m=site.altitude_m,
             site_zone=site.zone,
         )
     else:

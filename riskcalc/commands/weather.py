@@ -1,0 +1,75 @@
+"""`riskcalc weather`: real years of any place, over the network. `riskcalc sites`: the climates that are built in."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def weather(
+    latitude: Annotated[float, typer.Argument(help="Degrees north; south is negative.", metavar="LATITUDE")],
+    longitude: Annotated[float, typer.Argument(help="Degrees east; west is negative.", metavar="LONGITUDE")],
+    first: Annotated[int, typer.Option("--from", help="First year.")] = 2001,
+    last: Annotated[int, typer.Option("--to", help="Last year.")] = 2024,
+    out: Annotated[Path | None, typer.Option(help="The CSV file to write.")] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the file if it is there.")] = False,
+    at_sea: Annotated[bool, typer.Option("--at-sea", help="The place is meant to be on the water.")] = False,
+    url: Annotated[str | None, typer.Option(help="Address of the service, should it have moved.")] = None,
+) -> None:
+    """Fetch real hourly weather of any place, year by year, into one CSV. The only command that uses the network."""
+    from urllib.parse import urlsplit
+
+    from riskcalc.errors import one_problem
+    from riskcalc.output import check_writable
+    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.weather.doubts import check_place
+    from riskcalc.weather.record import LEAST_YEARS, URL, Service, check_years, fetch_years
+
+    check_place(latitude, longitude)
+    check_years(first, last)
+    file = out or Path(f"weather_{latitude:g}_{longitude:g}.csv")
+    if file.exists() and not overwrite:
+        raise one_problem(file, "", "a file that is there already", "a new name", "--overwrite replaces it")
+    check_writable(file.parent)
+    years = range(first, last + 1)
+    service = Service(url=url or URL)
+    count = "1 year" if first == last else f"{len(years)} years"
+    typer.echo(
+        f"This uses the network: {count} of hourly weather at {latitude:g}, {longitude:g} from"
+        f" {urlsplit(service.url).hostname}, one request a year (some 2 MB each). Ctrl-C stops it; what is there is kept.",
+        err=True,
+    )
+    with steps_shown("years fetched", len(years)) as advance:
+        found = fetch_years(
+            latitude,
+            longitude,
+            years=years,
+            file=file,
+            service=service,
+            told=lambda line: typer.echo(line, err=True),
+            advance=advance,
+            at_sea=lambda: at_sea or (sys.stdin.isatty() and typer.confirm("Height 0 m: on the sea. Is that meant?")),
+        )
+    for line in found.left_out:
+        typer.echo(f"left out: {line}")
+    few = len(found.years) < LEAST_YEARS
+    typer.echo(
+        f"{found.file}: years {found.years[0]} to {found.years[-1]} ({len(found.years)} whole), height {found.altitude_m:g} m\n"
+        f'In the scenario: site.weather = {{ source = "csv", file = "{found.file.name}" }}'
+        + (f"\nFewer than {LEAST_YEARS} years: good and bad years are generated beside them." if few else "")
+    )
+
+
+def sites(
+    near: Annotated[
+        tuple[float, float] | None,
+        typer.Option(help="Only the climates nearest to this place.", metavar="LATITUDE LONGITUDE"),
+    ] = None,
+) -> None:
+    """List the built-in climates and where their figures come from."""
+    from riskcalc.pages.screen_sites import near_lines, site_lines
+
+    typer.echo("\n".join(site_lines() if near is None else near_lines(*near)))
