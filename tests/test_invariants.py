@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from riskcalc.answers.assess import result
 from riskcalc.dispatch import COUPLINGS, Billed, Flow, Param, dispatch_year
 from riskcalc.dispatch.twin import StepKit
-from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import simple_payback_years
+from riskcalc.money.measures import net_present_value, simple_payback_years
 from riskcalc.money.prices import price_path
 from riskcalc.money.valuation import valuation
 from riskcalc.study.foresight_programme import YearAhead, foreseen

@@ -8,8 +8,7 @@ import pytest
 
 from riskcalc.answers.page_dict import page_dict
 from riskcalc.dispatch import inverter_curve
-from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import simple_payback_years
+from riskcalc.money.measures import net_present_value, simple_payback_years
 from riskcalc.money.prices import price_path
 from riskcalc.pages.method import MethodPart, method
 from riskcalc.pages.page import report_html
@@ -85,8 +84,8 @@ def test_equations_say_what_the_code_does() -> None:
     a, b = inverter_curve(1000.0, idle_w=10.0, efficiency_half_load=0.92, efficiency_full_load=0.9)
     assert 10 + a * 500 + b * 500**2 == pytest.approx(500 / 0.92)
 
-    growth = "g_y = ln(1 + trend) + φ (g_{y − 1} − ln(1 + trend)) + σ ε_y + J_y"
-    assert part("Prices").equations[0] == growth
+    growth = "g_y = ln(1 + trend) + d_y + (J_y − m) − f (J_{y − 1} + J_{y − 2} + J_{y − 3} − 3 m) / 3"
+    assert part("Prices").equations[:2] == ("d_y = φ d_{y − 1} + σ ε_y", growth)
     shock, jump, trend = np.array([9.0, 0.5, -1.0]), np.log(1.2) + 0.1 * 0.7, np.log(1.02)
     path = price_path(
         years=3,
@@ -96,12 +95,14 @@ def test_equations_say_what_the_code_does() -> None:
         jump_chance=0.5,
         jump_mean=0.2,
         jump_spread=0.1,
+        jump_fade_share=0.6,
         normals=shock[:, None],
         jump_uniforms=np.array([[0.9], [0.9], [0.1]]),
         jump_normals=np.full((3, 1), 0.7),
     )
-    first = trend + 0.3 * 0.0 + 0.04 * 0.5
-    second = trend + 0.3 * (first - trend) + 0.04 * -1.0 + jump
+    mean = 0.5 * np.log(1.2)
+    first = trend + 0.04 * 0.5 + (0.0 - mean)
+    second = trend + 0.3 * 0.04 * 0.5 + 0.04 * -1.0 + (jump - mean) - 0.6 * (0.0 - mean) / 3
     assert path[:, 0] == pytest.approx(np.exp(np.cumsum([0.0, first, second])))
 
     assert (

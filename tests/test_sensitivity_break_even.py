@@ -6,7 +6,7 @@ import pytest
 from riskcalc.answers.break_even import break_even, crossing, within_reach
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
-from riskcalc.money.payback import balance, simple_payback_years
+from riskcalc.money.measures import balance, simple_payback_years
 from riskcalc.study.model import assessment, evaluated
 
 PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"

@@ -19,7 +19,7 @@ from riskcalc.answers.questions import question_rows
 from riskcalc.answers.running import running_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
-from riskcalc.money.prices import HISTORIES, drawn_growth, growth_statistics, read_price_history
+from riskcalc.money.price_history import HISTORIES, drawn_growth, growth_statistics, read_price_history
 from riskcalc.money.returns import measure_figures, worth_by_kind
 from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
@@ -101,12 +101,21 @@ def bought_share(assessment: Assessment) -> Estimate:
 
 
 def growth_figures(assessment: Assessment) -> dict[str, Any]:
-    """Return yearly log growth of the drawn import prices beside that of the shipped histories, {} for a given path."""
-    drawn = drawn_growth(assessment.valuation.import_path)
+    """Return yearly log growth of the drawn import prices beside that of the shipped histories, and the fan of prices.
+
+    `price_fan`: quantiles of the price of each year over the first year's, and the history that the paths are calibrated
+    to (the longest one unless `prices.history` names another) over its own last year. {} for a path that does not move.
+    """
+    path = assessment.valuation.import_path
+    drawn = drawn_growth(path)
     if drawn is None:
         return {}
     histories = {name: asdict(growth_statistics(read_price_history(name)[1])) for name in HISTORIES}
-    return {"price_growth": {"drawn": asdict(drawn), "histories": histories}}
+    name = assessment.scenario.prices.history or "bls_city_average"
+    years, price = read_price_history(name)
+    fan = {level: np.quantile(path, share, axis=1).tolist() for level, share in summary.QUANTILES.items()}
+    past = {"name": name, "years": years.tolist(), "price_over_last": (price / price[-1]).tolist()}
+    return {"price_growth": {"drawn": asdict(drawn), "histories": histories}, "price_fan": {**fan, "history": past}}
 
 
 def outage_figures(assessment: Assessment) -> dict[str, Any]:

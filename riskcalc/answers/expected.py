@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.answers.monthly import Months, months_of, predicted_months
-from riskcalc.money.price_paths import PricePaths
+from riskcalc.money.prices import PricePaths
 from riskcalc.study.model import Assessment
 from riskcalc.years.simulation import Plant, simulate
 

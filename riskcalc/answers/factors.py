@@ -16,7 +16,7 @@ from scipy import special
 
 from riskcalc.answers.assess import PRICE_LUCK, YEAR_LUCK
 from riskcalc.answers.salib_border import Cube
-from riskcalc.money.price_paths import fixed_path
+from riskcalc.money.prices import fixed_path
 from riskcalc.scenario import Scenario, family_of
 from riskcalc.study.model import luck_keys
 from riskcalc.uncertainty.sampling import Design, PathNoise, correlated, correlation_matrix

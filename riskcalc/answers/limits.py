@@ -22,8 +22,14 @@ DECIDES = 0.15
 #: Change of the mean worth, over the standard deviation between futures, from which on a fixed default decides as well.
 SHIFTS = 0.25
 #: Settings of the price path and of the weather generator: their luck has the size that these give it.
-PATH_KEYS = tuple(
-    f"prices.{name}" for name in ("spread", "persistence", "jump_chance_per_year", "jump_mean", "jump_spread")
+PATH_KEYS = (
+    "prices.spread",
+    "prices.persistence",
+    "prices.jump_chance_per_year",
+    "prices.jump_mean",
+    "prices.jump_spread",
+    "prices.jump_fall_share",
+    "prices.jump_fade_share",
 )
 SPREAD_KEY = "site.weather.yearly_spread"
 #: Defaults that only touch money, with a change that nobody would call unlikely; common practice, no source.
@@ -111,7 +117,7 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         if row.share < DECIDES:
             continue
         if row.key == PRICE_LUCK and scenario.prices.import_path is None:
-            left = [key for key in PATH_KEYS if not scenario.is_given(key)]
+            left = [key for key in PATH_KEYS if not scenario.is_given(key) and scenario.prices.history is None]
             if left:
                 yield (
                     f"the luck of prices decides {row.share:.0%} of the worth's spread, and its size is our default: "

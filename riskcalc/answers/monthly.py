@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.dispatch import Billed, Flow, SlotPlan
 from riskcalc.money.bill import Energy, bill, prices_of
-from riskcalc.money.price_paths import PricePaths, paths_of
+from riskcalc.money.prices import PricePaths, paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment, World
 from riskcalc.years.simulation import Plant, Simulation, run_year

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.money.dominance import dominance_order
+from riskcalc.money.measures import dominance_order
 from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile
 
 Floats = NDArray[np.float64]

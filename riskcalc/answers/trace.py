@@ -11,7 +11,7 @@ from riskcalc.clock import CALENDAR_YEAR, LocalClock
 from riskcalc.dispatch import TRACE_COLUMNS, trace_year
 from riskcalc.errors import one_problem
 from riskcalc.money.bill import prices_of, slot_prices
-from riskcalc.money.price_paths import paths_of
+from riskcalc.money.prices import paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import World, design_of, drawn_values, part_of_design, world_of
 from riskcalc.years.simulation import Plant, simulate

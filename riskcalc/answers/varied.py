@@ -13,7 +13,7 @@ from typing import Any, cast
 
 import numpy as np
 
-from riskcalc.money.price_paths import PricePaths, paths_of
+from riskcalc.money.prices import PricePaths, paths_of
 from riskcalc.money.valuation import Valuation, valuation
 from riskcalc.study.model import Assessment
 

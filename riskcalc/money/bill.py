@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from riskcalc.dispatch import Billed, SlotPlan
-from riskcalc.money.cashflow import sum_in_order
-from riskcalc.money.price_paths import PricePaths
+from riskcalc.money.flows import sum_in_order
+from riskcalc.money.prices import PricePaths
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tariff import Block
 

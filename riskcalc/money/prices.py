@@ -1,30 +1,35 @@
-"""Electricity prices over the years of the horizon: trend, persistence, rare jumps.
+"""Electricity prices over the years of the horizon: trend, persistence, rare jumps; every rate, export, everything else.
 
 Independent yearly shocks understate the risk: in both histories shipped with riskcalc a year of rising prices tends to
 be followed by another (lag-1 correlation of log growth 0.29 and 0.56). Nor is normal spread enough: the steepest year
 of each history lies more than three standard deviations above its mean, and neither holds a step like Great Britain's
 in 2022 (price cap of a typical dual-fuel household: +54 % in April; House of Commons Library, briefing 9491). So rare
-jumps are added on top of what the histories support; their chance and size are a judgement, not a calibration.
+jumps come on top. Their chance is held against the histories: 2 of 73 years rose by 15 % or more, 2.7 %, which the defaults
+give. Their size, the share that are falls and how much of them fades are judgements: no history shipped holds a fall
+of a tenth in a year (0 of 73; the defaults give 1.0 %), and of the American rises of 1979 to 1982 about a third
+was gone after eight years, of the British one of 2022 about two thirds after two (caps per kWh, from memory).
 """
 
 from __future__ import annotations
 
-import csv
+from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from riskcalc.money.flows import price_level
+from riskcalc.money.price_file import FilePath, read_price_file
+from riskcalc.scenario import Scenario
+from riskcalc.uncertainty.distributions import mean
+from riskcalc.uncertainty.sampling import PathNoise
+
 Floats = NDArray[np.float64]
+Values = Mapping[str, Floats]
 
-TABLES = Path(__file__).parents[1] / "tables"
-
-#: Histories shipped with riskcalc; provenance and licence in tables/SOURCES_prices.md.
-HISTORIES = {
-    "eia_residential": "eia_residential_price_1990_2021.csv",
-    "bls_city_average": "bls_city_average_price_1979_2021.csv",
-}
+#: Years over which the share of a jump that does not last fades away, in even parts (judgement, see above).
+FADE_YEARS = 3
 
 
 def price_path(
@@ -39,6 +44,8 @@ def price_path(
     normals: Floats,
     jump_uniforms: Floats,
     jump_normals: Floats,
+    jump_fall_share: ArrayLike = 0.0,
+    jump_fade_share: ArrayLike = 0.0,
 ) -> Floats:
     """Return the nominal price of each year as a multiple of the first year's, shape (years, draws).
 
@@ -47,7 +54,7 @@ def price_path(
     years
         Length of the horizon.
     trend
-        Growth of prices in a year without shocks, decimal per year (0.02 = 2 %), scalar or (draws,).
+        Mean growth of prices, jumps included, decimal per year (0.02 = 2 %), scalar or (draws,).
     persistence
         Share of a year's departure from the trend that carries over into the next, in (-1, 1).
     spread
@@ -55,22 +62,29 @@ def price_path(
     jump_chance
         Chance of a jump in a year, 0 to 1.
     jump_mean, jump_spread
-        Median rise of a jump, decimal (0.2 = +20 %), and the standard deviation of its logarithm.
+        Median size of a rise by jump, decimal (0.2 = +20 %), and the standard deviation of its logarithm; a fall has the
+        logarithm of a rise with its sign turned.
     normals, jump_uniforms, jump_normals
         Standard normal and uniform numbers, shape (years, draws); row 0 is not used.
+    jump_fall_share
+        Share of the jumps that are falls.
+    jump_fade_share
+        Share of a jump that is gone after `FADE_YEARS`.
 
     Notes
     -----
-    Log growth g from year y - 1 to y, with g[0] = log(1 + trend)::
+    Log growth g from year y - 1 to y, with departure d[0] = 0 and jumps J less their mean, so that they add nothing to
+    the trend::
 
-        g[y] = log(1+trend) + persistence (g[y-1] - log(1+trend)) + spread normal[y] + jump[y]
-        jump[y] = log(1+jump_mean) + jump_spread jump_normal[y]   if jump_uniform[y] < jump_chance, else 0
+        d[y] = persistence d[y-1] + spread normal[y]
+        J[y] = s - m if jump_uniform[y] < jump_chance, else -m;  s = +-(log(1+jump_mean) + jump_spread jump_normal[y])
+        m    = jump_chance (1 - 2 jump_fall_share) log(1+jump_mean)
+        g[y] = log(1+trend) + d[y] + J[y] - jump_fade_share (J[y-1] + J[y-2] + J[y-3]) / 3
         multiplier[y] = exp(g[1] + ... + g[y]),   multiplier[0] = 1
 
-    A jump passes through the persistence like any shock, so in the end it moves the log price by jump / (1 -
-    persistence). Mean log growth tends to log(1+trend) + jump_chance log(1+jump_mean) / (1 - persistence): jumps with
-    a positive median add to the trend. A path starts on its trend, so its spread is a little smaller at first than in
-    the long run. Limiting case: no spread and no jumps give (1 + trend)**y.
+    Mean log growth is log(1+trend) in every year. The lowest part of the uniform, below jump_chance x
+    jump_fall_share, makes the falls. A path starts on its trend, so its spread is a little smaller at first than in the
+    long run. Limiting case: no spread and no jumps give (1 + trend)**y.
     """
     normals, jump_uniforms, jump_normals = (np.asarray(a) for a in (normals, jump_uniforms, jump_normals))
     for name, values in (("normals", normals), ("jump_uniforms", jump_uniforms), ("jump_normals", jump_normals)):
@@ -81,13 +95,21 @@ def price_path(
     if (np.abs(persistence) >= 1).any():
         raise ValueError("persistence: must lie between -1 and 1, else the price has no trend")
     log_trend = np.log1p(np.asarray(trend, dtype=np.float64))
-    jump_size = np.log1p(np.asarray(jump_mean, dtype=np.float64)) + np.asarray(jump_spread) * jump_normals
-    shock = np.asarray(spread) * normals + np.where(jump_uniforms < np.asarray(jump_chance), jump_size, 0.0)
+    chance, falls = np.asarray(jump_chance), np.asarray(jump_fall_share)
+    median = np.log1p(np.asarray(jump_mean, dtype=np.float64))
+    size = median + np.asarray(jump_spread) * jump_normals
+    size = np.where(jump_uniforms < chance * falls, -size, size)
+    jump = np.where(jump_uniforms < chance, size, 0.0) - chance * (1.0 - 2.0 * falls) * median
+    faded = np.asarray(jump_fade_share) / FADE_YEARS
+    shock = np.asarray(spread) * normals
     log_price = np.zeros((years, draws))
     departure = np.zeros(draws)
     for year in range(1, years):
         departure = persistence * departure + shock[year]
-        log_price[year] = log_price[year - 1] + log_trend + departure
+        growth = log_trend + departure + jump[year]
+        for past in range(max(1, year - FADE_YEARS), year):
+            growth = growth - faded * jump[past]
+        log_price[year] = log_price[year - 1] + growth
     return np.exp(log_price)
 
 
@@ -106,104 +128,99 @@ def correlated_normals(first: ArrayLike, second: ArrayLike, *, correlation: Arra
 
 
 @dataclass(frozen=True)
-class GrowthStatistics:
-    """What a price history says about yearly log growth."""
+class PricePaths:
+    """Prices of each year over the first year's, nominal, (years, draws) each.
 
-    years: int
-    mean: float
-    sd: float
-    lag1: float | None
-    smallest: float
-    largest: float
+    `rates` has one for every import rate, in the order of the tariff; `main` is that of the dearest rate, which
+    standing charge and blocks follow too. `level` is the general price level.
+    """
+
+    rates: tuple[Floats, ...]
+    main: Floats
+    export: Floats
+    level: Floats
 
 
-def growth_statistics(yearly_price: ArrayLike) -> GrowthStatistics:
-    """Return mean, standard deviation (n - 1), lag-1 correlation and range of the log growth of a yearly series.
+def paths_of(scenario: Scenario, values: Values, noise: PathNoise) -> PricePaths:
+    """Return the paths of a scenario's draws.
 
     Notes
     -----
-    lag-1 is the correlation of each year's growth with the next year's. In a short series it is biased low by
-    about (1 + 3 lag1) / n (Kendall 1954, from memory), so a calibrated persistence errs on the calm side.
+    Drawn paths share trend, persistence, spread and jumps. The dearest rate follows the main one; the other rates
+    follow a path of their own whose yearly shocks correlate with it by `rate_correlation`, and so does export by
+    `export_correlation`. Yearly inflation is its mean plus `inflation_spread` times a shock that correlates by
+    `inflation_correlation`. A fixed path (`import_path`, `growth_path`, `path_file`) takes the place of all drawn ones
+    but inflation, unless the file has that as well.
     """
-    price = np.asarray(yearly_price, dtype=np.float64)
-    if price.ndim != 1 or len(price) < 4 or not (price > 0).all():
-        raise ValueError("yearly_price: at least four positive yearly prices needed")
-    growth = np.diff(np.log(price))
-    return GrowthStatistics(
-        years=len(growth),
-        mean=float(growth.mean()),
-        sd=float(growth.std(ddof=1)),
-        lag1=_lag1(growth[:-1], growth[1:]),
-        smallest=float(growth.min()),
-        largest=float(growth.max()),
+    fixed = fixed_path(scenario)
+    names = list(scenario.tariff.rates)
+    level = _level(scenario, values, noise, fixed)
+    if fixed is not None:
+        draws = noise.growth_normals.shape[1]
+        main = np.repeat(fixed.import_path[:, None], draws, axis=1)
+        export = main if fixed.export_path is None else np.repeat(fixed.export_path[:, None], draws, axis=1)
+        return PricePaths((main,) * len(names), main, export, level)
+    prices, common = scenario.prices, _common(scenario, values, noise)
+    main = price_path(normals=noise.growth_normals, **common)
+    export = price_path(
+        normals=correlated_normals(noise.growth_normals, noise.export_normals, correlation=prices.export_correlation),
+        **common,
     )
+    others = main
+    if prices.rate_correlation < 1.0 and len(names) > 1:
+        others = price_path(normals=_beside(noise, noise.rate_normals, prices.rate_correlation), **common)
+    dearest = dearest_rate(scenario)
+    return PricePaths(tuple(main if name == dearest else others for name in names), main, export, level)
 
 
-def drawn_growth(path: Floats) -> GrowthStatistics | None:
-    """Return the same of drawn paths (years, draws) taken together; None for fewer than four years or paths all alike.
-
-    The lag-1 correlation is over all pairs of neighbouring years in all draws, so it holds what draws differ in (their
-    trends) too: a little above the persistence of a single path.
-    """
-    growth = np.diff(np.log(path), axis=0)
-    if len(growth) < 3 or np.ptp(growth) == 0.0:
-        return None
-    return GrowthStatistics(
-        years=len(growth),
-        mean=float(growth.mean()),
-        sd=float(growth.std(ddof=1)),
-        lag1=_lag1(growth[:-1].ravel(), growth[1:].ravel()),
-        smallest=float(growth.min()),
-        largest=float(growth.max()),
-    )
+def dearest_rate(scenario: Scenario) -> str:
+    """Return the name of the import rate with the highest mean price, the first of equals."""
+    return max(scenario.tariff.rates, key=lambda name: mean(scenario.tariff.rates[name].import_price_per_kwh))
 
 
-def _lag1(before: Floats, after: Floats) -> float | None:
-    """Return the correlation of neighbouring years; None where one of the two does not vary."""
-    if np.ptp(before) == 0.0 or np.ptp(after) == 0.0:
-        return None
-    return float(np.corrcoef(before, after)[0, 1])
+def fixed_path(scenario: Scenario) -> FilePath | None:
+    """Return the path that the scenario gives outright, None where prices are drawn."""
+    prices, years = scenario.prices, scenario.study.horizon_years
+    if prices.import_path is not None:
+        return FilePath(np.array(prices.import_path[:years]), None, None)
+    if prices.growth_path is not None:
+        growth = np.array(prices.growth_path[: years - 1])
+        return FilePath(np.concatenate([[1.0], np.cumprod(1.0 + growth)]), None, None)
+    if prices.path_file is not None:
+        return read_price_file(scenario.data_path("prices.path_file"), years=years)
+    return None
 
 
-@dataclass(frozen=True)
-class PathParameters:
-    """Parameters of `price_path` without jumps, in its units."""
-
-    trend: float
-    persistence: float
-    spread: float
-
-
-def path_parameters(statistics: GrowthStatistics) -> PathParameters:
-    """Return the trend, persistence and spread whose long-run log growth has these statistics.
-
-    Notes
-    -----
-    A first-order autoregression has mean log(1 + trend), lag-1 correlation = persistence and variance
-    spread^2 / (1 - persistence^2) (Box & Jenkins 1976, ch. 3, from memory). Jumps are not fitted: the histories
-    hold none.
-    """
-    lag1 = statistics.lag1 or 0.0
-    return PathParameters(
-        trend=float(np.expm1(statistics.mean)),
-        persistence=lag1,
-        spread=float(statistics.sd * np.sqrt(1.0 - lag1**2)),
-    )
+def _common(scenario: Scenario, values: Values, noise: PathNoise) -> dict[str, Any]:
+    return {
+        "years": scenario.study.horizon_years,
+        "trend": values["prices.trend_per_year"],
+        "persistence": values["prices.persistence"],
+        "spread": values["prices.spread"],
+        "jump_chance": values["prices.jump_chance_per_year"],
+        "jump_mean": values["prices.jump_mean"],
+        "jump_spread": values["prices.jump_spread"],
+        "jump_fall_share": values["prices.jump_fall_share"],
+        "jump_fade_share": values["prices.jump_fade_share"],
+        "jump_uniforms": noise.jump_uniforms,
+        "jump_normals": noise.jump_normals,
+    }
 
 
-def read_price_history(name: str) -> tuple[NDArray[np.int64], Floats]:
-    """Return years and yearly nominal prices (per kWh) of a shipped history, both shape (years,).
+def _beside(noise: PathNoise, normals: Floats | None, correlation: float) -> Floats:
+    """Return shocks that correlate with those of growth; growth itself where no others were drawn."""
+    if normals is None:
+        return noise.growth_normals
+    return correlated_normals(noise.growth_normals, normals, correlation=correlation)
 
-    Raises
-    ------
-    ValueError
-        If the name is not in `HISTORIES`.
-    """
-    if name not in HISTORIES:
-        raise ValueError(f"price history: {name!r}; accepted: {', '.join(sorted(HISTORIES))}")
-    with (TABLES / HISTORIES[name]).open(encoding="utf-8", newline="") as lines:
-        rows = list(csv.DictReader(lines))
-    return (
-        np.array([int(row["year"]) for row in rows]),
-        np.array([float(row["price_usd_per_kwh"]) for row in rows]),
-    )
+
+def _level(scenario: Scenario, values: Values, noise: PathNoise, fixed: FilePath | None) -> Floats:
+    years, draws = noise.growth_normals.shape
+    if fixed is not None and fixed.inflation_per_year is not None:
+        return price_level(np.repeat(fixed.inflation_per_year[:, None], draws, axis=1), years=years)
+    inflation, spread = values["prices.inflation_per_year"], values["prices.inflation_spread"]
+    if not spread.any():
+        return price_level(inflation, years=years)
+    shocks = _beside(noise, noise.inflation_normals, scenario.prices.inflation_correlation)
+    # Money does not lose half of its worth in a year here; the cut lies many spreads out.
+    return price_level(np.maximum(inflation + spread * shocks, -0.5), years=years)

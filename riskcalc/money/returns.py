@@ -11,17 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import Flow
-from riskcalc.money.cashflow import CashFlows, sum_in_order
-from riskcalc.money.factors import single_compound_amount
+from riskcalc.money.flows import CashFlows, sum_in_order
 from riskcalc.money.measures import (
+    RateOfReturn,
     adjusted_rate_of_return,
     annual_equivalent,
     cost_per_kwh,
+    internal_rate_of_return,
     largest_drawdown,
     net_present_value,
     savings_to_investment,
+    single_compound_amount,
 )
-from riskcalc.money.rate_of_return import RateOfReturn, internal_rate_of_return
 from riskcalc.money.valuation import Valuation
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate

@@ -10,12 +10,9 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import Flow
 from riskcalc.money.bill import DAYS_PER_YEAR, Energy, bill, prices_of
-from riskcalc.money.cashflow import NOT_IN_PAYBACK, CashFlows
-from riskcalc.money.costs import purchase_flows
-from riskcalc.money.factors import discounted
-from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import NEVER, balance, crossing_years, while_in_debt
-from riskcalc.money.price_paths import PricePaths, paths_of
+from riskcalc.money.flows import NOT_IN_PAYBACK, CashFlows, purchase_flows
+from riskcalc.money.measures import NEVER, balance, crossing_years, discounted, net_present_value, while_in_debt
+from riskcalc.money.prices import PricePaths, paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.sampling import PathNoise
 from riskcalc.years.simulation import Simulation

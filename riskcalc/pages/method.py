@@ -267,11 +267,16 @@ def _prices() -> Iterator[MethodPart]:
     yield MethodPart(
         "Prices",
         "The yearly growth g of the logarithm of the price runs about its trend, remembers part φ of the year before, "
-        "has a shock of spread σ and now and then a jump J. Export prices and inflation move with it as far as their "
-        "correlations say.",
-        ("g_y = ln(1 + trend) + φ (g_{y − 1} − ln(1 + trend)) + σ ε_y + J_y", "price_y = price_1 exp(g_2 + … + g_y)"),
-        "form and figures held against household prices of the United States (EIA 1990-2021, BLS 1979-2021); jumps are "
-        "a judgement",
+        "has a shock of spread σ and now and then a jump J, up or down, of which a share f fades within three years. Jumps "
+        "are counted less their mean m, so that the trend is what prices grow by on average. Export prices and inflation "
+        "move with it as far as their correlations say.",
+        (
+            "d_y = φ d_{y − 1} + σ ε_y",
+            "g_y = ln(1 + trend) + d_y + (J_y − m) − f (J_{y − 1} + J_{y − 2} + J_{y − 3} − 3 m) / 3",
+            "price_y = price_1 exp(g_2 + … + g_y)",
+        ),
+        "form, spread and how often prices jump held against household prices of the United States (EIA 1990-2021, BLS "
+        "1979-2021); size, falls and fading of jumps are judgements",
         "Nobody knows how often prices jump; the tariff keeps its shape.",
     )
 

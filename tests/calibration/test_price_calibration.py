@@ -23,18 +23,26 @@ MODEL = {
     "jump_chance": 0.1,
     "jump_mean": 0.2,
     "jump_spread": 0.1,
+    "jump_fall_share": 0.3,
+    "jump_fade_share": 0.5,
 }
 
 
 def plain_path(chance, years):
     """Return one path by the equation in the docstring of `price_path`, in plain Python with other random numbers."""
-    growth, path = math.log(1 + MODEL["trend"]), [1.0]
+    departure, jumps, path = 0.0, [], [1.0]
+    rise = math.log(1 + MODEL["jump_mean"])
+    usual = MODEL["jump_chance"] * (1 - 2 * MODEL["jump_fall_share"]) * rise
     for _ in range(1, years):
         jump = 0.0
         if chance.random() < MODEL["jump_chance"]:
-            jump = math.log(1 + MODEL["jump_mean"]) + MODEL["jump_spread"] * chance.gauss(0, 1)
-        trend = math.log(1 + MODEL["trend"])
-        growth = trend + MODEL["persistence"] * (growth - trend) + MODEL["spread"] * chance.gauss(0, 1) + jump
+            jump = rise + MODEL["jump_spread"] * chance.gauss(0, 1)
+            jump = -jump if chance.random() < MODEL["jump_fall_share"] else jump
+        departure = MODEL["persistence"] * departure + MODEL["spread"] * chance.gauss(0, 1)
+        growth = (
+            math.log(1 + MODEL["trend"]) + departure + jump - usual - MODEL["jump_fade_share"] * sum(jumps[-3:]) / 3
+        )
+        jumps.append(jump - usual)
         path.append(path[-1] * math.exp(growth))
     return path
 

@@ -5,7 +5,7 @@ import pytest
 
 from riskcalc.answers.monthly import predicted_months
 from riskcalc.money.bill import Energy, bill, prices_of
-from riskcalc.money.price_paths import PricePaths
+from riskcalc.money.prices import PricePaths
 from riskcalc.study.model import assessment
 from riskcalc.uncertainty.distributions import quantile
 

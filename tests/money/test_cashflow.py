@@ -5,10 +5,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.money.cashflow import KINDS, cash_flows, price_level
-from riskcalc.money.factors import single_present_value
-from riskcalc.money.measures import net_present_value
-from riskcalc.money.payback import discounted_payback_years, simple_payback_years
+from riskcalc.money.flows import KINDS, cash_flows, price_level
+from riskcalc.money.measures import (
+    discounted_payback_years,
+    net_present_value,
+    simple_payback_years,
+    single_present_value,
+)
 
 
 def example(scale=1.0, draws=5, seed=1):

@@ -6,14 +6,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.money.dominance import dominance_order, dominates
-from riskcalc.money.loan import annuity_per_year, loan_flows
+from riskcalc.money.flows import annuity_per_year, loan_flows
 from riskcalc.money.measures import (
     adjusted_rate_of_return,
     annual_equivalent,
     cost_per_kwh,
+    dominance_order,
+    dominates,
     largest_drawdown,
-    modified_rate_of_return,
     net_present_value,
     savings_to_investment,
 )
@@ -32,14 +32,6 @@ def test_worked_net_present_value(record_property):
     assert worth == pytest.approx(686, abs=0.5)
 
 
-@pytest.mark.published
-def test_worked_modified_rate_of_return(record_property):
-    """{7300, -15000, 4036, 3050}, 6.5 % and 8 %: 0.0564050548577524, a financial library's documentation."""
-    rate = modified_rate_of_return(column(7300, -15000, 4036, 3050), finance_rate=0.065, reinvestment_rate=0.08)[0]
-    record_property("published", ("modified rate of return", "component documentation", 0.0564050548577524, rate))
-    assert rate == pytest.approx(0.0564050548577524, abs=1e-15)
-
-
 flow_tables = st.lists(st.lists(st.floats(-1e4, 1e4), min_size=8, max_size=8), min_size=1, max_size=4)
 
 
@@ -50,20 +42,6 @@ def test_worth_agrees_with_reference_library(rows, rate):
     scale = 1e-12 * np.abs(flows).sum() * max(1.0, (1 + rate) ** -7) + 1e-12
     expected = [npf.npv(rate, row) for row in rows]
     assert net_present_value(flows, discount_rate=rate) == pytest.approx(expected, abs=scale)
-
-
-@given(cost=st.floats(10, 1e4), gains=st.lists(st.floats(1, 1e4), min_size=5, max_size=5), rate=st.floats(0.001, 0.3))
-def test_modified_rate_agrees_with_reference_library(cost, gains, rate):
-    """numpy-financial's MIRR, its other argument set apart by a percent."""
-    flows = [-cost, *gains]
-    got = modified_rate_of_return(column(*flows), finance_rate=rate, reinvestment_rate=rate + 0.01)[0]
-    assert got == pytest.approx(npf.mirr(flows, rate, rate + 0.01), abs=1e-10)
-
-
-def test_modified_rate_needs_cost_and_gain():
-    """Without a cost or without a gain there is no rate."""
-    flows = np.array([[1.0, -1.0], [2.0, -2.0]])
-    assert np.isnan(modified_rate_of_return(flows, finance_rate=0.05, reinvestment_rate=0.05)).all()
 
 
 def test_worth_by_hand():

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.money.payback import crossing_years, discounted_payback_years, simple_payback_years
+from riskcalc.money.measures import crossing_years, discounted_payback_years, simple_payback_years
 
 
 def column(*flows):

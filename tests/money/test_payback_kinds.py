@@ -5,7 +5,7 @@ import pytest
 
 from riskcalc.answers.assess import result
 from riskcalc.answers.curves import cash_balance
-from riskcalc.money.payback import balance, crossing_years, while_in_debt
+from riskcalc.money.measures import balance, crossing_years, while_in_debt
 from riskcalc.study.model import assessment
 
 LONG = "study.horizon_years=8", "study.draws=64", "study.pool_years=4"

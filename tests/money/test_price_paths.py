@@ -8,7 +8,7 @@ import pytest
 from riskcalc.answers.assess import result
 from riskcalc.errors import InputError
 from riskcalc.money.price_file import read_price_file
-from riskcalc.money.price_paths import dearest_rate, paths_of
+from riskcalc.money.prices import dearest_rate, paths_of
 from riskcalc.study.model import assessment, design_of, drawn_values
 
 DRAWN = ("prices.spread=0.05", "prices.persistence=0", "study.draws=4096", "study.horizon_years=3")
@@ -137,3 +137,18 @@ def test_a_path_that_moves_once_is_told_without_a_correlation(read_small, given)
     figures = result(assessment(read_small("study.horizon_years=6", given)))
     json.dumps(figures, allow_nan=False)
     assert figures["price_growth"]["drawn"]["lag1"] is None
+
+
+def test_a_named_history_sets_what_is_left_open(read_small_without):
+    """`prices.history` fills trend, persistence and spread where nothing is said, and nothing else."""
+    scenario = read_small_without(
+        ("prices",), 'prices={discount_rate_per_year=0.04, spread=0.01, history="eia_residential"}'
+    )
+    prices = scenario.prices
+    assert (prices.trend_per_year.value, prices.persistence.value, prices.spread.value) == (0.0183, 0.288, 0.01)
+    assert prices.jump_chance_per_year.value == 0.05
+    fan = result(assessment(scenario))["price_fan"]
+    assert fan["history"]["name"] == "eia_residential"
+    assert fan["history"]["price_over_last"][-1] == 1.0
+    assert fan["p5"][0] == fan["p95"][0] == 1.0
+    assert fan["p5"][2] < fan["p50"][2] < fan["p95"][2]

@@ -1,22 +1,16 @@
 """Price paths, and the histories they are calibrated to."""
 
 import math
-from itertools import pairwise
+from itertools import accumulate, pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.money.prices import (
-    HISTORIES,
-    correlated_normals,
-    drawn_growth,
-    growth_statistics,
-    path_parameters,
-    price_path,
-    read_price_history,
-)
+from riskcalc.money.price_history import HISTORIES, calibrated, drawn_growth, growth_statistics, read_price_history
+from riskcalc.money.prices import correlated_normals, price_path
+from riskcalc.scenario.prices import CALIBRATED, Prices
 
 EIA = "US EIA, Monthly Energy Review, Table 9.8, residential"
 BLS = "US BLS, series APU000072610"
@@ -103,52 +97,81 @@ def test_statistics_agree_with_plain_sums():
     assert (got.mean, got.sd, got.lag1) == pytest.approx((mean, math.sqrt(variance), lag), rel=1e-12)
 
 
-@pytest.mark.parametrize("history", HISTORIES)
-def test_calibrated_path_reproduces_the_history(history):
-    """Over many draws the generator has the history's mean, spread and lag-1.
+def default_model(**given):
+    """Return the arguments of `price_path` by default, as the scenario declares them."""
+    prices = Prices(discount_rate_per_year={"value": 0.04}, **given)
+    return {
+        "trend": prices.trend_per_year.value,
+        "persistence": prices.persistence.value,
+        "spread": prices.spread.value,
+        "jump_chance": prices.jump_chance_per_year.value,
+        "jump_mean": prices.jump_mean.value,
+        "jump_spread": prices.jump_spread.value,
+        "jump_fall_share": prices.jump_fall_share.value,
+        "jump_fade_share": prices.jump_fade_share.value,
+    }
 
-    20,000 draws of 20 years after 20 years of settling (a path starts on its trend); tolerance five standard errors of
-    each figure, taken from the spread between draws: about one false alarm in a million.
+
+@pytest.fixture(scope="module")
+def default_paths():
+    """200,000 default paths of 16 years, logarithms."""
+    return np.log(price_path(years=16, **default_model(), **random_inputs(16, 200_000, seed=7)))
+
+
+def test_the_trend_is_the_mean_growth_jumps_included(default_paths):
+    """Mean log growth of 200,000 default paths is log(1 + trend) to 0.1 % a year, over 15 years and in each of them."""
+    wanted = math.log(1 + default_model()["trend"])
+    assert default_paths[15].mean() / 15 == pytest.approx(wanted, abs=1e-3)
+    assert np.diff(default_paths, axis=0).mean(axis=1) == pytest.approx(np.full(15, wanted), abs=1e-3)
+
+
+@pytest.mark.parametrize("name", HISTORIES)
+@pytest.mark.parametrize("preset", [False, True])
+def test_windows_of_the_histories_lie_inside_what_is_foretold(name, preset):
+    """15-year changes of each history fall inside the foretold 50, 80 and 90 % as often as stated.
+
+    A history of n years holds n / 15 independent windows (2.1 and 2.8), so the share may be off by twice the binomial error
+    of as many. The defaults and the preset of the history are both held to it.
     """
-    _, price = read_price_history(history)
-    target = growth_statistics(price)
-    fitted = path_parameters(target)
-    inputs = random_inputs(41, 20_000, seed=4)
-    path = price_path(
-        years=41, trend=fitted.trend, persistence=fitted.persistence, spread=fitted.spread, **NO_JUMPS, **inputs
-    )
-    growth = np.diff(np.log(path), axis=0)[20:]
-    departure = growth - target.mean
-    draws = growth.shape[1]
-    for per_draw, expected in (
-        (growth.mean(axis=0), target.mean),
-        ((departure**2).mean(axis=0), target.sd**2),
-        ((departure[1:] * departure[:-1]).mean(axis=0), target.lag1 * target.sd**2),
+    model = default_model(history=name) if preset else default_model()
+    path = np.log(price_path(years=16, **model, **random_inputs(16, 20_000, seed=8)))
+    price = np.log(read_price_history(name)[1])
+    windows = price[15:] - price[:-15]
+    for level in (0.5, 0.8, 0.9):
+        low, high = np.quantile(path[15], [(1 - level) / 2, (1 + level) / 2])
+        inside = ((windows >= low) & (windows <= high)).mean()
+        assert abs(inside - level) <= 2 * math.sqrt(level * (1 - level) / (len(price) / 15)), (level, inside)
+
+
+def test_steep_years_are_as_frequent_as_history_shows(default_paths):
+    """Rises of 15 % and falls of a tenth in a year: 2 and 0 of the 73 years of both histories.
+
+    At the rate of the defaults neither count may lie in a tail of less than 5 %. The price falls by a tenth in some
+    paths, and a rise such as Great Britain's of 2022 (+54 %) happens too.
+    """
+    growth = np.diff(default_paths, axis=0)
+    told = np.concatenate([np.diff(np.log(read_price_history(name)[1])) for name in HISTORIES])
+    for happened, chance in (
+        ((told >= math.log(1.15)).sum(), (growth >= math.log(1.15)).mean()),
+        ((told <= math.log(0.9)).sum(), (growth <= math.log(0.9)).mean()),
     ):
-        assert abs(per_draw.mean() - expected) < 5 * per_draw.std() / np.sqrt(draws)
+        counts = [math.comb(len(told), n) * chance**n * (1 - chance) ** (len(told) - n) for n in range(happened + 1)]
+        assert sum(counts) > 0.05, (happened, chance)
+        assert 1 - sum(counts[:-1]) > 0.05, (happened, chance)
+    assert (growth <= math.log(0.9)).mean() > 0.005
+    assert (growth >= math.log(1.54)).any()
 
 
-@pytest.mark.parametrize(("history", "most"), [("eia_residential", 0.05), ("bls_city_average", 0.10)])
-def test_why_jumps_are_added(history, most):
-    """Without jumps, few paths of a history's length hold a year as steep as the history's own; none holds +54 %.
-
-    +54 % is the rise of Great Britain's price cap for a typical dual-fuel household in April 2022 (House of Commons
-    Library, briefing 9491). Rare jumps are the remedy: with the default chance of 5 % a year such a year does occur.
-    """
-    _, price = read_price_history(history)
-    target = growth_statistics(price)
-    fitted = path_parameters(target)
-    years = target.years + 1
-    inputs = random_inputs(years, 20_000, seed=5)
-    common = {"years": years, "trend": fitted.trend, "persistence": fitted.persistence, "spread": fitted.spread}
-    calm = np.diff(np.log(price_path(**common, **NO_JUMPS, **inputs)), axis=0).max(axis=0)
-    assert (calm >= target.largest).mean() < most
-    assert (calm >= np.log(1.54)).sum() == 0
-    jumpy = np.diff(
-        np.log(price_path(**common, jump_chance=0.05, jump_mean=0.2, jump_spread=0.1, **inputs)), axis=0
-    ).max(axis=0)
-    assert (jumpy >= target.largest).mean() > 0.5
-    assert (jumpy >= np.log(1.54)).any()
+@pytest.mark.parametrize("name", HISTORIES)
+def test_presets_are_those_of_the_histories(name):
+    """The constants behind `prices.history` are what the calibration finds; a figure that is given wins over them."""
+    found = calibrated(name)
+    said = CALIBRATED[name]
+    assert said["trend_per_year"] == pytest.approx(found.trend, abs=5e-5)
+    assert said["persistence"] == pytest.approx(found.persistence, abs=5e-4)
+    assert said["spread"] == pytest.approx(found.spread, abs=5e-5)
+    model = default_model(history=name, spread={"value": 0.05})
+    assert (model["trend"], model["spread"]) == (said["trend_per_year"], 0.05)
 
 
 def test_path_without_shocks_is_compound_growth():
@@ -161,33 +184,35 @@ def test_path_without_shocks_is_compound_growth():
 
 
 def test_path_by_hand():
-    """Three years worked out by hand: a shock in year 1 carries over by half, a jump comes in year 2."""
-    zeros = np.zeros((3, 1))
+    """Worked out by hand: a shock in year 1 carries over by half; a rise comes in year 2, a fall in year 4; half fades.
+
+    Mean of a jump: 0.5 x (1 - 2 x 0.4) log 1.2 = 0.1 log 1.2, taken from every year's jump.
+    """
+    zeros = np.zeros((6, 1))
     path = price_path(
-        years=3,
+        years=6,
         trend=0.0,
         persistence=0.5,
         spread=0.1,
         jump_chance=0.5,
         jump_mean=0.2,
         jump_spread=0.3,
-        normals=np.array([[9.0], [1.0], [0.0]]),
-        jump_uniforms=np.array([[0.0], [0.9], [0.1]]),
+        jump_fall_share=0.4,
+        jump_fade_share=0.5,
+        normals=np.array([[9.0], [1.0], [0.0], [0.0], [0.0], [0.0]]),
+        jump_uniforms=np.array([[0.0], [0.9], [0.3], [0.8], [0.1], [0.7]]),
         jump_normals=zeros + 2.0,
     )
-    # g1 = 0.1; g2 = 0.5 x 0.1 + log 1.2 + 0.3 x 2
-    assert path[:, 0] == pytest.approx([1.0, math.exp(0.1), math.exp(0.15 + 0.6) * 1.2], rel=1e-14)
-
-
-def test_mean_growth_with_jumps():
-    """Mean log growth tends to log(1+trend) + chance log(1+jump_mean) / (1 - persistence); 5 standard errors."""
-    inputs = random_inputs(41, 4000, seed=6)
-    path = price_path(
-        years=41, trend=0.02, persistence=0.4, spread=0.03, jump_chance=0.1, jump_mean=0.25, jump_spread=0.1, **inputs
-    )
-    mean = np.log(path[40] / path[20]) / 20
-    expected = math.log(1.02) + 0.1 * math.log(1.25) / 0.6
-    assert abs(mean.mean() - expected) < 5 * mean.std() / math.sqrt(4000)
+    size, mean = math.log(1.2) + 0.6, 0.1 * math.log(1.2)
+    jumps = [-mean, size - mean, -mean, -size - mean, -mean]
+    growth = [
+        0.1 + jumps[0],
+        0.05 + jumps[1] - jumps[0] / 6,
+        0.025 + jumps[2] - (jumps[0] + jumps[1]) / 6,
+        0.0125 + jumps[3] - (jumps[0] + jumps[1] + jumps[2]) / 6,
+        0.00625 + jumps[4] - (jumps[1] + jumps[2] + jumps[3]) / 6,
+    ]
+    assert path[:, 0] == pytest.approx(np.exp([0.0, *accumulate(growth)]), rel=1e-13)
 
 
 def test_a_draw_does_not_depend_on_its_neighbours():

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from riskcalc.money.measures import net_present_value
-from riskcalc.money.rate_of_return import internal_rate_of_return, sign_changes
+from riskcalc.money.measures import internal_rate_of_return, net_present_value, sign_changes
 
 LIBRARY = "numpy-financial documentation and tests"
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from riskcalc.money.factors import uniform_present_value
+from riskcalc.money.measures import uniform_present_value
 from riskcalc.money.returns import ambiguous, known_quantile, measures, project_rate, worth_by_kind
 from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import mean
