@@ -21,14 +21,15 @@ MOST_COLUMNS = 200
 _OPENED: dict[str, Any] = {".gz": gzip.open, ".bz2": bz2.open, ".xz": lzma.open}
 
 
-def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES) -> str:
+def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES, any_head: bool = False) -> str:
     """Return the text of a CSV file, unpacked if its name ends in .gz, .bz2 or .xz.
 
     Raises
     ------
     InputError
         If there is no such file or it cannot be read, is larger than `largest` once unpacked, is not UTF-8, is empty,
-        or its first two lines (remarks that begin with # aside) are no header and a row of as many cells.
+        or its first two lines (remarks that begin with # aside) are no header and a row of as many cells. With `any_head`
+        any lines may come first, and text in Latin-1 or UTF-16 is read too.
     """
     if not path.is_file():
         given = "no such file" if not path.exists() else "a folder" if path.is_dir() else "no regular file"
@@ -41,12 +42,28 @@ def table_text(path: Path, *, accepted: str, largest: int = LARGEST_BYTES) -> st
         raise one_problem(path, "", f"cannot be read: {reason}", accepted) from error
     if len(content) > largest:
         raise one_problem(path, "", f"more than {largest} bytes", f"{accepted}, of at most {largest} bytes")
+    if any_head:
+        return _decoded(path, content, accepted)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         given = f"not UTF-8 text (byte 0x{content[error.start]:02x})"
         raise one_problem(path, "", given, "UTF-8; save the file again with that encoding") from error
     _check_first_lines(path, text, accepted)
+    return text
+
+
+def _decoded(path: Path, content: bytes, accepted: str) -> str:
+    """Return text of any usual encoding; a meter's portal says which only by a mark at the head, if at all."""
+    encoding = "utf-16" if content[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError:
+        text = content.decode("latin-1")
+    if "\0" in text:
+        raise one_problem(path, "", "not a text file", accepted)
+    if not text.strip():
+        raise one_problem(path, "line 1", "an empty file", accepted)
     return text
 
 

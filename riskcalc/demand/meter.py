@@ -4,21 +4,129 @@ from __future__ import annotations
 
 from calendar import month_name
 from collections.abc import Callable
-from datetime import timedelta
+from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, LocalClock, wall_minute_of_step
-from riskcalc.demand.gaps import WholeDays, whole_days
-from riskcalc.demand.meter_file import read_meter_days
+from riskcalc.demand.gaps import MADE_MONTH_SPREAD, Donors, WholeDays, donors, whole_days, year_of
+from riskcalc.demand.meter_cells import MeterFormat
+from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.demand.pool import DemandPool
 from riskcalc.demand.spikes import SHORTEST_INTERVAL, metered_days, restored_minutes
 from riskcalc.errors import one_problem
 
 KINDS = {"minute": 1, "half_hour": 30}
-DAY_KINDS = ("workday", "Saturday", "Sunday")
+#: Annual use and the file's year may differ this much before it is said, and before they are no longer one home.
+SAID_SCALE, MOST_SCALE = 0.10, 5.0
+#: Largest mean over an interval of an ordinary connection [kW]: three phases of 63 A at 230 V.
+USUAL_MOST_KW = 43.0
+#: Days in a row without any use that are asked about: less than that is a holiday with everything off. Judgement.
+LONGEST_ZERO_DAYS = 3.0
+
+
+@dataclass(frozen=True)
+class MeteredYear:
+    """What a meter file holds: its whole days, what stands for what, and what it says of a year.
+
+    `year_kwh` and `year_sd_kwh` as from `gaps.year_of`; `understood` tells in words how the file was read.
+    """
+
+    read: MeterDays
+    days: WholeDays
+    donors: Donors
+    year_kwh: float
+    year_sd_kwh: float
+
+    @property
+    def understood(self) -> dict[str, str]:
+        """How the file was read, by subject, for a check and for the page."""
+        read, days = self.read, self.days
+        said = {
+            "file": read.path.name,
+            "period": f"{read.first_day} to {read.last_day}, {len(read.power_w)} days",
+            **read.understood,
+            "gaps": f"{days.missing_h:.1f} h without a reading, {days.filled_h:.1f} h of them filled"
+            + (
+                f", {len(read.power_w) - len(days.power_w)} days left out"
+                if len(days.power_w) < len(read.power_w)
+                else ""
+            ),
+            "year": f"{self.year_kwh:,.0f} kWh",
+        }
+        if self.donors.made:
+            months = ", ".join(month_name[month + 1] for month in self.donors.made)
+            said["months made"] = f"{months}: from the months most like them, +- {MADE_MONTH_SPREAD:.0%}"
+        return said
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was filled, left out or made, in sentences."""
+        notes = self.days.notes
+        if self.donors.made:
+            months = ", ".join(month_name[month + 1] for month in self.donors.made)
+            notes += (
+                f"the meter file lacks {months}: made from the months most like them, at the level that homes have then, "
+                f"with a standard deviation of {MADE_MONTH_SPREAD:.0%}",
+            )
+        return notes
+
+    def doubts(self, annual_use_kwh: float | None) -> tuple[tuple[str, str, str, str, str], ...]:
+        """Return what is possible but unlikely: key, given, usual, effect, source of each.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be that of a home with this annual use.
+        """
+        found = []
+        peak_kw = float(np.max(self.days.power_w)) / 1000.0
+        if peak_kw > USUAL_MOST_KW:
+            row = np.unravel_index(np.nanargmax(self.read.power_w), self.read.power_w.shape)
+            given = f"{peak_kw:,.0f} kW over {self.read.interval_minutes} minutes, line {self.read.line[row]}"
+            effect = "one such reading comes again in every year that is made from the file"
+            found.append(("home.demand.file", given, f"at most {USUAL_MOST_KW:g} kW", effect, "three phases of 63 A"))
+        zero_days = _longest_run(self.days.power_w.ravel() == 0.0) * self.read.interval_minutes / 1440.0
+        if zero_days > LONGEST_ZERO_DAYS:
+            given = f"no use at all for {zero_days:.1f} days"
+            effect = "the year's use is too low if the meter was not read then"
+            found.append(("home.demand.file", given, "a few watts at any time", effect, "judgement"))
+        if annual_use_kwh is not None:
+            ratio = annual_use_kwh / self.year_kwh
+            given = f"{annual_use_kwh:,.0f} kWh a year beside a meter file of {self.year_kwh:,.0f} kWh a year"
+            if not 1.0 / MOST_SCALE <= ratio <= MOST_SCALE:
+                accepted = f"within {MOST_SCALE:g} times of what the meter file holds"
+                hint = "leave home.annual_use_kwh out, and it is taken from the file"
+                raise one_problem("scenario", "home.annual_use_kwh", given, accepted, hint)
+            if abs(ratio - 1.0) > SAID_SCALE:
+                effect = f"every reading is multiplied by {ratio:.2f}, its peaks too"
+                found.append(("home.annual_use_kwh", given, f"within {SAID_SCALE:.0%}", effect, "judgement"))
+        return tuple(found)
+
+
+def metered_year(
+    path: str | Path, *, zone: str, wanted: MeterFormat | None = None, kind: str | None = None, southern: bool = False
+) -> MeteredYear:
+    """Return what a meter file in any usual layout holds; parameters and errors as of `read_meter`."""
+    if kind is not None and kind not in KINDS:
+        raise one_problem(path, "kind", repr(kind), '"minute" or "half_hour"')
+    state = Path(path).stat() if Path(path).exists() else None
+    key = (state.st_mtime_ns, state.st_size) if state else ()
+    return _metered_year(str(path), key, zone, wanted or MeterFormat(), kind, southern)
+
+
+@lru_cache(maxsize=2)
+def _metered_year(
+    path: str, _state: tuple[int, ...], zone: str, wanted: MeterFormat, kind: str | None, southern: bool
+) -> MeteredYear:
+    """Return what `metered_year` returns; a scenario asks twice, for the year's use and for the days."""
+    read = read_meter_days(path, zone=zone, wanted=wanted, interval_minutes=KINDS.get(kind or ""))
+    days = whole_days(read)
+    found = donors(days, path, southern=southern)
+    return MeteredYear(read, days, found, *year_of(days, found))
 
 
 def read_meter(
@@ -30,14 +138,16 @@ def read_meter(
     step_minutes: int = 1,
     reachable_share: float = 1.0,
     kind: str | None = None,
-    label: str = "start",
+    wanted: MeterFormat | None = None,
+    annual_use_kwh: float | None = None,
+    southern: bool = False,
 ) -> DemandPool:
     """Return pool years made of whole days of a meter file.
 
     Parameters
     ----------
     path
-        CSV with `time` and `power_w` or `energy_kwh`; long enough that every month has workdays, Saturdays and Sundays.
+        A table in any usual layout, of at least four weeks; months that it lacks are made from those most like them.
     clock
         Wall clock of the site.
     years, seed
@@ -50,29 +160,31 @@ def read_meter(
     kind
         "minute", "half_hour" or None to take the interval from the file. Intervals of 15 minutes and more get spikes
         back: energy of each interval as metered, minutes as in like intervals of the appliance model.
-    label
-        Whether `time` is the "start" or "end" of the interval.
+    wanted
+        What is known of the file's layout; the rest is found.
+    annual_use_kwh
+        What the home is said to use in a year [kWh]: asked about where the file's year is another.
+    southern
+        Whether the home lies south of the equator, for months that the file lacks.
 
     Raises
     ------
     InputError
-        Whatever is wrong with the file, with its line; gaps that are too long; a month without a usable workday,
-        Saturday or Sunday.
+        Whatever is wrong with the file, with its line; fewer than four weeks of whole days; an annual use that cannot be
+        that of the file.
 
     Notes
     -----
     Days are drawn one by one, so cold or busy spells longer than a day are broken up; the spread within a month stays.
     """
-    if kind is not None and kind not in KINDS:
-        raise one_problem(path, "kind", repr(kind), '"minute" or "half_hour"')
     if not 0.0 <= reachable_share <= 1.0:
         raise one_problem(path, "reachable_share", reachable_share, "0 to 1")
     if clock.slot_minutes % step_minutes:
         raise ValueError(f"step_minutes: {step_minutes}; accepted: a divisor of the slot, {clock.slot_minutes}")
-    read = read_meter_days(path, zone=clock.zone, label=label, interval_minutes=KINDS.get(kind or ""))
-    days = whole_days(read)
-    choice = _chosen_days(days, path, clock=clock, years=years, seed=seed)
-    minutes_of_year = _minutes_of_year(days, choice, interval_minutes=read.interval_minutes, seed=seed)
+    metered = metered_year(path, zone=clock.zone, wanted=wanted, kind=kind, southern=southern)
+    choice, factor = _chosen_days(metered.donors, clock=clock, years=years, seed=seed)
+    interval = metered.read.interval_minutes
+    minutes_of_year = _minutes_of_year(metered.days, choice, factor, interval_minutes=interval, seed=seed)
     wall_step = wall_minute_of_step(clock, step_minutes=step_minutes) // step_minutes
     reachable_w = np.empty((years, 1, wall_step.size), dtype=np.float32)
     wired_w = np.empty((years, 1, clock.slots), dtype=np.float32)
@@ -80,7 +192,10 @@ def read_meter(
         step_w = minutes_of_year(year).reshape(-1, step_minutes).mean(axis=1)[wall_step]
         reachable_w[year, 0] = reachable_share * step_w
         wired_w[year, 0] = (1.0 - reachable_share) * step_w.reshape(clock.slots, -1).mean(axis=1)
-    last_day = read.first_day + timedelta(days=len(read.power_w) - 1)
+    doubts = metered.doubts(annual_use_kwh)
+    notes = metered.notes
+    if annual_use_kwh is not None and abs(annual_use_kwh / metered.year_kwh - 1.0) > 0.01:
+        notes += (f"the meter file's {metered.year_kwh:,.0f} kWh a year are scaled to {annual_use_kwh:,.0f} kWh",)
     return DemandPool(
         reachable_w=reachable_w,
         wired_w=wired_w,
@@ -91,45 +206,53 @@ def read_meter(
         day_rank=np.full((years, 2, DAYS), -1.0),
         step_minutes=step_minutes,
         slot_day=clock.day,
-        source=f"meter file {Path(path).name}, {read.first_day} to {last_day}, every {read.interval_minutes} minutes",
-        notes=days.notes,
+        source=f"meter file {Path(path).name}, {metered.read.first_day} to {metered.read.last_day}, every {interval} minutes",
+        notes=notes,
+        doubts=doubts,
+        understood=metered.understood,
     )
 
 
-def _chosen_days(days: WholeDays, path: str | Path, *, clock: LocalClock, years: int, seed: int) -> NDArray[np.int64]:
-    """Row of the file's day for each local day of each pool year, shape (years, 365).
+def _longest_run(mask: NDArray[np.bool_]) -> int:
+    """Return the length of the longest run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    return int(np.max(edges[1::2] - edges[::2], initial=0))
 
-    Within a month and kind of day the file's days are dealt like cards: all once before any comes again.
+
+def _chosen_days(
+    found: Donors, *, clock: LocalClock, years: int, seed: int
+) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
+    """Row of the file's day for each local day of each pool year, and the factor on its power, both (years, 365).
+
+    Within a month and kind of day the file's days are dealt like cards: all once before any comes again. Months that were
+    made share one error in each pool year.
     """
     local_month, local_kind = np.empty(DAYS, dtype=np.int64), np.empty(DAYS, dtype=np.int64)
     local_month[clock.day] = clock.month
     local_kind[clock.day] = np.maximum(clock.weekday - 4, 0)
     generator = np.random.default_rng([seed, 31337])
     choice = np.empty((years, DAYS), dtype=np.int64)
-    absent = []
     for month in range(12):
-        for kind, name in enumerate(DAY_KINDS):
-            donors = np.flatnonzero((days.month == month) & (days.kind == kind))
+        for kind in range(3):
+            rows = found.rows[month][kind]
             target = np.flatnonzero((local_month == month) & (local_kind == kind))
-            if donors.size == 0:
-                absent.append(f"{name} in {month_name[month + 1]}")
-                continue
-            deals = -(-years * target.size // donors.size)
-            cards = np.concatenate([generator.permutation(donors) for _ in range(deals)])
+            deals = -(-years * target.size // rows.size)
+            cards = np.concatenate([generator.permutation(rows) for _ in range(deals)])
             choice[:, target] = cards[: years * target.size].reshape(years, target.size)
-    if absent:
-        given = f"no usable {absent[0]}" + (f", nor {len(absent) - 1} other kinds of day" if len(absent) > 1 else "")
-        accepted = "at least one workday, Saturday and Sunday of each month, as a whole year has"
-        raise one_problem(path, "time", given, accepted)
-    return choice
+    factor = np.broadcast_to(found.factor[local_month, local_kind], (years, DAYS)).copy()
+    if found.made:
+        spread = np.sqrt(np.log1p(MADE_MONTH_SPREAD**2))
+        error = np.exp(spread * generator.standard_normal(years) - 0.5 * spread**2)
+        factor[:, np.isin(local_month, found.made)] *= error[:, None]
+    return choice, factor.astype(np.float32)
 
 
 def _minutes_of_year(
-    days: WholeDays, choice: NDArray[np.int64], *, interval_minutes: int, seed: int
+    days: WholeDays, choice: NDArray[np.int64], factor: NDArray[np.float32], *, interval_minutes: int, seed: int
 ) -> Callable[[int], NDArray[np.float32]]:
     """Return the function that gives the wall-clock minutes of a pool year [W], shape (365 * 1440,)."""
     if interval_minutes < SHORTEST_INTERVAL:
         held = days.power_w.astype(np.float32)
-        return lambda year: np.repeat(held[choice[year]].ravel(), interval_minutes)
+        return lambda year: np.repeat((held[choice[year]] * factor[year][:, None]).ravel(), interval_minutes)
     metered = metered_days(days.power_w)
-    return lambda year: restored_minutes(metered, choice[year], seed=(seed, year)).ravel()
+    return lambda year: (restored_minutes(metered, choice[year], seed=(seed, year)) * factor[year][:, None]).ravel()

@@ -1,9 +1,8 @@
-"""Reading a meter file into wall-clock days: the only place in this package that meets pandas."""
+"""A meter file by wall-clock day: its step, its clock, its label, and what cannot be a home's."""
 
 from __future__ import annotations
 
-import io
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,9 +11,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import MINUTES_PER_DAY
+from riskcalc.clock import MINUTES_PER_DAY, standard_offset_minutes
+from riskcalc.demand.meter_cells import KEY, VALUE_WORDS, MeterFormat
+from riskcalc.demand.meter_layout import Readings, read_readings
 from riskcalc.errors import InputError, Problem, one_problem
-from riskcalc.table_file import table_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,10 +23,12 @@ if TYPE_CHECKING:
 INTERVALS = (1, 5, 15, 30, 60)
 #: Mean power of a home beyond which a unit has been mixed up [W]: less than a clock, more than a factory hall.
 LEAST_MEAN_W, MOST_MEAN_W = 2.0, 200_000.0
-VALUE_COLUMNS = ("power_w", "energy_kwh")
-_HEADER = "a header line `time,power_w` or `time,energy_kwh` (comma-separated)"
-_TIME = "local time such as 2024-03-31 01:30, or all rows with their offset such as 2024-03-31T01:30+01:00"
-_VALUE = "a number of 0 or more with a decimal point; an empty field for a gap"
+#: No home's connection carries this for an interval [W]; a counter that ran over or a line that was garbled does.
+MOST_READING_W = 250_000.0
+#: W of one unit of power, Wh of one unit of energy.
+_SIZE = {"W": 1.0, "kW": 1000.0, "Wh": 1.0, "kWh": 1000.0, "MWh": 1_000_000.0}
+#: Readings that rise all the time and stand this many steps high are those of a counter.
+_COUNTER_STEPS = 50.0
 
 
 @dataclass(frozen=True)
@@ -34,8 +36,8 @@ class MeterDays:
     """What a file says, by wall-clock day.
 
     `power_w` has shape (days, intervals per day), NaN where nothing was read; `skipped` marks intervals that the
-    change to summer
-    time leaves out; `line` is the line of the file that holds the last reading before or in each interval.
+    change to summer time leaves out; `line` is the line of the file that holds the last reading before or in each
+    interval. `understood` says in words how the file was read, by subject.
     """
 
     path: Path
@@ -44,112 +46,140 @@ class MeterDays:
     power_w: NDArray[np.float64]
     skipped: NDArray[np.bool_]
     line: NDArray[np.int64]
+    understood: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def last_day(self) -> date:
+        """Last day with a reading or a gap."""
+        return self.first_day + timedelta(days=len(self.power_w) - 1)
 
 
 def read_meter_days(
-    path: str | Path, *, zone: str, label: str = "start", interval_minutes: int | None = None
+    path: str | Path, *, zone: str, wanted: MeterFormat | None = None, interval_minutes: int | None = None
 ) -> MeterDays:
     """Return the readings of a meter file by wall-clock day.
 
     Parameters
     ----------
     path
-        CSV, `.gz`, `.bz2` and `.xz` are unpacked; columns `time` and `power_w` (mean over the interval) or `energy_kwh` (in the
-        interval).
+        A table in any usual layout; `.gz`, `.bz2` and `.xz` are unpacked.
     zone
         IANA zone of the wall clock; times with an offset are converted to it.
-    label
-        Whether `time` names the "start" or the "end" of its interval.
+    wanted
+        What is known of the file; what is left out is found in it.
     interval_minutes
         Interval the file must have; None accepts any of INTERVALS.
 
     Raises
     ------
     InputError
-        Unreadable file, bad header, times or values that are not what the header says, duplicates, unsorted rows,
-        wrong interval.
+        Unreadable file, no table of readings, a file that can be read in two ways, times or values that are neither,
+        duplicates, unsorted rows, wrong interval, readings that no home has.
     """
     path = Path(path)
-    if label not in ("start", "end"):
-        raise one_problem(path, "label", repr(label), '"start" or "end"')
-    rows = _rows(path)
-    column = next(name for name in VALUE_COLUMNS if name in rows.columns)
-    values = _values(path, rows[column], column)
-    times = _times(path, rows["time"])
-    wall = times.tz_convert(zone).tz_localize(None) if times.tz is not None else times
-    instant = (times.as_unit("s").asi8 // 60) if times.tz is not None else _unfolded_minutes(wall, zone)
-    _check_order(path, instant, rows["time"])
-    interval = _interval(path, instant, rows["time"], interval_minutes)
+    wanted = wanted or MeterFormat()
+    readings = read_readings(path, wanted)
+    if len(readings.time) < 2:
+        raise one_problem(path, f"line {readings.line[0]}", f"{len(readings.time)} rows", "at least two rows")
+    wall, instant, clock = _clock(readings, zone, wanted)
+    _check_order(path, instant, readings)
+    interval = _interval(path, instant, readings, interval_minutes)
+    label, found = (readings.label, True) if readings.label else (_label(wall, interval), False)
     minute = wall.as_unit("s").asi8 // 60 - (interval if label == "end" else 0)
-    if column == "energy_kwh":
-        values = values * (60_000.0 / interval)
-    _check_units(path, values, column)
-    return _by_day(path, minute, values, interval, zone)
+    values, counter = _interval_values(readings, instant, interval)
+    power_w = values * _SIZE[readings.unit] * (60.0 / interval if readings.unit.endswith("h") else 1.0)
+    _check_units(path, power_w, readings)
+    understood = readings.understood | {
+        "step": f"{interval} minutes",
+        "clock": clock,
+        "time": f"{label} of the interval" + ("" if found else ", found from the first and last reading"),
+    }
+    if counter:
+        understood["unit"] = f"{readings.unit}, a counter: each reading less the one before"
+    return _by_day(path, minute, power_w, interval, zone, readings.line, understood)
 
 
-def _rows(path: Path) -> pd.DataFrame:
-    import pandas as pd
+def _clock(readings: Readings, zone: str, wanted: MeterFormat) -> tuple[pd.DatetimeIndex, NDArray[np.int64], str]:
+    """Return wall-clock times, minutes that rise with true time, and in words what clock the file keeps.
 
-    text = table_text(path, accepted=_HEADER)
-    try:
-        rows = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False, skip_blank_lines=False)
-    except pd.errors.ParserError as error:
-        accepted = "comma-separated rows with as many fields as the header"
-        raise one_problem(path, "", str(error).strip(), accepted) from error
-    names = [str(name).strip() for name in rows.columns]
-    rows.columns = names
-    if "time" not in names or sum(name in VALUE_COLUMNS for name in names) != 1:
-        raise one_problem(path, "line 1", ",".join(names), _HEADER)
-    if len(rows) < 2:
-        raise one_problem(path, "line 2", f"{len(rows)} rows", "at least two rows")
-    return rows
-
-
-def _values(path: Path, text: pd.Series, column: str) -> NDArray[np.float64]:
-    import pandas as pd
-
-    stripped = text.fillna("").str.strip()
-    values = pd.to_numeric(stripped.where(stripped != "", None), errors="coerce").to_numpy(dtype=float)
-    problems = []
-    for bad, accepted in (
-        (~np.isfinite(values) & (stripped != "").to_numpy(), _VALUE),
-        (values < 0.0, "0 or more; export is a column of its own and not read here"),
-    ):
-        if bad.any():
-            problems.append(_row_problem(path, int(np.argmax(bad)), column, text, accepted, count=int(bad.sum())))
-    if problems:
-        raise InputError(problems)
-    return values
+    A file that has readings in the hour that summer time leaves out cannot follow the wall clock: it keeps standard time.
+    """
+    times = readings.time
+    if times.tz is not None:
+        return times.tz_convert(zone).tz_localize(None), times.as_unit("s").asi8 // 60, "times with their offset"
+    offset = {"utc": 0, "standard": standard_offset_minutes(zone)}.get(wanted.clock or "")
+    if offset is None and wanted.clock is None and _reads_skipped_hours(times, readings.value, zone):
+        offset = standard_offset_minutes(zone)
+    if offset is None:
+        return times, _unfolded_minutes(times, zone), f"wall clock of {zone}"
+    minute = times.as_unit("s").asi8 // 60
+    utc = (times - np.timedelta64(offset, "m")).tz_localize("UTC")
+    words = "UTC" if wanted.clock == "utc" else f"standard time of {zone}, no summer time"
+    return utc.tz_convert(zone).tz_localize(None), minute, words
 
 
-def _check_units(path: Path, power_w: NDArray[np.float64], column: str) -> None:
+def _reads_skipped_hours(times: pd.DatetimeIndex, values: NDArray[np.float64], zone: str) -> bool:
+    """Return whether something was used in an hour that the zone's wall clock leaves out."""
+    info = ZoneInfo(zone)
+    days = np.unique(times.to_numpy().astype("datetime64[D]"))
+    for day in days:
+        start = datetime.combine(day.astype(date), datetime.min.time())
+        before, after = (moment.replace(tzinfo=info).utcoffset() for moment in (start, start + timedelta(days=1)))
+        if before is None or after is None or after <= before:
+            continue
+        rows = np.flatnonzero((times >= start) & (times < start + timedelta(days=1)))
+        for row in rows[values[rows] > 0.0]:
+            local = times[row].to_pydatetime().replace(tzinfo=info)
+            if local.astimezone(UTC).astimezone(info).replace(tzinfo=None) != local.replace(tzinfo=None):
+                return True
+    return False
+
+
+def _label(wall: pd.DatetimeIndex, interval: int) -> str:
+    """Return what part of its interval a time names, as whole days show: 00:15 to 24:00 are ends, else starts."""
+    minute = wall.hour * 60 + wall.minute
+    return "end" if minute[0] == interval % MINUTES_PER_DAY and minute[-1] == 0 else "start"
+
+
+def _interval_values(readings: Readings, instant: NDArray[np.int64], interval: int) -> tuple[NDArray[np.float64], bool]:
+    """Return what was used in each interval, and whether the file holds a counter's readings."""
+    values = readings.value
+    known = values[np.isfinite(values)]
+    step = np.diff(known)
+    rising = len(known) > 48 and readings.unit.endswith("h") and bool((step >= 0.0).all())
+    if not rising or known[0] < _COUNTER_STEPS * max(float(np.mean(step)), 1e-12) or known[0] == known[-1]:
+        return values, False
+    used = np.append(np.diff(values), np.nan)
+    used[:-1][np.diff(instant) != interval] = np.nan
+    return used, True
+
+
+def _check_units(path: Path, power_w: NDArray[np.float64], readings: Readings) -> None:
     """Refuse a home that uses next to nothing or out of all proportion, and say what its figures look like."""
     if not np.isfinite(power_w).any():
-        raise one_problem(path, column, "no value in any row", _VALUE)
+        raise one_problem(path, readings.name, "no value in any row", VALUE_WORDS)
     mean_w = float(np.nanmean(power_w))
+    high = np.flatnonzero(power_w > MOST_READING_W)
+    if high.size and high.size < 0.01 * len(power_w):
+        worst = int(high[np.argmax(power_w[high])])
+        where = f"line {readings.line[worst]}, {readings.name}"
+        given = f"{readings.value[worst]:g} {readings.unit}, {power_w[worst] / 1000.0:,.0f} kW over its interval"
+        hint = "a counter that ran over, or a garbled line: leave the field empty" + (
+            f"; {high.size} rows have this fault" if high.size > 1 else ""
+        )
+        raise one_problem(path, where, given, f"at most {MOST_READING_W / 1000:g} kW, more than any home draws", hint)
     if not LEAST_MEAN_W <= mean_w <= MOST_MEAN_W:
         small = mean_w < LEAST_MEAN_W
-        looks = {
-            "power_w": "kilowatts; this column is in watts" if small else "milliwatts, or a figure for many homes",
-            "energy_kwh": "megawatt-hours; this column is in kWh" if small else "watt-hours; this column is in kWh",
-        }[column]
+        other = {
+            "W": ("kilowatts", "milliwatts, or a figure for many homes"),
+            "kW": ("megawatts", "watts"),
+            "Wh": ("kWh", "figures for many homes"),
+            "kWh": ("megawatt-hours", "watt-hours"),
+            "MWh": ("GWh", "kWh"),
+        }[readings.unit][0 if small else 1]
         accepted = f"{LEAST_MEAN_W:g} to {MOST_MEAN_W:g} W on average"
-        raise one_problem(path, column, f"{mean_w:.3g} W on average", accepted, f"this looks like {looks}")
-
-
-def _times(path: Path, text: pd.Series) -> pd.DatetimeIndex:
-    import pandas as pd
-
-    stripped = text.fillna("").str.strip()
-    has_offset = stripped.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True).to_numpy()
-    if has_offset.any() and not has_offset.all():
-        odd = int(np.argmax(has_offset != has_offset[0]))
-        raise InputError(_row_problem(path, odd, "time", text, "offsets on every row or on none"))
-    times = pd.to_datetime(stripped, format="ISO8601", errors="coerce", utc=bool(has_offset[0]))
-    bad = times.isna().to_numpy()
-    if bad.any():
-        raise InputError(_row_problem(path, int(np.argmax(bad)), "time", text, _TIME, count=int(bad.sum())))
-    return pd.DatetimeIndex(times)
+        hint = f"read in {readings.unit}; this looks like {other}: say it with {KEY}.unit"
+        raise one_problem(path, readings.name, f"{mean_w:.3g} W on average", accepted, hint)
 
 
 def _unfolded_minutes(wall: pd.DatetimeIndex, zone: str) -> NDArray[np.int64]:
@@ -171,31 +201,32 @@ def _unfolded_minutes(wall: pd.DatetimeIndex, zone: str) -> NDArray[np.int64]:
     return unfolded
 
 
-def _check_order(path: Path, instant: NDArray[np.int64], text: pd.Series) -> None:
+def _check_order(path: Path, instant: NDArray[np.int64], readings: Readings) -> None:
     step = np.diff(instant)
     for bad, accepted in ((step == 0, "each time once"), (step < 0, "rows in order of time")):
         if bad.any():
-            row = int(np.argmax(bad)) + 1
-            raise InputError(_row_problem(path, row, "time", text, accepted, count=int(bad.sum())))
+            raise InputError(_row_problem(path, int(np.argmax(bad)) + 1, readings, accepted, count=int(bad.sum())))
 
 
-def _interval(path: Path, instant: NDArray[np.int64], text: pd.Series, wanted: int | None) -> int:
+def _interval(path: Path, instant: NDArray[np.int64], readings: Readings, wanted: int | None) -> int:
     step = np.diff(instant)
     values, counts = np.unique(step, return_counts=True)
     interval = int(values[np.argmax(counts)])
     accepted = f"{wanted} minutes" if wanted else "one of " + ", ".join(str(x) for x in INTERVALS) + " minutes"
     if interval not in ((wanted,) if wanted else INTERVALS):
-        raise InputError(
-            _row_problem(path, 1, "time", text, f"rows every {accepted}", given=f"rows every {interval} minutes")
-        )
+        given = f"rows every {interval} minutes"
+        raise InputError(_row_problem(path, 1, readings, f"rows every {accepted}", given=given))
     off = (instant % interval) != 0
     if off.any():
         accepted = f"times on whole multiples of {interval} minutes"
-        raise InputError(_row_problem(path, int(np.argmax(off)), "time", text, accepted, count=int(off.sum())))
+        raise InputError(_row_problem(path, int(np.argmax(off)), readings, accepted, count=int(off.sum())))
     return interval
 
 
-def _by_day(path: Path, minute: NDArray[np.int64], values: NDArray[np.float64], interval: int, zone: str) -> MeterDays:
+def _by_day(
+    path: Path, minute: NDArray[np.int64], values: NDArray[np.float64], interval: int, zone: str,
+    lines: NDArray[np.int64], understood: dict[str, str],
+) -> MeterDays:  # fmt: skip
     per_day = MINUTES_PER_DAY // interval
     first = int(minute[0] // MINUTES_PER_DAY)
     days = int(minute[-1] // MINUTES_PER_DAY) - first + 1
@@ -206,7 +237,7 @@ def _by_day(path: Path, minute: NDArray[np.int64], values: NDArray[np.float64], 
     # The hour that autumn repeats is read twice: its mean stands for both.
     power = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     line = np.zeros(days * per_day, dtype=np.int64)
-    line[place] = np.arange(len(place)) + 2
+    line[place] = lines
     line = np.maximum.accumulate(line)
     first_day = date(1970, 1, 1) + timedelta(days=first)
     return MeterDays(
@@ -216,6 +247,7 @@ def _by_day(path: Path, minute: NDArray[np.int64], values: NDArray[np.float64], 
         power_w=power.reshape(days, per_day),
         skipped=_skipped(first_day, days, interval, zone),
         line=line.reshape(days, per_day),
+        understood=understood,
     )
 
 
@@ -237,7 +269,8 @@ def _skipped(first_day: date, days: int, interval: int, zone: str) -> NDArray[np
 
 
 def _row_problem(
-    path: Path, row: int, column: str, text: pd.Series, accepted: str, *, count: int = 1, given: str | None = None
+    path: Path, row: int, readings: Readings, accepted: str, *, count: int = 1, given: str | None = None
 ) -> Problem:
     hint = f"{count} rows have this fault; the first is shown" if count > 1 else ""
-    return Problem(str(path), f"line {row + 2}, {column}", given or repr(str(text.iloc[row])), accepted, hint)
+    where = f"line {readings.line[row]}, {readings.time_name}"
+    return Problem(str(path), where, given or f"'{readings.time[row]:%Y-%m-%d %H:%M}'", accepted, hint)

@@ -8,13 +8,15 @@ day either at their usual time or in the chosen window, whole. Nothing is ever b
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from riskcalc.clock import DAYS, MINUTES_PER_YEAR
+from riskcalc.errors import Question
 
 #: Rows of `DemandPool.day_rank`.
 HOME_ROW, MOVED_ROW = 0, 1
@@ -49,6 +51,10 @@ class DemandPool:
         Where the figures come from, for the report.
     notes
         What was filled, dropped or assumed.
+    doubts
+        What is possible but unlikely: key, given, usual, effect and source of each, in words.
+    understood
+        How a meter file was read, in words by subject; empty for made demand.
     slot_day
         Local day 0..364 of each slot, shape (slots,).
     """
@@ -64,6 +70,8 @@ class DemandPool:
     slot_day: NDArray[np.int64]
     source: str
     notes: tuple[str, ...] = ()
+    doubts: tuple[Sequence[str], ...] = ()
+    understood: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         years, bases, steps = self.reachable_w.shape
@@ -83,6 +91,11 @@ class DemandPool:
             array.flags.writeable = False
         if steps % slots:
             raise ValueError(f"steps per year {steps}; accepted: a multiple of the {slots} slots")
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """What is possible but unusual in the demand, to be asked where the answer stands."""
+        return tuple(Question(*doubt) for doubt in self.doubts)
 
     @property
     def years(self) -> int:

@@ -11,13 +11,14 @@ from riskcalc.demand.appliances import appliance_keys, car_problem
 from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
 from riskcalc.scenario.fields import Table, absent, default, default_number, needed, optional
 from riskcalc.scenario.series import HORIZON_SCHEMA, Monthly, horizon_line
-from riskcalc.scenario.texts import NamedEntries, Text
+from riskcalc.scenario.texts import NamedEntries, Names, Text
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
-from riskcalc.uncertainty.distributions import mean
-from riskcalc.uncertainty.quantity import Quantity
+from riskcalc.uncertainty.quantity import Fixed, Quantity
 
 if TYPE_CHECKING:
     from riskcalc.scenario.kit import Kit
+
+FROM_FILE = absent("found in the file")
 
 Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
 
@@ -30,7 +31,27 @@ class Demand(Table):
     )
     file: Text | None = optional("meter file, for source meter", "needed for source meter", title="Meter file")
     kind: Literal["minute", "half_hour"] | None = optional(
-        "time step of the meter file", "needed for source meter", title="Time step of the meter file"
+        "time step that the meter file must have", "that of the file", title="Time step of the meter file"
+    )
+    columns: Names = default(
+        (), "names of the meter file's columns of use, which are summed", FROM_FILE, title="Columns of the meter file"
+    )
+    registers: Names = default(
+        (), "names of the meter's registers of use, which are summed", FROM_FILE, title="Registers of the meter"
+    )
+    unit: Literal["kWh", "Wh", "MWh", "W", "kW"] | None = optional(
+        "unit of the meter file's readings", "that of the file", title="Unit of the meter file"
+    )
+    dates: Literal["day_first", "month_first", "year_first"] | None = optional(
+        "order of day, month and year in the meter file's dates", "that of the file", title="Dates of the meter file"
+    )
+    label: Literal["start", "end"] | None = optional(
+        "what part of its interval a time in the meter file names", "found in the file", title="Times of the meter file"
+    )
+    clock: Literal["wall", "standard", "utc"] | None = optional(
+        "clock of the meter file: wall, standard (no summer time) or utc",
+        "wall, or standard where the file does not follow summer time",
+        title="Clock of the meter file",
     )
     reachable_share: Share | None = optional(
         "share of the metered use that is plugged into the unit",
@@ -71,7 +92,8 @@ class Home(Table):
     supply: Literal["grid", "none"] = default("grid", "does the home have a supply from the grid", title="Supply")
     occupants: Annotated[int, Whole(1, 12)] = default(2, "people living there", title="Occupants")
     annual_use_kwh: Annotated[Quantity, Uncertain(20, 100_000, unit="kWh/year")] = needed(
-        "electricity used in a year without the car, in kWh", title="Electricity used in a year"
+        "electricity used in a year without the car, in kWh",
+        title="Electricity used in a year",
     )
     weekday_home_share: Share = default_number(
         0.4, "share of weekdays on which somebody is at home by day", title="Weekdays at home"
@@ -107,9 +129,8 @@ def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
     """Yield everything that does not fit together; paths start at `home`."""
     demand, at = home.demand, ("home", "demand")
     if demand.source == "meter":
-        for name in ("file", "kind"):
-            if getattr(demand, name) is None:
-                yield Complaint((*at, name), "nothing", 'needed for demand source "meter"')
+        if demand.file is None:
+            yield Complaint((*at, "file"), "nothing", 'needed for demand source "meter"')
         if kit is not None and kit.coupling == "sockets" and demand.reachable_share is None:
             accepted = "share of the metered use that is plugged into the unit: a meter cannot tell it"
             yield Complaint((*at, "reachable_share"), "nothing", accepted)
@@ -120,7 +141,7 @@ def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
         if not home.appliances:
             accepted = 'at least one appliance, such as fridge_freezer = "unit" below [home.appliances]'
             yield Complaint(("home", "appliances"), "nothing", accepted)
-    wrong = car_problem(mean(home.car_kwh_per_year), home.car_charger_w)
+    wrong = car_problem(_mean(home.car_kwh_per_year), home.car_charger_w)
     if wrong:
         yield Complaint(("home", "car_kwh_per_year"), *wrong)
     known = appliance_keys()
@@ -130,3 +151,12 @@ def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
             close = nearest(name, known, count=3)
             hint = f"did you mean {listed(close)}?" if close else ""
             yield Complaint(("home", "appliances", name), "an unknown appliance", accepted, hint)
+
+
+def _mean(quantity: Quantity) -> float:
+    """Return the expected value; distributions bring scientific libraries, which a plain number does without."""
+    if isinstance(quantity, Fixed):
+        return quantity.value
+    from riskcalc.uncertainty.distributions import mean
+
+    return mean(quantity)

@@ -24,7 +24,7 @@ from riskcalc.scenario.problems import dotted, problems_of
 from riskcalc.scenario.purchase import Purchase, purchase_complaints
 from riskcalc.scenario.schema import Reading, Scenario
 from riskcalc.scenario.site import Site, site_complaints
-from riskcalc.scenario.sources import SHARED_TABLES, Sources, data_paths, fill_columns
+from riskcalc.scenario.sources import SHARED_TABLES, Sources, data_paths, fill_columns, fill_metered_use
 from riskcalc.scenario.study import Study, study_complaints
 from riskcalc.scenario.tariff import Tariff, tariff_complaints
 from riskcalc.scenario.tenure import Tenure, tenure_complaints
@@ -76,6 +76,7 @@ def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
     given = frozenset(dotted(key) for key in tree.origin) - (frozenset() if "name" in own else {"name"})
     paths = data_paths(tree, sources, file)
     failed = fill_columns(tree, sources, file)
+    fill_metered_use(tree, sources, paths, file)
     scenario, found = checked(tree, file)
     problems = [
         *sources.problems,

@@ -9,7 +9,7 @@ import itertools
 import os
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario.complaints import did_you_mean, shown
@@ -17,6 +17,9 @@ from riskcalc.scenario.layers import OVERRIDE, Tree, parse_toml
 from riskcalc.scenario.problems import dotted
 from riskcalc.scenario.schema import FileUsed
 from riskcalc.scenario.uncertain import WORST_LENGTH, number_in
+
+if TYPE_CHECKING:
+    from riskcalc.demand.meter_cells import MeterFormat
 
 LARGEST_TOML = 1_000_000
 #: Entries of a folder looked at for a name like the one that is missing.
@@ -219,6 +222,46 @@ def fill_columns(tree: Tree, sources: Sources, file: str) -> list[tuple[str | in
             sources.problems.extend(error.problems)
             failed.append(path)
     return failed
+
+
+def fill_metered_use(tree: Tree, sources: Sources, paths: dict[str, Path], file: str) -> None:
+    """Take the year's use from the meter file where the scenario does not say it, with the spread of a coming year."""
+    home, site = (tree.tables.get(name) for name in ("home", "site"))
+    path = paths.get("home.demand.file")
+    if path is None or not isinstance(home, dict) or "annual_use_kwh" in home:
+        return
+    demand, zone = home.get("demand"), site.get("zone") if isinstance(site, dict) else None
+    if not isinstance(demand, dict) or demand.get("source") != "meter" or not isinstance(zone, str):
+        return
+    from riskcalc.demand.meter import metered_year  # pandas and compiled code, for meters only
+
+    try:
+        year = metered_year(path, zone=zone, wanted=_format(demand))
+    except InputError as error:
+        sources.problems.extend(error.problems)
+        home["annual_use_kwh"] = 1000.0  # what is wrong has been said
+        return
+    mean, sd = round(year.year_kwh, 1), round(year.year_sd_kwh, 1)
+    home["annual_use_kwh"] = {
+        "distribution": "normal", "mean": mean, "sd": sd, "minimum": round(0.2 * mean, 1),
+        "source": f"meter file {path.name}, {year.read.first_day} to {year.read.last_day}; spread: judgement",
+    }  # fmt: skip
+    tree.origin["home", "annual_use_kwh"] = file
+
+
+def _format(demand: dict[str, Any]) -> MeterFormat:
+    """Return what an unchecked table says of the meter file, as far as it is of the right kind."""
+    from riskcalc.demand.meter_cells import MeterFormat
+
+    def names(key: str) -> tuple[str, ...]:
+        value = demand.get(key)
+        return tuple(text for text in value if isinstance(text, str)) if isinstance(value, list) else ()
+
+    def text(key: str) -> str | None:
+        value = demand.get(key)
+        return value if isinstance(value, str) else None
+
+    return MeterFormat(names("columns"), names("registers"), text("unit"), text("dates"), text("label"), text("clock"))
 
 
 def column_values(table: dict[str, Any], where: str, *, key: str, sources: Sources) -> list[float]:

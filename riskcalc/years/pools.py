@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import DAYS, MONTH_LENGTHS, LocalClock, standard_offset_minutes
 from riskcalc.demand.events import SUNNY_WINDOW, appliance_years
 from riskcalc.demand.meter import read_meter
+from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.pool import DemandPool
 from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
@@ -223,6 +224,9 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
             seed=seed,
             step_minutes=step,
             kind=home.demand.kind,
+            wanted=meter_format(scenario),
+            annual_use_kwh=mean(home.annual_use_kwh),
+            southern=latitude_deg < 0.0,
         )
         return metered if reaches_all(scenario) else split_meter(metered)
     window = moved_window(scenario)
@@ -242,6 +246,12 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
         longitude_deg=longitude_deg,
         moved_window=SUNNY_WINDOW if window is None else window,
     )
+
+
+def meter_format(scenario: Scenario) -> MeterFormat:
+    """Return what the scenario says of the layout of its meter file."""
+    demand = scenario.home.demand
+    return MeterFormat(demand.columns, demand.registers, demand.unit, demand.dates, demand.label, demand.clock)
 
 
 def _fair_weather(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
