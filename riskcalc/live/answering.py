@@ -1,0 +1,163 @@
+"""The answer while figures are turned: rough at once, sharper with every round, at last the one that `assess` gives.
+
+Rounds double the draws; each keeps those at hand, so the last holds the bits of `riskcalc assess` with as many draws.
+A change stops what runs. One computation runs at a time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.errors import InputError
+from riskcalc.scenario import Scenario
+from riskcalc.study.model import Assessment, assessment, doubled
+from riskcalc.uncertainty.sampling import draws_run
+from riskcalc.uncertainty.summary import estimate, mean, payback_figures, share_paid_back, worth_figures
+
+Floats = NDArray[np.float64]
+#: Draws of the first answer at the most; all rounds up to the last double them.
+FIRST_DRAWS = 128
+
+
+class Outrun(Exception):  # noqa: N818 - not an error: a newer change waits
+    """A newer change has come; what was being computed is no longer asked for."""
+
+
+@dataclass(frozen=True)
+class Pin:
+    """An option kept for comparison: its name, its changes and its worth in each draw."""
+
+    name: str
+    changes: dict[str, str]
+    net_present_value: Floats
+    paid_back: Floats
+
+
+def rounds(scenario: Scenario, *, stop: Callable[[], bool]) -> Iterator[Assessment]:
+    """Yield the assessment of ever more draws, twice as many each time, until those of the study.
+
+    Raises
+    ------
+    Outrun
+        As soon as `stop` says so, at the latest after a year of the horizon.
+    InputError
+        Whatever is wrong with the scenario.
+    """
+
+    def on_year(_year: int) -> None:
+        if stop():
+            raise Outrun
+
+    every = draws_run(scenario.study.draws, scrambles=scenario.study.scrambles)
+    draws = every
+    while draws > FIRST_DRAWS and draws % (2 * scenario.study.scrambles) == 0:
+        draws //= 2
+    found = assessment(scenario.with_draws(draws) if draws < every else scenario, on_year=on_year)
+    yield found
+    while found.draws < every:
+        on_year(0)
+        found = doubled(found, on_year=on_year)
+        yield found
+
+
+def first_screen(found: Assessment, pins: list[Pin], *, last: bool) -> dict[str, Any]:
+    """Return the figures that the workbench shows while the answer moves, each with its standard error."""
+    money, scrambles, horizon = found.valuation, found.design.scrambles, found.scenario.study.horizon_years
+    payback, worth = money.payback_years, money.net_present_value
+    bought = found.simulation.course.bought
+    outlay = -money.flows.by_kind["purchase"][0] if "purchase" in money.flows.by_kind else np.zeros(found.draws)
+    within = [float((payback <= year).mean()) for year in range(1, horizon + 1)]
+    return {
+        "draws": found.draws,
+        "last": last,
+        "horizon_years": horizon,
+        "currency": found.scenario.currency,
+        "odds": estimate(payback, share_paid_back, scrambles=scrambles).as_dict(),
+        "bought_share": float(bought.mean()),
+        "outlay": float(outlay[bought].mean()) if bought.any() else None,
+        "payback_years": {key: said.as_dict() for key, said in payback_figures(payback, scrambles=scrambles).items()},
+        "net_present_value": {key: said.as_dict() for key, said in worth_figures(worth, scrambles=scrambles).items()},
+        "first_year_saving": estimate(money.saving[0], mean, scrambles=scrambles).as_dict(),
+        "paid_back_within_years": within,
+        "pins": [_beside(pin, payback, worth, scrambles=scrambles) for pin in pins],
+    }
+
+
+def _beside(pin: Pin, payback: Floats, worth: Floats, *, scrambles: int) -> dict[str, Any]:
+    """Return how the answer differs from a pinned one, future by future where both have the same futures."""
+    few = of_first_draws(pin.net_present_value, len(worth), scrambles=scrambles)
+    few_paid = of_first_draws(pin.paid_back, len(worth), scrambles=scrambles)
+    better = odds = {"value": None, "standard_error": None}
+    if few is not None and few_paid is not None:
+        better = estimate(worth - few, mean, scrambles=scrambles).as_dict()
+        odds = estimate(np.isfinite(payback) - few_paid, mean, scrambles=scrambles).as_dict()
+    return {
+        "name": pin.name,
+        "changes": pin.changes,
+        "mean_worth": float(pin.net_present_value.mean()),
+        "odds": float(pin.paid_back.mean()),
+        "better_by": better,
+        "odds_up_by": odds,
+    }
+
+
+def of_first_draws(values: Floats, draws: int, *, scrambles: int) -> Floats | None:
+    """Return the values of the first `draws` draws, as a run of so few has them; None where there are not so many."""
+    of_scramble = values.reshape(scrambles, -1)
+    each = draws // scrambles
+    return None if each > of_scramble.shape[1] else of_scramble[:, :each].ravel()
+
+
+@dataclass
+class Answering:
+    """The one computation of a workbench: told of a scenario, it tells its listener of every round."""
+
+    tell: Callable[[dict[str, Any]], None]
+    pins: list[Pin] = field(default_factory=list)
+    found: Assessment | None = None
+    _asked: int = 0
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def ask(self, scenario: Scenario) -> int:
+        """Start on a scenario, call off what runs, and return the number of the question."""
+        self._asked += 1
+        number = self._asked
+        threading.Thread(target=self._run, args=(number, scenario), name="riskcalc live", daemon=True).start()
+        return number
+
+    def stop(self) -> None:
+        """Call off what runs."""
+        self._asked += 1
+
+    def _run(self, number: int, scenario: Scenario) -> None:
+        with self._lock:
+            if number != self._asked:
+                return
+            try:
+                for found in rounds(scenario, stop=lambda: number != self._asked):
+                    every = draws_run(scenario.study.draws, scrambles=scenario.study.scrambles)
+                    last = found.draws >= every
+                    if number != self._asked:
+                        return
+                    if last:
+                        self.found = found
+                    self.tell({"question": number} | first_screen(found, self.pins, last=last))
+            except Outrun:
+                return
+            except InputError as error:
+                if number == self._asked:
+                    self.tell({"question": number, "problems": problems_of(error)})
+
+
+def problems_of(error: InputError) -> list[dict[str, str]]:
+    """Return every problem as the page shows it beside its field."""
+    return [
+        {"key": problem.key, "given": problem.given, "accepted": problem.accepted, "hint": problem.hint}
+        for problem in error.problems
+    ]

@@ -1,0 +1,101 @@
+"""The left side of the workbench: every key of a scenario with its words, unit, bounds, source and shape."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Literal, Union, get_args, get_origin
+
+from riskcalc.live.desk import SHELVES, Desk
+from riskcalc.scenario import Scenario, assumptions
+from riskcalc.scenario.fields import declared_at
+from riskcalc.scenario.schema import bounds_of, unit_of
+from riskcalc.scenario.starter.text import toml_value
+from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
+from riskcalc.uncertainty.quantity import Quantity
+
+#: Parameters of a distribution that a reader can drag along its axis, in the order in which they lie there.
+DRAGGED = ("low", "mode", "mean", "median", "high")
+
+
+def form(desk: Desk, scenario: Scenario) -> dict[str, Any]:
+    """Return tables of keys, in the order of the schema, and the shelves that homes, kits and tariffs come from."""
+    rows = {row.key: row for row in assumptions(scenario)}
+    tables: dict[str, list[dict[str, Any]]] = {}
+    for key, value, declared in scenario.leaves():
+        row = rows.get(key)
+        if row is None or key.endswith((".file", ".name")) or not _can_be_turned(value):
+            continue
+        low, high = bounds_of(key)
+        tables.setdefault(key.split(".", maxsplit=1)[0], []).append(
+            {
+                "key": key,
+                "label": row.label,
+                "help": declared.description or "",
+                "unit": unit_of(key, scenario.currency),
+                "low": _finite(low),
+                "high": _finite(high),
+                "source": row.source,
+                "is_default": row.is_default,
+                "is_changed": key in desk.changes,
+                "given": row.given,
+                "value": _written(value),
+                "choices": choices_of(key),
+                "shape": shape(value),
+            }
+        )
+    return {
+        "title": scenario.called,
+        "file": desk.path.name,
+        "currency": scenario.currency,
+        "tables": [{"name": name, "keys": keys} for name, keys in tables.items()],
+        "shelves": {table: {"files": desk.shelf(table), "picked": _picked(desk, table)} for table in SHELVES},
+        "can_undo": desk.step > 0,
+        "can_redo": desk.step < len(desk.history) - 1,
+        "changes": dict(desk.changes),
+    }
+
+
+def shape(value: Any) -> dict[str, Any] | None:
+    """Return the quantiles of a distribution and the parameters that can be dragged; None for what is one number."""
+    if not isinstance(value, Quantity) or not value.is_uncertain:
+        return None
+    written = value.written()
+    parameters = written if isinstance(written, dict) else {}
+    return {
+        "quantiles": [float(point) for point in quantile(value, SKETCH_LEVELS)],
+        "drag": [name for name in DRAGGED if isinstance(parameters.get(name), int | float)],
+        "parameters": {name: part for name, part in parameters.items() if isinstance(part, int | float | str)},
+    }
+
+
+def choices_of(key: str) -> list[str]:
+    """Return the words that a key accepts, empty where it takes anything else."""
+    _, field = declared_at(Scenario, tuple(key.split(".")))
+    return [] if field is None else _literals(field.annotation)
+
+
+def _literals(annotation: Any) -> list[str]:
+    if get_origin(annotation) is Literal:
+        return [str(choice) for choice in get_args(annotation)]
+    if get_origin(annotation) is Union or type(annotation).__name__ == "UnionType":
+        return [choice for part in get_args(annotation) for choice in _literals(part)]
+    return []
+
+
+def _can_be_turned(value: Any) -> bool:
+    if isinstance(value, Quantity):
+        return not any(name in str(value.written()) for name in ("'file'", "'column'"))
+    return isinstance(value, bool | int | float | str)
+
+
+def _written(value: Any) -> str:
+    return toml_value(value.written() if isinstance(value, Quantity) else value)
+
+
+def _finite(bound: float) -> float | None:
+    return bound if math.isfinite(bound) else None
+
+
+def _picked(desk: Desk, table: str) -> str | None:
+    said = desk.changes.get(f"{table}.from")
+    return None if said is None else said.strip('"').rpartition("/")[2]

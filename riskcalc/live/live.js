@@ -1,0 +1,267 @@
+"use strict";
+(() => {
+  const token = new URLSearchParams(location.search).get("token") || "";
+  const byId = (id) => document.getElementById(id);
+  let currency = "EUR", question = 0, asked = 0;
+
+  const call = async (path, body) => {
+    const options = { headers: { "X-Riskcalc-Token": token } };
+    if (body !== undefined) {
+      options.method = "POST";
+      options.body = JSON.stringify(body);
+      options.headers["Content-Type"] = "application/json";
+    }
+    const answer = await fetch(path, options);
+    if (!answer.ok) { say(`The workbench refused this: ${await answer.text()}`); throw new Error(path); }
+    return answer.json();
+  };
+  const say = (text) => { byId("said").textContent = text; };
+  const make = (name, text, attributes) => {
+    const node = document.createElement(name);
+    if (text !== undefined) node.textContent = text;
+    for (const [key, value] of Object.entries(attributes || {})) node.setAttribute(key, value);
+    return node;
+  };
+  const drawn = (name, attributes, text) => {
+    const node = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
+    if (text !== undefined) node.textContent = text;
+    return node;
+  };
+  const money = (value) => value === null ? "not known" : new Intl.NumberFormat("en-GB", { style: "currency", currency, maximumFractionDigits: 0 }).format(value);
+  const share = (value) => `${Math.round(100 * value)} in 100`;
+  const years = (value) => value === null ? "not within the horizon" : `${value.toFixed(1)} years`;
+  const error = (figure, write) => figure.standard_error === null ? "" : `standard error ${write(figure.standard_error)}`;
+
+  // The left side: one field a key, its words, bounds and source, and its distribution as a shape.
+  const opened = new Set(["tariff", "prices", "kit", "purchase"]);
+  const fill = (form) => {
+    currency = form.currency;
+    byId("title").textContent = form.title;
+    document.title = `${form.title}: riskcalc workbench`;
+    byId("file").textContent = `${form.file}, ${Object.keys(form.changes).length} changes`;
+    byId("undo").disabled = !form.can_undo;
+    byId("redo").disabled = !form.can_redo;
+    byId("reset").disabled = Object.keys(form.changes).length === 0;
+    const focus = document.activeElement && document.activeElement.id;
+    const shelves = byId("shelves");
+    shelves.replaceChildren(...Object.entries(form.shelves).filter(([, shelf]) => shelf.files.length).map(([table, shelf]) => pickOf(table, shelf)));
+    byId("keys").replaceChildren(...form.tables.map(tableOf));
+    if (focus && byId(focus)) byId(focus).focus({ preventScroll: true });
+  };
+  const pickOf = (table, shelf) => {
+    const row = make("div", undefined, { class: "key" });
+    const id = `pick-${table}`;
+    row.append(make("label", `Take the ${table} from the shelf`, { for: id }));
+    const select = make("select", undefined, { id });
+    select.append(make("option", "as the scenario has it", { value: "" }));
+    for (const file of shelf.files) select.append(make("option", file, { value: file }));
+    select.value = shelf.picked || "";
+    select.addEventListener("change", () => turn(select.value ? "pick" : "change",
+      select.value ? { table, name: select.value } : { key: `${table}.from`, value: null }, row));
+    row.append(select, make("small", "", { class: "wrong" }));
+    return row;
+  };
+  const tableOf = (table) => {
+    const details = make("details");
+    details.open = opened.has(table.name);
+    details.addEventListener("toggle", () => details.open ? opened.add(table.name) : opened.delete(table.name));
+    details.append(make("summary", table.name), ...table.keys.map(keyOf));
+    return details;
+  };
+  const keyOf = (key) => {
+    const row = make("div", undefined, { class: key.is_changed ? "key changed" : "key" });
+    row.dataset.key = key.key;
+    const id = `key-${key.key}`;
+    row.append(make("label", key.unit ? `${key.label} [${key.unit}]` : key.label, { for: id }));
+    let field;
+    if (key.choices.length) {
+      field = make("select", undefined, { id });
+      for (const choice of key.choices) field.append(make("option", choice, { value: JSON.stringify(choice) }));
+    } else {
+      field = make("input", undefined, { id, type: "text", inputmode: key.shape ? "text" : "decimal" });
+    }
+    field.value = key.value;
+    field.setAttribute("aria-describedby", `${id}-help ${id}-wrong`);
+    field.addEventListener("change", () => turn("change", { key: key.key, value: field.value.trim() || null }, row));
+    row.append(field);
+    if (key.shape) row.append(shapeOf(key, field, row));
+    const bounds = key.low === null && key.high === null ? "" : ` From ${key.low ?? "any"} to ${key.high ?? "any"}.`;
+    row.append(make("small", `${key.help}.${bounds} Source: ${key.source || "none given"}`, { id: `${id}-help` }));
+    row.append(make("small", "", { class: "wrong", id: `${id}-wrong` }));
+    if (key.is_changed) {
+      const back = make("button", "Take this change back", { type: "button" });
+      back.addEventListener("click", () => turn("change", { key: key.key, value: null }, row));
+      row.append(back);
+    }
+    return row;
+  };
+
+  // A distribution as the height of its density, with a grip on each parameter that lies on the axis.
+  const shapeOf = (key, field, row) => {
+    const points = key.shape.quantiles, parameters = { ...key.shape.parameters }, wide = 400, high = 56;
+    let low = Math.min(...points, ...key.shape.drag.map((name) => parameters[name]));
+    let top = Math.max(...points, ...key.shape.drag.map((name) => parameters[name]));
+    const room = (top - low) * 0.15 || Math.abs(top) * 0.1 || 1;
+    low -= room; top += room;
+    const place = (value) => (value - low) / (top - low) * wide;
+    const density = points.slice(1).map((point, index) => 0.01 / Math.max(point - points[index], 1e-9 * (top - low)));
+    const most = Math.max(...density.slice(1, -1));
+    let path = `M${place(points[0])},${high}`;
+    density.forEach((height, index) => { path += `L${place((points[index] + points[index + 1]) / 2).toFixed(1)},${(high - Math.min(1, height / most) * (high - 6)).toFixed(1)}`; });
+    path += `L${place(points[points.length - 1])},${high}Z`;
+    const svg = drawn("svg", { class: "shape", viewBox: `0 0 ${wide} 74`, preserveAspectRatio: "none", role: "group", "aria-label": `Shape of ${key.label}` });
+    svg.append(drawn("path", { d: path }));
+    const send = () => {
+      const words = Object.entries(parameters).map(([name, value]) => `${name} = ${typeof value === "string" ? JSON.stringify(value) : Number(value.toPrecision(6))}`);
+      field.value = `{ ${words.join(", ")} }`;
+      turn("change", { key: key.key, value: field.value }, row);
+    };
+    for (const name of key.shape.drag) {
+      const grip = drawn("circle", { class: "grip", r: 7, cy: high, cx: place(parameters[name]), tabindex: 0, role: "slider",
+        "aria-label": `${name} of ${key.label}`, "aria-valuenow": parameters[name], "aria-valuemin": key.low ?? low, "aria-valuemax": key.high ?? top });
+      const move = (value) => {
+        parameters[name] = Math.min(key.high ?? Infinity, Math.max(key.low ?? -Infinity, value));
+        grip.setAttribute("cx", place(parameters[name]));
+        grip.setAttribute("aria-valuenow", parameters[name]);
+      };
+      grip.addEventListener("pointerdown", (event) => {
+        grip.setPointerCapture(event.pointerId);
+        const box = svg.getBoundingClientRect();
+        const follow = (moved) => move(low + (moved.clientX - box.left) / box.width * (top - low));
+        grip.addEventListener("pointermove", follow);
+        grip.addEventListener("pointerup", () => { grip.removeEventListener("pointermove", follow); send(); }, { once: true });
+      });
+      grip.addEventListener("keydown", (event) => {
+        const step = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
+        if (!step) return;
+        event.preventDefault();
+        move(parameters[name] + step * (top - low) / 50);
+        send();
+      });
+      svg.append(grip, drawn("text", { x: place(parameters[name]), y: 73 }, name));
+    }
+    return svg;
+  };
+
+  const complain = (problems, row) => {
+    for (const old of document.querySelectorAll(".wrong")) old.textContent = "";
+    for (const old of document.querySelectorAll("[aria-invalid]")) old.removeAttribute("aria-invalid");
+    byId("answer").classList.toggle("stale", problems.length > 0);
+    if (!problems.length) return;
+    const told = problems.map((problem) => `Given: ${problem.given}. Accepted: ${problem.accepted}.${problem.hint ? ` ${problem.hint}.` : ""}`).join(" ");
+    const at = row || [...document.querySelectorAll("[data-key]")].find((node) => problems.some((problem) => problem.key === node.dataset.key));
+    if (at) {
+      at.querySelector(".wrong").textContent = told;
+      const field = at.querySelector("input, select");
+      if (field) field.setAttribute("aria-invalid", "true");
+    }
+    say(at ? "This value is not accepted. The last good answer stays." : told);
+  };
+  const turn = async (name, body, row) => {
+    say("");
+    const mine = ++asked;
+    const answer = await call(`/turn/${name}`, body || {});
+    if (mine !== asked) return;
+    if (answer.form) {
+      question = answer.question;
+      fill(answer.form);
+      byId("stage").textContent = "Working out the answer.";
+    }
+    complain(answer.problems, answer.form ? null : row);
+  };
+
+  // The right side: the answer as it sharpens.
+  const show = (answer) => {
+    if (answer.question !== undefined && answer.question < question) return;
+    if (answer.problems) { complain(answer.problems, null); return; }
+    if (!answer.odds) return;
+    currency = answer.currency;
+    byId("answer").classList.remove("stale");
+    byId("stage").textContent = answer.last
+      ? `Settled: ${answer.draws} futures, as riskcalc assess gives them.`
+      : `Rough: ${answer.draws} futures so far. It sharpens by itself.`;
+    const odds = answer.odds.value, worth = answer.net_present_value, within = answer.horizon_years;
+    const verdict = odds >= 0.75 ? "Yes, probably" : odds >= 0.6 ? "Rather yes" : odds > 0.4 ? "A toss-up" : odds > 0.25 ? "Rather no" : "No, probably not";
+    byId("sentence").textContent = `${verdict}: it pays back within ${within} years in ${share(odds)} futures.`;
+    const rows = [
+      ["Outlay", money(answer.outlay), answer.bought_share < 1 ? `bought in ${share(answer.bought_share)} futures` : ""],
+      ["Odds of payback", `${Math.round(100 * odds)} %`, error(answer.odds, (value) => `${(100 * value).toFixed(1)} points`)],
+      ["Half have paid back after", years(answer.payback_years.p50.value), error(answer.payback_years.p50, (value) => `${value.toFixed(1)} years`)],
+      ["Saved in the first year", money(answer.first_year_saving.value), error(answer.first_year_saving, money)],
+      ["Worth in the middle future", money(worth.p50.value), error(worth.p50, money)],
+      ["Worth in a bad one (1 in 20 is worse)", money(worth.p5.value), error(worth.p5, money)],
+    ];
+    byId("figures").replaceChildren(...rows.map(([term, figure, below]) => {
+      const box = make("div");
+      const value = make("dd", figure);
+      value.append(make("small", below));
+      box.append(make("dt", term), value);
+      return box;
+    }));
+    curve(answer.paid_back_within_years);
+    pinned(answer.pins);
+    if (answer.last && !byId("report").hidden) byId("report").src = `/report?token=${encodeURIComponent(token)}&q=${answer.question}`;
+  };
+  const curve = (shares) => {
+    const svg = byId("curve"), step = 560 / shares.length;
+    svg.replaceChildren(drawn("text", { x: 0, y: 12 }, "100 %"), drawn("text", { x: 0, y: 160 }, "0"));
+    shares.forEach((value, index) => {
+      svg.append(drawn("rect", { x: 38 + index * step, y: 158 - 146 * value, width: step * 0.8, height: 146 * value }));
+      if (shares.length <= 16 || index % 2 === 1) svg.append(drawn("text", { x: 38 + (index + 0.4) * step, y: 174, "text-anchor": "middle" }, index + 1));
+    });
+  };
+  const pinned = (pins) => {
+    const table = byId("pins");
+    if (!pins.length) { table.replaceChildren(); return; }
+    const head = make("tr");
+    for (const word of ["Pinned", "Its odds", "Its mean worth", "Now worth more by", "Now odds up by", ""]) head.append(make("th", word, { scope: "col" }));
+    table.replaceChildren(head, ...pins.map((pin, index) => {
+      const row = make("tr");
+      const difference = (figure, write) => figure.value === null ? "at the end" : `${write(figure.value)} (${error(figure, write)})`;
+      const words = [`${Math.round(100 * pin.odds)} %`, money(pin.mean_worth), difference(pin.better_by, money), difference(pin.odds_up_by, (value) => `${(100 * value).toFixed(1)} points`)];
+      const off = make("button", "Unpin", { type: "button", "aria-label": `Unpin ${pin.name}` });
+      off.addEventListener("click", async () => { const answer = await call("/unpin", { index }); question = answer.question; });
+      row.append(make("th", pin.name, { scope: "row" }), ...words.map((word) => make("td", word)), make("td"));
+      row.lastChild.append(off);
+      return row;
+    }));
+  };
+
+  for (const name of ["undo", "redo", "reset"]) byId(name).addEventListener("click", () => turn(name));
+  byId("keys").addEventListener("submit", (event) => event.preventDefault());
+  byId("pin").addEventListener("click", async () => {
+    const answer = await call("/pin", { name: byId("pin-name").value || "pinned" });
+    if (answer.problems.length) say(`${answer.problems[0].given}. Accepted: ${answer.problems[0].accepted}.`);
+    else question = answer.question;
+  });
+  const saved = (answer) => answer.problems.length
+    ? say(`Not saved. Given: ${answer.problems[0].given}. Accepted: ${answer.problems[0].accepted}.`)
+    : say(`Saved: ${answer.saved}`);
+  byId("save").addEventListener("click", async () => saved(await call("/save", { name: byId("name").value.trim() })));
+  byId("save-report").addEventListener("click", async () => saved(await call("/save-report", {})));
+  byId("copy").addEventListener("click", async () => {
+    const { command } = await call("/command");
+    try { await navigator.clipboard.writeText(command); say(`Copied: ${command}`); } catch { say(command); }
+  });
+  byId("show-report").addEventListener("click", () => {
+    byId("report").hidden = false;
+    byId("report").src = `/report?token=${encodeURIComponent(token)}`;
+  });
+
+  const listen = async () => {
+    const answer = await fetch("/stream", { headers: { "X-Riskcalc-Token": token } });
+    const reader = answer.body.getReader(), decoder = new TextDecoder();
+    let held = "";
+    for (;;) {
+      const { done, value } = await reader.read();
+      if (done) break;
+      held += decoder.decode(value, { stream: true });
+      const parts = held.split("\n\n");
+      held = parts.pop();
+      for (const part of parts) if (part.startsWith("data: ")) show(JSON.parse(part.slice(6)));
+    }
+    say("The workbench has ended. Start riskcalc live again to go on.");
+  };
+  call("/state").then((state) => { fill(state.form); if (state.answer.odds) show(state.answer); listen().catch(() => say("The workbench has ended. Start riskcalc live again to go on.")); });
+})();

@@ -1,0 +1,27 @@
+"""The page of the workbench: its own template, style and script, and a policy that lets nothing else in."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from riskcalc.pages.document import content_policy, style_sheet
+
+
+def live_html() -> str:
+    """Return the page; it asks for everything else with the token of its own address."""
+    template = _own("live.html")
+    return template.replace("/*style*/", live_style()).replace("/*script*/", _own("live.js"))
+
+
+def live_style() -> str:
+    """Return the style sheet of all our pages with what the workbench adds."""
+    return style_sheet() + _own("live.css")
+
+
+def live_policy() -> str:
+    """Return the content policy: style and script known by their hashes, calls and frames to this server only."""
+    return content_policy(live_style(), _own("live.js")) + "; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
+
+
+def _own(name: str) -> str:
+    return files("riskcalc.live").joinpath(name).read_text(encoding="utf-8")
