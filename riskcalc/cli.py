@@ -17,6 +17,7 @@ from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.error_block import error_block, wants_colour
 from riskcalc.commands.lists import schema
+from riskcalc.commands.live import live
 from riskcalc.commands.match import match
 from riskcalc.commands.new import new
 from riskcalc.commands.open_report import open_report
@@ -50,6 +51,7 @@ COMMANDS = (
     ("rank", rank, "Which assumption decides, which to find out."),
     ("compare", compare, "Which of several options is best?"),
     ("match", match, "Which kit for which home?"),
+    ("live", live, "Turn a figure and see the answer move."),
     ("trace", trace, "One future, step by step, as a table."),
     ("update", update, "Measured months: is it on track?"),
     ("replay", replay, "Run an earlier result again and compare."),

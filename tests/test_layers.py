@@ -17,6 +17,7 @@ LAYERS = (
     ("study",),
     ("answers",),
     ("pages",),
+    ("live",),
     ("api", "commands"),
     ("cli",),
     ("__main__",),
@@ -48,6 +49,9 @@ BORDERS = {
     "vl_convert": ("pages",),
     "jinja2": ("pages",),
     "markupsafe": ("pages",),
+    "starlette": ("live.server",),
+    "uvicorn": ("live.server",),
+    "tomlkit": ("live.desk",),
     "typer": ("commands", "cli"),
     "rich": ("pages", "commands"),
 }

@@ -14,7 +14,9 @@ LOOPBACK = "127.0.0.1"
 def live(
     scenario_file: ScenarioFile,
     port: Annotated[int, typer.Option(help="Port to listen on; 0 picks a free one.", min=0, max=65535)] = 0,
-    host: Annotated[str, typer.Option(help="Address to listen on; other machines can reach any but this one.")] = LOOPBACK,
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; other machines can reach any but this one.")
+    ] = LOOPBACK,
     show: Annotated[bool, typer.Option("--open/--no-open", help="Open the page in the browser.")] = True,
 ) -> None:
     """Serve a workbench of a scenario to this machine: turn a figure and see the answer move. Ends on Ctrl-C."""
@@ -34,5 +36,6 @@ def _report(found: Any, command: str) -> str:
     from riskcalc.answers.page_dict import page_dict
     from riskcalc.answers.whole_result import whole_result
     from riskcalc.pages.page import report_html
+    from riskcalc.pages.page_data import report_data
 
-    return report_html(page_dict(found, figures=whole_result(found), command=command))
+    return report_html(report_data(page_dict(found, figures=whole_result(found), command=command)))

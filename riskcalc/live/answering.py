@@ -93,7 +93,8 @@ def _beside(pin: Pin, payback: Floats, worth: Floats, *, scrambles: int) -> dict
     """Return how the answer differs from a pinned one, future by future where both have the same futures."""
     few = of_first_draws(pin.net_present_value, len(worth), scrambles=scrambles)
     few_paid = of_first_draws(pin.paid_back, len(worth), scrambles=scrambles)
-    better = odds = {"value": None, "standard_error": None}
+    better: dict[str, float | None] = {"value": None, "standard_error": None}
+    odds = better
     if few is not None and few_paid is not None:
         better = estimate(worth - few, mean, scrambles=scrambles).as_dict()
         odds = estimate(np.isfinite(payback) - few_paid, mean, scrambles=scrambles).as_dict()

@@ -5,6 +5,7 @@ A change is one dotted key and its value in TOML, just what `--set` takes. Nothi
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -62,6 +63,8 @@ class Desk:
         InputError
             If the value is wrong or names a file; the desk is left as it was.
         """
+        if value is None and key not in self.changes:
+            raise one_problem("the workbench", key, "nothing to take back", "a key that was changed")
         after = {name: text for name, text in self.changes.items() if name != key}
         if value is not None:
             _check_value(key, value)
@@ -79,7 +82,7 @@ class Desk:
         if name not in self.shelf(table):
             raise one_problem(self.path.name, f"{table}.from", name, f"one of {', '.join(self.shelf(table)) or 'none'}")
         after = {key: text for key, text in self.changes.items() if not key.startswith(f"{table}.")}
-        after[f"{table}.from"] = f'"{(self.path.parent / SHELVES[table] / name).as_posix()}"'
+        after[f"{table}.from"] = f'"{Path(os.path.relpath(self.path.parent / SHELVES[table] / name)).as_posix()}"'
         return self._moved_to(after)
 
     def shelf(self, table: str) -> list[str]:
@@ -161,7 +164,7 @@ def _lay(table: Any, tree: Mapping[str, Any], folder: Path) -> None:
             inline.update(value)
             table[key] = inline
         elif key == "from":
-            table[key] = Path(value).relative_to(folder).as_posix()
+            table[key] = Path(os.path.relpath(value, folder)).as_posix()
         else:
             table[key] = value
 

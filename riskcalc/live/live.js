@@ -35,11 +35,15 @@
 
   // The left side: one field a key, its words, bounds and source, and its distribution as a shape.
   const opened = new Set(["tariff", "prices", "kit", "purchase"]);
+  const changesOf = (form) => {
+    const count = Object.keys(form.changes).length;
+    return `${form.file}, ${count === 0 ? "unchanged" : count === 1 ? "1 change" : `${count} changes`}`;
+  };
   const fill = (form) => {
     currency = form.currency;
     byId("title").textContent = form.title;
     document.title = `${form.title}: riskcalc workbench`;
-    byId("file").textContent = `${form.file}, ${Object.keys(form.changes).length} changes`;
+    byId("file").textContent = changesOf(form);
     byId("undo").disabled = !form.can_undo;
     byId("redo").disabled = !form.can_redo;
     byId("reset").disabled = Object.keys(form.changes).length === 0;
@@ -110,7 +114,7 @@
     let path = `M${place(points[0])},${high}`;
     density.forEach((height, index) => { path += `L${place((points[index] + points[index + 1]) / 2).toFixed(1)},${(high - Math.min(1, height / most) * (high - 6)).toFixed(1)}`; });
     path += `L${place(points[points.length - 1])},${high}Z`;
-    const svg = drawn("svg", { class: "shape", viewBox: `0 0 ${wide} 74`, preserveAspectRatio: "none", role: "group", "aria-label": `Shape of ${key.label}` });
+    const svg = drawn("svg", { class: "shape", viewBox: `0 0 ${wide} 74`, role: "group", "aria-label": `Shape of ${key.label}` });
     svg.append(drawn("path", { d: path }));
     const send = () => {
       const words = Object.entries(parameters).map(([name, value]) => `${name} = ${typeof value === "string" ? JSON.stringify(value) : Number(value.toPrecision(6))}`);

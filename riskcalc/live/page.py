@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from riskcalc.pages.document import content_policy, style_sheet
+from riskcalc.pages.charts.look import COLOURS
+from riskcalc.pages.document import content_policy
 
 
 def live_html() -> str:
@@ -14,13 +15,16 @@ def live_html() -> str:
 
 
 def live_style() -> str:
-    """Return the style sheet of all our pages with what the workbench adds."""
-    return style_sheet() + _own("live.css")
+    """Return the style sheet of the workbench behind the colours of all our pages, light and dark."""
+    light, dark = ("".join(f"--{name}:{pair[tone]};" for name, pair in COLOURS.items()) for tone in (0, 1))
+    dark_screen = f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
+    return f":root{{color-scheme:light dark;{light}}}{dark_screen}" + _own("live.css")
 
 
 def live_policy() -> str:
     """Return the content policy: style and script known by their hashes, calls and frames to this server only."""
-    return content_policy(live_style(), _own("live.js")) + "; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
+    known = content_policy(live_style(), _own("live.js"))
+    return f"{known}; img-src data:; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
 
 
 def _own(name: str) -> str:

@@ -9,8 +9,10 @@ from __future__ import annotations
 import asyncio
 import json
 import secrets
+import shlex
 import socket
 from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +36,7 @@ MOST_PINS, MOST_LISTENERS = 4, 8
 LARGEST_BODY = 64 * 1024
 #: A stream that says nothing for longer is taken for dead by some browsers [s].
 HEARTBEAT_S = 15.0
+_NOT_SETTLED = {"key": "", "given": "no settled answer yet", "accepted": "a settled answer", "hint": ""}
 
 
 class Bench:
@@ -73,30 +76,37 @@ class Bench:
         """Keep the answer at hand for comparison."""
         found = self.answering.found
         if found is None or len(self.answering.pins) >= MOST_PINS:
-            given = "no settled answer yet" if found is None else f"{MOST_PINS} pins already"
-            return {"problems": [{"key": "", "given": given, "accepted": f"up to {MOST_PINS} answers", "hint": ""}]}
+            full = {"key": "", "given": f"{MOST_PINS} pins already", "accepted": f"up to {MOST_PINS}", "hint": ""}
+            return {"problems": [_NOT_SETTLED if found is None else full]}
         money = found.valuation
         paid = (money.payback_years <= found.scenario.study.horizon_years).astype(float)
         self.answering.pins.append(Pin(name[:80], dict(self.desk.changes), money.net_present_value, paid))
         return self.turned(self.desk.scenario)
 
 
-def workbench(desk: Desk, *, report: Callable[[Any, str], str], host: str, port: int, token: str) -> Starlette:
-    """Return the application; `report` makes the page of an assessment from it and the command that gives it again."""
-    bench = Bench(desk, report)
+class Calls:
+    """What the page may ask of a bench, one method a call."""
 
-    async def page(_request: Request) -> Response:
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+
+    async def page(self, _request: Request) -> Response:
+        """Return the page itself."""
         return HTMLResponse(live_html(), headers={"Content-Security-Policy": live_policy()})
 
-    async def state(_request: Request) -> Response:
+    async def state(self, _request: Request) -> Response:
+        """Return the form and the answer at hand."""
+        desk = self.bench.desk
         scenario = await run_in_threadpool(desk.scenario)
-        return JSONResponse({"form": form(desk, scenario), "answer": bench.latest})
+        return JSONResponse({"form": form(desk, scenario), "answer": self.bench.latest})
 
-    async def turn(request: Request) -> Response:
-        asked = await _asked(request)
+    async def turn(self, request: Request) -> Response:
+        """Change, pick, undo, redo or reset."""
+        asked, desk = await _asked(request), self.bench.desk
+        value = asked.get("value")
         turns: dict[str, Callable[[], Scenario]] = {
-            "change": lambda: desk.change(str(asked["key"]), None if asked.get("value") is None else str(asked["value"])),
-            "pick": lambda: desk.pick(str(asked["table"]), str(asked["name"])),
+            "change": lambda: desk.change(str(asked.get("key", "")), None if value is None else str(value)),
+            "pick": lambda: desk.pick(str(asked.get("table", "")), str(asked.get("name", ""))),
             "undo": desk.undo,
             "redo": desk.redo,
             "reset": desk.reset,
@@ -104,73 +114,70 @@ def workbench(desk: Desk, *, report: Callable[[Any, str], str], host: str, port:
         name = request.path_params["turn"]
         if name not in turns:
             return PlainTextResponse("no such call", status_code=404)
-        return JSONResponse(bench.turned(turns[name]))
+        return JSONResponse(self.bench.turned(turns[name]))
 
-    async def pin(request: Request) -> Response:
-        return JSONResponse(bench.pin(str((await _asked(request))["name"])))
+    async def pin(self, request: Request) -> Response:
+        """Keep the answer at hand for comparison."""
+        return JSONResponse(self.bench.pin(str((await _asked(request)).get("name", "pinned"))))
 
-    async def unpin(request: Request) -> Response:
-        index = int((await _asked(request))["index"])
-        if 0 <= index < len(bench.answering.pins):
-            del bench.answering.pins[index]
-        return JSONResponse(bench.turned(desk.scenario))
+    async def unpin(self, request: Request) -> Response:
+        """Let go of a pinned answer."""
+        index, pins = (await _asked(request)).get("index"), self.bench.answering.pins
+        if isinstance(index, int) and 0 <= index < len(pins):
+            del pins[index]
+        return JSONResponse(self.bench.turned(self.bench.desk.scenario))
 
-    async def save(request: Request) -> Response:
-        asked = await _asked(request)
-        try:
-            path = await run_in_threadpool(desk.save, str(asked["name"]))
-        except InputError as error:
-            return JSONResponse({"problems": problems_of(error)})
-        return JSONResponse({"problems": [], "saved": path.as_posix()})
+    async def save(self, request: Request) -> Response:
+        """Write the changed scenario beside its file."""
+        name = str((await _asked(request)).get("name", ""))
+        return await _written(lambda: self.bench.desk.save(name))
 
-    async def report_page(_request: Request) -> Response:
-        found = bench.answering.found
+    async def save_report(self, _request: Request) -> Response:
+        """Write the report of the settled answer into the folder of the scenario."""
+        found, desk = self.bench.answering.found, self.bench.desk
+        if found is None:
+            return JSONResponse({"problems": [_NOT_SETTLED]})
+        text = await run_in_threadpool(self.bench.report, found, _command(desk))
+        folder = desk.path.parent / "reports" / found.scenario.name
+        return await _written(lambda: write_files(folder, {"report.html": text})[0])
+
+    async def report(self, _request: Request) -> Response:
+        """Return the report of the settled answer."""
+        found = self.bench.answering.found
         if found is None:
             return HTMLResponse("<p>The report follows as soon as the answer has settled.</p>")
-        return HTMLResponse(await run_in_threadpool(report, found, _command(desk)))
+        return HTMLResponse(await run_in_threadpool(self.bench.report, found, _command(self.bench.desk)))
 
-    async def save_report(_request: Request) -> Response:
-        found = bench.answering.found
-        if found is None:
-            return JSONResponse({"problems": [{"key": "", "given": "no settled answer yet", "accepted": "", "hint": ""}]})
-        text = await run_in_threadpool(report, found, _command(desk))
-        folder = desk.path.parent / "reports" / found.scenario.name
-        try:
-            written = await run_in_threadpool(write_files, folder, {"report.html": text})
-        except InputError as error:
-            return JSONResponse({"problems": problems_of(error)})
-        return JSONResponse({"problems": [], "saved": written[0].as_posix()})
+    async def command(self, _request: Request) -> Response:
+        """Return the command that gives the same answer."""
+        return JSONResponse({"command": _command(self.bench.desk)})
 
-    async def command(_request: Request) -> Response:
-        return JSONResponse({"command": _command(desk)})
-
-    async def stream(_request: Request) -> Response:
-        if len(bench.listeners) >= MOST_LISTENERS:
+    async def stream(self, _request: Request) -> Response:
+        """Tell of every answer as it comes."""
+        if len(self.bench.listeners) >= MOST_LISTENERS:
             return PlainTextResponse("too many pages are open", status_code=429)
-        return StreamingResponse(_answers(bench), media_type="text/event-stream")
+        return StreamingResponse(_answers(self.bench), media_type="text/event-stream")
 
-    async def started(_app: Starlette) -> AsyncIterator[None]:
+
+def workbench(desk: Desk, *, report: Callable[[Any, str], str], host: str, port: int, token: str) -> Starlette:
+    """Return the application; `report` makes the page of an assessment from it and the command that gives it again."""
+    bench = Bench(desk, report)
+    calls = Calls(bench)
+
+    @asynccontextmanager
+    async def lifespan(_app: Starlette) -> AsyncIterator[None]:
         bench.start()
         yield
         bench.answering.stop()
 
-    from contextlib import asynccontextmanager
-
+    asks = ("/state", calls.state), ("/report", calls.report), ("/command", calls.command), ("/stream", calls.stream)
+    does = ("/turn/{turn}", calls.turn), ("/pin", calls.pin), ("/unpin", calls.unpin), ("/save", calls.save)
+    routes = [Route(path, call) for path, call in (("/", calls.page), *asks)]
+    routes += [Route(path, call, methods=["POST"]) for path, call in (*does, ("/save-report", calls.save_report))]
     return Starlette(
-        routes=[
-            Route("/", page),
-            Route("/state", state),
-            Route("/turn/{turn}", turn, methods=["POST"]),
-            Route("/pin", pin, methods=["POST"]),
-            Route("/unpin", unpin, methods=["POST"]),
-            Route("/save", save, methods=["POST"]),
-            Route("/save-report", save_report, methods=["POST"]),
-            Route("/report", report_page),
-            Route("/command", command),
-            Route("/stream", stream),
-        ],
+        routes=routes,
         middleware=[Middleware(BaseHTTPMiddleware, dispatch=guard(host=host, port=port, token=token))],
-        lifespan=asynccontextmanager(started),
+        lifespan=lifespan,
     )
 
 
@@ -203,7 +210,9 @@ def guard(*, host: str, port: int, token: str) -> Callable[[Request, RequestResp
     return check
 
 
-def serve(scenario_file: Path, *, host: str, port: int, report: Callable[[Any, str], str], say: Callable[[str], None]) -> None:
+def serve(
+    scenario_file: Path, *, host: str, port: int, report: Callable[[Any, str], str], say: Callable[[str], None]
+) -> None:
     """Serve the workbench of a scenario until Ctrl-C; `say` is told the address to open.
 
     Raises
@@ -237,12 +246,25 @@ def _socket(host: str, port: int) -> socket.socket:
     except OSError as error:
         listening.close()
         given = f"{host}:{port} ({error.strerror or error})"
-        raise one_problem("command line", "--port", given, "an address of this machine with a free port; 0 picks one") from error
+        raise one_problem(
+            "command line", "--port", given, "an address of this machine with a free port; 0 picks one"
+        ) from error
     return listening
 
 
+async def _written(write: Callable[[], Path]) -> Response:
+    try:
+        path = await run_in_threadpool(write)
+    except InputError as error:
+        return JSONResponse({"problems": problems_of(error)})
+    return JSONResponse({"problems": [], "saved": path.as_posix()})
+
+
 async def _asked(request: Request) -> dict[str, Any]:
-    said = json.loads(await request.body() or b"{}")
+    try:
+        said = json.loads(await request.body() or b"{}")
+    except (ValueError, RecursionError):
+        return {}
     return said if isinstance(said, dict) else {}
 
 
@@ -265,8 +287,6 @@ async def _answers(bench: Bench) -> AsyncIterator[str]:
 
 
 def _command(desk: Desk) -> str:
-    import shlex
-
     words = ["riskcalc", "assess", desk.path.as_posix()]
     for change in desk.overrides:
         words += ["--set", change]
