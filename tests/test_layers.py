@@ -27,9 +27,7 @@ LAYERS = (
 BORDERS = {
     "numpy": ("",),
     "scipy": (
-        "uncertainty.distributions",
-        "uncertainty.sampling",
-        "uncertainty.weights",
+        "uncertainty",
         "demand.spikes",
         "answers",
         "study.foresight_linear",

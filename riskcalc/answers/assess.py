@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from riskcalc import __version__
 from riskcalc.answers.curves import curve_figures
+from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
 from riskcalc.answers.paid_back import payback_result
 from riskcalc.answers.questions import question_rows
@@ -26,13 +27,13 @@ from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.distributions import quantile
-from riskcalc.uncertainty.ranking import Ranking, rank_places, ranking
+from riskcalc.uncertainty.ranking import Ranking, ranking
 from riskcalc.uncertainty.summary import Estimate
-from riskcalc.years.failures import FAILURE_LUCK, is_later_failure
+from riskcalc.years.failures import FAILURE_LUCK
 from riskcalc.years.outages import bridged_outages
 from riskcalc.years.schedule import price_series
 from riskcalc.years.simulation import Simulation
-from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
+from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK
 
 Floats = NDArray[np.float64]
 
@@ -183,27 +184,9 @@ def first_year_ends(assessment: Assessment) -> dict[str, list[float]]:
     return {name: np.quantile(drawn, [0.1, 0.9]).tolist() for name, drawn in arrays.items() if np.ptp(drawn) > 0.0}
 
 
-def ranked_places(assessment: Assessment) -> dict[str, Floats]:
-    """Return the place in (0, 1) of every draw in each uncertain input, and in the luck of prices and weather years."""
-    unit = assessment.design.unit
-    places = {key: unit[key] for key in unit if not is_later_home(key) and not is_later_failure(key)}
-    path = assessment.valuation.import_path
-    if np.ptp(path[-1]) > 0.0:
-        places[PRICE_LUCK] = rank_places(_price_luck(assessment))
-    resource = _year_luck(assessment)
-    if np.ptp(resource) > 1e-9 * resource.max():
-        places[YEAR_LUCK] = rank_places(resource)
-    return places
-
-
 def worth_ranking(assessment: Assessment) -> Ranking:
-    """Return what decides the net present value; kept as long as the assessment, since figures and page both show it."""
-    if "worth_ranking" not in vars(assessment):
-        vars(assessment)["worth_ranking"] = ranking(
-            assessment.valuation.net_present_value, ranked_places(assessment), scrambles=assessment.design.scrambles
-        )
-    found: Ranking = vars(assessment)["worth_ranking"]
-    return found
+    """Return what decides the net present value."""
+    return ranking(*worth_fit(assessment))
 
 
 def labels(scenario: Scenario) -> dict[str, str]:
@@ -275,18 +258,6 @@ def draw_columns(
         "bought": simulation.course.bought.astype(np.float64),
         "working_years": simulation.working.sum(axis=0).astype(np.float64),
     }
-
-
-def _price_luck(assessment: Assessment) -> Floats:
-    """Return how far each draw's price path ran above what its own trend alone would give, (draws,)."""
-    path, trend = assessment.valuation.import_path, assessment.values["prices.trend_per_year"]
-    years = np.arange(len(path))[:, None]
-    return (np.log(path) - np.log1p(trend) * years).mean(axis=0)
-
-
-def _year_luck(assessment: Assessment) -> Floats:
-    """Return the mean solar energy on the horizontal of the years each draw met, (draws,) [kWh/m2]."""
-    return assessment.world.pools.weather.annual_ghi_kwh()[assessment.design.pool_year].mean(axis=0)
 
 
 def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:

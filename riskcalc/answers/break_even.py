@@ -6,8 +6,8 @@ Three ways, from exact to quick, and each answer says which was taken:
   energy simulated; the root is bracketed on a grid and closed in on common draws (Brent's method).
 - "simulated": any other input, with fewer draws simulated anew at some values and each draw's margin joined by straight
   lines between them; the change of the odds from these few is added to the odds of all draws (`resimulated`);
-- "shifted": from the draws at hand: each draw's margin is moved by what a regression expects of the change of the input
-  (`conditional`). It takes for granted that the input moves the margin without changing its scatter.
+- "shifted": from the draws at hand: each draw's margin is moved by what a smooth function expects of the change of the
+  input (`smoothing`). It takes for granted that the input moves the margin without changing its scatter.
 
 Where no value within the range looked at does, the answer is none: a purchase may be beyond the reach of one input.
 """
@@ -20,8 +20,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.answers.conditional import basis, fit_less_noise
-from riskcalc.answers.draws_at_hand import DrawnFactor
 from riskcalc.answers.factors import is_money_only
 from riskcalc.answers.resimulated import Margins
 from riskcalc.answers.statements import Statement
@@ -29,6 +27,7 @@ from riskcalc.answers.varied import varied
 from riskcalc.scenario import bounds_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.distributions import cumulative, quantile
+from riskcalc.uncertainty.smoothing import additive, smooth_term
 
 Floats = NDArray[np.float64]
 Odds = Callable[[float], float]
@@ -45,9 +44,9 @@ DRAWN_ENDS = (0.01, 0.99)
 #: A quick estimate that misses the asked odds by more than this at both ends is not followed by a simulation.
 FAR_FROM_ODDS = 0.1
 
-#: A regression of three columns that is noise alone leaves more than this in 1 case of 135 (chi-squared of 3 at 4 times
-#: its mean); an input whose effect is no clearer is taken to have none.
-LEAST_KEPT = 0.75
+#: A line and a bend that are noise alone keep more than this in 1 case of 148 (chi-squared of 2 at 5 times its mean); an
+#: input whose effect is no clearer is taken to have none.
+LEAST_KEPT = 0.8
 
 
 #: A value is shown if the range looked through is at least so many standard errors wide.
@@ -205,15 +204,16 @@ def _holding(margin_at: Callable[[float], Floats]) -> Callable[[float], Floats]:
 
 def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
     assert statement.margin is not None
-    quantity = assessment.scenario.quantities()[key]
-    factor = DrawnFactor(key, "", (key,), assessment.design.unit[key][None], assessment.values[key][None])
-    columns, margin = basis(factor), statement.margin(assessment)
-    fit = fit_less_noise(columns, margin, least_kept=LEAST_KEPT)
-    fitted = fit(columns)
+    quantity, margin = assessment.scenario.quantities()[key], statement.margin(assessment)
+    term = smooth_term(assessment.design.unit[key], assessment.values[key])
+    fit = additive(margin, [term], scrambles=1)
+    part = fit.parts[0, 0]
+    variance, noise = float(part.var()), float(fit.noise[0] * fit.noise_degrees[0]) / len(margin)
+    kept = 1.0 - noise / variance if variance > noise else 0.0
+    kept = kept if kept >= LEAST_KEPT else 0.0
 
     def margin_at(point: float) -> Floats:
-        place = cumulative(quantity, np.array([[point]]))
-        there = basis(factor, at=(place, np.array([[point]])))
-        return margin - fitted + fit(there)
+        place = float(cumulative(quantity, np.array(point)))
+        return margin + kept * (float(fit.part_at(0, term.at(place, point))[0]) - part)
 
     return margin_at

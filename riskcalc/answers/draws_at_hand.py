@@ -6,29 +6,21 @@ ran above their trend, how sunny the years were), so estimates from these draws 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.answers.assess import ranked_places
 from riskcalc.answers.factors import Factor, factors_of
+from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK
 from riskcalc.study.model import Assessment
-from riskcalc.years.tenure import HOME_LUCK, PERMISSION_LUCK
+from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel, factor_model
+from riskcalc.uncertainty.ranking import rank_places
+from riskcalc.uncertainty.smoothing import Additive
+from riskcalc.years.failures import is_later_failure
+from riskcalc.years.tenure import HOME_LUCK, PERMISSION_LUCK, is_later_home
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class DrawnFactor:
-    """One factor, or a family of them: `places` in (0, 1) and `values`, both (members, draws)."""
-
-    name: str
-    family: str
-    members: tuple[str, ...]
-    places: Floats
-    values: Floats
 
 
 def drawn_factors(assessment: Assessment) -> tuple[DrawnFactor, ...]:
@@ -67,19 +59,6 @@ def families(factors: Sequence[DrawnFactor]) -> tuple[DrawnFactor, ...]:
     return tuple(gathered)
 
 
-def jackknife_error(statistic: Callable[[NDArray[np.int64]], Floats], *, draws: int, scrambles: int) -> Floats:
-    """Return the standard error of `statistic` (draws kept -> figures) from leaving out one scramble at a time.
-
-    se^2 = (R - 1) / R * sum (figure without scramble r - their mean)^2; NaN with a single scramble.
-    """
-    everything = np.arange(draws)
-    if scrambles < 2:
-        return np.full_like(np.asarray(statistic(everything), dtype=float), np.nan)
-    block = everything // (draws // scrambles)
-    rounds = np.array([statistic(everything[block != left_out]) for left_out in range(scrambles)])
-    return np.sqrt((scrambles - 1) / scrambles * ((rounds - rounds.mean(axis=0)) ** 2).sum(axis=0))
-
-
 def _value(assessment: Assessment, key: str, place: Floats) -> Floats:
     """Return what a draw meets by an input, or by a chance: permission or none, sun or none; else the place itself."""
     values, course = assessment.values, assessment.simulation.course
@@ -92,3 +71,38 @@ def _value(assessment: Assessment, key: str, place: Floats) -> Floats:
 
 def _members(factor: Factor) -> tuple[str, ...]:
     return factor.keys or (factor.name,)
+
+
+def worth_fit(assessment: Assessment) -> tuple[FactorModel, Additive | None]:
+    """Return the factors and families as drawn, and the worth fitted by them; worked out once an assessment."""
+    if "worth_fit" not in assessment.kept:
+        factors = drawn_factors(assessment)
+        model = factor_model(factors, families(factors), scrambles=assessment.design.scrambles)
+        assessment.kept["worth_fit"] = model, model.fit(assessment.valuation.net_present_value)
+    found: tuple[FactorModel, Additive | None] = assessment.kept["worth_fit"]
+    return found
+
+
+def ranked_places(assessment: Assessment) -> dict[str, Floats]:
+    """Return the place in (0, 1) of every draw in each uncertain input, and in the luck of prices and weather years."""
+    unit = assessment.design.unit
+    places = {key: unit[key] for key in unit if not is_later_home(key) and not is_later_failure(key)}
+    path = assessment.valuation.import_path
+    if np.ptp(path[-1]) > 0.0:
+        places[PRICE_LUCK] = rank_places(_price_luck(assessment))
+    resource = _year_luck(assessment)
+    if np.ptp(resource) > 1e-9 * resource.max():
+        places[YEAR_LUCK] = rank_places(resource)
+    return places
+
+
+def _price_luck(assessment: Assessment) -> Floats:
+    """Return how far each draw's price path ran above what its own trend alone would give, (draws,)."""
+    path, trend = assessment.valuation.import_path, assessment.values["prices.trend_per_year"]
+    years = np.arange(len(path))[:, None]
+    return (np.log(path) - np.log1p(trend) * years).mean(axis=0)
+
+
+def _year_luck(assessment: Assessment) -> Floats:
+    """Return the mean solar energy on the horizontal of the years each draw met, (draws,) [kWh/m2]."""
+    return assessment.world.pools.weather.annual_ghi_kwh()[assessment.design.pool_year].mean(axis=0)

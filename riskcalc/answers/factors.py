@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from riskcalc.answers.assess import PRICE_LUCK, YEAR_LUCK
+from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK
 from riskcalc.answers.salib_border import Cube
 from riskcalc.money.prices import fixed_path
 from riskcalc.scenario import Scenario, family_of

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 
 from riskcalc.answers.break_even import BreakEven, break_even, within_reach
 from riskcalc.answers.claims import ClaimResult, claim_results
-from riskcalc.answers.draws_at_hand import drawn_factors, families
-from riskcalc.answers.given_data import GivenDataIndex, given_data_indices
-from riskcalc.answers.information import Information, information
-from riskcalc.answers.odds import OddsRanking, odds_ranking
+from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import Statement, paid_back, worth_positive
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment
+from riskcalc.uncertainty.information import Information, information
+from riskcalc.uncertainty.odds import OddsRanking, odds_ranking
+from riskcalc.uncertainty.ranking import FactorShare, factor_shares
 
 #: The odds that a break-even value is sought for unless another level is asked.
 EVEN_ODDS = 0.5
@@ -33,7 +33,7 @@ class Insight:
 
     within_years: int
     level: float
-    given_data: tuple[GivenDataIndex, ...]
+    given_data: tuple[FactorShare, ...]
     odds: OddsRanking
     information: Information
     break_even: tuple[BreakEven, ...]
@@ -53,15 +53,14 @@ def insight(
         Simulate anew for break-even values of inputs that enter the energy; `workers` do it.
     """
     scenario, money = assessment.scenario, assessment.valuation
-    scrambles, seed = assessment.design.scrambles, scenario.study.seed
     within = headline_years(assessment)
-    factors = drawn_factors(assessment)
+    model, fit = worth_fit(assessment)
     # Beside them, since a claim about some months runs the kernel once more, which needs no lock of the interpreter.
     with ThreadPoolExecutor(1) as beside:
         claims = beside.submit(claim_results, assessment)
-        given_data = given_data_indices(money.net_present_value, factors, scrambles=scrambles)
-        odds = odds_ranking(money.payback_years, factors, within_years=within, scrambles=scrambles, seed=seed)
-        known = information(money.net_present_value, factors, families(factors), scrambles=scrambles)
+        given_data = factor_shares(model, fit)
+        odds = odds_ranking(money.payback_years, model, within_years=within, seed=scenario.study.seed)
+        known = information(money.net_present_value, model, fit)
         held = claims.result()
     # After the claims: both value the same changes, each once.
     values = break_evens(assessment, level=level, simulate=simulate, workers=workers)

@@ -11,7 +11,8 @@ from riskcalc.scenario.outages import bridges
 from riskcalc.study.draw_blocks import values_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.draw_axis import of_draws
-from riskcalc.uncertainty.ranking import Ranking, enough_draws
+from riskcalc.uncertainty.factor_model import enough_draws
+from riskcalc.uncertainty.ranking import Ranking
 from riskcalc.uncertainty.summary import DRAWS_BEYOND_QUANTILE, enough_draws_for
 
 #: Ranked beside the inputs: the luck that no input describes.

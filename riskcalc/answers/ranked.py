@@ -9,7 +9,6 @@ import numpy as np
 
 from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH
 from riskcalc.answers.factors import REST, factors_of
-from riskcalc.answers.given_data import GivenDataIndex
 from riskcalc.answers.insight import EVEN_ODDS, Insight, insight
 from riskcalc.answers.order import PLACES, Z95, Order
 from riskcalc.answers.salib_border import Indices
@@ -18,6 +17,7 @@ from riskcalc.answers.sobol import SobolRun, sobol_run
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment, World, design_of, drawn_values, evaluated, world_of
+from riskcalc.uncertainty.ranking import FactorShare
 from riskcalc.years.electrical import check_fit, scenario_fit
 
 
@@ -106,7 +106,7 @@ def assessed_in(scenario: Scenario, world: World, workers: Workers | None = None
     return Assessment(scenario, random, values, world, simulation, money)
 
 
-def agreement(run: SobolRun, given_data: Sequence[GivenDataIndex], screened: Screening | None) -> Agreement | None:
+def agreement(run: SobolRun, given_data: Sequence[FactorShare], screened: Screening | None) -> Agreement | None:
     """Return whether the methods name the same first places for the worth; None when nothing was indexed."""
     if WORTH not in run.outcomes or not given_data:
         return None

@@ -12,9 +12,7 @@ from riskcalc.answers.assess import YEAR_LUCK, labels, library_version, provenan
 from riskcalc.answers.break_even import BreakEven, says_something
 from riskcalc.answers.claims import ClaimResult
 from riskcalc.answers.factors import REST
-from riskcalc.answers.information import FactorInformation, Information
 from riskcalc.answers.insight import Insight
-from riskcalc.answers.odds import RARE_SHARE, OddsRanking
 from riskcalc.answers.order import Z95, Order, Rival, Tier
 from riskcalc.answers.ranked import Agreement, Ranked
 from riskcalc.answers.salib_border import Indices
@@ -22,6 +20,8 @@ from riskcalc.answers.screening import Screening
 from riskcalc.answers.sobol import SobolRun
 from riskcalc.scenario import Claim, Scenario, unit_of
 from riskcalc.scenario.claims import MEASURES
+from riskcalc.uncertainty.information import FactorInformation, Information
+from riskcalc.uncertainty.odds import RARE_SHARE, OddsRanking
 
 Rows = list[dict[str, Any]]
 Words = Mapping[str, str]

@@ -41,7 +41,7 @@ class LazyValuation:
 
 def varied(assessment: Assessment, key: str, point: float) -> Assessment:
     """Return the assessment with `key` at `point` in every draw, its energy unchanged; kept as long as the assessment is."""
-    found: OrderedDict[tuple[str, float], Assessment] = vars(assessment).setdefault("varied", OrderedDict())
+    found: OrderedDict[tuple[str, float], Assessment] = assessment.kept.setdefault("varied", OrderedDict())
     if (key, point) not in found:
         values = {**assessment.values, key: np.broadcast_to(np.float64(point), (assessment.draws,))}
 
@@ -57,7 +57,7 @@ def varied(assessment: Assessment, key: str, point: float) -> Assessment:
 
 def _paths(assessment: Assessment) -> PricePaths:
     """Return the price paths of an assessment, which no input but those of `prices` moves; kept as long as it is."""
-    if "paths" not in vars(assessment):
-        vars(assessment)["paths"] = paths_of(assessment.scenario, assessment.values, assessment.design.path)
-    paths: PricePaths = vars(assessment)["paths"]
+    if "paths" not in assessment.kept:
+        assessment.kept["paths"] = paths_of(assessment.scenario, assessment.values, assessment.design.path)
+    paths: PricePaths = assessment.kept["paths"]
     return paths

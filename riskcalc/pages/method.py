@@ -320,9 +320,9 @@ def _money() -> MethodPart:
 def _deciding() -> MethodPart:
     return MethodPart(
         "What decides it",
-        "The worth W of the futures is regressed on a line and a bend in each input's place in its own distribution; the "
-        "variance V that goes with one input is its share.",
+        "The worth W of the futures is fitted by a sum of smooth functions, one of each input's place in its own "
+        "distribution (penalised splines); the variance V that goes with one input is its share.",
         ("share of x = V(E(W | x)) / V(W)",),
-        "Sudret 2008, Reliability Engineering and System Safety 93, 964",
+        "Wood 2017, Generalized additive models, ch. 5; Kim and Gu 2004, J. R. Statist. Soc. B 66, 337",
         "What inputs do only together is not in these shares.",
     )

@@ -17,8 +17,8 @@ from riskcalc.pages.page_insight import page_insight
 Figures = Mapping[str, Any]
 
 RANKING_METHOD = (
-    "Share of the variance of the worth that each input explains on its own, from a regression of the draws on a line "
-    "and a bend in each input (first-order indices); what no single input explains is left out."
+    "Share of the variance of the worth that each input explains on its own, from smooth functions of the inputs fitted to "
+    "the draws (first-order indices); what no single input explains is left out."
 )
 
 #: First-year figures shown, with their words and units.

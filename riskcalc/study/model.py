@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from threading import Thread
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +51,8 @@ class Assessment:
     """A scenario, the futures drawn for it and what became of each.
 
     `values` maps the dotted key of every quantity, uncertain or not, to its value in each draw, shape (draws,); the
-    chances of `luck_keys` stand beside them as points in (0, 1).
+    chances of `luck_keys` stand beside them as points in (0, 1). `kept` holds what has been worked out of it once; it starts
+    empty in every copy with other arrays.
     """
 
     scenario: Scenario
@@ -59,6 +61,7 @@ class Assessment:
     world: World
     simulation: Simulation
     valuation: Valuation
+    kept: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def draws(self) -> int:

@@ -1,26 +1,31 @@
 """Which assumption matters most, from the draws already there (no further runs).
 
-The outcome is regressed on orthonormal polynomials of each input's place in its own distribution. Because the inputs
-are independent, the squared coefficients of one input sum to the variance it explains on its own: its first-order
-index (Sudret, Reliability Engineering & System Safety 93 (2008) 964-979, polynomial chaos restricted to main effects).
-What no single input explains - interactions and curvature beyond the fitted degree - is reported as the remainder.
+The outcome is fitted by a sum of smooth functions of the inputs (`smoothing`). The share of the variance that an input
+explains on its own, its first-order index, is the variance of its function f over that of the outcome. With r the
+outcome less all other functions, n draws and the smoother S of f = S r, the variance is taken as
+
+    [2 f.r - f.f - noise tr(2 S - S^2)] / n,
+
+which the noise does not lift and which errs only by the square of what the smoother misses. What no single input explains
+is reported as the remainder. A stated error holds the scatter between scrambles and the method's own error: how far the
+share found in draws that the fit has not seen, and the share without the functions that turn most often, lie off.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.uncertainty.factor_model import FactorModel, jackknife
+from riskcalc.uncertainty.smoothing import Additive
+
 Floats = NDArray[np.float64]
 
-#: Degree of the polynomials: a straight line and one bend. More needs more draws than 1,000 for 15 inputs.
-DEGREE = 2
-
-#: Draws per fitted coefficient below which the regression says more about the noise than about the inputs.
-DRAWS_PER_COEFFICIENT = 4
+#: Points of an input at which the expected outcome is stated.
+ENDS = (0.1, 0.9)
 
 
 @dataclass(frozen=True)
@@ -52,92 +57,89 @@ class Ranking:
     remainder: float
 
 
+@dataclass(frozen=True)
+class FactorShare:
+    """Share of the variance that one factor explains alone, with its standard error."""
+
+    name: str
+    family: str
+    share: float
+    error: float
+
+
 def rank_places(values: Floats) -> Floats:
     """Return the place of each draw among all, (rank + 1/2) / n in (0, 1): turns realised luck into an input."""
     order = np.argsort(np.argsort(values, kind="stable"), kind="stable")
     return (order + 0.5) / len(values)
 
 
-def ranking(outcome: Floats, unit: Mapping[str, Floats], *, scrambles: int) -> Ranking:
-    """Return the ranking of the inputs `unit` (key -> place in (0, 1), shape (draws,)) for `outcome` (draws,).
-
-    An outcome that does not vary, or too few draws for the number of inputs (`enough_draws`), give an empty ranking.
-    Standard errors come from leaving out one scramble at a time (delete-a-group jackknife).
-
-    Raises
-    ------
-    ValueError
-        If the outcome holds values that are not finite: rank the worth or an odds, never a censored payback.
-    """
-    if not np.isfinite(outcome).all():
-        raise ValueError("ranking: the outcome has draws that are not finite")
-    if not unit or np.ptp(outcome) <= 1e-12 * max(1.0, float(np.abs(outcome).max())):
+def ranking(model: FactorModel, fit: Additive | None) -> Ranking:
+    """Return the inputs by what they explain of the outcome fitted; empty where nothing could be fitted."""
+    if fit is None:
         return Ranking((), 0.0)
-    if not enough_draws(len(unit), draws=len(outcome)):
-        return Ranking((), 0.0)
-    keys = list(unit)
-    basis = np.concatenate([legendre(unit[key]) for key in keys])
-    shares, lows, highs = _main_effects(basis, outcome)
-    rounds = []
-    if scrambles > 1:
-        block = np.arange(len(outcome)) // (len(outcome) // scrambles)
-        for left_out in range(scrambles):
-            kept = block != left_out
-            rounds.append(_main_effects(basis[:, kept], outcome[kept]))
-    share_se = _jackknife([part[0] for part in rounds], len(keys))
-    effect_se = _jackknife([part[2] - part[1] for part in rounds], len(keys))
-    rows = [
-        RankedInput(*row)
-        for row in zip(
-            keys,
-            shares.tolist(),
-            share_se.tolist(),
-            lows.tolist(),
-            highs.tolist(),
-            effect_se.tolist(),
-            strict=True,
-        )
-    ]
+    keys = [members[0] for members in model.of if len(members) == 1]
+    places = [model.positions([key]) for key in keys]
+    shares, errors = explained(fit, places)
+    rows = []
+    for key, share, error in zip(keys, shares.tolist(), errors.tolist(), strict=True):
+        low, high = at_ends(model, fit, key)
+        effect_se = float(jackknife((high - low)[1:]))
+        rows.append(RankedInput(key, share, error, float(low[0]), float(high[0]), effect_se))
     rows.sort(key=lambda row: (-row.share, row.key))
     return Ranking(tuple(rows), float(max(0.0, 1.0 - shares.sum())))
 
 
-def enough_draws(inputs: int, *, draws: int) -> bool:
-    """Return whether `draws` can carry a ranking of so many inputs."""
-    return draws >= DRAWS_PER_COEFFICIENT * (1 + DEGREE * inputs)
+def factor_shares(model: FactorModel, fit: Additive | None) -> tuple[FactorShare, ...]:
+    """Return the factors by falling share; members that are correlated count together."""
+    if fit is None:
+        return ()
+    shares, errors = explained(fit, [model.positions(factor.members) for factor in model.factors])
+    rows = [
+        FactorShare(factor.name, factor.family, share, error)
+        for factor, share, error in zip(model.factors, shares.tolist(), errors.tolist(), strict=True)
+    ]
+    return tuple(sorted(rows, key=lambda row: (-row.share, row.name)))
 
 
-def legendre(place: Floats) -> Floats:
-    """Return the first `DEGREE` orthonormal shifted Legendre polynomials at `place` in (0, 1), shape (DEGREE, draws).
+def explained(fit: Additive, groups: Sequence[Sequence[int]]) -> tuple[Floats, Floats]:
+    """Return the share of the variance that each group of terms explains and its error, (groups,) each."""
+    seen = fit.seen
+    shares, errors = np.empty(len(groups)), np.empty(len(groups))
+    variance = _mean((fit.outcome - fit.mean[:, None]) ** 2, seen)
+    # Draws that all agree, as those of a round may, have no spread to be shared.
+    variance = np.where(variance > 0.0, variance, np.inf)
+    for index, group in enumerate(groups):
+        part = fit.parts[:, group].sum(axis=1)
+        noise = fit.noise * fit.degrees[group].sum() / seen.sum(axis=1)
+        rounds = (_mean(part * (2.0 * fit.rest + part), seen) - noise) / variance
+        coarse = fit.coarse[group].sum(axis=0)
+        beyond = float(((part[0] - coarse) ** 2).mean()) / variance[0]
+        gap = 0.0
+        if len(rounds) > 1:
+            unseen = fit.unseen(part)
+            held_out = float((unseen * (2.0 * fit.unseen(fit.rest) + unseen)).mean()) / variance[0]
+            gap = rounds[0] - held_out
+        shares[index] = rounds[0]
+        errors[index] = np.sqrt(jackknife(rounds[1:]) ** 2 + gap**2 + beyond**2)
+    return shares, errors
 
-    P1 = sqrt(3) (2u - 1), P2 = sqrt(5) (6u^2 - 6u + 1): zero mean and unit variance for uniform u.
-    """
-    centred = 2.0 * place - 1.0
-    return np.stack([np.sqrt(3.0) * centred, np.sqrt(5.0) * (1.5 * centred**2 - 0.5)])
 
-
-def _main_effects(basis: Floats, outcome: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return (share of variance, expectation at the 10 % point, at the 90 % point) per input."""
-    columns = np.vstack([np.ones(basis.shape[1]), basis]).T
-    coefficients, _, rank, _ = np.linalg.lstsq(columns, outcome, rcond=None)
-    residual = outcome - columns @ coefficients
-    freedom = max(1, len(outcome) - int(rank))
-    noise = float(residual @ residual) / freedom / len(outcome)
-    per_input = coefficients[1:].reshape(-1, DEGREE)
-    # A squared coefficient holds the variance of its own error too; take that out, so that no effect reads as none.
-    explained = (per_input**2 - noise).sum(axis=1)
-    low, high = legendre(np.array([0.1, 0.9])).T
-    return (
-        # Draws that all agree, as those of a round may, have no spread to be shared.
-        explained / (float(outcome.var()) or np.inf),
-        coefficients[0] + per_input @ low,
-        coefficients[0] + per_input @ high,
+def at_ends(model: FactorModel, fit: Additive, key: str) -> tuple[Floats, Floats]:
+    """Return the expected outcome with an input at its 10 % and at its 90 % point, (rounds,) each."""
+    (term,) = model.positions([key])
+    place, value = next(
+        (factor.places[row], factor.values[row])
+        for factor in model.factors
+        for row, member in enumerate(factor.members)
+        if member == key
     )
+    in_order = np.argsort(place, kind="stable")
+    low, high = (
+        fit.mean + fit.part_at(term, model.terms[term].at(end, value[in_order[int(end * len(place))]])) for end in ENDS
+    )
+    return low, high
 
 
-def _jackknife(rounds: list[Floats], inputs: int) -> Floats:
-    """Return the delete-a-group standard error over rounds of shape (inputs,); NaN when there are none."""
-    if not rounds:
-        return np.full(inputs, np.nan)
-    stack = np.array(rounds)
-    return np.sqrt((len(stack) - 1) / len(stack) * ((stack - stack.mean(axis=0)) ** 2).sum(axis=0))
+def _mean(values: Floats, seen: Floats) -> Floats:
+    """Return the mean over the draws that each round has seen, (rounds,)."""
+    return np.asarray((values * seen).sum(axis=1) / seen.sum(axis=1))

@@ -13,10 +13,9 @@ from pathlib import Path
 
 import numpy as np
 
-from riskcalc.answers.draws_at_hand import drawn_factors
+from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.answers.factors import factors_of
-from riskcalc.answers.given_data import given_data_indices
 from riskcalc.answers.order import PLACES, Z95, ranking_order
 from riskcalc.answers.ranked import assessed_in, first_by_share, same_places
 from riskcalc.answers.rows import factor_words, named
@@ -24,6 +23,7 @@ from riskcalc.answers.salib_border import sobol_indices, sobol_rows
 from riskcalc.answers.screening import screening
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import world_of
+from riskcalc.uncertainty.ranking import factor_shares
 
 FIRST_POINTS, AT_ONCE, STEP_MINUTES = 256, 256, 5
 HEADS = (
@@ -81,7 +81,7 @@ def row(path, most_points, keep):
     scenario = read_scenario(path, [f"study.step_minutes={STEP_MINUTES}"])
     world = world_of(scenario)
     found = assessed_in(scenario, world)
-    data = given_data_indices(found.valuation.net_present_value, drawn_factors(found), scrambles=found.design.scrambles)
+    data = factor_shares(*worth_fit(found))
     indices, order, points, simulated = sobol(scenario, world, most_points, keep)
     words = factor_words(scenario)
 

@@ -7,8 +7,7 @@ A payback that never comes has no variance and no mean, so it is not ranked by t
 - distance: the same for the whole payback time, with the largest gap between the two distribution functions
   (Kolmogorov-Smirnov distance, as in the density-based measures of Pianosi & Wagener, Environmental Modelling &
   Software 67 (2015) 1-11). A future that never pays back counts at the far end, so nothing is dropped;
-- the odds with the factor at its 10 % and at its 90 % point, others drawn, from a regression of the yes/no on the
-  factor;
+- the odds with the factor at its 10 % and at its 90 % point, others drawn, from smooth functions fitted to the yes/no;
 - the share of the variance of the yes/no that the factor explains alone, unless the yes or the no is rare.
 
 Chance alone gives a gap and a distance above 0. Their noise floors come from shuffled draws.
@@ -16,16 +15,15 @@ Chance alone gives a gap and a distance above 0. Their noise floors come from sh
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from riskcalc.answers.draws_at_hand import DrawnFactor, jackknife_error
-from riskcalc.answers.given_data import given_data_indices
-from riskcalc.uncertainty.ranking import legendre
+from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel, factor_model, jackknife
+from riskcalc.uncertainty.ranking import at_ends, factor_shares
+from riskcalc.uncertainty.smoothing import Additive, additive
 from riskcalc.uncertainty.summary import share_within
 
 Floats = NDArray[np.float64]
@@ -76,28 +74,24 @@ class OddsRanking:
     rows: tuple[OddsRow, ...]
 
 
-def odds_ranking(
-    payback_years: Floats,
-    factors: Sequence[DrawnFactor],
-    *,
-    within_years: int,
-    scrambles: int,
-    seed: int,
-) -> OddsRanking:
+def odds_ranking(payback_years: Floats, model: FactorModel, *, within_years: int, seed: int) -> OddsRanking:
     """Return what decides the odds of payback within some years.
 
     Parameters
     ----------
     payback_years
         Payback of each draw, infinite where it never comes, shape (draws,).
+    model
+        The factors, and the functions that the yes/no is fitted by.
     """
     odds = share_within(payback_years, within_years)
     rare = not RARE_SHARE <= odds <= 1.0 - RARE_SHARE
     paid = (payback_years <= within_years).astype(float)
-    shares = {} if rare else {row.name: row for row in given_data_indices(paid, factors, scrambles=scrambles)}
+    fit = model.fit(paid)
+    shares = {} if rare else {row.name: row for row in factor_shares(model, fit)}
     rows = []
-    for factor in factors:
-        low, high, error = odds_at_ends(paid, factor, scrambles=scrambles)
+    for factor in model.factors:
+        low, high, error = odds_at_ends(paid, model, factor, fit)
         row = shares.get(factor.name)
         rows.append(
             OddsRow(
@@ -117,17 +111,21 @@ def odds_ranking(
     return OddsRanking(within_years, odds, rare, gap_floor, distance_floor, tuple(rows))
 
 
-def odds_at_ends(paid: Floats, factor: DrawnFactor, *, scrambles: int) -> tuple[float, float, float]:
-    """Return the odds at the 10 % and the 90 % point of a factor's first member, and the error of their difference."""
-    columns = np.vstack([np.ones(len(paid)), legendre(factor.places[0])])
-    ends = np.vstack([np.ones(2), legendre(np.array([0.1, 0.9]))])
+def odds_at_ends(
+    paid: Floats, model: FactorModel, factor: DrawnFactor, fit: Additive | None
+) -> tuple[float, float, float]:
+    """Return the odds at the 10 % and the 90 % point of a factor's first member, and the error of their difference.
 
-    def at_ends(kept: NDArray[np.int64]) -> Floats:
-        return ends.T @ np.linalg.lstsq(columns[:, kept].T, paid[kept], rcond=None)[0]
-
-    low, high = np.clip(at_ends(np.arange(len(paid))), 0.0, 1.0).tolist()
-    error = jackknife_error(lambda kept: np.diff(at_ends(kept)), draws=len(paid), scrambles=scrambles)
-    return low, high, float(error[0])
+    A member that is correlated with others brings them along, so it is fitted alone; so is every factor where the draws
+    are too few to fit all at once (`fit` None).
+    """
+    if fit is None or len(factor.members) > 1:
+        first = DrawnFactor(factor.name, factor.family, factor.members[:1], factor.places[:1], factor.values[:1])
+        model = factor_model([first], scrambles=model.scrambles)
+        fit = additive(paid[model.used], model.terms, scrambles=model.scrambles)
+    low, high = at_ends(model, fit, factor.members[0])
+    error = float(jackknife((high - low)[1:]))
+    return float(np.clip(low[0], 0.0, 1.0)), float(np.clip(high[0], 0.0, 1.0)), error
 
 
 def distance(payback_years: Floats, place: Floats) -> float:

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import special
 
-from riskcalc.answers.draws_at_hand import DrawnFactor
-from riskcalc.answers.odds import RARE_SHARE, distance, mean_gap, odds_ranking
+from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
+from riskcalc.uncertainty.odds import RARE_SHARE, distance, mean_gap, odds_ranking
 from riskcalc.uncertainty.sampling import unit_cube
 
 SCRAMBLES, DRAWS = 8, 8 * 256
@@ -17,7 +17,7 @@ def factors(count=3):
 
 
 def ranked(payback, found, within=10):
-    return odds_ranking(payback, found, within_years=within, scrambles=SCRAMBLES, seed=0)
+    return odds_ranking(payback, factor_model(found, scrambles=SCRAMBLES), within_years=within, seed=0)
 
 
 def test_one_factor_decides_all():
