@@ -122,13 +122,14 @@ def derived(figures: dict[str, Any]) -> np.ndarray:
 
 
 def figures_between(figures: dict[str, Any]) -> list[float]:
-    """Return the combinations that sentences make: two leading shares together, shares of the demand served."""
+    """Return the combinations that sentences make: two leading shares together, shares of the demand served, a count."""
     ranked = [row["share_of_variance"]["value"] for row in figures["ranking"]]
     months = figures["first_year_by_month"]
     own = sum(months["from_solar_kwh"]) + sum(months["from_battery_kwh"])
     parts = ("from_grid_kwh", "out_of_reach_kwh", "unmet_kwh")
     demand = own + sum(sum(months[name]) for name in parts)
-    return [sum(ranked[:2]), own / demand, 1 - own / demand]
+    defaults = sum(row["is_default"] for row in figures["assumptions"])
+    return [sum(ranked[:2]), own / demand, 1 - own / demand, defaults]
 
 
 def is_shown(token: str, known: np.ndarray) -> bool:
