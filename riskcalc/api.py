@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario, read_scenario
-from riskcalc.scenario.starter.text import toml_value
+from riskcalc.scenario.new.text import toml_value
 
 if TYPE_CHECKING:
     import altair as alt

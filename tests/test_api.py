@@ -11,7 +11,7 @@ import pytest
 
 import riskcalc
 from riskcalc.errors import InputError
-from riskcalc.scenario.starter.text import toml_value
+from riskcalc.scenario.new.text import toml_value
 
 ROOT = Path(__file__).parents[1]
 CHANGES = {

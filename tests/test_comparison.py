@@ -122,10 +122,13 @@ def test_pairs_name_every_pair_once():
     assert all(p.first_better.value == 1.0 and p.order == 0 for p in found)
 
 
-def test_currencies_and_horizons_that_differ_are_refused(small):
+def test_currencies_and_horizons_that_differ_are_refused(small, small_file):
     """Worths in two currencies or over two horizons cannot be compared, and the message names both."""
+    other = small_file.with_name("pounds.toml")
+    other.write_text(small_file.read_text().replace('"EUR"', '"GBP"'), encoding="utf-8")
+    pounds = read_scenario(other, UNCERTAIN)
     with pytest.raises(InputError, match="the same currency in every option \\(EUR and GBP are given\\)"):
-        comparison([small("a"), small("b", 'currency="GBP"')])
+        comparison([small("a"), pounds])
     with pytest.raises(InputError, match="the same horizon in every option \\(3 and 4 years are given\\)"):
         comparison([small("a"), small("b", "study.horizon_years=4")])
 

@@ -23,7 +23,7 @@ from riskcalc.answers.sizes import Size, arrangements
 from riskcalc.dispatch.kit import PARALLEL
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario import Scenario, read_scenario
-from riskcalc.scenario.starter.text import toml_value
+from riskcalc.scenario.new.text import toml_value
 from riskcalc.years.electrical import scenario_fit
 from riskcalc.years.pools import YearsAtHand
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from riskcalc.scenario.starter import Question
+    from riskcalc.scenario.new import Question
 
 
 def _regions(incomplete: str) -> list[str]:
@@ -21,7 +21,7 @@ def _regions(incomplete: str) -> list[str]:
 
 
 def _kits(incomplete: str) -> list[str]:
-    from riskcalc.scenario.starter import shelf_kits
+    from riskcalc.scenario.new import shelf_kits
 
     return [name for name in shelf_kits() if name.startswith(incomplete)]
 
@@ -78,7 +78,7 @@ def new(
     from riskcalc.errors import one_problem
     from riskcalc.output import json_text, write_files
     from riskcalc.scenario import json_schema
-    from riskcalc.scenario.starter.text import SCHEMA_FILE, scenario_text
+    from riskcalc.scenario.new.text import SCHEMA_FILE, scenario_text
 
     if file.suffix != ".toml":
         raise one_problem("command line", "FILE", file, "a name that ends in .toml")
@@ -98,7 +98,7 @@ def new(
 def _answers(given: Mapping[str, str | None], *, ask: bool) -> dict[str, Any]:
     """Return an answer to every question that applies: the option, what is typed, or the default."""
     from riskcalc.errors import InputError, Problem
-    from riskcalc.scenario.starter import QUESTIONS
+    from riskcalc.scenario.new import QUESTIONS
 
     answers: dict[str, Any] = {}
     problems = []

@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
+from pydantic import StrictBool
+
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.fields import Table, absent, common_practice, default, default_number, needed, optional
 from riskcalc.scenario.home import Home
@@ -126,6 +128,12 @@ class Kit(Table):
     )
     battery: Battery | None = optional("the battery", "no battery", title="Battery")
     inverter: Inverter = needed("the inverter, such as [kit.inverter] with rating_w, idle_w, ...", title="Inverter")
+    runs_from_battery_on_mains: StrictBool | None = optional(
+        "does a portable unit serve its sockets from sun and battery while it is plugged into the mains; false if it "
+        "passes the mains through until they fail",
+        "yes; many units only pass the mains through, see the manual",
+        title="Runs from its battery on the mains",
+    )
     charger: Charger | None = optional("the charger from the supply", "no charging from the supply", title="Charger")
     ageing: Ageing = default(Ageing(), "how it wears", title="Ageing")
 
@@ -148,13 +156,7 @@ def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
     if kit.battery is not None:
         yield from battery_complaints(kit.battery)
     yield from inverter_complaints(kit.inverter)
-    if kit.coupling == "off_grid":
-        if kit.charger is not None:
-            accepted = "nothing: off grid there is no supply to charge from"
-            yield Complaint(("kit", "charger"), "a charger", accepted, "remove [kit.charger]")
-        if kit.inverter.export_limit_w:
-            accepted = "nothing: off grid there is no grid to send to"
-            yield Complaint(("kit", "inverter", "export_limit_w"), shown(kit.inverter.export_limit_w), accepted)
+    yield from _coupling(kit)
     if kit.ageing.law == "datasheet" and kit.ageing.cycles_to_80_percent is None:
         yield Complaint(("kit", "ageing", "cycles_to_80_percent"), "nothing", 'needed for law = "datasheet"')
 
@@ -176,6 +178,19 @@ def array_inputs(kit: Kit) -> dict[str, str | None]:
         spare = inputs[0] if len(inputs) == 1 else (inputs[place] if place < len(inputs) else None)
         found[name] = array.input or spare
     return found
+
+
+def _coupling(kit: Kit) -> Iterator[Complaint]:
+    if kit.runs_from_battery_on_mains is not None and kit.coupling != "sockets":
+        accepted = 'nothing: only a portable unit (coupling = "sockets") stands between the mains and its sockets'
+        yield Complaint(("kit", "runs_from_battery_on_mains"), shown(kit.runs_from_battery_on_mains), accepted)
+    if kit.coupling == "off_grid":
+        if kit.charger is not None:
+            accepted = "nothing: off grid there is no supply to charge from"
+            yield Complaint(("kit", "charger"), "a charger", accepted, "remove [kit.charger]")
+        if kit.inverter.export_limit_w:
+            accepted = "nothing: off grid there is no grid to send to"
+            yield Complaint(("kit", "inverter", "export_limit_w"), shown(kit.inverter.export_limit_w), accepted)
 
 
 def _module(module: Module) -> Iterator[Complaint]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
 from riskcalc.errors import Question
+from riskcalc.scenario.outages import bridges
 from riskcalc.scenario.prices import path_spread
 from riskcalc.scenario.schema import Scenario, unit_of
 from riskcalc.scenario.units import said_unit
@@ -66,7 +67,7 @@ USUAL = (
     Usual("prices.discount_rate_per_year", 0, 0.15, "Later savings count for less.", JUDGEMENT),
     Usual("prices.trend_per_year", -0.03, 0.08, "It grows on itself over the whole horizon.", HISTORY),
     Usual("prices.inflation_per_year", -0.01, 0.15, "It grows on itself over the whole horizon.", JUDGEMENT),
-    Usual("prices.spread", 0.005, 0.15, "It sets how far prices can run in either direction.", HISTORY),
+    Usual("prices.spread", 0, 0.15, "It sets how far prices can run in either direction.", HISTORY),
     Usual("kit.module.power_w", 20, 760, SLIP, SHEETS),
     Usual("kit.soiling", 0, 0.1, "It is lost all year.", JUDGEMENT),
     Usual("kit.battery.capacity_kwh", 0.15, 6, SLIP, SHEETS, ("sockets", "plug_in")),
@@ -162,6 +163,7 @@ def _joint(scenario: Scenario) -> Iterator[Question]:
         )  # fmt: skip
     if scenario.kit is not None:
         yield from _kit(scenario, dollar)
+        yield from _left_open(scenario)
 
 
 def _kit(scenario: Scenario, dollar: float) -> Iterator[Question]:
@@ -207,6 +209,46 @@ def _kit(scenario: Scenario, dollar: float) -> Iterator[Question]:
         "purchase.upkeep_per_year", at(purchase.upkeep_per_year, 0.5) / outlay if outlay else 0.0, (0, 0.1),
         " of the price each year", "It is taken off the saving of every year.", JUDGEMENT,
     )  # fmt: skip
+
+
+def _left_open(scenario: Scenario) -> Iterator[Question]:
+    """Yield what was left to a default that decides by itself whether the kit does anything."""
+    kit, outages = scenario.kit, scenario.outages
+    assert kit is not None
+    if kit.coupling == "sockets" and kit.runs_from_battery_on_mains is None:
+        yield Question(
+            "kit.runs_from_battery_on_mains",
+            "not given: true is assumed",
+            "true or false, by the manual",
+            "Many units only pass the mains through while they are plugged in: then sun and battery save nothing.",
+            JUDGEMENT,
+        )
+    if kit.coupling == "sockets" and kit.runs_from_battery_on_mains is False:
+        yield Question(
+            "kit.runs_from_battery_on_mains",
+            "false",
+            "true, where the unit shall save on the bill",
+            "The unit only passes the mains through: sun and battery serve nothing but outages.",
+            JUDGEMENT,
+        )
+    if outages is None:
+        return
+    if outages.kit_bridges is None and kit.coupling != "sockets":
+        yield Question(
+            "outages.kit_bridges",
+            "not given: false is assumed",
+            "true with a changeover switch and backup equipment, otherwise false",
+            "The kit carries nothing while the supply is out, so outages are worth nothing here.",
+            "a wired system has to disconnect itself from a dead grid, IEC 62116 and local codes",
+        )
+    if bridges(outages, kit.coupling) and outages.value_per_hour is None and outages.value_per_kwh is None:
+        yield Question(
+            "outages.value_per_hour",
+            "not given: nothing",
+            "what an hour without power costs you, or outages.value_per_kwh",
+            "Outages are counted, but worth nothing here.",
+            JUDGEMENT,
+        )
 
 
 def _ratio(

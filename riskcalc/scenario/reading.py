@@ -12,9 +12,10 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from riskcalc.errors import InputError, Problem
 from riskcalc.scenario.alternative import Alternative, alternative_complaints
 from riskcalc.scenario.claims import Claim, claims_complaints
-from riskcalc.scenario.complaints import Complaint
+from riskcalc.scenario.complaints import Complaint, shown
 from riskcalc.scenario.correlations import correlation_complaints
 from riskcalc.scenario.dispatch import Dispatch, dispatch_complaints
+from riskcalc.scenario.fields import declared_bounds
 from riskcalc.scenario.home import Home, home_complaints
 from riskcalc.scenario.kit import Kit, kit_complaints
 from riskcalc.scenario.layers import OVERRIDE, Tree, override_tree
@@ -80,12 +81,25 @@ def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
     scenario, found = checked(tree, file)
     problems = [
         *sources.problems,
+        *_foreign_money(tree, sources),
         *(problem for problem in found if not _below(problem.key, failed) and not _follows(problem, sources.unread)),
     ]
     if problems or scenario is None:
         raise InputError(dict.fromkeys(problems))
     scenario._reading = Reading(tuple(sources.files.values()), given, paths, tuple(overrides))  # noqa: SLF001
     return scenario
+
+
+def _foreign_money(tree: Tree, sources: Sources) -> Iterator[Problem]:
+    """Yield the prices that a shared file states in another currency than that of the scenario."""
+    currency = tree.tables.get("currency")
+    for path, where in tree.origin.items():
+        theirs = sources.currency_of(where)
+        if theirs is None or theirs == currency or "{money}" not in declared_bounds(Scenario, dotted(path)).unit:
+            continue
+        accepted = f"a price in {shown(currency)}, the currency of the scenario"
+        hint = "state this price in the scenario itself, or in a file of its own"
+        yield Problem(where, dotted(path), f"a price in {theirs}", accepted, hint)
 
 
 def checked(tree: Tree, file: str) -> tuple[Scenario | None, list[Problem]]:

@@ -103,6 +103,10 @@ class Sources:
         """Note a file that the scenario rests on."""
         self.files.setdefault(path.as_posix(), FileUsed(path.as_posix(), sha256))
 
+    def currency_of(self, file: str) -> str | None:
+        """Return the currency that a file which was read says its prices are in, None where it says none."""
+        return self._parsed.get(Path(file).resolve(), {}).get("currency")
+
     def lay_shared(
         self, tree: Tree, table: str, target: object, said_in: Path | None, *, anchor: Path, chain: tuple[Path, ...]
     ) -> None:

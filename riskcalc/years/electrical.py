@@ -16,13 +16,16 @@ def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...
     """Return the electrical fit of every array; `weather` gives the temperatures that the site does not state.
 
     A weather pool does not hold the coldest morning on record; a margin is taken and the method of each line says so.
+    A stated record counts only where it is colder than the weather itself: the modules meet whichever is colder.
     """
     kit, module = scenario.kit, module_of(scenario)
     if kit is None or module is None:
         return ()
     check_module(module)
     site = scenario.site
-    record_low_c = weather.cautious_low_c if site.record_low_c is None else site.record_low_c
+    record_low_c = min(
+        weather.lowest_temp_c, weather.cautious_low_c if site.record_low_c is None else site.record_low_c
+    )
     design_high_c = weather.highest_temp_c if site.design_high_c is None else site.design_high_c
     surfaces, inputs = array_surfaces(kit, scenario.home), array_inputs(kit)
     lines: list[FitLine] = []
@@ -43,10 +46,14 @@ def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...
             max_power_w=limits.max_power_w,
         )
         prefix = f"{name}: " if len(kit.arrays) > 1 else ""
-        known = site.record_low_c is not None
-        doubt = (
-            "" if known else "; 5 K below the lowest of the weather years, no record is given: state site.record_low_c"
-        )
+        doubt = ""
+        if site.record_low_c is None:
+            doubt = "; 5 K below the lowest of the weather years, no record is given: state site.record_low_c"
+        elif record_low_c < site.record_low_c:
+            doubt = (
+                f"; the lowest of the weather years, {record_low_c:.1f} °C, is colder than site.record_low_c "
+                f"({site.record_low_c:g} °C) and counts"
+            )
         lines += [replace(line, what=prefix + line.what, method=line.method + doubt) for line in found]
     return tuple(lines)
 

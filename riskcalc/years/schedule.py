@@ -47,7 +47,9 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
     rate = rate_of_slot(scenario.tariff.rates, clock, file=scenario.name)
     dispatch = scenario.dispatch
     on_solar = solar_only_days(scenario)[clock.day]
-    off = slots_in_windows(dispatch.off_hours, clock) if dispatch.off_hours else np.zeros(clock.slots, dtype=bool)
+    off = np.full(clock.slots, passes_mains_only(scenario))
+    if dispatch.off_hours:
+        off |= slots_in_windows(dispatch.off_hours, clock)
     held = np.where(hold_back_slots(scenario, rate), _monthly(dispatch.hold_back_share, 0.0)[clock.month], 0.0)
     return SlotPlan(
         slot_minutes=clock.slot_minutes,
@@ -64,6 +66,12 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         export_stored_on=selling_slots(scenario, rate).astype(np.int64),
         export_stored_above_share=_monthly(dispatch.export_stored_above_share, 1.0)[clock.month],
     )
+
+
+def passes_mains_only(scenario: Scenario) -> bool:
+    """Return whether the kit leaves its loads to the mains while they are there, so that sun and battery serve nothing."""
+    kit = scenario.kit
+    return kit is not None and kit.coupling == "sockets" and kit.runs_from_battery_on_mains is False
 
 
 def charge_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:

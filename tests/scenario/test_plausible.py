@@ -14,11 +14,6 @@ from riskcalc.scenario.texts import CURRENCIES
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
-def asked(name: str, *changes: str) -> list[str]:
-    """Return the keys that are questioned."""
-    return [question.key for question in questions(read_scenario(SCENARIOS / f"{name}.toml", changes))]
-
-
 @pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*.toml")), ids=lambda path: path.stem)
 def test_shipped_scenarios_are_not_questioned(path: Path) -> None:
     """A question that everybody meets is no question."""
@@ -47,13 +42,19 @@ def test_what_is_unusual_is_questioned(name: str, change: str, key: str) -> None
     assert all((q.given and q.usual and q.effect and q.source) for q in found)
 
 
-def test_prices_are_questioned_in_every_currency() -> None:
-    """35 a kWh is a slip in kronor as in pounds; 350 yen are not 350 of anything else."""
-    rate = "tariff.rates.all_day.import_price_per_kwh"
-    asks = asked("terrace-portable", 'currency="SEK"', f"{rate}=35")
-    assert rate in asks
-    assert rate not in asked("terrace-portable", 'currency="SEK"', f"{rate}=2.8")
-    assert rate not in asked("terrace-portable", 'currency="JPY"', f"{rate}=31")
+def test_prices_are_questioned_in_every_currency(small_file: Path) -> None:
+    """35 a kWh is a slip in kronor as in pounds; 31 yen are not 31 of anything else."""
+    rate = "tariff.rates.day.import_price_per_kwh"
+
+    def asks(currency: str, price: float) -> bool:
+        path = small_file.with_name(f"{currency}.toml")
+        path.write_text(small_file.read_text().replace('"EUR"', f'"{currency}"'), encoding="utf-8")
+        return rate in [question.key for question in questions(read_scenario(path, [f"{rate}={price}"]))]
+
+    assert asks("SEK", 35)
+    assert not asks("SEK", 2.8)
+    assert not asks("JPY", 31)
+    assert asks("EUR", 1.4)
 
 
 @pytest.mark.parametrize(
@@ -78,3 +79,19 @@ def test_every_range_belongs_to_a_key() -> None:
     lost = [usual.key for usual in USUAL if not any(fnmatchcase(key, usual.key) for key in keys)]
     assert lost == []
     assert set(PER_DOLLAR) <= CURRENCIES
+
+
+def test_what_is_left_open_and_decides_by_itself_is_asked(small_file: Path) -> None:
+    """A unit that may only pass the mains through, outages that nothing bridges, outages that are worth nothing."""
+    outages = ["outages.per_year=3", "outages.hours_each=2", "outages.value_per_hour=5"]
+
+    def keys(*changes: str) -> list[str]:
+        return [question.key for question in questions(read_scenario(small_file, changes))]
+
+    assert keys() == ["kit.runs_from_battery_on_mains"]
+    assert keys("kit.runs_from_battery_on_mains=true") == []
+    assert keys("kit.runs_from_battery_on_mains=false") == ["kit.runs_from_battery_on_mains"]
+    wired = ['kit.coupling="whole_home"', "kit.battery.capacity_kwh=5", "purchase.price=2500", *outages]
+    assert keys(*wired) == ["outages.kit_bridges"]
+    assert keys(*wired, "outages.kit_bridges=true") == []
+    assert keys("kit.runs_from_battery_on_mains=true", *outages[:2]) == ["outages.value_per_hour"]

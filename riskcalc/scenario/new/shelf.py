@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
+import riskcalc
 from riskcalc.errors import InputError
 from riskcalc.scenario.complaints import did_you_mean
 from riskcalc.scenario.layers import Tree
@@ -56,11 +56,17 @@ def _middle(figure: Any) -> float:
     return float(value)
 
 
+def shelf_folder() -> Path:
+    """Return the folder of homes, kits and tariffs: in an installed package beside its code, else in the repository."""
+    package = Path(riskcalc.__file__).parent
+    inside = package / "shelf"
+    return inside if inside.is_dir() else package.parent / "scenarios"
+
+
 @cache
 def shelf_kits() -> dict[str, Kit]:
     """Return the kits that come with riskcalc by the name of their file, simplest first."""
-    with as_file(files("riskcalc.scenario.starter") / "kits") as folder:
-        kits = {path.stem: kit_file(path) for path in sorted(Path(folder).glob("*.toml"))}
+    kits = {path.stem: kit_file(path) for path in sorted((shelf_folder() / "kits").glob("*.toml"))}
     order = ("sockets", "plug_in", "whole_home", "off_grid")
     return dict(sorted(kits.items(), key=lambda item: (order.index(item[1].coupling), item[0])))
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from riskcalc.scenario.fields import declared_at
+from riskcalc.scenario.new.questions import USUAL, Answers
+from riskcalc.scenario.new.shelf import Kit
 from riskcalc.scenario.schema import Scenario
-from riskcalc.scenario.starter.questions import USUAL, Answers
-from riskcalc.scenario.starter.shelf import Kit
 
 SCHEMA_FILE = "scenario.schema.json"
 #: Longest line that still has its comment beside it.

@@ -15,7 +15,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from riskcalc.scenario.complaints import nearest
-from riskcalc.scenario.starter.shelf import Kit, kit_named, shelf_kits
+from riskcalc.scenario.new.shelf import Kit, kit_named, shelf_kits
 from riskcalc.scenario.texts import Currency, Windows, Zone
 
 Answers = Mapping[str, Any]

@@ -1,0 +1,68 @@
+"""What a user types is what is computed: each of these was once taken without a word."""
+
+from pathlib import Path
+
+import pytest
+
+from riskcalc.errors import InputError
+from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
+from riskcalc.years.electrical import scenario_fit
+from riskcalc.years.pools import weather_years
+
+FEW = ["study.draws=8", "study.scrambles=2", "study.pool_years=2", "study.horizon_years=2", "study.step_minutes=15"]
+
+
+def test_a_unit_that_passes_the_mains_through_saves_nothing(small_file: Path) -> None:
+    """Neither sun nor night charging: every kWh of the home comes from the mains, and the unit draws its standby."""
+    changes = [*FEW, 'dispatch.charge_at=["night"]']
+    first = {}
+    for runs in ("true", "false"):
+        found = assessment(read_scenario(small_file, [*changes, f"kit.runs_from_battery_on_mains={runs}"]))
+        first[runs] = found.valuation.saving[0]
+    assert (first["true"] > 0).all()
+    assert (first["false"] <= 0).all()
+
+
+def test_only_a_portable_unit_passes_the_mains_through(small_file: Path) -> None:
+    """A wired system has no sockets of its own that the question could be about."""
+    with pytest.raises(InputError, match="runs_from_battery_on_mains"):
+        read_scenario(small_file, ['kit.coupling="whole_home"', "kit.runs_from_battery_on_mains=false"])
+
+
+def test_a_record_low_above_the_weather_does_not_count(small_file: Path) -> None:
+    """The colder of both: a mild record must not let a string pass that the weather itself would break."""
+    warm, none = (
+        read_scenario(small_file, ["study.pool_years=2", f"site.record_low_c={low}"]) for low in ("25", "-11.9")
+    )
+    weather = weather_years(warm)
+    assert weather.lowest_temp_c < 25
+    lines = {name: scenario_fit(scenario, weather) for name, scenario in (("warm", warm), ("none", none))}
+    volts = {name: max(line.value for line in found if "open-circuit" in line.what) for name, found in lines.items()}
+    at_low = 38.9 * (1 + 0.0025 * (25 - weather.lowest_temp_c))
+    assert volts["warm"] >= at_low - 1e-6
+    assert "colder than site.record_low_c" in lines["warm"][0].method
+    cold = -60.0
+    colder = scenario_fit(read_scenario(small_file, ["study.pool_years=2", f"site.record_low_c={cold}"]), weather)
+    assert max(line.value for line in colder if "open-circuit" in line.what) > volts["warm"]
+
+
+def test_shared_prices_are_not_relabelled(tmp_path: Path) -> None:
+    """A kit file in pounds brings no price to a scenario in kronor; its other keys may come."""
+    shelf = tmp_path / "scenarios"
+    shelf.mkdir()
+    (shelf / "kit.toml").write_text(
+        'currency = "GBP"\n[kit]\nname = "x"\n[purchase]\nprice = 900\nwarranty_years = 2\n'
+    )
+    text = (Path(__file__).parents[1] / "data" / "flat.toml").read_text(encoding="utf-8")
+    start = text.index("[purchase]")
+    end = text.index("[", start + 1)
+    for own, fails in (("", True), ("price = 9000\n", False)):
+        changed = text[:start] + '[purchase]\nfrom = "kit.toml"\n' + own + text[end:]
+        (shelf / "flat.toml").write_text(changed.replace('"GBP"', '"SEK"'), encoding="utf-8")
+        if fails:
+            with pytest.raises(InputError) as caught:
+                read_scenario(shelf / "flat.toml")
+            assert [p.key for p in caught.value.problems if "GBP" in p.given] == ["purchase.price"]
+        else:
+            assert read_scenario(shelf / "flat.toml").purchase.warranty_years.value == 2
