@@ -142,7 +142,9 @@ def test_a_path_that_moves_once_is_told_without_a_correlation(read_small, given)
 def test_a_named_history_sets_what_is_left_open(read_small_without):
     """`prices.history` fills trend, persistence and spread where nothing is said, and nothing else."""
     scenario = read_small_without(
-        ("prices",), 'prices={discount_rate_per_year=0.04, spread=0.01, history="eia_residential"}'
+        ("prices",),
+        "study.horizon_years=5",
+        'prices={discount_rate_per_year=0.04, spread=0.01, history="eia_residential"}',
     )
     prices = scenario.prices
     assert (prices.trend_per_year.value, prices.persistence.value, prices.spread.value) == (0.0183, 0.288, 0.01)
