@@ -82,6 +82,10 @@ efficiency_full_load = 0.89
 power_w = 500
 efficiency = 0.92
 
+[kit.ageing]
+scale = 1
+electronics_life_years = 100
+
 [dispatch]
 charge_at = ["night"]
 
@@ -126,6 +130,8 @@ def read_small_without(tmp_path: Path) -> ReadSmall:
     """A function that reads the small scenario less some tables, with changes: `(("kit.battery", ...), *changes)`."""
 
     def read(tables: tuple[str, ...], *changes: str) -> Scenario:
+        if "kit" in tables:
+            tables = (*tables, "kit.ageing")
         kept = [
             block
             for block in SMALL.split("\n\n")

@@ -14,7 +14,7 @@ from riskcalc.pages.method import MethodPart, method
 from riskcalc.pages.page import report_html
 from riskcalc.pages.page_data import report_data
 from riskcalc.weather.cell import linear_temperature
-from riskcalc.years import ageing_datasheet as datasheet
+from riskcalc.years.ageing import LAWS, Conditions
 
 FULL = {
     "generated_weather": True,
@@ -110,7 +110,8 @@ def test_equations_say_what_the_code_does() -> None:
         .equations[0]
         .startswith("loss = 0.2 cycles / cycles to 80 %")
     )
-    assert 300 * datasheet.cycle_rate(3000.0) == pytest.approx(0.2 * 300 / 3000)
+    held = Conditions(0.8, 0.5, 20.0, 0.5, cycles_to_80_percent=3000.0)
+    assert 300 * LAWS["datasheet"].cycle_rate(held) == pytest.approx(0.2 * 300 / 3000)
 
 
 def test_the_page_tells_the_method_of_its_scenario(read_small) -> None:

@@ -87,9 +87,8 @@ def _appliance_words(places: dict[str, list[str]]) -> str:
 
 
 def _source(value: Any, origin: str, *, is_default: bool) -> str:
-    if is_default:
-        return origin
-    return value.source if isinstance(value, Quantity) and value.source else "given in the scenario"
+    own = value.source if isinstance(value, Quantity) else ""
+    return own or (origin if is_default else "given in the scenario")
 
 
 def _words(value: Any, origin: str) -> str:

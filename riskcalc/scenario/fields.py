@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Union, cast, get_args, get_origin
 
@@ -87,7 +87,7 @@ def default(value: Any, about: str, source: Origin = COMMON_PRACTICE, *, title: 
 
 def default_number(value: float | Quantity, about: str, source: Origin = COMMON_PRACTICE, *, title: str = "") -> Any:
     """Declare a number that may be uncertain, with a default (a number or a distribution) and its source."""
-    quantity = value if isinstance(value, Quantity) else Fixed(value=value, source=source.words)
+    quantity = replace(value if isinstance(value, Quantity) else Fixed(value=value), source=source.words)
     written = value.written() if isinstance(value, Quantity) else value
     extra = _extra(source) | {"default": cast("JsonValue", written)}
     return Field(default=quantity, description=about, title=title or None, json_schema_extra=extra)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import model_validator
 
 from pydantic import StrictBool
 
@@ -12,6 +14,7 @@ from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.fields import Table, absent, common_practice, default, default_number, needed, optional
 from riskcalc.scenario.home import Home
 from riskcalc.scenario.kit_parts import (
+    PORTABLE_LIFE,
     Ageing,
     Battery,
     Charger,
@@ -136,6 +139,17 @@ class Kit(Table):
     )
     charger: Charger | None = optional("the charger from the supply", "no charging from the supply", title="Charger")
     ageing: Ageing = default(Ageing(), "how it wears", title="Ageing")
+
+    @model_validator(mode="before")
+    @classmethod
+    def lived(cls, given: Any) -> Any:
+        """Fill in the life of a portable unit's electronics, of which less is known than of an inverter's."""
+        if not isinstance(given, dict) or given.get("coupling") != "sockets":
+            return given
+        ageing = given.get("ageing", {})
+        if not isinstance(ageing, dict):
+            return given
+        return {**given, "ageing": {"electronics_life_years": PORTABLE_LIFE} | ageing}
 
 
 def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:

@@ -24,6 +24,10 @@ class Loan(Table):
     term_years: Annotated[int, Whole(1, 40, unit="years")] = needed("years until it is paid back", title="Loan term")
 
 
+#: Electronics that surely live longer than any horizon need no price of new ones.
+LONGEST_HORIZON_YEARS = 60
+
+
 class Purchase(Table):
     """What it costs and what becomes of it."""
 
@@ -60,7 +64,7 @@ class Purchase(Table):
     )
     electronics_replacement_price: Annotated[Quantity, Money] | None = optional(
         "price of new electronics, today's money",
-        "needed for when_worn = replace with electronics_life_years",
+        "needed for when_worn = replace",
         title="Price of new electronics",
     )
     warranty_years: Annotated[Quantity, Uncertain(0, 40, unit="years")] = default_number(
@@ -89,7 +93,7 @@ def purchase_complaints(purchase: Purchase, kit: Kit | None) -> Iterator[Complai
         return
     needs = {
         "battery_replacement_price": kit.battery is not None,
-        "electronics_replacement_price": kit.ageing.electronics_life_years is not None
+        "electronics_replacement_price": kit.ageing.electronics_life_years.support[0] < LONGEST_HORIZON_YEARS
         or kit.ageing.failure_chance_per_year.support[1] > 0.0,
     }
     for name, is_needed in needs.items():

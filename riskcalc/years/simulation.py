@@ -247,11 +247,10 @@ def worn(
     if kit is None or kit.battery is None:
         return wear
     values = plant.values
-    datasheet = {}
-    if kit.ageing.law == "datasheet":
-        datasheet["cycles_to_80_percent"] = values["kit.ageing.cycles_to_80_percent"]
-        if kit.ageing.calendar_life_years is not None:
-            datasheet["years_to_80_percent"] = values["kit.ageing.calendar_life_years"]
+    given = {
+        "cycles_to_80_percent": "kit.ageing.cycles_to_80_percent",
+        "years_to_80_percent": "kit.ageing.calendar_life_years",
+    }
     return aged(
         kit.ageing.law,
         wear,
@@ -261,7 +260,7 @@ def worn(
         temp_c=plant.battery_temp_c[pool_year],
         c_rate=TYPICAL_POWER_SHARE * values["kit.battery.discharge_w"] / full_wh,
         scale=values["kit.ageing.scale"],
-        **datasheet,
+        **{name: values[key] for name, key in given.items() if key in values},
     )
 
 

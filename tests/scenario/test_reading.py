@@ -252,7 +252,7 @@ def test_assumptions_tell_defaults_from_what_was_given():
     assert rows["kit.battery.capacity_kwh"].given == "triangular 1.7 to 2, most likely 1.9"
     assert rows["purchase.price"].unit == "GBP"
     assert rows["kit.coupling"].kind == "choice"
-    assert rows["kit.ageing.electronics_life_years"].given == "not given: never fail unless given"
+    assert rows["kit.ageing.calendar_life_years"].given == "not given: no calendar loss under law datasheet"
 
 
 def test_every_default_has_a_source():
