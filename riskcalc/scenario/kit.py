@@ -6,9 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
-from pydantic import model_validator
-
-from pydantic import StrictBool
+from pydantic import StrictBool, model_validator
 
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.fields import Table, absent, common_practice, default, default_number, needed, optional
