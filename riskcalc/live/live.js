@@ -219,7 +219,7 @@
     const table = byId("pins");
     if (!pins.length) { table.replaceChildren(); return; }
     const head = make("tr");
-    for (const word of ["Pinned", "Its odds", "Its mean worth", "Now worth more by", "Now odds up by", ""]) head.append(make("th", word, { scope: "col" }));
+    for (const word of ["Pinned", "Its odds", "Its mean worth", "Now worth more by", "Now odds up by", "Let go"]) head.append(make("th", word, { scope: "col" }));
     table.replaceChildren(head, ...pins.map((pin, index) => {
       const row = make("tr");
       const difference = (figure, write) => figure.value === null ? "at the end" : `${write(figure.value)} (${error(figure, write)})`;
