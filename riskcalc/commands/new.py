@@ -33,19 +33,38 @@ def _one_of(*words: str) -> Callable[[str], list[str]]:
 def new(
     file: Annotated[Path, typer.Argument(help="The scenario to write.", metavar="FILE")] = Path("my-home.toml"),
     place: Annotated[
-        str | None, typer.Option(help="Climate region, or path of an EPW or TMY3 file.", autocompletion=_regions)
+        str | None,
+        typer.Option(
+            help="Climate region, latitude and longitude, or path of a weather file.", autocompletion=_regions
+        ),
     ] = None,
     zone: Annotated[str | None, typer.Option(help="IANA time zone of the clock on the wall.")] = None,
-    currency: Annotated[str | None, typer.Option(help="Currency code.")] = None,
+    currency: Annotated[
+        str | None, typer.Option(help="Currency code; another than the kit's needs every price.")
+    ] = None,
     tenure: Annotated[str | None, typer.Option(help="rent or own.", autocompletion=_one_of("rent", "own"))] = None,
-    stay: Annotated[str | None, typer.Option(help="Years you expect to stay, if you rent.")] = None,
+    stay: Annotated[str | None, typer.Option(help="Years you expect to stay, or always.")] = None,
     kit: Annotated[
         str | None, typer.Option(help="Kit of the shelf, or path of a kit file.", autocompletion=_kits)
     ] = None,
-    cost: Annotated[str | None, typer.Option(help="Price of the kit with its installation.")] = None,
+    cost: Annotated[
+        str | None, typer.Option(help="Whole price of the kit: modules, batteries and installation included.")
+    ] = None,
+    loan: Annotated[str | None, typer.Option(help="Share of the price that you borrow, 0 to 1.")] = None,
+    loan_rate: Annotated[str | None, typer.Option(help="Interest of the loan a year, such as 0.07.")] = None,
+    loan_years: Annotated[str | None, typer.Option(help="Years until the loan is paid back.")] = None,
+    on_mains: Annotated[
+        str | None,
+        typer.Option(
+            help="Does a portable unit run from sun and battery while plugged in: yes or no.",
+            autocompletion=_one_of("yes", "no"),
+        ),
+    ] = None,
     facing: Annotated[str | None, typer.Option(help="Where the modules face: s, sw, 200 ...")] = None,
+    meter: Annotated[str | None, typer.Option(help="Meter file of a year, in place of --use and --plugged.")] = None,
     use: Annotated[str | None, typer.Option(help="Electricity used in a year, in kWh.")] = None,
     plugged: Annotated[str | None, typer.Option(help="Appliances plugged into the unit, with commas.")] = None,
+    reach: Annotated[str | None, typer.Option(help="Share of the metered use that is plugged into the unit.")] = None,
     tariff: Annotated[
         str | None, typer.Option(help="flat or two-rate.", autocompletion=_one_of("flat", "two-rate"))
     ] = None,
@@ -53,27 +72,18 @@ def new(
     night_price: Annotated[str | None, typer.Option(help="Price of a kWh by night.")] = None,
     night: Annotated[str | None, typer.Option(help="Hours of the night rate, such as 00:30-07:30.")] = None,
     export_price: Annotated[str | None, typer.Option(help="What a kWh sent to the grid earns.")] = None,
+    outages: Annotated[str | None, typer.Option(help="Power cuts in a year.")] = None,
+    outage_hours: Annotated[str | None, typer.Option(help="Hours that a power cut lasts.")] = None,
+    outage_worth: Annotated[str | None, typer.Option(help="What an hour without a power cut is worth to you.")] = None,
+    bridges: Annotated[
+        str | None,
+        typer.Option(help="Does the kit carry loads in a power cut: yes or no.", autocompletion=_one_of("yes", "no")),
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", "-y", help="Ask nothing: defaults for all that is not given.")] = False,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace FILE if it is there.")] = False,
 ) -> None:
     """Write a scenario by answering a few questions, or by options; Enter takes what stands in brackets."""
-    given = {
-        "place": place,
-        "zone": zone,
-        "currency": currency,
-        "tenure": tenure,
-        "stay": stay,
-        "kit": kit,
-        "cost": cost,
-        "facing": facing,
-        "use": use,
-        "plugged": plugged,
-        "tariff": tariff,
-        "price": price,
-        "night_price": night_price,
-        "night": night,
-        "export_price": export_price,
-    }
+    given = {name: answer for name, answer in locals().items() if name not in ("file", "yes", "overwrite")}
 
     from riskcalc.errors import one_problem
     from riskcalc.output import json_text, write_files
@@ -85,10 +95,16 @@ def new(
     if file.exists() and not overwrite:
         raise one_problem(file, "", "a file that is there already", "a new name", "--overwrite replaces it")
     answers = _answers(given, ask=not yes)
+    folder = file.resolve().parent
+
+    def seen_from_there(path: str) -> str:
+        return Path(os.path.relpath(Path(path).resolve(), folder)).as_posix()
+
     where = answers["place"]
     if where.file:
-        from_there = os.path.relpath(Path(where.file).resolve(), file.resolve().parent)
-        answers["place"] = replace(where, file=Path(from_there).as_posix())
+        answers["place"] = replace(where, file=seen_from_there(where.file))
+    if answers.get("meter"):
+        answers["meter"] = seen_from_there(answers["meter"])
     text = scenario_text(answers, file=file.as_posix())
     _check(text, file)
     write_files(file.parent, {SCHEMA_FILE: json_text(json_schema()), file.name: text})
@@ -106,8 +122,7 @@ def _answers(given: Mapping[str, str | None], *, ask: bool) -> dict[str, Any]:
         option = given[question.name]
         if not question.applies(answers):
             if option is not None:
-                accepted = "nothing: the other answers leave no room for it"
-                problems.append(Problem("command line", question.option, option, accepted))
+                problems.append(Problem("command line", question.option, option, f"an answer only {question.only}"))
             continue
         usual = question.usual(answers)
         if option is None and ask and question.told(answers) and not problems:
@@ -116,8 +131,13 @@ def _answers(given: Mapping[str, str | None], *, ask: bool) -> dict[str, Any]:
         try:
             answers[question.name] = question.read(usual if option is None else option)
         except ValueError as error:
-            problems.append(Problem("command line", question.option, str(option), str(error)))
-            answers[question.name] = question.read(usual)
+            hint = (
+                ""
+                if usual
+                else f"the prices that come with riskcalc are not in {answers.get('currency')}: give your own"
+            )
+            problems.append(Problem("command line", question.option, option or "nothing", str(error), hint))
+            answers[question.name] = question.read(usual) if usual else 1.0  # stands in, so that all is told at once
     if problems:
         raise InputError(problems)
     return answers
@@ -137,7 +157,7 @@ def _asked(question: Question, answers: Mapping[str, Any], usual: str) -> Any:
 
     for line in question.notes(answers):
         typer.echo(line)
-    return typer.prompt(question.words, default=usual, value_proc=read)
+    return typer.prompt(question.words, default=usual or None, value_proc=read)
 
 
 def _check(text: str, file: Path) -> None:

@@ -54,10 +54,10 @@ def printable(text: str) -> str:
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 3] + "..."
 
 
-def nearest(word: str, known: Iterable[str], *, count: int = 1) -> list[str]:
-    """Return the known words that look most like `word`, best first; empty when none does."""
+def nearest(word: str, known: Iterable[str], *, count: int = 1, cutoff: float = 0.6) -> list[str]:
+    """Return the known words that look most like `word`, best first; empty when none is alike by `cutoff` (1: the same)."""
     choices = {choice.lower(): choice for choice in known}
-    close = difflib.get_close_matches(str(word).lower()[:LONGEST_SHOWN], choices, n=count, cutoff=0.6)
+    close = difflib.get_close_matches(str(word).lower()[:LONGEST_SHOWN], choices, n=count, cutoff=cutoff)
     return [choices[match] for match in close]
 
 

@@ -14,7 +14,8 @@ from riskcalc.cli import app
 from riskcalc.errors import InputError
 from riskcalc.scenario import json_schema, read_scenario
 from riskcalc.scenario.new import QUESTIONS, shelf_kits
-from riskcalc.scenario.new.questions import OFF_GRID, USUAL, read_place
+from riskcalc.scenario.new.questions import OFF_GRID, USUAL
+from riskcalc.scenario.new.readers import read_place
 from riskcalc.scenario.new.text import toml_lines
 from riskcalc.weather.climates import climate, climate_names
 
@@ -63,11 +64,12 @@ def test_every_kit_gives_a_sound_scenario(folder: Path, kit: str, tenure: str, t
 @pytest.mark.usefixtures("folder")
 def test_answers_typed_at_the_prompt_arrive() -> None:
     """One answer a line, Enter for the default; a wrong one is asked again with what is accepted."""
-    typed = ["thmes", "thames", "rent", "3", "portable-2kwh", "800", "2,400", "2400"]
-    typed += ["kettel", "kettle, fridge_freezer", "two-rate", "0.32", "0.12", "23:30-05:30"]
+    typed = ["thmes", "thames", "rent", "3", "portable-2kwh", "800", "0.5", "0.06", "4", "maybe", "no"]
+    typed += ["2,400", "2400", "kettel", "kettle, fridge_freezer", "two-rate", "0.32", "0.12", "23:30-05:30"]
+    typed += ["3", "2.5", "4", "yes"]
     done = run("flat.toml", typed="\n".join(typed) + "\n")
     assert done.exit_code == 0, done.output
-    assert "nearest: thames" in done.output
+    assert "nearest in name: thames" in done.output
     assert "write the decimal point as a point" in done.output
     assert "kettel is not known; appliances such as kettle" in done.output
     scenario = read_scenario("flat.toml")
@@ -76,6 +78,11 @@ def test_answers_typed_at_the_prompt_arrive() -> None:
     assert scenario.tenure.stay_years.median == 3
     assert scenario.tariff.rates["night"].windows == ("23:30-05:30",)
     assert scenario.tariff.rates["night"].import_price_per_kwh.mode == 0.12
+    loan, outages = scenario.purchase.loan, scenario.outages
+    assert (loan.financed_share.value, loan.rate_per_year.value, loan.term_years) == (0.5, 0.06, 4)
+    assert scenario.kit.runs_from_battery_on_mains is False
+    assert (outages.per_year.value, outages.hours_each.value, outages.value_per_hour.value) == (3, 2.5, 4)
+    assert outages.kit_bridges
     assert scenario.dispatch.charge_at == ("night",)
     assert scenario.dispatch.off_hours == ("23:30-05:30",)
     plugged = {name for name, where in scenario.home.appliances.items() if where == "unit"}
@@ -85,8 +92,8 @@ def test_answers_typed_at_the_prompt_arrive() -> None:
 @pytest.mark.usefixtures("folder")
 def test_options_answer_everything_and_nothing_is_asked() -> None:
     """All answers given: no prompt, even without --yes."""
-    words = "home.toml --place severn --tenure own --kit rooftop-4kwp-5kwh --cost 6500 --facing sw --use 3100"
-    words += " --tariff flat --price 0.27 --export-price 0.1"
+    words = "home.toml --place severn --tenure own --stay 9 --kit rooftop-4kwp-5kwh --cost 6500 --loan 0 --facing sw --use 3100"
+    words += " --tariff flat --price 0.27 --export-price 0.1 --outages 0"
     done = run(*words.split(), typed="")
     assert done.exit_code == 0, done.output
     assert "[" not in done.output
@@ -127,7 +134,7 @@ def test_a_file_that_is_there_stays(folder: Path) -> None:
         (("--tenure", "lease"), "rent or own"),
         (("--zone", "London"), "a time zone of the IANA database"),
         (("--facing", "up"), "degrees from north"),
-        (("--tariff", "flat", "--night-price", "0.1"), "nothing: the other answers leave no room for it"),
+        (("--tariff", "flat", "--night-price", "0.1"), "an answer only with --tariff two-rate"),
         (("--place", "nowhere.epw"), "a weather file that can be opened"),
         (("--price", "-1"), "a number from 0"),
     ],
@@ -158,7 +165,8 @@ def test_a_weather_file_gives_its_zone(folder: Path, name: str, header: str, zon
     """The offset in the first line becomes the clock, and the path is seen from the scenario."""
     (folder / "data").mkdir()
     (folder / "data" / name).write_text(header + "\n", encoding="utf-8")
-    assert run("homes/home.toml", "--yes", "--place", f"data/{name}").exit_code == 0
+    money = ("--cost", "700", "--price", "0.3")
+    assert run("homes/home.toml", "--yes", "--place", f"data/{name}", *money).exit_code == 0
     written = tomllib.loads((folder / "homes/home.toml").read_text(encoding="utf-8"))
     assert written["site"]["zone"] == zone
     assert written["site"]["weather"] == {"source": "epw" if name == "a.epw" else "tmy3", "file": f"../data/{name}"}
@@ -207,3 +215,90 @@ def test_what_is_written_reads_back() -> None:
         "home": {"odd name": {"tilt_deg": {"distribution": "uniform", "low": 1e-07, "high": 123456.789}}},
     }
     assert tomllib.loads("\n".join(toml_lines(tables))) == tables
+
+
+@pytest.mark.parametrize("kit", KITS)
+def test_the_cost_given_is_the_whole_cost(folder: Path, kit: str) -> None:
+    """No price of a module, an extra battery or the installation comes on top of the answer."""
+    from riskcalc.money.flows import kit_price
+
+    assert run("home.toml", "--yes", "--kit", kit, "--cost", "350").exit_code == 0
+    scenario = read_scenario("home.toml")
+    values = {key: quantity.support[0] for key, quantity in scenario.quantities().items()}
+    assert float(kit_price(scenario, values) + values["purchase.installation"]) == pytest.approx(350)
+
+
+@pytest.mark.parametrize("kit", KITS)
+def test_the_price_offered_is_that_of_the_shelf_all_told(folder: Path, kit: str) -> None:
+    """What stands in brackets is what would be paid: modules and extra batteries are in it."""
+    from riskcalc.money.flows import kit_price
+
+    assert run("home.toml", "--yes", "--kit", kit).exit_code == 0
+    scenario = read_scenario("home.toml")
+    values = {
+        key: getattr(quantity, "mode", quantity.practical_support[0]) for key, quantity in scenario.quantities().items()
+    }
+    assert float(kit_price(scenario, values) + values["purchase.installation"]) == pytest.approx(
+        shelf_kits()[kit].usual_price
+    )
+
+
+def test_another_currency_needs_every_price(folder: Path) -> None:
+    """The shelf's pounds are not relabelled: cost and price of a kWh are asked for, both at once."""
+    with pytest.raises(InputError) as caught:
+        run("home.toml", "--yes", "--currency", "SEK")
+    assert [problem.key for problem in caught.value.problems] == ["--cost", "--price"]
+    words = ["--yes", "--currency", "SEK", "--kit", "rooftop-4kwp-5kwh", "--cost", "120000", "--price", "2.1"]
+    assert run("home.toml", *words).exit_code == 0
+    scenario = read_scenario("home.toml")
+    purchase, shelf = scenario.purchase, shelf_kits()["rooftop-4kwp-5kwh"]
+    assert purchase.price.value == 120_000
+    factor = 120_000 / shelf.usual_price
+    assert purchase.battery_replacement_price.value == pytest.approx(1700 * factor, rel=1e-5)
+    assert not scenario.is_given("tariff.standing_charge_per_day")
+
+
+def test_legitimate_answers_are_taken(folder: Path) -> None:
+    """A plug-in kit may be paid for export, and an owner may move."""
+    words = ["--yes", "--tenure", "own", "--stay", "6", "--kit", "plug-in-800w", "--export-price", "0.08"]
+    assert run("home.toml", *words).exit_code == 0
+    scenario = read_scenario("home.toml")
+    assert scenario.tenure.stay_years.median == 6
+    assert scenario.tariff.export_price_per_kwh.mode == 0.08
+
+
+@pytest.mark.parametrize(
+    ("place", "said", "not_said"),
+    [
+        ("boston", "`riskcalc sites` lists them", "rostock"),
+        ("42.36 -71.06", "riskcalc weather 42.36 -71.06", "rostock"),
+        ("151, -33", "swapped", "Traceback"),
+    ],
+)
+def test_a_place_far_from_all_climates_is_not_guessed(folder: Path, place: str, said: str, not_said: str) -> None:
+    """No town far away is offered for one that is spelt alike; coordinates name the command that fetches years."""
+    with pytest.raises(InputError) as caught:
+        run("home.toml", "--yes", "--place", place)
+    assert said in str(caught.value)
+    assert not_said not in str(caught.value)
+
+
+def test_coordinates_near_a_climate_take_it(folder: Path) -> None:
+    """A place within reach of a built-in climate stands for it."""
+    assert run("home.toml", "--yes", "--place", "51.5, -0.1").exit_code == 0
+    assert read_scenario("home.toml").site.weather.region == "thames"
+
+
+def test_a_meter_file_is_used_at_once(folder: Path) -> None:
+    """Use is the file's, no appliance is asked for, and the path is seen from the scenario."""
+    start = datetime(2023, 1, 1, tzinfo=UTC)
+    rows = [f"{(start + timedelta(minutes=30 * i)).isoformat()},{0.1 + 0.05 * (i % 48 > 34)}" for i in range(48 * 365)]
+    (folder / "meter.csv").write_text("time,energy_kwh\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    assert run("homes/home.toml", "--yes", "--meter", "meter.csv", "--kit", "portable-2kwh").exit_code == 0
+    written = tomllib.loads((folder / "homes/home.toml").read_text(encoding="utf-8"))
+    assert written["home"]["demand"]["file"] == "../meter.csv"
+    assert "annual_use_kwh" not in written["home"]
+    used = sum(float(row.split(",")[1]) for row in rows)
+    scenario = read_scenario("homes/home.toml")
+    low, high = scenario.home.annual_use_kwh.practical_support
+    assert low <= used <= high

@@ -13,16 +13,21 @@ from riskcalc.scenario.complaints import did_you_mean
 from riskcalc.scenario.layers import Tree
 from riskcalc.scenario.sources import Sources
 
+#: Currency of the invented prices that come with riskcalc.
+SHELF_CURRENCY = "GBP"
+#: What the whole price is made of.
+PRICE_KEYS = ("price", "module_price", "extra_battery_price", "installation", "discount_share")
 #: Tables that a kit file brings.
 KIT_TABLES = ("kit", "purchase")
 
 
 @dataclass(frozen=True)
 class Kit:
-    """A kit as tables without `from`: what the scenario needs to know of it, and where it was read."""
+    """A kit as tables without `from`, and the currency of its prices, empty where its file does not say."""
 
     key: str
     tables: dict[str, Any]
+    currency: str = ""
 
     @property
     def name(self) -> str:
@@ -46,12 +51,20 @@ class Kit:
 
     @property
     def usual_price(self) -> float:
-        """Price and installation on its shelf: the mode where they are uncertain, 0 where none is written."""
-        purchase = self.tables.get("purchase", {})
-        return _middle(purchase.get("price", 0.0)) + _middle(purchase.get("installation", 0.0))
+        """The whole price on its shelf, as `money.costs` adds it up: with installation, modules and extra batteries."""
+        purchase, kit = self.tables.get("purchase", {}), self.tables["kit"]
+        cost = {name: middle_of(purchase.get(name, 0.0)) for name in PRICE_KEYS}
+        modules = sum(
+            array.get("modules_in_series", 1) * array.get("strings_in_parallel", 1)
+            for array in kit.get("arrays", {}).values()
+        )
+        extra = kit.get("battery", {}).get("extra_batteries", 0)
+        goods = cost["price"] + modules * cost["module_price"] + extra * cost["extra_battery_price"]
+        return goods * (1.0 - cost["discount_share"]) + cost["installation"]
 
 
-def _middle(figure: Any) -> float:
+def middle_of(figure: Any) -> float:
+    """Return the mode of an uncertain figure, or the figure itself."""
     value: Any = figure.get("mode", figure.get("value", 0.0)) if isinstance(figure, dict) else figure
     return float(value)
 
@@ -98,4 +111,4 @@ def kit_file(path: Path) -> Kit:
         sources.lay_shared(tree, table, path.name, None, anchor=path, chain=())
     if sources.problems:
         raise InputError(dict.fromkeys(sources.problems))
-    return Kit(path.stem, tree.tables)
+    return Kit(path.stem, tree.tables, sources.currency_of(path.as_posix()) or "")

@@ -8,8 +8,8 @@ from typing import Any
 
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.questions import USUAL, Answers
-from riskcalc.scenario.new.shelf import Kit
-from riskcalc.scenario.schema import Scenario
+from riskcalc.scenario.new.shelf import PRICE_KEYS, SHELF_CURRENCY, Kit, middle_of
+from riskcalc.scenario.schema import Scenario, unit_of
 
 SCHEMA_FILE = "scenario.schema.json"
 #: Longest line that still has its comment beside it.
@@ -70,28 +70,61 @@ def scenario_tables(answers: Answers) -> dict[str, Any]:
         "tariff": _tariff(answers),
         "prices": _prices(),
         "kit": whole_kit,
-        "purchase": {**kit.tables.get("purchase", {})},
+        "purchase": {},
     }
-    if answers["cost"] != kit.usual_price:
-        tables["purchase"] |= {"price": {"value": answers["cost"], "source": ANSWER}, "installation": 0}
+    tables["purchase"] = _purchase(answers, kit)
+    if "on_mains" in answers:
+        whole_kit["runs_from_battery_on_mains"] = answers["on_mains"]
     if kit.has_modules:
         surface = _surface_name(answers)
         whole_kit["arrays"] = {name: {**array, "surface": surface} for name, array in whole_kit["arrays"].items()}
     if answers.get("tariff") == "two-rate" and kit.charges_from_supply:
         tables["dispatch"] = _dispatch(answers, kit)
     tables["tenure"] = _tenure(answers)
+    if answers.get("outages"):
+        tables["outages"] = _outages(answers)
     tables["study"] = {"horizon_years": 15}
     return tables
+
+
+def _purchase(answers: Answers, kit: Kit) -> dict[str, Any]:
+    """Return the purchase: the shelf's where the answer is the shelf's price, else the answer as the whole price.
+
+    Other prices of a shelf in another currency, such as that of a new battery, go in proportion to the answer.
+    """
+    purchase = {**kit.tables.get("purchase", {})}
+    is_foreign = kit.currency not in ("", answers["currency"])
+    if is_foreign or answers["cost"] != kit.usual_price:
+        factor = answers["cost"] / kit.usual_price if is_foreign and kit.usual_price else 1.0
+        for name, figure in purchase.items():
+            if is_foreign and "{money}" in unit_of(f"purchase.{name}", "{money}"):
+                source = f"in proportion to the price given: {OURS}"
+                purchase[name] = {"value": _tidy(middle_of(figure) * factor), "source": source}
+        purchase = {name: figure for name, figure in purchase.items() if name not in PRICE_KEYS}
+        purchase = {"price": {"value": answers["cost"], "source": f"{ANSWER}: all included"}, **purchase}
+    if answers.get("loan"):
+        purchase["loan"] = {
+            "financed_share": answers["loan"],
+            "rate_per_year": answers["loan_rate"],
+            "term_years": answers["loan_years"],
+        }
+    return purchase
+
+
+def _outages(answers: Answers) -> dict[str, Any]:
+    outages = {"per_year": answers["outages"], "hours_each": answers["outage_hours"]}
+    outages["value_per_hour"] = {"value": answers["outage_worth"], "source": ANSWER}
+    return outages | ({"kit_bridges": answers["bridges"]} if "bridges" in answers else {})
 
 
 def _weather(place: Any) -> dict[str, Any]:
     if place.region:
         return {"source": "climate", "region": place.region}
-    return {"source": "epw" if place.file.lower().endswith(".epw") else "tmy3", "file": place.file}
+    source = "epw" if place.file.lower().endswith(".epw") else "csv" if place.has_head else "tmy3"
+    return {"source": source, "file": place.file}
 
 
 def _home(answers: Answers, kit: Kit) -> dict[str, Any]:
-    use = answers["use"]
     plugged = answers.get("plugged", ())
     if kit.coupling == "off_grid":
         appliances = dict.fromkeys(plugged, "unit")
@@ -100,12 +133,20 @@ def _home(answers: Answers, kit: Kit) -> dict[str, Any]:
     home: dict[str, Any] = {
         "supply": "none" if kit.coupling == "off_grid" else "grid",
         "occupants": 2,
-        "annual_use_kwh": _triangular(0.85 * use, use, 1.15 * use, f"{ANSWER}; 15 % either way: {OURS}"),
         "weekday_home_share": _uniform(0.2, 0.7, OURS),
         "moved_share": _uniform(0.0, 0.5, OURS),
         "moved_to": "sun" if kit.has_modules else "cheap",
-        "appliances": appliances,
     }
+    if answers.get("meter"):
+        home["demand"] = {"source": "meter", "file": answers["meter"]}
+        if "reach" in answers:
+            reach = answers["reach"]
+            source = f"{ANSWER}; 30 % either way: {OURS}"
+            home["demand"]["reachable_share"] = _triangular(0.7 * reach, reach, min(1.3 * reach, 1.0), source)
+    else:
+        use = answers["use"]
+        home["annual_use_kwh"] = _triangular(0.85 * use, use, 1.15 * use, f"{ANSWER}; 15 % either way: {OURS}")
+        home["appliances"] = appliances
     if kit.has_modules:
         facing = answers["facing"]
         tilt, mounting = {"roof": (35, "roof"), "balcony": (75, "rail")}.get(_surface_name(answers), (30, "open"))
@@ -129,7 +170,9 @@ def _surface_name(answers: Answers) -> str:
 def _tariff(answers: Answers) -> dict[str, Any]:
     if answers["kit"].coupling == "off_grid":
         return {"rates": {"otherwise": {"import_price_per_kwh": _spread(answers["price"], 0.3)}}}
-    tariff: dict[str, Any] = {"standing_charge_per_day": {"value": 0.5, "source": OURS}}
+    tariff: dict[str, Any] = {}
+    if answers["currency"] == SHELF_CURRENCY:
+        tariff["standing_charge_per_day"] = {"value": 0.5, "source": OURS}
     if answers.get("export_price") is not None:
         tariff["export_price_per_kwh"] = _spread(answers["export_price"], 0.3)
     if answers["tariff"] == "flat":
@@ -155,11 +198,11 @@ def _dispatch(answers: Answers, kit: Kit) -> dict[str, Any]:
 
 
 def _tenure(answers: Answers) -> dict[str, Any]:
-    if answers["tenure"] == "own":
-        return {"kind": "own"}
+    if answers["stay"] is None:
+        return {"kind": answers["tenure"]}
     stay = {"distribution": "lognormal", "median": answers["stay"], "sigma": 0.6, "maximum": 60}
     return {
-        "kind": "rent",
+        "kind": answers["tenure"],
         "stay_years": {**stay, "source": f"{ANSWER}; its spread: {OURS}"},
         "at_move": "take" if answers["kit"].coupling != "whole_home" else "leave",
     }
