@@ -106,11 +106,29 @@ def selling_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.boo
 
 
 def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Return the slots in which energy may be kept for the dearest rate, (slots,): all others but those of charging."""
+    """Return the slots in which energy may be kept for the dearest rate, (slots,).
+
+    Those at cheaper rates after which the dearest comes before the cells are charged again: from the end of charging to
+    the last dear slot. After that one what was kept is free until the next charging, on days without charging until
+    midnight, when the wait for the next day's dear slots begins.
+    """
     rates = scenario.tariff.rates
     price = {name: mean(rates[name].import_price_per_kwh) for name in rates}
-    cheaper = [name for name in rates if price[name] < max(price.values())]
-    return _at_rates(scenario, rate, cheaper) & ~_charging(scenario, rate)
+    cheaper = _at_rates(scenario, rate, [name for name in rates if price[name] < max(price.values())])
+    charging, day = _charging(scenario, rate), clock_of(scenario).day
+    charges = np.zeros(int(day[-1]) + 1, dtype=bool)
+    charges[day[charging]] = True
+    midnight = (day != np.roll(day, -1)) & ~charges[day]
+    held = np.zeros(len(rate), dtype=bool)
+    awaited = False
+    # Backwards, over new year once: what comes next, a dear slot or charging?
+    for slot in [*range(len(rate) - 1, -1, -1)] * 2:
+        if midnight[slot] or charging[slot]:
+            awaited = False
+        if not cheaper[slot] and not charging[slot]:
+            awaited = True
+        held[slot] = awaited and cheaper[slot] and not charging[slot]
+    return held
 
 
 def _charging(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:

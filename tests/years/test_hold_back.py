@@ -1,0 +1,48 @@
+"""Energy held back for the dearest rate: where it is held, and that it is free again afterwards."""
+
+import numpy as np
+import pytest
+
+from riskcalc.study.model import assessment
+from riskcalc.years.schedule import clock_of, hold_back_slots, slot_plan
+
+DEAR = "tariff.rates.evening={import_price_per_kwh=0.45, windows=['16:00-19:00']}".replace("'", '"')
+THREE = (
+    "tariff.rates.day.import_price_per_kwh=0.28",
+    "tariff.rates.night.import_price_per_kwh=0.10",
+    DEAR,
+    "study.draws=8",
+    "study.horizon_years=1",
+)
+
+
+def held_minutes(scenario):
+    """Return the wall-clock minutes at which slots are held, of a day in the middle of January."""
+    clock = clock_of(scenario)
+    held = hold_back_slots(scenario, slot_plan(scenario, clock).rate)
+    return np.sort(clock.minute[held & (clock.day == 16)]), held, clock
+
+
+def test_it_is_held_from_charging_to_the_dear_window(read_small):
+    """Charged until 07:30, dear from 16:00 to 19:00: held from 07:30 to 16:00 of every day and at no other time."""
+    minutes, held, clock = held_minutes(read_small(*THREE))
+    assert (minutes[0], minutes[-1] + clock.slot_minutes) == (7 * 60 + 30, 16 * 60)
+    assert len(minutes) * clock.slot_minutes == 8.5 * 60
+    assert np.array_equal(held, (clock.minute >= 450) & (clock.minute < 960))
+
+
+def test_without_charging_it_is_free_until_midnight(read_small):
+    """No charging from the supply: held from midnight to 16:00, free after 19:00."""
+    minutes, _, clock = held_minutes(read_small(*THREE, "dispatch.charge_at=[]"))
+    assert (minutes[0], minutes[-1] + clock.slot_minutes) == (0, 16 * 60)
+    assert len(minutes) * clock.slot_minutes == 16 * 60
+
+
+@pytest.mark.parametrize("share", [0.25, 0.5, 0.75])
+def test_what_was_held_is_used_before_the_next_charging(read_small, share):
+    """The bill is no higher than with nothing held: less bought at 0.45, and no more is left in the cells by night."""
+    plain, holding = (
+        assessment(read_small(*THREE, f"dispatch.hold_back_share={held}")).valuation.bill_with[0]
+        for held in (0.0, share)
+    )
+    assert np.all(holding < plain)
