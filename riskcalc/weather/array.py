@@ -12,12 +12,15 @@ from riskcalc.weather.cell import cell_temperature
 from riskcalc.weather.module import Module
 from riskcalc.weather.plane import Horizon, effective_irradiance, plane_geometry
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
-from riskcalc.weather.solar import HOURS, SunPath
+from riskcalc.weather.solar import SunPath
 from riskcalc.weather.surface import interpolated, power_surface
+from riskcalc.weather.within_hour import FineSky
+
+Sky = WeatherPool | FineSky
 
 
 def array_power_w(
-    pool: WeatherPool,
+    sky: Sky,
     sun: SunPath,
     *,
     module: Module,
@@ -32,12 +35,14 @@ def array_power_w(
     voltage_window: tuple[float, float] | None = None,
     max_current_a: float | None = None,
 ) -> NDArray[np.float32]:
-    """Return the power at the array's terminals, float32, shape (K, 8760) [W].
+    """Return the power at the array's terminals in every step of the sky, float32, shape (K, 8760 x steps) [W].
 
     Before soiling, wiring, mismatch and decline of the modules, which are per draw.
 
     Parameters
     ----------
+    sky, sun : WeatherPool or FineSky, SunPath
+        Weather and sun in the same steps.
     monthly_shading : 12 numbers, optional
         Share of all light lost in each month, on top of the horizon.
     voltage_window : (lowest, highest), optional
@@ -50,14 +55,14 @@ def array_power_w(
     if modules_in_series < 1 or strings_in_parallel < 1:
         raise ValueError("modules_in_series and strings_in_parallel: accepted: 1 or more")
     geometry = plane_geometry(sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, albedo=albedo, horizon=horizon)
-    sky = lit_weather(pool, sun)
-    light = effective_irradiance(sky["dni"], sky["dhi"], sky["ghi"], sky["inverse_extraterrestrial"], geometry)
+    lit = lit_weather(sky, sun)
+    light = effective_irradiance(lit["dni"], lit["dhi"], lit["ghi"], lit["inverse_extraterrestrial"], geometry)
     if monthly_shading is not None:
         shading = np.asarray(monthly_shading, dtype=np.float64)
         if shading.shape != (12,) or not ((shading >= 0.0) & (shading <= 1.0)).all():
             raise ValueError("monthly_shading: accepted: 12 shares from 0 to 1")
-        light *= (1.0 - shading[MONTH_OF_HOUR[sun.lit]]).astype(np.float32)
-    cell_c = cell_temperature(light, sky["temp_air"], sky["wind_speed"], mounting=mounting)
+        light *= (1.0 - shading[MONTH_OF_HOUR[sun.lit // sun.steps_per_hour]]).astype(np.float32)
+    cell_c = cell_temperature(light, lit["temp_air"], lit["wind_speed"], mounting=mounting)
     surface = power_surface(
         module,
         highest_voltage_v=None if voltage_window is None else voltage_window[1] / modules_in_series,
@@ -67,7 +72,7 @@ def array_power_w(
     if voltage_window is not None:
         lowest = np.float32(voltage_window[0] / modules_in_series)
         power[interpolated(surface.voltage_v, light, cell_c) < lowest] = 0.0
-    whole = np.zeros((pool.years, HOURS), dtype=np.float32)
+    whole = np.zeros((len(power), len(sun.zenith_deg)), dtype=np.float32)
     whole[:, sun.lit] = power
     return whole
 
@@ -88,11 +93,11 @@ def combined_loss(*shares: float) -> float:
     return 1.0 - kept
 
 
-def lit_weather(pool: WeatherPool, sun: SunPath) -> dict[str, Any]:
-    """Return the pool's series at the lit hours, float32, shape (K, N), and 1 / extraterrestrial, shape (N,)."""
-    sky: dict[str, Any] = {
-        name: np.take(getattr(pool, name), sun.lit, axis=1).astype(np.float32)
+def lit_weather(sky: Sky, sun: SunPath) -> dict[str, Any]:
+    """Return the series at the lit steps, float32, shape (K, N), and 1 / extraterrestrial, shape (N,)."""
+    lit: dict[str, Any] = {
+        name: np.take(getattr(sky, name), sun.lit, axis=1).astype(np.float32)
         for name in ("dni", "dhi", "ghi", "temp_air", "wind_speed")
     }
-    sky["inverse_extraterrestrial"] = (1.0 / sun.extraterrestrial_w[sun.lit]).astype(np.float32)
-    return sky
+    lit["inverse_extraterrestrial"] = (1.0 / sun.extraterrestrial_w[sun.lit]).astype(np.float32)
+    return lit

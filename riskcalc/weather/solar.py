@@ -21,14 +21,14 @@ RISE_ELEVATION_DEG = -0.5667
 
 @dataclass(frozen=True)
 class SunPath:
-    """Sun of one place for every hour of the year; arrays have shape (8760,) and are read-only.
+    """Sun of one place for every hour of the year, or its parts; arrays have shape (8760 x steps,) and are read-only.
 
-    The position is that of the middle of the hour, or of the middle of its sunlit part where the sun rises or sets
-    within it, because a mean over the hour holds light of that part only.
+    The position is that of the middle of the step, or of the middle of its sunlit part where the sun rises or sets
+    within it, because a mean over the step holds light of that part only.
 
     `zenith_deg` is apparent (refracted), `azimuth_deg` counts from north through east, `lit_share` is the share of
-    the hour with the sun above the horizon, `extraterrestrial_w` is normal to the sun [W/m2], `airmass` is relative,
-    `solar_time_hours` the apparent solar time; `lit` (N,) holds the indices of hours with any sun.
+    the step with the sun above the horizon, `extraterrestrial_w` is normal to the sun [W/m2], `airmass` is relative,
+    `solar_time_hours` the apparent solar time; `lit` (N,) holds the indices of steps with any sun.
     """
 
     latitude_deg: float
@@ -45,8 +45,13 @@ class SunPath:
     lit: NDArray[np.int64]
 
     @property
+    def steps_per_hour(self) -> int:
+        """Number of steps in an hour."""
+        return len(self.zenith_deg) // HOURS
+
+    @property
     def extraterrestrial_horizontal_w(self) -> NDArray[np.float64]:
-        """Mean extraterrestrial irradiance on the horizontal over each whole hour, shape (8760,) [W/m2]."""
+        """Mean extraterrestrial irradiance on the horizontal over each whole step [W/m2]."""
         return self.extraterrestrial_w * self.cos_zenith * self.lit_share
 
 
@@ -99,6 +104,7 @@ def sun_path(
     altitude_m: float = 0.0,
     utc_offset_hours: float = 0.0,
     year: int = CALENDAR_YEAR,
+    steps_per_hour: int = 1,
 ) -> SunPath:
     """Return the sun of one place for the 8760 hours of its standard-time year, computed once per place.
 
@@ -112,6 +118,8 @@ def sun_path(
         Standard time, east positive [h].
     year : int
         Calendar year of the ephemeris; one without 29 February.
+    steps_per_hour : int
+        Equal parts of each hour that have a sun of their own.
     """
     place = {
         "latitude_deg": latitude_deg,
@@ -120,19 +128,19 @@ def sun_path(
         "pressure_pa": 101325.0 * (1.0 - 2.25577e-5 * altitude_m) ** 5.25588,
     }
     start = np.datetime64(f"{year}-01-01", "s").astype(np.float64) - 3600.0 * utc_offset_hours
-    hour_start = start + 3600.0 * np.arange(HOURS)
-    half_hourly = sun_position(start + 1800.0 * np.arange(2 * HOURS + 1), **place)
-    first, middle, last = _risen(half_hourly["elevation_deg"])
+    steps, step_s = HOURS * steps_per_hour, 3600.0 / steps_per_hour
+    halves = sun_position(start + 0.5 * step_s * np.arange(2 * steps + 1), **place)
+    first, middle, last = _risen(halves["elevation_deg"])
     centre, lit_share = _lit_part(first, middle, last)
-    sun = {name: values[1::2].copy() for name, values in half_hourly.items()}
+    sun = {name: values[1::2].copy() for name, values in halves.items()}
     partly = (lit_share > 0.0) & (lit_share < 1.0)
-    moved = sun_position(hour_start[partly] + 3600.0 * centre[partly], **place)
+    moved = sun_position(start + step_s * (np.arange(steps) + centre)[partly], **place)
     for name, values in moved.items():
         sun[name][partly] = values
     zenith = sun["apparent_zenith_deg"]
     lit_share[zenith >= 90.0] = 0.0
     cos_zenith = np.where(lit_share > 0.0, np.cos(np.radians(zenith)), 0.0)
-    hours_of_day = (np.arange(HOURS) % 24) + np.where(partly, centre, 0.5)
+    hours_of_day = ((np.arange(steps) + np.where(partly, centre, 0.5)) / steps_per_hour) % 24.0
     solar_time = hours_of_day + longitude_deg / 15.0 - utc_offset_hours + sun["equation_of_time_min"] / 60.0
     return SunPath(
         latitude_deg=latitude_deg,
@@ -143,7 +151,7 @@ def sun_path(
         azimuth_deg=_frozen(sun["azimuth_deg"]),
         cos_zenith=_frozen(cos_zenith),
         lit_share=_frozen(lit_share),
-        extraterrestrial_w=_frozen(extraterrestrial_normal(np.arange(HOURS) // 24 + 1)),
+        extraterrestrial_w=_frozen(extraterrestrial_normal(np.arange(steps) // (24 * steps_per_hour) + 1)),
         airmass=_frozen(relative_airmass(zenith)),
         solar_time_hours=_frozen(solar_time % 24.0),
         lit=_frozen(np.flatnonzero(lit_share > 0.0)),
@@ -179,15 +187,15 @@ def relative_airmass(apparent_zenith_deg: NDArray[np.float64]) -> NDArray[np.flo
     return 1.0 / (np.cos(np.radians(zenith)) + 0.50572 * (96.07995 - zenith) ** -1.6364)
 
 
-def _risen(half_hourly_elevation: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
-    height = half_hourly_elevation - RISE_ELEVATION_DEG
+def _risen(elevation_of_halves: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
+    height = elevation_of_halves - RISE_ELEVATION_DEG
     return height[0:-1:2], height[1::2], height[2::2]
 
 
 def _lit_part(
     first: NDArray[np.float64], middle: NDArray[np.float64], last: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Centre [share of the hour] and length of the sunlit part; the sun's height is taken as straight in each half."""
+    """Centre [share of the step] and length of the sunlit part; the sun's height is taken as straight in each half."""
     begin = np.where(first > 0.0, 0.0, np.where(middle > 0.0, _zero(first, middle), 0.5 + _zero(middle, last)))
     end = np.where(last > 0.0, 1.0, np.where(middle > 0.0, 0.5 + _zero(middle, last), _zero(first, middle)))
     ever = (first > 0.0) | (middle > 0.0) | (last > 0.0)
