@@ -9,10 +9,15 @@ import io
 import os
 import signal
 import sys
+import warnings
+from collections.abc import Callable
+from typing import Annotated, Any
 
 import typer
 
+from riskcalc import __version__
 from riskcalc.commands.assess import assess
+from riskcalc.commands.cache import cache
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.error_block import error_block, wants_colour
@@ -38,7 +43,6 @@ NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT, errno.EIO)
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 app = typer.Typer(
-    help="How sure is it that a battery unit, a few panels or a rooftop system pays back?",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -58,6 +62,7 @@ COMMANDS = (
     ("open", open_report, "Show the last report in the browser."),
     ("weather", weather, "Fetch real weather years of any place."),
     ("sites", sites, "The built-in climates and their sources."),
+    ("cache", cache, "What is kept between runs; clears it."),
     ("schema", schema, "JSON Schema of a scenario, for editors."),
 )
 for name, command, short in COMMANDS:
@@ -65,8 +70,24 @@ for name, command, short in COMMANDS:
     app.command(name, short_help=short, context_settings={"ignore_unknown_options": name == "weather"})(command)
 
 
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"riskcalc {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def about(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and end.")
+    ] = False,
+) -> None:
+    """How sure is it that a battery unit, a few panels or a rooftop system pays back?"""
+
+
 def main() -> None:
     """Run the command line; an error of ours keeps its traceback and exit code 1."""
+    warnings.showwarning = _shown(warnings.showwarning)
     # Tidying at the very end takes milliseconds and is not interrupted.
     atexit.register(answer, signal.SIG_IGN)
     for stream in (sys.stdout, sys.stderr):
@@ -77,6 +98,9 @@ def main() -> None:
     except InputError as error:
         typer.echo(error_block(error, coloured=wants_colour()), err=True)
         sys.exit(BAD_INPUT)
+    except MemoryError:
+        typer.echo("riskcalc: not enough memory for this run; fewer --draws or a coarser --step need less", err=True)
+        sys.exit(BAD_INPUT)
     except OSError as error:
         if error.errno not in NO_ROOM:
             raise
@@ -85,6 +109,18 @@ def main() -> None:
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the end tries to write it again
         typer.echo(f"riskcalc: the output cannot be written: {error.strerror}", err=True)
         sys.exit(BAD_INPUT)
+
+
+def _shown(usual: Callable[..., None]) -> Callable[..., None]:
+    """Return what shows a warning: one of ours as a plain line, any other as Python does."""
+
+    def show(message: Warning | str, category: type[Warning], *rest: Any, **named: Any) -> None:
+        if category.__module__.partition(".")[0] == "riskcalc":
+            typer.echo(f"riskcalc: {message}", err=True)
+        else:
+            usual(message, category, *rest, **named)
+
+    return show
 
 
 def _run() -> None:

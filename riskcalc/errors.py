@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 LONGEST_LINE = 2000
 
-#: What is accepted where Dask or pyarrow is missing.
-WITH_EXTRA = "an installation with the extra that it needs: pip install -e '.[cluster]' in the copy of the repository"
+
+def with_extra(name: str) -> str:
+    """Return what is accepted where an optional library is missing: the command that fits how riskcalc was installed."""
+    from_copy = (Path(__file__).parents[1] / "pyproject.toml").is_file()
+    how = (
+        f"pip install -e '.[{name}]' in the copy of the repository" if from_copy else f"pip install 'riskcalc[{name}]'"
+    )
+    return f"an installation with the extra that it needs: {how}"
 
 
 @dataclass(frozen=True)

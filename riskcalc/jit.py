@@ -36,6 +36,8 @@ _SETTINGS = ("BOUNDSCHECK", "OPT", "LOOP_VECTORIZE", "SLP_VECTORIZE", "DEBUG_INF
 #: Files kept for each entry point: several versions, processors and kinds of arguments beside one another.
 MOST_FILES = 24
 SUFFIX = ".nbc"
+#: Where the loops that were read so far keep their code.
+_folders: set[Path] = set()
 
 
 class CodeNotKept(UserWarning):
@@ -81,6 +83,11 @@ def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
     return dispatcher  # type: ignore[no-any-return]
 
 
+def kept_code() -> list[Path]:
+    """Return the files of compiled code kept for the loops of the modules read so far."""
+    return sorted(path for folder in _folders for path in folder.glob(f"*{SUFFIX}"))
+
+
 @cache
 def source_digest(folder: Path) -> str:
     """Return a digest of every Python source in a folder and of this module."""
@@ -106,6 +113,7 @@ class _KeptCode(FunctionCache):  # type: ignore[misc]
         super().__init__(function)
         settings = [f"{name}={getattr(numba.config, name, None)}" for name in _SETTINGS]
         made_by = "\n".join([numba.__version__, source_digest(_folder_of(function)), *settings])
+        _folders.add(Path(self.cache_path))
         self._cache_file: Any = _SealedFiles(Path(self.cache_path), self._impl.filename_base, made_by)
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:

@@ -14,8 +14,10 @@ import csv
 import io
 import json
 import os
+import re
 import shutil
 import signal
+import stat
 import tempfile
 import threading
 import time
@@ -23,7 +25,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from riskcalc.errors import InputError, one_problem
+from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.interruption import putting_away
 
 ACCEPTED = "a writable folder with room on its disk"
@@ -33,6 +35,26 @@ WAITING, COUNTS = ".riskcalc-", ".ready"
 ENDING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 #: Writing takes a fraction of a second; a folder that is taken for longer belongs to a process that hangs [s].
 LONGEST_WAIT_S = 20.0
+#: Ending of what a browser reads.
+PAGE = ".html"
+#: Control characters but tab and line end; marks of direction, other invisible formats, halves of characters.
+CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]")
+UNSEEN = re.compile(
+    "[\u00ad\u061c\u180e\u200b-\u200f\u202a-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff\U000e0000-\U000e007f]"
+)
+#: What makes a spreadsheet take a cell for a formula.
+FORMULA_STARTS = ("=", "+", "-", "@")
+#: Marks in the files that riskcalc writes, by their ending: all of them; the beginning of the header line for CSV.
+MARKS: dict[str, tuple[bytes, ...]] = {
+    ".json": (b'"provenance"', b'"riskcalc"'),
+    ".html": (b"Content-Security-Policy", b"riskcalc"),
+    ".csv": (b"draw,", b"time,pv_available_w,", b"home,"),
+    ".parquet": (b"PAR1",),
+}
+SCHEMA_MARK = b"made by riskcalc schema"
+#: How much of a page is read to know it.
+MARKED_BYTES = 4_000_000
+OVERWRITE_HINT = "--overwrite replaces it"
 
 
 def write_files(folder: Path, texts: Mapping[str, str]) -> list[Path]:
@@ -76,17 +98,94 @@ def check_writable(folder: Path) -> None:
         raise _cannot_write(folder, error) from error
 
 
+def check_outputs(
+    folder: Path, names: Iterable[str], *, inputs: Iterable[str | Path] = (), overwrite: bool = False
+) -> None:
+    """Raise what stands against writing these names into a folder, before the work is done.
+
+    Parameters
+    ----------
+    inputs
+        Files that the run reads. None of them is ever written over.
+    overwrite
+        Replace files that riskcalc did not write.
+
+    Raises
+    ------
+    InputError
+        If an output is one of the inputs, or is there and not of our making, or the folder does not take files.
+    """
+    read = {key for path in inputs if (key := _identity(Path(path))) is not None}
+    problems = []
+    for path in (folder / name for name in names):
+        there = _identity(path)
+        if there is not None and there in read:
+            problems.append(Problem(str(path), "", "an input of this run", "another file to write to"))
+        elif there is not None and not overwrite and not _is_ours(path):
+            accepted = "a new name, or a file that riskcalc wrote"
+            problems.append(Problem(str(path), "", "a file that riskcalc did not write", accepted, OVERWRITE_HINT))
+    if problems:
+        raise InputError(problems)
+    check_writable(folder)
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from all others, whatever its path is called; None where there is none."""
+    try:
+        status = path.stat()
+    except (OSError, ValueError):
+        return None
+    return (status.st_dev, status.st_ino) if stat.S_ISREG(status.st_mode) else None
+
+
+def _is_ours(path: Path) -> bool:
+    """Return whether a file bears the marks of what riskcalc writes under such a name; an empty file is nobody's loss."""
+    marks = MARKS.get(path.suffix.lower())
+    try:
+        with path.open("rb") as stream:
+            content = stream.read() if path.suffix.lower() == ".json" else stream.read(MARKED_BYTES)
+    except OSError:
+        return True  # whoever writes it will say what is wrong
+    if not content:
+        return True
+    if path.suffix.lower() == ".csv":
+        return content.lstrip(b"\xef\xbb\xbf").startswith(tuple(marks or ()))
+    return SCHEMA_MARK in content or (marks is not None and all(mark in content for mark in marks))
+
+
+def clean_text(text: str) -> str:
+    """Return a text without what could move a cursor, end a string or turn the direction of reading.
+
+    Control characters (but for tab and line end), NUL, marks of direction and other invisible formats become spaces or go.
+    Terminals and pages are written through this.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return UNSEEN.sub("", CONTROLS.sub(" ", text))
+
+
+def csv_cell(value: object) -> object:
+    """Return a cell as a spreadsheet may read it: a text that would run as a formula gets an apostrophe in front."""
+    if not isinstance(value, str):
+        return value
+    text = clean_text(value).replace("\n", " ").replace("\t", " ")
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
 def json_text(content: Mapping[str, Any]) -> str:
     """Return `content` as JSON; refuses NaN and infinity, which JSON does not have."""
     return json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Return a CSV table; numbers in the shortest form that reads back to the same bits, None as an empty cell."""
+    """Return a CSV table; numbers in the shortest form that reads back to the same bits, None as an empty cell.
+
+    Texts are cells of `csv_cell`: no formula, no control characters.
+    """
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(rows)
+    writer.writerow([csv_cell(name) for name in columns])
+    writer.writerows([csv_cell(value) for value in row] for row in rows)
     return stream.getvalue()
 
 
@@ -95,7 +194,8 @@ def _write_whole(folder: Path, texts: Mapping[str, str]) -> None:
         waiting = Path(tempfile.mkdtemp(prefix=WAITING, dir=folder))
         try:
             with disturbed():  # what takes long may be interrupted
-                for name, text in texts.items():
+                for name, given in texts.items():
+                    text = clean_text(given) if name.endswith(PAGE) else given
                     with (waiting / name).open("w", encoding="utf-8", newline="") as stream:
                         stream.write(text)
                         stream.flush()

@@ -10,27 +10,32 @@ from __future__ import annotations
 
 import hashlib
 import pickle
+import re
+import socket
+import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import dataclass
 from functools import cache, partial
-from itertools import islice
+from itertools import chain, islice
 from pathlib import Path
 from threading import Lock
 from typing import Any
 
 from riskcalc.answers.parquet import draws_file
 from riskcalc.dispatch import SlotPlan
-from riskcalc.errors import WITH_EXTRA, one_problem
+from riskcalc.errors import InputError, one_problem, with_extra
 from riskcalc.scenario import Scenario
-from riskcalc.study.draw_blocks import FEWEST_DRAWS, MOST_DRAWS, Block, simulated_block
+from riskcalc.study.draw_blocks import FEWEST_DRAWS, MOST_DRAWS, Block, Threads, simulated_block
 from riskcalc.study.model import OnBlock, World, world_of
 from riskcalc.years.pools import Pools
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.store import made_by
 
 OPTION = "--scheduler"
+_ADDRESS = re.compile(r"(?:(?P<scheme>[a-z]{2,8})://)?(?P<host>\[[0-9a-fA-F:.]+\]|[^\s/:?#@\[\]]+):(?P<port>\d{1,5})")
 #: How long to wait for an answer of the scheduler, and for a first worker [s].
-CONNECT_S, FIRST_WORKER_S = 10.0, 10.0
+CONNECT_S, FIRST_WORKER_S, CLOSE_S = 5.0, 10.0, 3.0
 #: Blocks that wait or run for each thread of a worker: enough to keep it busy, not enough to fill the memory.
 AT_ONCE = 2
 #: Workers that may be lost with the same block before it is given up.
@@ -61,10 +66,18 @@ class Cluster:
         *,
         on_draw_years: Callable[[int], None],
     ) -> Iterator[tuple[slice, Simulation]]:
-        """Yield each block's simulation as it is done; `pools` and `plan` are those the workers make of the scenario."""
-        del pools, plan
+        """Yield each block's simulation as it is done; the workers make `pools` and `plan` themselves.
+
+        Where the scheduler is lost, the threads of this process do what is left: the same bits.
+        """
         task = partial(block_on_worker, fingerprint(), pickle.dumps(scenario))
-        for block, done in self._each(task, blocks):
+        given = self._each(task, blocks)
+        while (found := next(given, None)) is not None:
+            if isinstance(found, _Left):
+                here = Threads(most_draws=self.most_draws)
+                yield from here.simulations(scenario, pools, plan, found.items, on_draw_years=on_draw_years)
+                return
+            block, done = found
             on_draw_years(block.draws * scenario.study.horizon_years)
             yield block.which, done
 
@@ -73,18 +86,22 @@ class Cluster:
         found: dict[int, Any] = {}
         following = 0
         task = partial(item_on_worker, fingerprint(), function)
-        for (place, _), done in self._each(task, enumerate(items)):
-            found[place] = done
+        for some in self._each(task, enumerate(items)):
+            if isinstance(some, _Left):
+                break
+            (place, _), found[place] = some
             while following in found:
                 yield found.pop(following)
                 following += 1
+        for place in range(following, len(items)):  # the scheduler was lost
+            yield found.pop(place) if place in found else function(items[place])
 
     def draws_file(self, folder: Path, scenario: Scenario) -> AbstractContextManager[OnBlock]:
         """Return what writes each block to draws.parquet in a folder as it comes."""
         return draws_file(folder, scenario, option=OPTION)
 
-    def _each(self, task: Callable[[Any], Any], items: Iterable[Any]) -> Iterator[tuple[Any, Any]]:
-        """Yield (item, result) as results come, a few items per thread at a time."""
+    def _each(self, task: Callable[[Any], Any], items: Iterable[Any]) -> Iterator[tuple[Any, Any] | _Left]:
+        """Yield (item, result) as results come, a few items per thread at a time; last what a lost scheduler left."""
         from distributed import KilledWorker, as_completed
 
         ahead = iter(items)
@@ -103,17 +120,63 @@ class Cluster:
                 except KilledWorker as error:
                     accepted = "workers that stay alive: look into their logs, most often they run out of memory"
                     raise one_problem("command line", OPTION, f"{self.address}: {error}", accepted) from error
+                except InputError:
+                    raise
+                except Exception:
+                    if future.status != "cancelled" and self._answers():
+                        raise  # a fault in the work itself
+                    warnings.warn(f"{self.address} is lost; this machine does the rest", SchedulerLost, stacklevel=2)
+                    yield _Left(chain([item for _, item in given.values()], ahead))
+                    return
                 item = given.pop(future.key)[1]
                 for following in islice(ahead, 1):
                     coming.add(give(following))
                 yield item, result
         finally:
             with suppress(Exception):  # the scheduler itself may be gone
-                self.client.cancel([future for future, _ in given.values()])
+                if self._answers():
+                    self.client.cancel([future for future, _ in given.values()])
+
+    def _answers(self) -> bool:
+        return self.client.status == "running" and self.client.scheduler is not None
+
+
+@dataclass(frozen=True)
+class _Left:
+    """Items that no worker has done."""
+
+    items: Iterator[Any]
+
+
+class SchedulerLost(UserWarning):
+    """The scheduler was lost in mid-run."""
+
+
+def checked_address(address: str) -> str:
+    """Return an address at which somebody listens.
+
+    Raises
+    ------
+    InputError
+        If it is no address, or nobody listens there.
+    """
+    accepted = "the address of a Dask scheduler that is running, such as tcp://127.0.0.1:8786"
+    named = _ADDRESS.fullmatch(address)
+    if named is None or not 1 <= int(named["port"]) <= 65_535:
+        raise one_problem("command line", OPTION, address, accepted)
+    try:
+        with socket.create_connection((named["host"].strip("[]"), int(named["port"])), timeout=CONNECT_S) as there:
+            # Dask speaks first. What only listens would hold the client for ever.
+            if named["scheme"] in (None, "tcp") and not there.recv(1):
+                raise ConnectionError("no Dask there")
+    except (OSError, UnicodeError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise one_problem("command line", OPTION, f"{address}: {reason}", accepted) from error
+    return address
 
 
 @contextmanager
-def cluster_at(address: str) -> Iterator[Cluster]:
+def cluster_at(address: str, *, most_draws: int = MOST_DRAWS) -> Iterator[Cluster]:
     """Connect to the scheduler at an address and give the connection back at the end.
 
     Raises
@@ -125,22 +188,35 @@ def cluster_at(address: str) -> Iterator[Cluster]:
         import dask
         from distributed import Client
     except ImportError as error:
-        raise one_problem("command line", OPTION, f"{address}, without Dask ({error})", WITH_EXTRA) from error
+        raise one_problem(
+            "command line", OPTION, f"{address}, without Dask ({error})", with_extra("cluster")
+        ) from error
     quiet = {"distributed.scheduler.allowed-failures": LOST_AT_MOST, "distributed.comm.timeouts.connect": CONNECT_S}
     with dask.config.set(quiet):
+        checked_address(address)
         try:
             client = Client(address, timeout=CONNECT_S, set_as_default=False)
-        except (OSError, TimeoutError, ValueError, TypeError) as error:
+        except Exception as error:
             reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-            accepted = "the address of a Dask scheduler that is running, such as tcp://127.0.0.1:8786"
+            accepted = "the address of a Dask scheduler: something else answers there, or a Dask of another version"
             raise one_problem("command line", OPTION, f"{address}: {reason}", accepted) from error
-        with client:
+        with _closing(client):
             try:
                 client.wait_for_workers(1, timeout=FIRST_WORKER_S)
             except TimeoutError as error:
                 accepted = f"a scheduler with workers: dask worker {address}"
                 raise one_problem("command line", OPTION, f"{address}: no worker", accepted) from error
-            yield Cluster(client, address)
+            yield Cluster(client, address, most_draws=most_draws)
+
+
+@contextmanager
+def _closing(client: Any) -> Iterator[None]:
+    """Close the connection at the end; one that is dead already says nothing about it."""
+    try:
+        yield
+    finally:
+        with suppress(Exception):
+            client.close(timeout=CLOSE_S)
 
 
 @cache

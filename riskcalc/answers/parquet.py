@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from riskcalc.answers.assess import draw_columns
-from riskcalc.errors import WITH_EXTRA, one_problem
+from riskcalc.errors import one_problem, with_extra
 from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import OnBlock, Values
@@ -37,7 +37,7 @@ def draws_file(folder: Path, scenario: Scenario, *, option: str) -> Iterator[OnB
         import pyarrow as pa
         from pyarrow import parquet
     except ImportError as error:
-        raise one_problem("command line", option, f"without pyarrow ({error})", WITH_EXTRA) from error
+        raise one_problem("command line", option, f"without pyarrow ({error})", with_extra("cluster")) from error
     writer: Any = None
     path = folder / UNFINISHED
 

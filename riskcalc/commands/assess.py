@@ -12,18 +12,23 @@ from riskcalc.commands.options import (
     AsJson,
     Draws,
     Overrides,
+    Overwrite,
     ScenarioFile,
     Scheduler,
     Seed,
     Step,
     all_overrides,
+    check_target,
     command_line,
+    page_made,
     read,
+    say_figures,
     workers_at,
 )
 
 #: Draws that --until does not go beyond unless told: some sixty times the usual run.
 MOST_DRAWS = 65_536
+FILES = ("result.json", "draws.csv", "report.html")
 
 
 def assess(
@@ -49,6 +54,7 @@ def assess(
         bool, typer.Option("--foresight", help="Also say how near the rule comes to perfect foresight; takes seconds.")
     ] = False,
     scheduler: Scheduler = None,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Is the purchase worth it, and how sure is that? Writes report.html, result.json and draws.csv."""
@@ -59,12 +65,12 @@ def assess(
     overrides = all_overrides(changes, draws=draws, seed=seed, step=step)
     scenario = read(scenario_file, overrides)
 
-    from riskcalc.output import check_writable
     from riskcalc.pages.screen_summary import years_shown
     from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name
-    check_writable(folder)
+    names = FILES if scheduler is None else (*FILES, "draws.parquet")
+    check_target(folder, names, [scenario], overwrite=overwrite)
     with workers_at(scheduler) as workers:
         if until is None:
             with (
@@ -102,7 +108,9 @@ def assess(
 
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
-    page = report_html(report_data(page_dict(found, figures=figures, command=asked)))
+    page = page_made(
+        lambda: report_html(report_data(page_dict(found, figures=figures, command=asked))), title=found.scenario.called
+    )
     if made is not None:
         figures = recorded(figures, made)
     written = write_files(
@@ -110,13 +118,14 @@ def assess(
         {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},
     )
     said = [] if made is None else until_lines(made)
-    lines = [json_text(figures).rstrip()] if as_json else [*summary_lines(figures), *said, str(written[-1])]
-    typer.echo("\n".join(lines))
+    say_figures(figures, lambda: [*summary_lines(figures), *said, written[-1]], as_json=as_json)
 
 
 def get_page_ready() -> None:
     """Do, while the futures are simulated, what needs none of them: read the modules, start the renderer."""
     import riskcalc.answers.whole_result  # noqa: F401
+    from riskcalc.pages.engine import engine_runs
     from riskcalc.pages.page import get_ready
 
-    get_ready()
+    if engine_runs():
+        get_ready()

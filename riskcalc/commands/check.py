@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import typer
-
-from riskcalc.commands.options import Overrides, ScenarioFile, read
+from riskcalc.commands.options import Overrides, ScenarioFile, read, say
 
 
 def check(scenario_file: ScenarioFile, changes: Overrides = None) -> None:
@@ -16,5 +14,5 @@ def check(scenario_file: ScenarioFile, changes: Overrides = None) -> None:
     from riskcalc.years.pools import YearsAtHand
 
     fit = scenario_fit(scenario, YearsAtHand().weather(scenario))
-    typer.echo("\n".join(check_lines(scenario, fit)))
+    say(check_lines(scenario, fit))
     check_fit(scenario, fit)

@@ -7,7 +7,22 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, Draws, Overrides, Seed, Step, all_overrides, command_line, read
+from riskcalc.commands.options import (
+    AsJson,
+    Draws,
+    Overrides,
+    Overwrite,
+    Seed,
+    Step,
+    all_overrides,
+    check_target,
+    command_line,
+    page_made,
+    read,
+    say_figures,
+)
+
+FILES = ("result.json", "draws.csv", "report.html")
 
 
 def compare(
@@ -21,6 +36,7 @@ def compare(
     changes: Overrides = None,
     step: Step = None,
     stay: Annotated[bool, typer.Option(help="Follow the options through several lengths of stay.")] = True,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Which of these is best, and how sure is that? Doing nothing is always one of the options."""
@@ -29,13 +45,13 @@ def compare(
     now = None if today is None else read(today, overrides)
 
     from riskcalc.answers.compare import comparison, draw_table, page_dict, result, stay_curves, stays_to_follow
-    from riskcalc.output import check_writable, csv_text, json_text, write_files
+    from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.comparison_page import comparison_html, comparison_page
     from riskcalc.pages.screen_comparison import comparison_lines
     from riskcalc.pages.screen_summary import steps_shown
 
     folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
-    check_writable(folder)
+    check_target(folder, FILES, [*scenarios, *([] if now is None else [now])], overwrite=overwrite)
     with steps_shown("options", len(scenarios)) as one_done:
         found = comparison(scenarios, today=now, on_option=one_done)
     moving = found.entries if stay else ()
@@ -44,15 +60,16 @@ def compare(
     figures = result(found, curves)
     asked = command_line("compare", scenario_files, overrides)
     asked += "" if today is None else f" --today {today.as_posix()}"
-    page = comparison_html(
-        comparison_page(page_dict(found, curves, figures=figures, command=asked + ("" if stay else " --no-stay")))
+    asked += "" if stay else " --no-stay"
+    page = page_made(
+        lambda: comparison_html(comparison_page(page_dict(found, curves, figures=figures, command=asked))),
+        title=", ".join(scenario.called for scenario in scenarios),
     )
     written = write_files(
         folder,
         {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},
     )
-    lines = [json_text(figures).rstrip()] if as_json else [*comparison_lines(figures), str(written[-1])]
-    typer.echo("\n".join(lines))
+    say_figures(figures, lambda: [*comparison_lines(figures), written[-1]], as_json=as_json)
 
 
 def folder_name(names: list[str]) -> str:

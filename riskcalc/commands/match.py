@@ -8,10 +8,22 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, Overrides, Scheduler, Seed, all_overrides, workers_at
+from riskcalc.commands.options import (
+    AsJson,
+    Overrides,
+    Overwrite,
+    Scheduler,
+    Seed,
+    all_overrides,
+    check_target,
+    page_made,
+    say_figures,
+    workers_at,
+)
 
 #: Enough to sort a shelf; what is picked deserves an assessment of its own.
 DRAWS, STEP, POOL_YEARS = 128, 5, 16
+FILES = ("result.json", "cells.csv", "report.html")
 
 
 def match(
@@ -35,6 +47,7 @@ def match(
     changes: Overrides = None,
     step: Annotated[int, typer.Option(help="Time step of demand in minutes.", metavar="MINUTES")] = STEP,
     scheduler: Scheduler = None,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Which kit for which home, and how sure is that? Every home with every kit, sizes swept."""
@@ -44,7 +57,7 @@ def match(
 
     from riskcalc.answers.match import cell_table, matching, page_dict, result, shelf_files
     from riskcalc.answers.shelf import told_apart
-    from riskcalc.output import check_writable, csv_text, json_text, write_files
+    from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.matching_page import matching_html, matching_page
     from riskcalc.pages.screen_matching import matching_lines
     from riskcalc.pages.screen_summary import steps_shown
@@ -52,7 +65,8 @@ def match(
     more_homes, more_kits = told_apart(shelf_files(files or []))
     home_files = sorted({*shelf_files(homes or []), *more_homes})
     kit_files = sorted({*shelf_files(kits or []), *more_kits})
-    check_writable(out)
+    read = [*home_files, *kit_files, *([] if base is None else [base])]
+    check_target(out, FILES, [], also=read, overwrite=overwrite)
     with workers_at(scheduler) as workers, steps_shown("homes", len(home_files)) as one_done:
         found = matching(
             home_files,
@@ -71,16 +85,14 @@ def match(
     words += [f"--modules={modules}"] * bool(modules) + [f"--batteries={batteries}"] * bool(batteries)
     words += [f"--draws={draws}", f"--step={step}", *([] if seed is None else [f"--seed={seed}"])]
     words += [word for change in changes or [] for word in ("--set", change)]
-    written = write_files(
-        out,
-        {
-            "result.json": json_text(figures),
-            "cells.csv": csv_text(*cell_table(found)),
-            "report.html": matching_html(matching_page(page_dict(found, figures=figures, command=shlex.join(words)))),
-        },
+    page = page_made(
+        lambda: matching_html(matching_page(page_dict(found, figures=figures, command=shlex.join(words)))),
+        title="Homes and kits",
     )
-    lines = [json_text(figures).rstrip()] if as_json else [*matching_lines(figures), str(written[-1])]
-    typer.echo("\n".join(lines))
+    written = write_files(
+        out, {"result.json": json_text(figures), "cells.csv": csv_text(*cell_table(found)), "report.html": page}
+    )
+    say_figures(figures, lambda: [*matching_lines(figures), written[-1]], as_json=as_json)
 
 
 def _counts(option: str, text: str) -> list[int]:

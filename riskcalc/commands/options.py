@@ -6,12 +6,12 @@ import shlex
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from riskcalc.answers.dask_border import Cluster
     from riskcalc.errors import Problem
@@ -28,6 +28,9 @@ Overrides = Annotated[
 #: Keys that have an option of their own.
 OPTION_OF = {"study.draws": "--draws", "study.seed": "--seed", "study.step_minutes": "--step"}
 AsJson = Annotated[bool, typer.Option("--json", help="Print the figures as JSON instead of the summary.")]
+Overwrite = Annotated[
+    bool, typer.Option("--overwrite", help="Replace files of the same name that riskcalc did not write.")
+]
 
 Scheduler = Annotated[
     str | None,
@@ -50,6 +53,40 @@ def workers_at(address: str | None) -> Iterator[Cluster | None]:
 
     with cluster_at(address) as cluster:
         yield cluster
+
+
+def say(text: str | Iterable[object]) -> None:
+    """Print lines without anything that could move the cursor or turn the direction of reading."""
+    from riskcalc.output import clean_text
+
+    typer.echo(clean_text(text if isinstance(text, str) else "\n".join(map(str, text))))
+
+
+def check_target(
+    folder: Path, names: Sequence[str], scenarios: Sequence[Scenario], *, also: Sequence[Path] = (), overwrite: bool
+) -> None:
+    """Refuse, before the work is done, an output that is read by the run or is not ours, or a folder that takes no files."""
+    from riskcalc.output import check_outputs
+
+    read = [Path(used.path) for scenario in scenarios for used in scenario.files]
+    check_outputs(folder, names, inputs=[*read, *also], overwrite=overwrite)
+
+
+def page_made(make: Callable[[], str], *, title: str) -> str:
+    """Return a page; where no chart can be drawn it says so, and so does the error stream."""
+    from riskcalc.pages.engine import MISSING, engine_runs, page_without_charts
+
+    if engine_runs():
+        return make()
+    typer.echo(f"riskcalc: {MISSING}", err=True)
+    return page_without_charts(title)
+
+
+def say_figures(figures: Mapping[str, Any], lines: Callable[[], Iterable[object]], *, as_json: bool) -> None:
+    """Print the figures as JSON, or the lines that sum them up."""
+    from riskcalc.output import json_text
+
+    say(json_text(figures).rstrip() if as_json else lines())
 
 
 def read(path: Path, overrides: Sequence[str] = ()) -> Scenario:

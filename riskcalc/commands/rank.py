@@ -12,14 +12,19 @@ from riskcalc.commands.options import (
     AsJson,
     Draws,
     Overrides,
+    Overwrite,
     ScenarioFile,
     Scheduler,
     Seed,
     Step,
     all_overrides,
+    check_target,
     read,
+    say_figures,
     workers_at,
 )
+
+FILE = "ranking.json"
 
 
 class Until(StrEnum):
@@ -41,6 +46,7 @@ def rank(
     changes: Overrides = None,
     step: Step = 5,
     scheduler: Scheduler = None,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Which assumption matters most, and which is worth finding out? Writes ranking.json."""
@@ -52,6 +58,8 @@ def rank(
     if not 0.0 < odds < 1.0:
         raise one_problem("command line", "--odds", str(odds), "a share between 0 and 1, such as 0.5")
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
+    folder = out or Path("reports") / scenario.name
+    check_target(folder, [FILE], [scenario], overwrite=overwrite)
 
     from riskcalc.answers.ranked import ranked
     from riskcalc.answers.rows import ranked_figures
@@ -74,6 +82,5 @@ def rank(
             workers=workers,
         )
     figures = ranked_figures(found)
-    written = write_files(out or Path("reports") / scenario.name, {"ranking.json": json_text(figures)})
-    lines = [json_text(figures).rstrip()] if as_json else [*ranking_lines(figures), "", str(written[0])]
-    typer.echo("\n".join(lines))
+    (written,) = write_files(folder, {FILE: json_text(figures)})
+    say_figures(figures, lambda: [*ranking_lines(figures), "", written], as_json=as_json)

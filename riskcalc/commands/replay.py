@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, read
+from riskcalc.commands.options import AsJson, read, say_figures
 
 #: Exit code when the run came to an end and a figure differs from the record.
 DIFFERS = 3
@@ -30,7 +30,6 @@ def replay(
     scenario = read(files[0][0], recorded["provenance"]["overrides"])
 
     from riskcalc.answers.whole_result import whole_result
-    from riskcalc.output import json_text
     from riskcalc.pages.screen_replay import replay_lines
     from riskcalc.pages.screen_summary import years_shown
     from riskcalc.study.model import assessment
@@ -38,6 +37,6 @@ def replay(
     with years_shown(scenario.study.horizon_years) as year_done:
         again = whole_result(assessment(scenario, on_year=year_done), foresight="foresight" in recorded)
         found = replay_figures(recorded, again)
-    typer.echo(json_text(found).rstrip() if as_json else "\n".join(replay_lines(found)))
+    say_figures(found, lambda: replay_lines(found), as_json=as_json)
     if not found["same"]:
         raise typer.Exit(DIFFERS)

@@ -7,7 +7,21 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, Draws, Overrides, ScenarioFile, Seed, Step, all_overrides, read
+from riskcalc.commands.options import (
+    AsJson,
+    Draws,
+    Overrides,
+    Overwrite,
+    ScenarioFile,
+    Seed,
+    Step,
+    all_overrides,
+    check_target,
+    read,
+    say_figures,
+)
+
+FILE = "update.json"
 
 
 def update(
@@ -26,6 +40,7 @@ def update(
     out: Annotated[Path | None, typer.Option(help="Folder for update.json.", metavar="DIR")] = None,
     changes: Overrides = None,
     step: Step = None,
+    overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Is the purchase on track? Revises odds, payback and worth by measured months. Writes update.json."""
@@ -42,17 +57,16 @@ def update(
 
     from riskcalc.answers.update import measured_cells, updated
     from riskcalc.answers.update_figures import update_figures
-    from riskcalc.output import check_writable, json_text, write_files
+    from riskcalc.output import json_text, write_files
     from riskcalc.pages.screen_summary import years_shown
     from riskcalc.pages.screen_update import update_lines
     from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name
-    check_writable(folder)
+    check_target(folder, [FILE], [scenario], also=[measured], overwrite=overwrite)
     measured_cells(months, scenario, bought=first)
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)
     figures = update_figures(updated(found, months, bought=first, model_share=error))
-    written = write_files(folder, {"update.json": json_text(figures)})
-    lines = [json_text(figures).rstrip()] if as_json else [*update_lines(figures), str(written[0])]
-    typer.echo("\n".join(lines))
+    (written,) = write_files(folder, {FILE: json_text(figures)})
+    say_figures(figures, lambda: [*update_lines(figures), written], as_json=as_json)

@@ -42,11 +42,12 @@ DEFAULT_LIMIT_GIB, MOST_LIMIT_GIB = 4.0, 1e6
 #: Where a setting of the process stands, in messages.
 ENVIRONMENT = "environment"
 #: Modules and folders of the package whose sources and tables decide what a pool holds: all that `pools` imports but
-#: the scenario, whose content is in the key (`tests/test_store.py` reads the imports and holds this).
+#: the scenario, whose content is in the key (`tests/years/test_store.py` reads the imports and holds this).
 POOL_SOURCES = (
     "clock",
     "demand",
     "interruption",
+    "jit",
     "money",
     "price_series",
     "table_file",
@@ -103,6 +104,20 @@ class Store:
             # Mapped from the file, the arrays need no memory of their own any more.
             return _read(place) or made
         return made
+
+    def size_bytes(self) -> int:
+        """Return how much the entries take."""
+        return sum(_size(entry) for entry in self._entries())
+
+    def clear(self) -> None:
+        """Drop every entry; whatever else lies in the folder stays."""
+        for entry in self._entries():
+            _drop(entry)
+
+    def _entries(self) -> list[Path]:
+        if self.folder is None or not self.folder.is_dir():
+            return []
+        return [entry for entry in self.folder.iterdir() if (entry / "entry.json").exists()]
 
     def _write(self, place: Path, made: Content) -> bool:
         """Write an entry and make room for it; False where that cannot be."""

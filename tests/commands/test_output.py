@@ -183,10 +183,11 @@ def test_full_and_read_only_disks_are_said_by_the_command_line(small_file, tmp_p
     trace = f"{sys.executable} -m riskcalc trace {small_file} --draw 0 --year 1 --out disk/out/t.csv"
     full = with_disk(
         "size=200k",
-        f"echo disk; mkdir disk/out; echo old > disk/out/t.csv; {trace}; echo code $?; cat disk/out/*; ls -A disk/out",
+        f"echo disk; mkdir disk/out; echo time,pv_available_w,old > disk/out/t.csv\n{trace}\n"
+        "echo code $?; cat disk/out/*; ls -A disk/out",
         cwd=tmp_path,
     )
-    assert full.stdout.split() == ["disk", "code", "2", "old", "t.csv"]
+    assert full.stdout.split() == ["disk", "code", "2", "time,pv_available_w,old", "t.csv"]
     assert "disk/out" in full.stderr
     assert "cannot be written: No space left on device" in full.stderr
     assert "Traceback" not in full.stderr

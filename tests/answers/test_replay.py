@@ -34,7 +34,7 @@ def made(tmp_path_factory):
     from pathlib import Path
 
     folder = tmp_path_factory.mktemp("made")
-    small = runpy.run_path(str(Path(__file__).with_name("conftest.py")))["SMALL"]
+    small = runpy.run_path(str(Path(__file__).parents[1] / "conftest.py"))["SMALL"]
     start, end = small.index("[tariff]"), small.index("[prices]")
     (folder / "small.toml").write_text(f'{small[:start]}[tariff]\nfrom = "bill.toml"\n\n{small[end:]}')
     (folder / "bill.toml").write_text(small[start:end])

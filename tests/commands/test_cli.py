@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-SCENARIOS = Path(__file__).parents[1] / "scenarios"
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
 def run(*words, cwd):
@@ -185,7 +185,7 @@ def test_ctrl_c_while_modules_are_read_ends_in_silence(tmp_path):
     for number in range(6):
         process = subprocess.Popen(
             [sys.executable, "-m", "riskcalc", "assess", "scenarios/night-only.toml", "--out", str(tmp_path)],
-            cwd=Path(__file__).parents[1],
+            cwd=Path(__file__).parents[2],
             stderr=subprocess.PIPE,
             text=True,
         )

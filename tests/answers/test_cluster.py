@@ -8,6 +8,10 @@ import os
 import pickle
 import runpy
 import signal
+import socket
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -38,10 +42,10 @@ pytestmark = [
     pytest.mark.filterwarnings("default"),
 ]
 
-BLOCKS = runpy.run_path(str(Path(__file__).with_name("test_draw_blocks.py")))
+BLOCKS = runpy.run_path(str(Path(__file__).parents[1] / "test_draw_blocks.py"))
 assert_same = BLOCKS["assert_same"]
 CHANGES = [change for change in BLOCKS["UNCERTAIN"] if not change.startswith(("outages", "study.draws"))]
-HERE = Path(__file__).parents[1]
+HERE = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="module")
@@ -150,15 +154,77 @@ def refuse(name):
     raise one_problem(name, "key", "3", "4")
 
 
-@pytest.mark.parametrize("given", ["tcp://127.0.0.1:9", "no address at all"])
-def test_an_address_where_nobody_answers_is_bad_input(given, monkeypatch):
-    """The option, the address and an example are named."""
-    monkeypatch.setattr(dask_border, "CONNECT_S", 0.5)
+@pytest.mark.parametrize(
+    "given",
+    ["tcp://127.0.0.1:9", "no address at all", "foo::bar", "tcp://127.0.0.1:port", "tcp://127.0.0.1:99999", ""],
+)
+def test_an_address_where_nobody_answers_is_bad_input(given):
+    """The option, the address and an example are named, and no client is left that tries on."""
     with (
         pytest.raises(InputError, match=r"--scheduler\n.*given: .*\n.*such as tcp://127.0.0.1:8786"),
         cluster_at(given),
     ):
         pass
+
+
+def test_something_else_that_listens_is_bad_input(monkeypatch):
+    """A port that takes connections and says nothing holds nobody up."""
+    monkeypatch.setattr(dask_border, "CONNECT_S", 0.2)
+    with (
+        socket.create_server(("127.0.0.1", 0)) as mute,
+        pytest.raises(InputError, match=r"--scheduler\n.*given: .*timed out"),
+        cluster_at(f"tcp://127.0.0.1:{mute.getsockname()[1]}"),
+    ):
+        pass
+
+
+@pytest.fixture
+def mortal(tmp_path):
+    """The address of a scheduler with one worker, and the scheduler's process."""
+    known, quiet = tmp_path / "scheduler.json", {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    words = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0"]
+    scheduler = subprocess.Popen([*words, "--no-dashboard", "--scheduler-file", known], **quiet)
+    words = [sys.executable, "-m", "distributed.cli.dask_worker", "--nthreads", "1", "--no-nanny", "--no-dashboard"]
+    ends = time.monotonic() + 30
+    while not known.exists() and time.monotonic() < ends:
+        time.sleep(0.05)
+    worker = subprocess.Popen([*words, "--death-timeout", "5", "--scheduler-file", known], cwd=tmp_path, **quiet)
+    yield json.loads(known.read_text())["address"], scheduler
+    for process in (scheduler, worker):
+        process.kill()
+        process.wait()
+
+
+@pytest.mark.usefixtures("_small_blocks")
+@pytest.mark.parametrize("kind", ["blocks", "items"])
+def test_a_lost_scheduler_leaves_the_rest_to_this_machine(read_small, mortal, kind):
+    """Killed when the first part is done: the run ends all the same, says so, and has the bits of one process."""
+    address, scheduler = mortal
+
+    def block_done(*_):
+        scheduler.kill()
+        scheduler.wait()
+
+    if kind == "items":
+
+        def counted(workers):
+            for item in workers.in_order(abs, range(0, -60, -1)):
+                block_done()
+                yield item
+
+        with cluster_at(address) as workers, pytest.warns(dask_border.SchedulerLost, match="this machine"):
+            found = list(counted(workers))
+        assert found == list(range(60))
+        return
+    scenario = read_small(*CHANGES, "study.draws=128")
+    local = assessment(scenario)
+    with (
+        cluster_at(address, most_draws=16) as workers,
+        pytest.warns(dask_border.SchedulerLost, match="this machine"),
+    ):
+        spread = assessment(scenario, workers=workers, on_block=block_done)
+    assert_same(local.simulation, spread.simulation)
+    assert_same(local.valuation, spread.valuation)
 
 
 @pytest.mark.parametrize(("library", "needed"), [("dask", "Dask"), ("pyarrow", "pyarrow")])
