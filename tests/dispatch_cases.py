@@ -9,22 +9,25 @@ import numpy as np
 
 from riskcalc.dispatch import ChargeByNeed, DispatchInputs, SlotPlan, UsualDay, inverter_curve, param_rows
 
-#: (slot, step) in minutes.
-STEPS = ((60, 60), (60, 20), (30, 10), (15, 5), (5, 5))
+#: (slot, period of the sun) in minutes.
+TIMES = ((60, 60), (60, 5), (30, 60), (15, 5), (5, 15))
 
 
 def random_case(
-    seed: int, *, days: int = 2, draws: int = 3, years: int = 2, bases: int = 3, planes: int = 2, minutes: int = 1
+    seed: int, *, days: int = 2, draws: int = 3, years: int = 2, bases: int = 3, planes: int = 2, minutes: int = 2
 ) -> tuple[DispatchInputs, SlotPlan, np.ndarray, dict[str, Any]]:
-    """Return inputs, plan, params and the keyword arguments of a dispatch; `minutes` picks from STEPS."""
+    """Return inputs, plan, params and the keyword arguments of a dispatch; `minutes` picks from TIMES."""
     rng = np.random.default_rng(seed)
-    slot_minutes, step_minutes = STEPS[minutes]
-    slots, steps, hours = days * 1440 // slot_minutes, days * 1440 // step_minutes, days * 24
-    day_light = np.clip(np.sin((np.arange(hours) % 24 - 6.0) / 12.0 * np.pi), 0.0, None)
-    spikes = rng.random((years, bases, steps)) < 0.05
+    slot_minutes, sun_minutes = TIMES[minutes]
+    slots, periods = days * 1440 // slot_minutes, days * 1440 // sun_minutes
+    day_light = np.clip(np.sin((np.arange(periods) * (sun_minutes / 60) % 24 - 6.0) / 12.0 * np.pi), 0.0, None)
+    run_minutes, first_run = _runs(rng, years, slots, slot_minutes)
+    spikes = rng.random((len(run_minutes), bases)) < 0.05
     inputs = DispatchInputs(
-        solar_w=rng.uniform(0.0, 900.0, (years, planes, hours)) * day_light,
-        reachable_w=rng.uniform(0.0, 250.0, (years, bases, steps)) + spikes * rng.uniform(500.0, 3000.0),
+        solar_w=rng.uniform(0.0, 900.0, (years, planes, periods)) * day_light,
+        run_w=rng.uniform(0.0, 250.0, (len(run_minutes), bases)) + spikes * rng.uniform(500.0, 3000.0),
+        run_minutes=run_minutes,
+        first_run=first_run,
         wired_w=rng.uniform(0.0, 300.0, (years, bases, slots)),
         input_of_plane=rng.integers(0, 2, planes),
         rank_row=rng.integers(-1, 2, bases),
@@ -32,7 +35,7 @@ def random_case(
         scale_row=rng.integers(0, 2, bases),
         day_rank=np.where(rng.random((years, 2, 365)) < 0.2, -1.0, rng.random((years, 2, 365))),
         charge_allowed=(rng.random((years, 365)) < 0.8).astype(float),
-        step_minutes=step_minutes,
+        sun_minutes=sun_minutes,
     )
     plan = _plan(rng, slots, slot_minutes, years if years > 1 and rng.random() < 0.5 else 0)
     if seed % 3 == 0:
@@ -43,6 +46,18 @@ def random_case(
         "pool_year": rng.integers(0, years, draws),
         "stored_wh": rng.uniform(0.0, 3000.0, draws),
     }  # fmt: skip
+
+
+def _runs(rng: np.random.Generator, years: int, slots: int, slot_minutes: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return lengths of runs and where those of each slot begin: one to six runs a slot, cut at random minutes."""
+    lengths, first = [], [0]
+    for _ in range(years * slots):
+        cuts = rng.integers(1, slot_minutes, rng.integers(0, 6)) if slot_minutes > 1 else []
+        edges = np.unique(np.concatenate([[0], cuts, [slot_minutes]])).astype(int)
+        lengths.extend(np.diff(edges))
+        first.append(len(lengths))
+    starts = np.array(first)
+    return np.array(lengths), starts[np.arange(years)[:, None] * slots + np.arange(slots + 1)]
 
 
 def _plan(rng: np.random.Generator, slots: int, slot_minutes: int, target_years: int) -> SlotPlan:
@@ -57,7 +72,7 @@ def _plan(rng: np.random.Generator, slots: int, slot_minutes: int, target_years:
         slot_minutes=slot_minutes,
         month=(day + rng.integers(0, 11)) % 12,
         day=day,
-        hour=hour,
+        start_minute=np.arange(slots) * slot_minutes,
         rate=rng.integers(0, 3, slots),
         rate_weight=rng.choice([0.8, 1.0, 1.3], slots),
         discharge_on=by_hour(0.8),

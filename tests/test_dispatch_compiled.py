@@ -14,7 +14,8 @@ import numba
 import numpy as np
 import pytest
 
-from riskcalc.dispatch import COUPLINGS, dispatch_year, rows, transfer
+from riskcalc.dispatch import COUPLINGS, dispatch_year
+from riskcalc.dispatch.kernel import loops, rows
 
 ROOT = Path(__file__).parents[1]
 CASES = Path(__file__).with_name("dispatch_cases.py")
@@ -51,7 +52,7 @@ def test_lane_loops_become_vector_instructions() -> None:
 
     @numba.njit(error_model="numpy")
     def run(lanes: int, work: np.ndarray) -> None:
-        transfer.carry_with_sun(lanes, 60, work)
+        loops.carry_with_sun(lanes, 60, work)
 
     run(rows.LANES, np.ones(rows.workspace_size(1)))
     (assembly,) = run.inspect_asm().values()

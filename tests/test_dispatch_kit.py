@@ -113,7 +113,7 @@ def test_params_out_of_range_are_refused(figures: dict[str, float], message: str
 def plan_of(**changes: object) -> SlotPlan:
     """Return a day of hours, with changes."""
     hours = np.arange(24)
-    figures = {"month": np.zeros(24), "day": np.zeros(24), "hour": hours, "rate": hours // 12, **changes}
+    figures = {"month": np.zeros(24), "day": np.zeros(24), "start_minute": 60 * hours, "rate": hours // 12, **changes}
     return SlotPlan(slot_minutes=60, **figures)
 
 
@@ -147,14 +147,18 @@ def test_plan_out_of_range_is_refused(changes: dict[str, object], message: str) 
 def test_inputs_that_do_not_fit_are_refused() -> None:
     """Pools of different size are refused by name."""
     figures = {
-        "solar_w": np.zeros((2, 1, 24)), "reachable_w": np.zeros((2, 3, 24)), "wired_w": np.zeros((2, 3, 24)),
+        "solar_w": np.zeros((2, 1, 24)), "run_w": np.zeros((48, 3)), "run_minutes": np.full(48, 60),
+        "first_run": np.arange(2)[:, None] * 24 + np.arange(25), "wired_w": np.zeros((2, 3, 24)),
         "input_of_plane": [0], "rank_row": [-1, 0, 1], "rank_below": [True] * 3, "scale_row": [0, 0, 1],
-        "day_rank": np.zeros((2, 2, 365)), "charge_allowed": np.ones((2, 365)), "step_minutes": 60,
+        "day_rank": np.zeros((2, 2, 365)), "charge_allowed": np.ones((2, 365)),
     }  # fmt: skip
     assert DispatchInputs(**figures).years == 2
     for name, wrong, message in (
-        ("wired_w", np.zeros((2, 2, 24)), "inputs: wired_w: shape (2, 2); accepted: (2, 3)"),
+        ("wired_w", np.zeros((2, 2, 24)), "inputs: wired_w: shape (2, 2, 24); accepted: (2, 3, 24)"),
         ("solar_w", np.zeros((1, 1, 24)), "inputs: solar_w: shape (1,); accepted: (2,)"),
+        ("run_minutes", np.full(47, 60), "inputs: run_minutes: shape (47,); accepted: (48,)"),
+        ("run_minutes", np.full(48, 0), "inputs: run_minutes: accepted: 1 or more"),
+        ("first_run", np.zeros((2, 25)), "inputs: first_run: accepted: rising, at least one run a slot, 0 to 48"),
         ("rank_row", [-1, 0, 2], "inputs: rank_row: accepted: -1, 0, 1"),
         ("scale_row", [0, 0, 2], "inputs: scale_row: accepted: 0, 1"),
         ("charge_allowed", np.ones((2, 364)), "inputs: charge_allowed: shape (2, 364); accepted: (2, 365)"),

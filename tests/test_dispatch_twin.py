@@ -11,16 +11,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.dispatch import COUPLINGS, Flow, Param, dispatch_year, trace_year
+from riskcalc.dispatch import COUPLINGS, Flow, Param, dispatch_slow, dispatch_year, trace_year
 from riskcalc.dispatch.twin import (
     StepFlows,
     StepKit,
     StepSetting,
     bus_power_w,
     load_for_bus_w,
-    parallel_step,
     part_load_w,
-    transfer_step,
+    run_step,
 )
 
 random_case = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))["random_case"]
@@ -43,12 +42,12 @@ OFF_GRID = HOUR._replace(off_grid=True)
 
 def transfer(kit: StepKit, setting: StepSetting, stored: float, load: float, sun: float) -> StepFlows:
     """One step of the transfer family from the kit's own floor."""
-    return transfer_step(kit, setting, min(kit.floor_wh, stored), stored, load, sun)
+    return run_step(False, kit, setting, min(kit.floor_wh, stored), stored, load, sun)
 
 
 def parallel(kit: StepKit, setting: StepSetting, stored: float, load: float, sun: float) -> StepFlows:
     """One step of the parallel family from the kit's own floor."""
-    return parallel_step(kit, setting, min(kit.floor_wh, stored), stored, load, sun)
+    return run_step(True, kit, setting, min(kit.floor_wh, stored), stored, load, sun)
 
 
 @pytest.mark.parametrize("step", [transfer, parallel])
@@ -213,10 +212,13 @@ def test_what_is_stored_is_sold_after_the_loads(
 
 
 def test_what_is_kept_is_not_sold_but_serves() -> None:
-    """Of 1000 Wh 600 are kept from selling: the load of 300 W is served, 100 W sold; below the mark loads still run."""
+    """Of 1000 Wh 600 are kept from selling; below the mark loads still run.
+
+    By hand: 300 W are served and 700 W sold for 0.4 h, which takes 400 Wh; 300 W are served for the other 0.6 h.
+    """
     keeping = EVENING._replace(export_stored_above_share=0.6)
     flows = parallel(LOSSLESS, keeping, 1000.0, 300.0, 0.0)
-    assert (flows.grid_export, flows.stored_wh) == pytest.approx((100.0, 600.0))
+    assert (flows.grid_export, flows.stored_wh) == pytest.approx((280.0, 420.0))
     flows = parallel(LOSSLESS, keeping, 500.0, 300.0, 0.0)
     assert (flows.grid_export, flows.stored_wh) == pytest.approx((0.0, 200.0))
     assert flows.battery_to_load == pytest.approx(300.0)
@@ -273,6 +275,37 @@ def test_part_load_is_close_to_the_curve(load: float, share: float, linear: floa
     if carried == 0.0:
         assert given_load >= exact * (1.0 - (quadratic * exact / linear) ** 2 - 1e-12)
     assert part_load_w(kit, whole, load, carried) == pytest.approx(load, rel=1e-12)
+
+
+def test_charging_from_sun_and_grid_ends_the_grid_at_the_target() -> None:
+    """400 Wh stored, 200 W of sun and 500 W from the grid up to 750 Wh: after half an hour the sun goes on alone."""
+    setting = NIGHT_CHARGE._replace(target_share=0.75, inverter_on=False)
+    for step in (transfer, parallel):
+        flows = step(LOSSLESS, setting, 400.0, 0.0, 200.0)
+        assert flows.grid_to_battery == pytest.approx(250.0)
+        assert flows.stored_wh == pytest.approx(850.0)
+
+
+def test_sun_beyond_the_cells_limit_waits_for_the_turns_that_it_is_charged() -> None:
+    """Empty cells that take 100 W, sun of 400 W, a load of 900 W: on for 1 / 6 of the time, by hand 500 s = 100 (1 - s)."""
+    flows = transfer(LOSSLESS._replace(charge_w=100.0), HOUR, 0.0, 900.0, 400.0)
+    assert flows.on_share == pytest.approx(1.0 / 6.0)
+    assert flows.battery_charge == pytest.approx(100.0 * 5.0 / 6.0)
+    assert flows.stored_wh == pytest.approx(0.0, abs=1e-9)
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(coupling=st.sampled_from(COUPLINGS), seed=st.integers(0, 2**32 - 1), minutes=st.integers(0, 4))
+def test_a_step_of_any_length_gives_what_its_parts_give(coupling: str, seed: int, minutes: int) -> None:
+    """The twin run by run agrees with the twin minute by minute to 1e-9."""
+    inputs, plan, params, arguments = random_case(seed, days=3, draws=2, bases=2, minutes=minutes)
+    fine, coarse = (
+        dispatch_slow(coupling, inputs, plan, params, step_minutes=step, use_numba=True, **arguments)
+        for step in (1, 60)
+    )
+    for name in ("monthly_kwh", "billed_kwh", "stored_wh", "overload_minutes", "on_hours", "short_hours"):
+        expected = getattr(fine, name)
+        assert getattr(coarse, name) == pytest.approx(expected, rel=1e-9, abs=1e-9 * max(1.0, np.abs(expected).max()))
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)

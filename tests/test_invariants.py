@@ -76,7 +76,7 @@ def test_twice_the_size_is_twice_the_flow_exactly(coupling, seed, minutes):
         double[Param[name]] *= 2.0
     double[Param.LOSS_QUADRATIC] /= 2.0
     scaled = dataclasses.replace(
-        inputs, **{name: getattr(inputs, name) * np.float32(2.0) for name in ("solar_w", "reachable_w", "wired_w")}
+        inputs, **{name: getattr(inputs, name) * np.float32(2.0) for name in ("solar_w", "run_w", "wired_w")}
     )
     more = arguments | {name: arguments[name] * 2.0 for name in ("input_limit_w", "stored_wh")}
     twice = plan

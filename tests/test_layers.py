@@ -36,7 +36,7 @@ BORDERS = {
     "dask": ("answers.dask_border",),
     "distributed": ("answers.dask_border",),
     "pyarrow": ("answers.parquet",),
-    "numba": ("jit", "dispatch", "demand"),
+    "numba": ("dispatch.kernel", "dispatch.trace", "dispatch.twin", "jit"),
     "llvmlite": ("jit",),
     "pvlib": ("weather",),
     "pandas": ("api", "demand", "answers.trace", "weather"),

@@ -240,7 +240,7 @@ def test_what_a_day_needs_is_the_mean_of_what_it_used(read_small, home_share):
     used = []
     for year in range(inputs.years):
         weights = day_weights(replace(request, pool_year=np.full_like(request.pool_year, year)), 0)
-        load = (weights[:, day] * inputs.reachable_w[year]).sum(axis=0) * (plan.discharge_on != 0)
+        load = (weights[:, day] * inputs.slot_mean_w(year)).sum(axis=0) * (plan.discharge_on != 0)
         used.append(np.bincount(day, load * hours, minlength=DAYS))
     by_hand = [np.array(used)[:, frame.outlook.kind == kind].mean() for kind in range(24)]
     capacity, floor = request.params[Param.CAPACITY_WH, 0], request.params[Param.FLOOR_WH, 0]

@@ -10,7 +10,7 @@ import pytest
 
 from riskcalc.answers.stretch import request_of, traced_days
 from riskcalc.answers.trace import traced_year
-from riskcalc.answers.weeks import half_hours, week_stretches
+from riskcalc.answers.weeks import HALF_HOUR, week_stretches
 from riskcalc.dispatch import TRACE_COLUMNS
 from riskcalc.study.model import assessment
 
@@ -32,7 +32,7 @@ def test_days_are_those_of_the_whole_year(read_small, coupling, draw, year):
     slots = found.world.plan.slots
     per_slot = found.world.plan.slot_minutes // found.scenario.study.step_minutes
     for first, count in ((0, 40), (9000, 7 * 48), (slots - 48, 96)):
-        days = traced_days(request, first_slot=first, slots=count)
+        days = traced_days(request, first_slot=first, slots=count, row_minutes=found.scenario.study.step_minutes)
         steps = np.arange(first * per_slot, (first + count) * per_slot) % (slots * per_slot)
         for name in TRACE_COLUMNS:
             tolerance = 1e-9 * max(1.0, np.abs(whole[name]).max())
@@ -49,11 +49,11 @@ def test_weeks_begin_on_monday_at_midnight_of_the_wall_clock(read_small):
         assert clock.minute[stretch.first_slot] == 0
         assert clock.weekday[stretch.first_slot] == 0
         assert stretch.first_day.startswith("Monday")
-        columns = traced_days(request, first_slot=stretch.first_slot, slots=stretch.slots)
-        week = half_hours(stretch, columns, step_minutes=15)
-        assert week.columns["demand_w"].shape == (336,)
-        assert week.columns["demand_w"].mean() == pytest.approx(columns["demand_w"].mean())
-        assert week.columns["battery_stored_wh"][-1] == columns["battery_stored_wh"][-1]
+        where = {"first_slot": stretch.first_slot, "slots": stretch.slots}
+        minutes, week = (traced_days(request, row_minutes=length, **where) for length in (1, HALF_HOUR))
+        assert week["demand_w"].shape == (336,)
+        assert week["demand_w"] == pytest.approx(minutes["demand_w"].reshape(336, 30).mean(axis=1))
+        assert week["battery_stored_wh"] == pytest.approx(minutes["battery_stored_wh"][29::30], abs=1e-6)
     assert (summer.season, winter.season) == ("summer", "winter")
     assert clock.month[summer.first_slot] == 6
     assert clock.month[winter.first_slot] == 0
@@ -64,7 +64,7 @@ def test_weeks_begin_on_monday_at_midnight_of_the_wall_clock(read_small):
 KINDS = """
 import sys
 from pathlib import Path
-from riskcalc.dispatch.year import run_groups
+from riskcalc.dispatch.kernel.year import run_groups
 from riskcalc.study.model import assessment
 from riskcalc.answers.page_dict import page_dict
 from riskcalc.pages.page_data import report_data

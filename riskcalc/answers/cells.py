@@ -20,7 +20,7 @@ from typing import Any
 
 from riskcalc.answers.shelf import taking
 from riskcalc.answers.sizes import Size, arrangements
-from riskcalc.dispatch.kit import PARALLEL
+from riskcalc.dispatch.terms import PARALLEL
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario import Scenario, read_scenario
 from riskcalc.scenario.new.text import toml_value

@@ -261,7 +261,6 @@ def _world(packed: bytes) -> tuple[Scenario, World]:
             scenario: Scenario = pickle.loads(packed)  # noqa: S301 - from the scheduler that the user trusts with code
             world = world_of(scenario)
             # Shared by all blocks and worked out on first use: here, not in two threads at once.
-            world.pools.inputs.slot_totals()
             _at_hand.clear()
             _at_hand[key] = (scenario, world)
         return _at_hand[key]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
 from riskcalc.answers.insight import headline_years
 from riskcalc.answers.stretch import request_of, traced_days
-from riskcalc.answers.weeks import half_hours, week_stretches
+from riskcalc.answers.weeks import HALF_HOUR, Week, week_stretches
 from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
@@ -77,8 +77,8 @@ def weeks(assessment: Assessment) -> list[dict[str, Any]]:
     request = request_of(assessment, draw=draw, year=1)
     shown = []
     for stretch in week_stretches(world.clock, latitude_deg=world.pools.weather.latitude_deg):
-        traced = traced_days(request, first_slot=stretch.first_slot, slots=stretch.slots)
-        week = half_hours(stretch, traced, step_minutes=scenario.study.step_minutes)
+        traced = traced_days(request, first_slot=stretch.first_slot, slots=stretch.slots, row_minutes=HALF_HOUR)
+        week = Week(stretch.season, stretch.first_day, traced)
         out_of_reach = week.columns["demand_w"] - week.columns["reachable_demand_w"]
         shown.append(
             {"season": week.season, "first_day": week.first_day, "draw": draw, "year": 1, "capacity_wh": capacity_wh}

@@ -1,4 +1,4 @@
-"""A few days of one draw's year, step by step, without tracing the year.
+"""A few days of one draw's year, row by row, without tracing the year.
 
 The kernel brings the stored energy to the first of the days; from there the plain twin of the kernel walks, which has
 nothing to compile.
@@ -7,12 +7,11 @@ nothing to compile.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import DispatchInputs, trace_year
+from riskcalc.dispatch import trace_year
 from riskcalc.study.model import Assessment
 from riskcalc.years.simulation import Plant, YearRequest, run_year
 
@@ -33,21 +32,21 @@ def request_of(assessment: Assessment, *, draw: int, year: int) -> YearRequest:
     )
 
 
-def traced_days(request: YearRequest, *, first_slot: int, slots: int) -> dict[str, Floats]:
-    """Return the columns of `dispatch.TRACE_COLUMNS` over a stretch of slots of a request of one draw.
+def traced_days(request: YearRequest, *, first_slot: int, slots: int, row_minutes: int) -> dict[str, Floats]:
+    """Return the columns of `dispatch.TRACE_COLUMNS` over a stretch of slots of a request of one draw, row by row.
 
     The stretch may run over the end of the year into its beginning, as the half hours that the wall clock moves do;
     stored energy is then that of the year's own beginning.
     """
     in_year = len(request.plan.month)
     until_end = min(slots, in_year - first_slot)
-    parts = [_traced(request, slice(first_slot, first_slot + until_end))]
+    parts = [_traced(request, slice(first_slot, first_slot + until_end), row_minutes)]
     if until_end < slots:
-        parts.append(_traced(request, slice(0, slots - until_end)))
+        parts.append(_traced(request, slice(0, slots - until_end), row_minutes))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
-def _traced(request: YearRequest, slots: slice) -> dict[str, Floats]:
+def _traced(request: YearRequest, slots: slice, row_minutes: int) -> dict[str, Floats]:
     stored_wh = request.stored_wh
     if slots.start > 0:
         stored_wh = run_year(_cut(request, slice(0, slots.start), stored_wh)).stored_wh
@@ -61,6 +60,7 @@ def _traced(request: YearRequest, slots: slice) -> dict[str, Floats]:
         input_limit_w=cut.input_limit_w[:, 0],
         pool_year=0,
         stored_wh=float(cut.stored_wh[0]),
+        row_minutes=row_minutes,
         use_numba=False,
     )
 
@@ -69,30 +69,10 @@ def _cut(request: YearRequest, slots: slice, stored_wh: Floats) -> YearRequest:
     """Return the request of some slots only, with the one pool year that its draw meets."""
     plan, inputs = request.plan, request.inputs
     year = slice(int(request.pool_year[0]), int(request.pool_year[0]) + 1)
-    per_slot = plan.slot_minutes // inputs.step_minutes
-    steps = slice(slots.start * per_slot, slots.stop * per_slot)
     return replace(
         request,
         plan=plan.of_slots(slots, year),
-        inputs=DispatchInputs(
-            solar_w=_copy(inputs.solar_w[year]),
-            reachable_w=_copy(inputs.reachable_w[year, :, steps]),
-            wired_w=_copy(inputs.wired_w[year, :, slots]),
-            day_rank=_copy(inputs.day_rank[year]),
-            charge_allowed=np.array(inputs.charge_allowed[year]),
-            input_of_plane=inputs.input_of_plane,
-            rank_row=inputs.rank_row,
-            rank_below=inputs.rank_below,
-            scale_row=inputs.scale_row,
-            step_minutes=inputs.step_minutes,
-        ),
+        inputs=inputs.of_slots(slots, year.start),
         pool_year=np.zeros(1, dtype=np.int64),
         stored_wh=stored_wh,
     )
-
-
-def _copy(array: NDArray[Any]) -> NDArray[Any]:
-    """Return a copy that may not be written, as pools are: the kernel is compiled for those."""
-    own = np.array(array)
-    own.flags.writeable = False
-    return own

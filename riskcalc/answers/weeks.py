@@ -45,16 +45,6 @@ def week_stretches(clock: LocalClock, *, latitude_deg: float) -> tuple[Stretch, 
     return tuple(_stretch(season, day, clock) for season, day in days.items())
 
 
-def half_hours(stretch: Stretch, columns: Mapping[str, Floats], *, step_minutes: int) -> Week:
-    """Return a week in half hours from its steps, each column (steps of the week,)."""
-    per_half_hour = max(1, HALF_HOUR // step_minutes)
-    shown: dict[str, Floats] = {}
-    for name, values in columns.items():
-        blocks = np.repeat(values, max(1, step_minutes // HALF_HOUR)).reshape(-1, per_half_hour)
-        shown[name] = blocks[:, -1] if name == "battery_stored_wh" else blocks.mean(axis=1)
-    return Week(stretch.season, stretch.first_day, shown)
-
-
 def _stretch(season: str, day: int, clock: LocalClock) -> Stretch:
     first = date(CALENDAR_YEAR, 1, 1) + timedelta(days=day)
     first += timedelta(days=-first.weekday() % 7)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from riskcalc.demand.compiled import compiled
+from riskcalc.jit import compiled
 
 
 @compiled

@@ -15,6 +15,7 @@ from riskcalc.demand import habits, synthesis
 from riskcalc.demand.appliances import CAR, appliance_table, check_appliances, cycle_phases
 from riskcalc.demand.loads import Load, car_load, cycle_shapes, household_loads, stretched
 from riskcalc.demand.pool import DemandPool, balanced_ranks
+from riskcalc.demand.runs import Runs, joined, runs_of_year
 
 #: Movable use that is moved starts between these minutes of the day unless the caller says otherwise: the sunny
 #: hours.
@@ -68,7 +69,7 @@ def appliance_years(
     occupants
         People living in the home: longer hours awake, more frequent use.
     step_minutes
-        Resolution; must divide the slot.
+        Within so many minutes alike ones may be taken together; must divide the slot. No peak is averaged.
     annual_use_kwh
         Central annual figure of the household [kWh]. Frequencies of use (not power) are stretched to meet it at
         `home_share`, so that `DemandPool.household_scale` stays near 1 and a kettle keeps its watts. None: the
@@ -119,7 +120,6 @@ def appliance_years(
     streams = _present_streams(loads)
     weekend = np.zeros(DAYS, dtype=bool)
     weekend[clock.day] = clock.weekday >= 5
-    reachable_w = np.empty((years, len(streams), MINUTES_PER_YEAR // step_minutes), dtype=np.float32)
     wired_w = np.empty((years, len(streams), clock.slots), dtype=np.float32)
     arguments = (
         np.uint64(np.random.SeedSequence(seed).generate_state(1, np.uint64)[0]),
@@ -132,11 +132,12 @@ def appliance_years(
         weekend,
         *synthesis.slots_by_day(clock.day),
         clock.minute.copy(),
-        step_minutes,
     )
-    _run(reachable_w, wired_w, arguments, threads=threads)
+    runs = _run(wired_w, arguments, step_minutes=step_minutes, threads=threads)
     return DemandPool(
-        reachable_w=reachable_w,
+        run_w=runs.watts,
+        run_minutes=runs.minutes,
+        first_run=runs.first,
         wired_w=wired_w,
         basis=streams,
         rank_row=np.array([_RANK[name][0] for name in streams]),
@@ -206,21 +207,22 @@ def _load_arrays(loads: list[Load], *, years: int, southern: bool) -> tuple[NDAr
     )
 
 
-def _run(
-    reachable_w: NDArray[np.float32], wired_w: NDArray[np.float32], arguments: tuple[object, ...], *, threads: int
-) -> None:
-    """Fill the pool, a run of years per thread; each thread writes only its own years."""
+def _run(wired_w: NDArray[np.float32], arguments: tuple[object, ...], *, step_minutes: int, threads: int) -> Runs:
+    """Return the runs of every year and fill `wired_w`, some years per thread; each thread writes only its own years."""
+    years, streams, slots = wired_w.shape
     appliances = len(arguments[2])  # type: ignore[arg-type]
-    edges = np.linspace(0, len(reachable_w), max(1, min(threads, len(reachable_w))) + 1).astype(int)
+
+    def filled(first: int, last: int) -> list[Runs]:
+        minutes_w = np.empty((streams, MINUTES_PER_YEAR), dtype=np.float32)
+        found = []
+        for year in range(first, last):
+            synthesis.fill_year(minutes_w, wired_w, year, *arguments, *synthesis.scratch(appliances))
+            found.append(runs_of_year(minutes_w, slot_minutes=MINUTES_PER_YEAR // slots, step_minutes=step_minutes))
+        return found
+
+    edges = np.linspace(0, years, max(1, min(threads, years)) + 1).astype(int)
     if len(edges) == 2:  # no other thread: the warm-up may still be here when the interpreter takes none any more
-        synthesis.fill_years(reachable_w, wired_w, edges[0], edges[1], *arguments, *synthesis.scratch(appliances))
-        return
+        return joined(filled(0, years))
     with ThreadPoolExecutor(max_workers=max(threads, 1)) as executor:
-        parts = [
-            executor.submit(
-                synthesis.fill_years, reachable_w, wired_w, first, last, *arguments, *synthesis.scratch(appliances)
-            )
-            for first, last in pairwise(edges)
-        ]
-        for part in parts:
-            part.result()
+        parts = [executor.submit(filled, int(first), int(last)) for first, last in pairwise(edges)]
+        return joined([year for part in parts for year in part.result()])

@@ -16,6 +16,7 @@ from riskcalc.demand.gaps import MADE_MONTH_SPREAD, Donors, WholeDays, donors, w
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.demand.pool import DemandPool
+from riskcalc.demand.runs import joined, runs_of_year
 from riskcalc.demand.spikes import SHORTEST_INTERVAL, metered_days, restored_minutes
 from riskcalc.errors import one_problem
 
@@ -153,7 +154,7 @@ def read_meter(
     years, seed
         Number of pool years and the seed.
     step_minutes
-        Resolution of the pool; must divide the slot.
+        Within so many minutes alike ones may be taken together; must divide the slot. No peak is averaged.
     reachable_share
         Share of the demand that can be plugged into the kit. A whole-home meter cannot say which load runs when, so
         every minute is split alike; spikes that really stay on one side are understated.
@@ -185,19 +186,23 @@ def read_meter(
     choice, factor = _chosen_days(metered.donors, clock=clock, years=years, seed=seed)
     interval = metered.read.interval_minutes
     minutes_of_year = _minutes_of_year(metered.days, choice, factor, interval_minutes=interval, seed=seed)
-    wall_step = wall_minute_of_step(clock, step_minutes=step_minutes) // step_minutes
-    reachable_w = np.empty((years, 1, wall_step.size), dtype=np.float32)
+    wall_minute = wall_minute_of_step(clock, step_minutes=1)
+    runs = []
     wired_w = np.empty((years, 1, clock.slots), dtype=np.float32)
     for year in range(years):
-        step_w = minutes_of_year(year).reshape(-1, step_minutes).mean(axis=1)[wall_step]
-        reachable_w[year, 0] = reachable_share * step_w
-        wired_w[year, 0] = (1.0 - reachable_share) * step_w.reshape(clock.slots, -1).mean(axis=1)
+        minute_w = minutes_of_year(year)[wall_minute]
+        reached_w = (reachable_share * minute_w).astype(np.float32)[None]
+        runs.append(runs_of_year(reached_w, slot_minutes=clock.slot_minutes, step_minutes=step_minutes))
+        wired_w[year, 0] = (1.0 - reachable_share) * minute_w.reshape(clock.slots, -1).mean(axis=1)
+    found = joined(runs)
     doubts = metered.doubts(annual_use_kwh)
     notes = metered.notes
     if annual_use_kwh is not None and abs(annual_use_kwh / metered.year_kwh - 1.0) > 0.01:
         notes += (f"the meter file's {metered.year_kwh:,.0f} kWh a year are scaled to {annual_use_kwh:,.0f} kWh",)
     return DemandPool(
-        reachable_w=reachable_w,
+        run_w=found.watts,
+        run_minutes=found.minutes,
+        first_run=found.first,
         wired_w=wired_w,
         basis=("meter",),
         rank_row=np.array([-1]),

@@ -34,8 +34,8 @@ class DemandPool:
 
     Attributes
     ----------
-    reachable_w
-        Demand that can be plugged into the kit, mean over each step [W], float32, shape (years, bases, steps).
+    run_w, run_minutes, first_run
+        Demand that can be plugged into the kit, in runs of constant power [W]; see `riskcalc.demand.runs.Runs`.
     wired_w
         Demand out of the kit's reach, mean over each slot [W], float32, shape (years, bases, slots).
     basis
@@ -46,7 +46,7 @@ class DemandPool:
         Shape (years, 2, 365), in [0, 1); -1 on days on which the choice does not exist (weekends in row 0), which
         counts as below any share.
     step_minutes
-        Length of a step.
+        Within so many minutes runs may stand in any order.
     source
         Where the figures come from, for the report.
     notes
@@ -59,7 +59,9 @@ class DemandPool:
         Local day 0..364 of each slot, shape (slots,).
     """
 
-    reachable_w: NDArray[np.float32]
+    run_w: NDArray[np.float32]
+    run_minutes: NDArray[np.uint8]
+    first_run: NDArray[np.int64]
     wired_w: NDArray[np.float32]
     basis: tuple[str, ...]
     rank_row: NDArray[np.int64]
@@ -74,10 +76,10 @@ class DemandPool:
     understood: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        years, bases, steps = self.reachable_w.shape
-        slots = len(self.slot_day)
+        years, bases, slots = self.years, len(self.basis), len(self.slot_day)
         expected = {
-            "reachable_w": (years, len(self.basis), MINUTES_PER_YEAR // self.step_minutes),
+            "run_w": (len(self.run_minutes), bases),
+            "first_run": (years, slots + 1),
             "wired_w": (years, bases, slots),
             "rank_row": (bases,),
             "rank_below": (bases,),
@@ -89,8 +91,10 @@ class DemandPool:
             if array.shape != shape:
                 raise ValueError(f"{name}: shape {array.shape}; accepted: {shape}")
             array.flags.writeable = False
-        if steps % slots:
-            raise ValueError(f"steps per year {steps}; accepted: a multiple of the {slots} slots")
+        self.run_minutes.flags.writeable = False
+        total = int(self.run_minutes.sum(dtype=np.int64))
+        if total != years * MINUTES_PER_YEAR:
+            raise ValueError(f"run_minutes: {total} in all; accepted: {years} years of {MINUTES_PER_YEAR}")
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -100,15 +104,22 @@ class DemandPool:
     @property
     def years(self) -> int:
         """Number of pool years."""
-        return self.reachable_w.shape[0]
+        return self.first_run.shape[0]
+
+    def minutes_w(self, year: int) -> NDArray[np.float32]:
+        """Return a year within reach minute by minute, (bases, minutes) [W]."""
+        runs = slice(int(self.first_run[year, 0]), int(self.first_run[year, -1]))
+        return np.ascontiguousarray(np.repeat(self.run_w[runs], self.run_minutes[runs], axis=0).T)
 
     @cached_property
     def reachable_day_kwh(self) -> NDArray[np.float64]:
         """Reachable energy by local day [kWh], shape (years, bases, 365)."""
-        years, bases, steps = self.reachable_w.shape
-        slots = len(self.slot_day)
-        by_slot = self.reachable_w.reshape(years, bases, slots, steps // slots).sum(axis=3, dtype=np.float64)
-        return self._by_day(by_slot) * (self.step_minutes / 60_000.0)
+        by_slot = np.empty((self.years, len(self.basis), len(self.slot_day)))
+        for year, first in enumerate(self.first_run):
+            runs = slice(int(first[0]), int(first[-1]))
+            energy = self.run_w[runs] * self.run_minutes[runs, None].astype(np.float64)
+            by_slot[year] = np.add.reduceat(energy, first[:-1] - first[0], axis=0).T
+        return self._by_day(by_slot) / 60_000.0
 
     @cached_property
     def wired_day_kwh(self) -> NDArray[np.float64]:

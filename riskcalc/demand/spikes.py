@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import local_clock
-from riskcalc.demand.compiled import compiled
 from riskcalc.demand.events import appliance_years
+from riskcalc.jit import compiled
 
 if TYPE_CHECKING:
     from scipy.spatial import KDTree
@@ -172,7 +172,7 @@ def _donors(interval_minutes: int) -> tuple[KDTree, NDArray[np.float32], NDArray
             home_share=0.5,
         )
         for year in range(pool.years):
-            stream = dict(zip(pool.basis, pool.reachable_w[year], strict=True))
+            stream = dict(zip(pool.basis, pool.minutes_w(year), strict=True))
             at_home = np.repeat(pool.day_rank[year, 0] < 0.5, 1440)
             total = (
                 stream["always"] + stream["movable_usual"] + np.where(at_home, stream["home_day"], stream["away_day"])

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.demand.chance import poisson, start_sequence, uniform
-from riskcalc.demand.compiled import compiled, inner
+from riskcalc.jit import compiled, inner
 
 CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE = 0, 1, 2, 3, 4
 ALWAYS_ON, AT_HOME, MOVABLE = 0, 1, 2
@@ -261,32 +261,24 @@ def _clear(buffers, standby):
 
 
 @inner
-def _store_slot(reachable_w, wired_w, year, row, slot, reach, wired, minute, slot_minutes, step_minutes):
-    """Average one slot of one stream from the day's minutes into the year."""
+def _store_slot(reachable_w, wired_w, year, row, slot, reach, wired, minute, slot_minutes):
+    """Put one slot of one stream of the day into the year: minutes within reach, the mean of what is out of it."""
     total = 0.0
     for offset in range(slot_minutes):
         total += wired[minute + offset]
     wired_w[year, row, slot] = total / slot_minutes
-    steps = slot_minutes // step_minutes
-    if step_minutes == 1:
-        for step in range(steps):
-            reachable_w[year, row, slot * steps + step] = reach[minute + step]
-        return
-    for step in range(steps):
-        total = 0.0
-        for offset in range(step_minutes):
-            total += reach[minute + step * step_minutes + offset]
-        reachable_w[year, row, slot * steps + step] = total / step_minutes
+    for offset in range(slot_minutes):
+        reachable_w[row, slot * slot_minutes + offset] = reach[minute + offset]
 
 
 @compiled
-def fill_years(
-    reachable_w, wired_w, first_year, last_year, seed, stream_row,
+def fill_year(
+    reachable_w, wired_w, year, seed, stream_row,
     kind, group, name_hash, side, length_min, power_w, standby_w, daily_cycles, season, profile, shape, shape_first,
-    window, darkness, moved_start, moved_length, weekend, day_slots, day_slot_first, slot_minute, step_minutes,
+    window, darkness, moved_start, moved_length, weekend, day_slots, day_slot_first, slot_minute,
     state, buffers, next_start, standby,
 ):  # fmt: skip
-    """Fill pool years first_year..last_year - 1 of `reachable_w` (K, B, steps) and `wired_w` (K, B, slots) in place.
+    """Fill `reachable_w` (B, minutes) and the row of pool year `year` in `wired_w` (K, B, slots) in place.
 
     By appliance: kind, group, hash of the name, side (0 in reach, 1 out of it), cycle length [min], power above
     standby
@@ -298,36 +290,35 @@ def fill_years(
     slot_minutes = MINUTES * 365 // wired_w.shape[2]
     for a in range(kind.shape[0]):
         standby[side[a]] += standby_w[a]
-    for year in range(first_year, last_year):
+    for a in range(kind.shape[0]):
+        if kind[a] == THERMOSTAT:
+            start_sequence(state, seed, name_hash[a], year, 400)
+            next_start[a] = -uniform(state) * MINUTES / daily_cycles[a, year]
+    for day in range(365):
+        _clear(buffers, standby)
         for a in range(kind.shape[0]):
-            if kind[a] == THERMOSTAT:
-                start_sequence(state, seed, name_hash[a], year, 400)
-                next_start[a] = -uniform(state) * MINUTES / daily_cycles[a, year]
-        for day in range(365):
-            _clear(buffers, standby)
-            for a in range(kind.shape[0]):
-                if kind[a] == CONSTANT:
-                    continue
-                start_sequence(state, seed, name_hash[a], year, day)
-                next_start[a] = _fill_appliance(
-                    state, buffers[side[a]], kind[a], group[a], day, weekend[day], next_start[a], length_min[a],
-                    power_w[a], daily_cycles[a, year] * season[a, day], profile[a], shape[shape_first[a] :
-                    shape_first[a + 1]],
-                    window[year, day], darkness[day], moved_start, moved_length,
-                )  # fmt: skip
-            for index in range(day_slot_first[day], day_slot_first[day + 1]):
-                slot = day_slots[index]
-                for stream in range(_STREAM_COUNT):
-                    if stream_row[stream] >= 0:
-                        _store_slot(
-                            reachable_w, wired_w, year, stream_row[stream], slot, buffers[0, stream], buffers[1,
-                            stream],
-                            slot_minute[slot], slot_minutes, step_minutes,
-                        )  # fmt: skip
+            if kind[a] == CONSTANT:
+                continue
+            start_sequence(state, seed, name_hash[a], year, day)
+            next_start[a] = _fill_appliance(
+                state, buffers[side[a]], kind[a], group[a], day, weekend[day], next_start[a], length_min[a],
+                power_w[a], daily_cycles[a, year] * season[a, day], profile[a], shape[shape_first[a] :
+                shape_first[a + 1]],
+                window[year, day], darkness[day], moved_start, moved_length,
+            )  # fmt: skip
+        for index in range(day_slot_first[day], day_slot_first[day + 1]):
+            slot = day_slots[index]
+            for stream in range(_STREAM_COUNT):
+                if stream_row[stream] >= 0:
+                    _store_slot(
+                        reachable_w, wired_w, year, stream_row[stream], slot, buffers[0, stream], buffers[1,
+                        stream],
+                        slot_minute[slot], slot_minutes,
+                    )  # fmt: skip
 
 
 def scratch(appliances: int) -> tuple[NDArray[np.generic], ...]:
-    """Return the arrays of zeros that `fill_years` works in; made here, since numba takes a second to compile `zeros`.
+    """Return the arrays of zeros that `fill_year` works in; made here, since numba takes a second to compile `zeros`.
 
     State of the random numbers, minutes of a day by side and stream, next start of each thermostat, standby by side.
     """

@@ -1,13 +1,12 @@
 """Dispatch: where the energy of every step goes, for many draws at once."""
 
-from riskcalc.dispatch.flows import FLOW_NAMES, Billed, Flow
-from riskcalc.dispatch.kit import COUPLINGS, Param, check_params, inverter_curve, param_rows
-from riskcalc.dispatch.lanes import dispatch_year
+from riskcalc.dispatch.kernel.lanes import dispatch_year
 from riskcalc.dispatch.need import ChargeByNeed, UsualDay
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import MOST_PLANES
-from riskcalc.dispatch.slow import TRACE_COLUMNS, dispatch_slow, trace_year
+from riskcalc.dispatch.terms import COUPLINGS, FLOW_NAMES, Billed, Flow, Param, check_params, inverter_curve, param_rows
+from riskcalc.dispatch.trace import TRACE_COLUMNS, dispatch_slow, trace_year
 
 __all__ = [
     "COUPLINGS",

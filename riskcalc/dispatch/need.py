@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.kit import Param
+from riskcalc.dispatch.terms import Param
 
 Floats = NDArray[np.float64]
 

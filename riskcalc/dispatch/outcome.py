@@ -7,7 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.flows import Billed, Flow
+from riskcalc.dispatch.terms import Billed, Flow
+
+#: Share of a slot's demand that may stay unserved without the slot counting as short: the rounding of its sums.
+SHORT_SHARE = 1e-6
 
 
 @dataclass(frozen=True)

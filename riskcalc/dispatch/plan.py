@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -21,7 +22,9 @@ class PoolArrays(NamedTuple):
     """The arrays of `DispatchInputs` in the form numba takes."""
 
     solar_w: NDArray[np.float32]
-    reachable_w: NDArray[np.float32]
+    run_w: NDArray[np.float32]
+    run_minutes: NDArray[np.uint8]
+    first_run: NDArray[np.int64]
     wired_w: NDArray[np.float32]
     input_of_plane: NDArray[np.int64]
     rank_row: NDArray[np.int64]
@@ -36,7 +39,7 @@ class PlanArrays(NamedTuple):
 
     month: NDArray[np.int64]
     day: NDArray[np.int64]
-    hour: NDArray[np.int64]
+    start_minute: NDArray[np.int64]
     rate: NDArray[np.int64]
     rate_weight: NDArray[np.float64]
     discharge_on: NDArray[np.int64]
@@ -55,14 +58,20 @@ class PlanArrays(NamedTuple):
 class DispatchInputs:
     """Pools of sun and demand, shared by all draws; K pool years, P planes, B demand bases.
 
-    `steps` and `slots` may cover less than a year (the first weeks, say); then the plan must have as many slots.
+    Demand within reach comes in *runs*: stretches of minutes within a slot in which every basis keeps its power. Within
+    a run the balance of a kit is linear in time until its cells are full or empty, so a run needs one step.
+    `slots` may cover less than a year (the first weeks, say); then the plan must have as many slots.
 
     Attributes
     ----------
-    solar_w : float32 (K, P, hours)
-        DC power at each plane's terminals, mean over the hour [W].
-    reachable_w : float32 (K, B, steps)
-        Demand the kit can reach, mean over the step [W].
+    solar_w : float32 (K, P, periods)
+        DC power at each plane's terminals, mean over each period of `sun_minutes` of the standard-time year [W].
+    run_w : float32 (runs, B)
+        Demand the kit can reach in each run, those of a slot one after the other [W].
+    run_minutes : uint8 (runs,)
+        Length of each run; those of a slot add up to the slot.
+    first_run : int (K, slots + 1)
+        The runs of slot s of pool year k are first_run[k, s] up to, but without, first_run[k, s + 1].
     wired_w : float32 (K, B, slots)
         Demand out of reach, mean over the slot [W].
     input_of_plane : int (P,)
@@ -77,12 +86,16 @@ class DispatchInputs:
         Rank of each wall-clock day for "at home" and "moved"; -1 is below any share.
     charge_allowed : float64 (K, 365)
         1 on days when the cells may be charged, 0 on days when they are too cold.
+    sun_minutes : int
+        Length of a period of `solar_w`: a divisor or a multiple of the slot. Default 60.
     step_minutes : int
-        Length of a step; divides the slot.
+        Length of a row of a trace; within it runs may stand in any order. Default 1.
     """
 
     solar_w: NDArray[np.float32]
-    reachable_w: NDArray[np.float32]
+    run_w: NDArray[np.float32]
+    run_minutes: NDArray[np.uint8]
+    first_run: NDArray[np.int64]
     wired_w: NDArray[np.float32]
     input_of_plane: NDArray[np.int64]
     rank_row: NDArray[np.int64]
@@ -90,16 +103,16 @@ class DispatchInputs:
     scale_row: NDArray[np.int64]
     day_rank: NDArray[np.float64]
     charge_allowed: NDArray[np.float64]
-    step_minutes: int
-    _totals: list[tuple[NDArray[np.float64], NDArray[np.float32]]] = field(
-        default_factory=list, init=False, repr=False, compare=False
-    )
+    sun_minutes: int = 60
+    step_minutes: int = 1
 
     def __post_init__(self) -> None:
         """Bring every array to the kernel's type, without copying what already has it."""
         for name, kind in (
             ("solar_w", np.float32),
-            ("reachable_w", np.float32),
+            ("run_w", np.float32),
+            ("run_minutes", np.uint8),
+            ("first_run", np.int64),
             ("wired_w", np.float32),
             ("input_of_plane", np.int64),
             ("rank_row", np.int64),
@@ -112,11 +125,12 @@ class DispatchInputs:
         self._check()
 
     def _check(self) -> None:
-        years, bases, _ = self.reachable_w.shape
-        planes = self.solar_w.shape[1]
+        years, slots = self.first_run.shape[0], self.first_run.shape[1] - 1
+        bases, planes = self.run_w.shape[1], self.solar_w.shape[1]
         expected: tuple[tuple[str, tuple[int, ...], tuple[int, ...]], ...] = (
             ("solar_w", self.solar_w.shape[:1], (years,)),
-            ("wired_w", self.wired_w.shape[:2], (years, bases)),
+            ("run_minutes", self.run_minutes.shape, self.run_w.shape[:1]),
+            ("wired_w", self.wired_w.shape, (years, bases, slots)),
             ("input_of_plane", self.input_of_plane.shape, (planes,)),
             ("rank_row", self.rank_row.shape, (bases,)),
             ("rank_below", self.rank_below.shape, (bases,)),
@@ -128,7 +142,13 @@ class DispatchInputs:
             if shape != accepted:
                 raise ValueError(f"inputs: {name}: shape {shape}; accepted: {accepted}")
         if bases < 1:
-            raise ValueError("inputs: reachable_w needs at least one basis (all zero if nothing is reachable)")
+            raise ValueError("inputs: run_w needs at least one basis (all zero if nothing is reachable)")
+        if np.any(np.diff(self.first_run, axis=1) < 1) or not 0 <= self.first_run.min() <= self.first_run.max() <= len(
+            self.run_w
+        ):
+            raise ValueError(f"inputs: first_run: accepted: rising, at least one run a slot, 0 to {len(self.run_w)}")
+        if np.any(self.run_minutes < 1):
+            raise ValueError("inputs: run_minutes: accepted: 1 or more")
         if np.any((self.rank_row < -1) | (self.rank_row > 1)):
             raise ValueError("inputs: rank_row: accepted: -1, 0, 1")
         if np.any((self.scale_row < 0) | (self.scale_row > 1)):
@@ -137,24 +157,62 @@ class DispatchInputs:
     @property
     def years(self) -> int:
         """Number of pool years."""
-        return self.reachable_w.shape[0]
+        return self.first_run.shape[0]
 
-    def slot_totals(self) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
-        """Return sum and peak of `reachable_w` over the steps of each slot; computed once and kept."""
-        if not self._totals:
-            years, bases, _ = self.reachable_w.shape
-            by_slot = self.reachable_w.reshape(years, bases, self.wired_w.shape[2], -1)
-            self._totals.append((by_slot.sum(axis=-1, dtype=np.float64), by_slot.max(axis=-1)))
-        return self._totals[0]
+    @property
+    def slots(self) -> int:
+        """Number of slots in each pool year."""
+        return self.first_run.shape[1] - 1
+
+    @property
+    def bases(self) -> int:
+        """Number of demand bases."""
+        return self.run_w.shape[1]
+
+    @cached_property
+    def slot_run_minutes(self) -> NDArray[np.int64]:
+        """Sum of the runs of every slot, (K, slots) [min]; worked out once."""
+        until = np.concatenate([[0], np.cumsum(self.run_minutes, dtype=np.int64)])
+        return np.asarray(until[self.first_run[:, 1:]] - until[self.first_run[:, :-1]])
+
+    def slot_mean_w(self, year: int) -> NDArray[np.float64]:
+        """Return mean demand within reach of each slot of a pool year, (B, slots) [W]."""
+        first = self.first_run[year]
+        runs = slice(int(first[0]), int(first[-1]))
+        minutes = self.run_minutes[runs].astype(np.float64)
+        sums = np.add.reduceat(self.run_w[runs] * minutes[:, None], first[:-1] - first[0], axis=0)
+        return np.ascontiguousarray((sums / self.slot_run_minutes[year][:, None]).T)
+
+    def of_slots(self, slots: slice, year: int) -> DispatchInputs:
+        """Return the inputs of some slots of one pool year, as copies that may not be written, like pools."""
+        years, first = slice(year, year + 1), self.first_run[year, slots.start : slots.stop + 1]
+        runs = slice(int(first[0]), int(first[-1]))
+        return replace(
+            self,
+            solar_w=read_only(self.solar_w[years]),
+            run_w=read_only(self.run_w[runs]),
+            run_minutes=read_only(self.run_minutes[runs]),
+            first_run=read_only(first[None] - first[0]),
+            wired_w=read_only(self.wired_w[years, :, slots]),
+            day_rank=read_only(self.day_rank[years]),
+            charge_allowed=np.array(self.charge_allowed[years]),
+        )
 
     def arrays(self) -> PoolArrays:
         """Return the arrays as a named tuple."""
         return PoolArrays(*(getattr(self, name) for name in PoolArrays._fields))
 
 
+def read_only(array: NDArray[Any]) -> NDArray[Any]:
+    """Return a copy that may not be written: the kernels are compiled for arrays of that kind."""
+    own = np.array(array)
+    own.flags.writeable = False
+    return own
+
+
 #: Arrays of a plan that run over its slots and nothing else.
 _BY_SLOT = (
-    *("month", "day", "hour", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
+    *("month", "day", "start_minute", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
     *("reserve_share", "export_stored_on", "export_stored_above_share"),
 )
 
@@ -167,8 +225,10 @@ class SlotPlan:
     ----------
     slot_minutes : int
         Length of a slot.
-    month, day, hour : int
-        Wall-clock month 0..11 and day 0..364; index into the hourly solar array.
+    month, day : int
+        Wall-clock month 0..11 and day 0..364.
+    start_minute : int
+        Minute of the standard-time year at which the slot begins, which tells its sun.
     rates : int
         Number of tariff rates; default: as many as `rate` names.
     rate : int
@@ -197,7 +257,7 @@ class SlotPlan:
     slot_minutes: int
     month: NDArray[np.int64]
     day: NDArray[np.int64]
-    hour: NDArray[np.int64]
+    start_minute: NDArray[np.int64]
     rate: NDArray[np.int64]
     rate_weight: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     discharge_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
@@ -216,7 +276,7 @@ class SlotPlan:
         for name, kind, default, low, high in (
             ("month", np.int64, None, 0, MONTHS - 1),
             ("day", np.int64, None, 0, DAYS - 1),
-            ("hour", np.int64, None, 0, HOURS - 1),
+            ("start_minute", np.int64, None, 0, 60 * HOURS - 1),
             ("rate", np.int64, None, 0, MOST_RATES - 1),
             ("rate_weight", np.float64, 1.0, -np.inf, np.inf),
             ("discharge_on", np.int64, 1, 0, 1),

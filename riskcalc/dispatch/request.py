@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskcalc.dispatch.kit import COUPLINGS, check_params
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
+from riskcalc.dispatch.terms import COUPLINGS, check_params
 
 #: What the kernels' workspace has room for.
-MOST_STEPS = 60
+MOST_RUNS = 60
 MOST_BASES = 12
 MOST_PLANES = 256
 MOST_INPUTS = 16
@@ -35,7 +35,7 @@ def check_request(
         raise ValueError(f"plan: target_share: {target_years} pool years; accepted: {inputs.years}, or one for all")
     if plan.need is not None:
         light_years, bases = len(np.atleast_2d(plan.need.light)), len(plan.need.usual.need_wh)
-        if light_years not in (1, inputs.years) or bases != inputs.reachable_w.shape[1]:
+        if light_years not in (1, inputs.years) or bases != inputs.bases:
             raise ValueError(f"plan: need: {light_years} pool years, {bases} bases; accepted: those of the inputs")
     draws = params.shape[1]
     _check_solar(inputs, plane_weight, input_limit_w, draws)
@@ -50,21 +50,23 @@ def check_request(
 
 
 def _check_times(inputs: DispatchInputs, plan: SlotPlan) -> None:
-    step, slot = inputs.step_minutes, plan.slot_minutes
-    if step < 1 or slot % step != 0 or slot // step > MOST_STEPS:
-        raise ValueError(
-            f"step_minutes: {step}; accepted: a divisor of slot_minutes {slot}, at most {MOST_STEPS} steps"
-        )
-    for name, given, accepted in (
-        ("reachable_w: steps", inputs.reachable_w.shape[2], plan.slots * (slot // step)),
-        ("wired_w: slots", inputs.wired_w.shape[2], plan.slots),
-    ):
-        if given != accepted:
-            raise ValueError(f"inputs: {name}: {given}; accepted: {accepted}, as the plan says")
-    if inputs.solar_w.shape[2] <= plan.hour.max():
-        raise ValueError(f"plan: hour: up to {plan.hour.max()}; accepted: below {inputs.solar_w.shape[2]}")
-    if inputs.reachable_w.shape[1] > MOST_BASES:
-        raise ValueError(f"inputs: bases: {inputs.reachable_w.shape[1]}; accepted: at most {MOST_BASES}")
+    if plan.slots != inputs.slots:
+        raise ValueError(f"inputs: slots: {inputs.slots}; accepted: {plan.slots}, as the plan says")
+    if plan.slot_minutes > MOST_RUNS:
+        raise ValueError(f"plan: slot_minutes: {plan.slot_minutes}; accepted: at most {MOST_RUNS}")
+    minutes = inputs.slot_run_minutes
+    if minutes.min() != plan.slot_minutes or minutes.max() != plan.slot_minutes:
+        given = f"{minutes.min():g} to {minutes.max():g} minutes in a slot"
+        raise ValueError(f"inputs: run_minutes: {given}; accepted: {plan.slot_minutes}, as the plan says")
+    if plan.slot_minutes % inputs.sun_minutes and inputs.sun_minutes % plan.slot_minutes:
+        accepted = f"a divisor or a multiple of the slot, {plan.slot_minutes}"
+        raise ValueError(f"inputs: sun_minutes: {inputs.sun_minutes}; accepted: {accepted}")
+    last = (int(plan.start_minute.max()) + plan.slot_minutes - 1) // inputs.sun_minutes
+    if inputs.solar_w.shape[2] <= last:
+        accepted = f"below {inputs.solar_w.shape[2] * inputs.sun_minutes}, where the sun ends"
+        raise ValueError(f"plan: start_minute: up to {plan.start_minute.max()}; accepted: {accepted}")
+    if inputs.bases > MOST_BASES:
+        raise ValueError(f"inputs: bases: {inputs.bases}; accepted: at most {MOST_BASES}")
 
 
 def _check_solar(

@@ -1,10 +1,11 @@
-"""The dispatch equations, step by step and branch by branch: the definition that the fast kernels must meet.
+"""The dispatch equations, moment by moment and branch by branch: the definition that the fast kernels must meet.
 
 Two families. In the *transfer* family (sockets, off grid) loads hang on the unit: a relay hands the whole load
 either to the inverter or to the grid's bypass. In the *parallel* family (plug-in, whole home) inverter and grid
 feed the same wires and the grid fills what the inverter leaves.
 
-Powers in W, mean over the step; stored energy in Wh at the cells. The functions run as plain Python and inside numba.
+`transfer_powers` and `parallel_powers` say what flows at a moment; `run_step` strings moments together. Powers in W,
+stored energy in Wh at the cells. The functions run as plain Python and inside numba.
 """
 
 from __future__ import annotations
@@ -54,7 +55,10 @@ class StepSetting(NamedTuple):
 
 
 class StepFlows(NamedTuple):
-    """Mean powers over a step [W], the share of the step the inverter was on, and the stored energy at its end [Wh]."""
+    """Powers [W], the share of the time that the inverter is on, and the stored energy at the end [Wh].
+
+    Of a step they are means; at a moment `stored_wh` is its change in an hour.
+    """
 
     pv_used: float
     pv_to_load: float
@@ -70,6 +74,16 @@ class StepFlows(NamedTuple):
     overload: float
     on_share: float
     stored_wh: float
+
+
+class Cells(NamedTuple):
+    """Where the stored energy stands at a moment: what of it decides the flows."""
+
+    above_floor: bool
+    above_kept: bool
+    below_kept: bool
+    below_target: bool
+    below_capacity: bool
 
 
 @register_jitable
@@ -112,21 +126,17 @@ def to_grid_w(kit: StepKit, served_w: float, offered_w: float) -> tuple[float, f
 
 
 @register_jitable
-def grid_charge_w(kit: StepKit, setting: StepSetting, stored_wh: float, cells_w: float, supply_w: float) -> float:
+def grid_charge_w(kit: StepKit, setting: StepSetting, below_target: bool, cells_w: float, supply_w: float) -> float:
     """Return what reaches the cells from the grid [W] when `cells_w` already do and the supply carries `supply_w`."""
-    if not setting.grid_charge_on or setting.off_grid or setting.charge_allowed == 0.0:
+    if not setting.grid_charge_on or setting.off_grid or setting.charge_allowed == 0.0 or not below_target:
         return 0.0
     at_socket = min(kit.charger_w, max(kit.socket_limit_w - supply_w, 0.0))
-    to_target = (setting.target_share * kit.capacity_wh - stored_wh) / setting.hours
-    to_cells = min(at_socket * kit.charger_efficiency * kit.charge_efficiency, kit.charge_w - cells_w, to_target)
-    return max(to_cells, 0.0)
+    return max(min(at_socket * kit.charger_efficiency * kit.charge_efficiency, kit.charge_w - cells_w), 0.0)
 
 
 @register_jitable
-def transfer_step(
-    kit: StepKit, setting: StepSetting, floor_wh: float, stored_wh: float, load_w: float, input_w: float
-) -> StepFlows:
-    """Return the flows of one step of a unit whose loads hang on it (sockets, off grid).
+def transfer_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: float, input_w: float) -> StepFlows:
+    """Return the flows at a moment of a unit whose loads hang on it (sockets, off grid).
 
     `input_w` is the solar power that the inputs let in, `load_w` the reachable demand.
     """
@@ -160,23 +170,20 @@ def transfer_step(
     if not setting.off_grid and from_cells_on > cells_can_give * SLACK:
         carries = False
 
-    # 3. For which share of the step can it be on? While off, the sun refills the cells and buys further time.
-    cells_w_off = min(solar * kit.charge_efficiency, cells_limit)
+    # 3. On, off, or on empty cells by turns: while off, the sun refills them for the next turn.
+    refill = min(solar * kit.charge_efficiency, cells_limit)
+    by_turns = carries and from_cells_on > 0.0 and not cells.above_floor
     if not carries:
         on_share = 0.0
-    elif from_cells_on == 0.0:
+    elif not by_turns:
         on_share = 1.0
     else:
-        kept = max(stored_wh - floor_wh, 0.0) / setting.hours * kit.discharge_efficiency
-        refill = cells_w_off * kit.discharge_efficiency
-        on_share = min(1.0, (kept + refill) / (from_cells_on + refill))
+        on_share = refill * kit.discharge_efficiency / (from_cells_on + refill * kit.discharge_efficiency)
 
-    # 4. Flows of the whole step.
+    # 4. Sun beyond the load charges the cells, whether the unit is on or off.
     from_cells = on_share * from_cells_on / kit.discharge_efficiency
-    after = stored_wh - from_cells * setting.hours
-    surplus = (solar - on_share * direct) * kit.charge_efficiency
-    solar_to_cells = min(surplus, cells_limit, max(kit.capacity_wh - after, 0.0) / setting.hours)
-    after += solar_to_cells * setting.hours
+    charge_on = min((solar - direct) * kit.charge_efficiency, cells_limit)
+    solar_to_cells = on_share * charge_on + (1.0 - on_share) * refill if cells.below_capacity or by_turns else 0.0
     served = on_share * carried
     share_from_sun = 0.0 if bus == 0.0 else direct / bus
     pv_to_load = served * share_from_sun
@@ -185,7 +192,7 @@ def transfer_step(
     # 5. What the unit does not carry.
     left = load_w - served
     standby = 0.0 if setting.off_grid else kit.standby_w * (1.0 - on_share)
-    grid_to_cells = grid_charge_w(kit, setting, after, solar_to_cells, left + standby)
+    grid_to_cells = grid_charge_w(kit, setting, cells.below_target, solar_to_cells, left + standby)
     charger = grid_to_cells / (kit.charger_efficiency * kit.charge_efficiency)
     losses = (
         solar_used * (1.0 - kit.solar_efficiency)
@@ -209,25 +216,33 @@ def transfer_step(
         unmet=left if setting.off_grid else 0.0,
         overload=overload,
         on_share=on_share,
-        stored_wh=min(max(after + grid_to_cells * setting.hours, 0.0), kit.capacity_wh),
+        stored_wh=solar_to_cells + grid_to_cells - from_cells,
     )
 
 
 @register_jitable
-def parallel_step(
-    kit: StepKit, setting: StepSetting, floor_wh: float, stored_wh: float, load_w: float, input_w: float
-) -> StepFlows:
-    """Return the flows of one step of a unit that feeds the same wires as the grid (plug-in, whole home)."""
+def sells_stored(kit: StepKit, setting: StepSetting) -> bool:
+    """Return whether stored energy may be exported in a step of the parallel family."""
+    return (
+        (setting.export_stored_on and kit.export_limit_w > 0.0)
+        and (setting.inverter_on and setting.discharge_on)
+        and not setting.grid_charge_on
+    )
+
+
+@register_jitable
+def parallel_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: float, input_w: float) -> StepFlows:
+    """Return the flows at a moment of a unit that feeds the same wires as the grid (plug-in, whole home)."""
     solar = input_w * kit.solar_efficiency
-    cells_limit = kit.charge_w * setting.charge_allowed
+    cells_limit = kit.charge_w * setting.charge_allowed if cells.below_capacity else 0.0
     carried = min(load_w, kit.inverter_rating_w)
     overload = load_w - kit.inverter_rating_w if load_w > kit.inverter_rating_w * SLACK else 0.0
 
     # 1. What the bus has: sun, and cells where the plan lets them serve loads.
-    kept = 0.0
-    if setting.discharge_on and not setting.grid_charge_on:
-        kept = min(kit.discharge_w, max(stored_wh - floor_wh, 0.0) / setting.hours) * kit.discharge_efficiency
-    available = solar + kept if setting.inverter_on else 0.0
+    cells_can_give = 0.0
+    if setting.discharge_on and not setting.grid_charge_on and cells.above_floor:
+        cells_can_give = kit.discharge_w * kit.discharge_efficiency
+    available = solar + cells_can_give if setting.inverter_on else 0.0
 
     # 2. The inverter feeds itself first, then the load.
     idle = min(kit.idle_w, available)
@@ -244,42 +259,28 @@ def parallel_step(
     # 3. Sun first, cells for the rest.
     bus = idle + to_load
     direct = min(solar, bus)
-    from_cells = (bus - direct) / kit.discharge_efficiency
-    after = stored_wh - from_cells * setting.hours
+    from_cells_bus = bus - direct
     sun_to_load = min(max(solar - idle, 0.0), to_load)
     pv_to_load = 0.0 if to_load == 0.0 else served * sun_to_load / to_load
 
     # 4. Surplus sun goes to the cells, then to the grid. Where stored energy is sold, only what is to be kept comes
     # before the grid; there the cells add what they hold beyond it, and sun that is left over charges them after all.
     surplus = solar - direct
-    sells = (
-        (setting.export_stored_on and kit.export_limit_w > 0.0)
-        and (setting.inverter_on and setting.discharge_on)
-        and not setting.grid_charge_on
-    )
-    kept_wh = max(setting.export_stored_above_share * kit.capacity_wh, floor_wh) if sells else kit.capacity_wh
-    solar_to_cells = min(surplus * kit.charge_efficiency, cells_limit, max(kept_wh - after, 0.0) / setting.hours)
-    surplus = max(surplus - solar_to_cells / kit.charge_efficiency, 0.0)
-    spare_w = 0.0
+    sells = sells_stored(kit, setting)
+    solar_to_cells = min(surplus * kit.charge_efficiency, cells_limit) if not sells or cells.below_kept else 0.0
+    spare = max(surplus - solar_to_cells / kit.charge_efficiency, 0.0)
+    further = max(cells_can_give - from_cells_bus, 0.0) if sells and cells.above_kept else 0.0
+    to_grid, export = to_grid_w(kit, served, spare + further if setting.inverter_on else 0.0)
+    sun_to_grid = min(spare, to_grid)
+    from_cells = (from_cells_bus + to_grid - sun_to_grid) / kit.discharge_efficiency
     if sells:
-        further_w = kit.discharge_w * kit.discharge_efficiency - (bus - direct)
-        spare_w = max(min((after - kept_wh) / setting.hours * kit.discharge_efficiency, further_w), 0.0)
-    to_grid, export = to_grid_w(kit, served, surplus + spare_w if setting.inverter_on else 0.0)
-    sun_to_grid = min(surplus, to_grid)
-    sold = (to_grid - sun_to_grid) / kit.discharge_efficiency
-    from_cells += sold
-    after += (solar_to_cells - sold) * setting.hours
-    if sells:
-        rest = min((surplus - sun_to_grid) * kit.charge_efficiency, cells_limit - solar_to_cells)
-        rest = max(min(rest, (kit.capacity_wh - after) / setting.hours), 0.0)
-        solar_to_cells += rest
-        after += rest * setting.hours
+        solar_to_cells += min((spare - sun_to_grid) * kit.charge_efficiency, cells_limit - solar_to_cells)
     solar_used = (direct + solar_to_cells / kit.charge_efficiency + sun_to_grid) / kit.solar_efficiency
 
     # 5. The grid fills the rest.
     left = load_w - served
     standby = kit.standby_w * (1.0 - on_share)
-    grid_to_cells = grid_charge_w(kit, setting, after, solar_to_cells, left + standby)
+    grid_to_cells = grid_charge_w(kit, setting, cells.below_target, solar_to_cells, left + standby)
     charger = grid_to_cells / (kit.charger_efficiency * kit.charge_efficiency)
     losses = (
         solar_used * (1.0 - kit.solar_efficiency)
@@ -305,5 +306,81 @@ def parallel_step(
         unmet=0.0,
         overload=overload,
         on_share=on_share,
-        stored_wh=min(max(after + grid_to_cells * setting.hours, 0.0), kit.capacity_wh),
+        stored_wh=solar_to_cells + grid_to_cells - from_cells,
+    )
+
+
+@register_jitable
+def _next_level(
+    kit: StepKit, setting: StepSetting, floor_wh: float, kept_wh: float, stored: float, rate: float
+) -> float:
+    """Return the next level of stored energy at which the flows change, on the way that it moves."""
+    if rate < 0.0:
+        return kept_wh if kept_wh < stored else floor_wh
+    level = kit.capacity_wh
+    target = setting.target_share * kit.capacity_wh
+    if setting.grid_charge_on and stored < target:
+        level = min(level, target)
+    return min(level, kept_wh) if stored < kept_wh else level
+
+
+@register_jitable
+def run_step(
+    parallel: bool, kit: StepKit, setting: StepSetting, floor_wh: float, stored_wh: float, load_w: float, input_w: float
+) -> StepFlows:
+    """Return the mean flows of a step: moments strung together from one change of the flows to the next.
+
+    Sun and load are constant in a step, so the flows are too until the cells are full, empty, at the level they are
+    charged to, or at the level that is kept from selling. A step of any length gives what its parts give together.
+    """
+    kept_wh = floor_wh
+    if parallel and sells_stored(kit, setting):
+        kept_wh = max(setting.export_stored_above_share * kit.capacity_wh, floor_wh)
+    stored, left = stored_wh, setting.hours
+    total = StepFlows(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    # Six levels at most can be met on the way down and up.
+    for _ in range(8):
+        cells = Cells(
+            stored > floor_wh,
+            stored > kept_wh,
+            stored < kept_wh,
+            stored < setting.target_share * kit.capacity_wh,
+            stored < kit.capacity_wh,
+        )
+        if parallel:
+            now = parallel_powers(kit, setting, cells, load_w, input_w)
+        else:
+            now = transfer_powers(kit, setting, cells, load_w, input_w)
+        rate = now.stored_wh
+        # Cells that are empty or full do not move; by turns on and off, what comes in goes out but for its rounding.
+        moves = (rate > 0.0 and stored < kit.capacity_wh) or (rate < 0.0 and stored > floor_wh)
+        level = _next_level(kit, setting, floor_wh, kept_wh, stored, rate)
+        time = min(left, (level - stored) / rate) if moves else left
+        reached = moves and time < left
+        stored = level if reached else min(max(stored + rate * left, 0.0), kit.capacity_wh) if moves else stored
+        total = _added(total, now, time / setting.hours, stored)
+        left -= time
+        if not reached:
+            break
+    return total
+
+
+@register_jitable
+def _added(total: StepFlows, now: StepFlows, share: float, stored_wh: float) -> StepFlows:
+    """Return the sum of flows so far and those of a moment that lasts a share of the step; it ends with `stored_wh`."""
+    return StepFlows(
+        total.pv_used + now.pv_used * share,
+        total.pv_to_load + now.pv_to_load * share,
+        total.battery_to_load + now.battery_to_load * share,
+        total.grid_to_load + now.grid_to_load * share,
+        total.grid_to_battery + now.grid_to_battery * share,
+        total.grid_import + now.grid_import * share,
+        total.grid_export + now.grid_export * share,
+        total.battery_charge + now.battery_charge * share,
+        total.battery_discharge + now.battery_discharge * share,
+        total.losses + now.losses * share,
+        total.unmet + now.unmet * share,
+        total.overload + now.overload * share,
+        total.on_share + now.on_share * share,
+        stored_wh,
     )

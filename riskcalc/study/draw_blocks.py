@@ -101,7 +101,6 @@ class Threads:
         """Yield each block's simulation as it is done."""
         stop, lock = Event(), Lock()
         # Shared by all blocks and worked out on first use: here, not in two threads at once.
-        pools.inputs.slot_totals()
         pools.demand.mean_kwh(0.5, 0.5)
 
         def run(block: Block) -> tuple[slice, Simulation]:

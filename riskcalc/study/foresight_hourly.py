@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, Param
 from riskcalc.dispatch.plan import DAYS
-from riskcalc.dispatch.slow import basis_weight, step_kit
+from riskcalc.dispatch.trace import basis_weight, step_kit
 from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.foresight_programme import YearAhead
@@ -21,12 +21,19 @@ Values = Mapping[str, Floats]
 
 
 def at_slots(inputs: DispatchInputs) -> DispatchInputs:
-    """Return the same pools with one step in each slot, demand within reach averaged over it."""
-    sums, _ = inputs.slot_totals()
-    slots = sums.shape[2]
-    steps_per_slot = inputs.reachable_w.shape[2] // slots
-    slot_minutes = inputs.step_minutes * steps_per_slot
-    return replace(inputs, reachable_w=(sums / steps_per_slot).astype(np.float32), step_minutes=slot_minutes)
+    """Return the same pools with one run in each slot, and sun of a slot or more; what is shorter is averaged."""
+    years, slots = inputs.years, inputs.slots
+    slot_minutes = int(inputs.slot_run_minutes[0, 0])
+    shorter = max(1, slot_minutes // inputs.sun_minutes)
+    return replace(
+        inputs,
+        solar_w=inputs.solar_w.reshape(*inputs.solar_w.shape[:2], -1, shorter).mean(axis=3),
+        sun_minutes=shorter * inputs.sun_minutes,
+        run_w=np.concatenate([inputs.slot_mean_w(year).T for year in range(years)]),
+        run_minutes=np.full(years * slots, slot_minutes),
+        first_run=np.arange(years)[:, None] * slots + np.arange(slots + 1),
+        step_minutes=slot_minutes,
+    )
 
 
 def energy_bill(scenario: Scenario, outcome: DispatchOutcome, values: Values) -> Floats:
@@ -51,9 +58,9 @@ def year_ahead(
         coupling=request.coupling,
         hours=plan.slot_minutes / 60.0,
         kit=kit._replace(floor_wh=floor_wh),
-        load_w=(weights * inputs.reachable_w[year]).sum(axis=0),
+        load_w=(weights * inputs.slot_mean_w(year)).sum(axis=0),
         wired_w=(weights * inputs.wired_w[year]).sum(axis=0),
-        input_w=admitted_w(request, draw)[plan.hour],
+        input_w=admitted_w(request, draw)[plan.start_minute // inputs.sun_minutes],
         import_price=import_price,
         export_price=export_price,
         charge_allowed=inputs.charge_allowed[year][plan.day],
@@ -68,12 +75,12 @@ def year_ahead(
 def day_weights(request: YearRequest, draw: int) -> Floats:
     """Return the weight of each demand basis on each day for one draw, (bases, 365)."""
     column, pool, year = request.params[:, draw], request.inputs.arrays(), int(request.pool_year[draw])
-    bases = request.inputs.reachable_w.shape[1]
+    bases = request.inputs.bases
     return np.array([[basis_weight(pool, column, year, day, basis) for day in range(DAYS)] for basis in range(bases)])
 
 
 def admitted_w(request: YearRequest, draw: int) -> Floats:
-    """Return the solar power that the inputs let in over one draw's year, (hours,) [W]."""
+    """Return the solar power that the inputs let in over one draw's year, (periods,) [W]."""
     power = request.plane_weight[:, draw, None] * request.inputs.solar_w[int(request.pool_year[draw])]
     limits = request.input_limit_w[:, draw]
     on_input = request.inputs.input_of_plane

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.kit import PARALLEL
+from riskcalc.dispatch.terms import PARALLEL
 from riskcalc.dispatch.twin import SLACK, StepKit
 from riskcalc.study.foresight_linear import Columns, LinearProgramme
 

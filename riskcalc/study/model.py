@@ -163,7 +163,6 @@ def world_of(scenario: Scenario, at_hand: YearsAtHand | None = None) -> World:
     clock = clock_of(scenario)
     plan, built = slot_plan(scenario, clock), pools(scenario, clock, at_hand)
     # Sums that all draws share, worked out here, where this runs beside the drawing.
-    built.inputs.slot_totals()
     built.demand.mean_kwh(0.5, 0.5)
     optimised = None
     if to_be_found(scenario) is not None:

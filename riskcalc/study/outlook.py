@@ -57,14 +57,13 @@ def outlook(inputs: DispatchInputs, clock: LocalClock, *, serving: NDArray[np.bo
     weekend[clock.day] = clock.weekday >= 5
     kind = 2 * MONTH_OF_DAY[:DAYS] + weekend
     days = np.bincount(kind, minlength=KINDS) * inputs.years
-    sums, _ = inputs.slot_totals()
     hours = clock.slot_minutes / 60.0
-    per_slot = inputs.reachable_w.shape[2] // clock.slots
-    bases = inputs.reachable_w.shape[1]
+    bases = inputs.bases
     certain, by_rank = np.zeros((bases, KINDS)), np.zeros((bases, KINDS))
     for year in range(inputs.years):
+        means = inputs.slot_mean_w(year)
         for basis in range(bases):
-            used = np.bincount(clock.day[serving], sums[year, basis][serving], minlength=DAYS) * (hours / per_slot)
+            used = np.bincount(clock.day[serving], means[basis][serving], minlength=DAYS) * hours
             row, below = int(inputs.rank_row[basis]), bool(inputs.rank_below[basis])
             ranked = inputs.day_rank[year, max(row, 0)] >= 0.0 if row >= 0 else np.zeros(DAYS, dtype=bool)
             always = ~ranked & (below or row < 0)
@@ -80,7 +79,8 @@ def _sun(inputs: DispatchInputs, light: Floats) -> tuple[Floats, Floats]:
 
     slope = sum of (light x energy) / sum of light^2 over the days of the month: the light has mean 0 within it.
     """
-    day_wh = inputs.solar_w.reshape(inputs.years, inputs.solar_w.shape[1], DAYS, 24).sum(axis=3, dtype=np.float64)
+    by_day = inputs.solar_w.reshape(inputs.years, inputs.solar_w.shape[1], DAYS, -1)
+    day_wh = by_day.sum(axis=3, dtype=np.float64) * (inputs.sun_minutes / 60.0)
     mean, slope = np.zeros((day_wh.shape[1], 12)), np.zeros((day_wh.shape[1], 12))
     for month in range(12):
         days = MONTH_OF_DAY[:DAYS] == month

@@ -21,10 +21,10 @@ def split_meter(metered: DemandPool) -> DemandPool:
     by the household scale, the second by the other scale.
     """
     slots = metered.wired_w.shape[2]
-    by_slot = metered.reachable_w.reshape(metered.years, 1, slots, -1).mean(axis=3, dtype=np.float64)
+    by_slot = np.stack([metered.minutes_w(year).reshape(1, slots, -1).mean(axis=2) for year in range(metered.years)])
     return replace(
         metered,
-        reachable_w=np.concatenate([metered.reachable_w, np.zeros_like(metered.reachable_w)], axis=1),
+        run_w=np.concatenate([metered.run_w, np.zeros_like(metered.run_w)], axis=1),
         wired_w=np.concatenate([metered.wired_w, by_slot.astype(np.float32)], axis=1),
         basis=("meter_reached", "meter_rest"),
         rank_row=np.array([-1, -1]),

@@ -79,7 +79,9 @@ class Pools:
             input_of_plane[plane.rows] = plane.input_index
         return DispatchInputs(
             solar_w=self.solar_w,
-            reachable_w=self.demand.reachable_w,
+            run_w=self.demand.run_w,
+            run_minutes=self.demand.run_minutes,
+            first_run=self.demand.first_run,
             wired_w=self.demand.wired_w,
             input_of_plane=input_of_plane,
             rank_row=self.demand.rank_row,

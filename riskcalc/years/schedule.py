@@ -55,7 +55,7 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         slot_minutes=clock.slot_minutes,
         month=clock.month,
         day=clock.day,
-        hour=np.arange(clock.slots) * clock.slot_minutes // 60,
+        start_minute=np.arange(clock.slots) * clock.slot_minutes,
         rate=rate,
         rate_weight=slot_weights(scenario, rate, minutes=clock.slot_minutes),
         discharge_on=serving_slots(scenario, rate, on_solar=on_solar).astype(np.int64),

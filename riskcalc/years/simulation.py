@@ -200,7 +200,7 @@ def run_year(request: YearRequest, *, threads: int = 2) -> DispatchOutcome:
 
 
 def traced_draw(request: YearRequest, draw: int) -> dict[str, Floats]:
-    """Return every step of one draw of a year, columns of `dispatch.TRACE_COLUMNS`."""
+    """Return every minute of one draw of a year, columns of `dispatch.TRACE_COLUMNS`."""
     return trace_year(
         request.coupling,
         request.inputs,
@@ -210,6 +210,7 @@ def traced_draw(request: YearRequest, draw: int) -> dict[str, Floats]:
         input_limit_w=request.input_limit_w[:, draw],
         pool_year=int(request.pool_year[draw]),
         stored_wh=float(request.stored_wh[draw]),
+        row_minutes=1,
     )
 
 
@@ -231,7 +232,7 @@ def outage_scale(plant: Plant) -> float:
         hours_in_year(
             traced_draw(request, draw),
             request.params[:, draw],
-            step_minutes=plant.inputs.step_minutes,
+            step_minutes=1,
             length_hours=float(length[draw]),
         )
         for draw in range(plant.draws)

@@ -44,10 +44,11 @@ def warm_up(scenario: Scenario) -> None:
         return  # the run itself will say so
     if scenario.home.demand.source != "meter":
         appliance_years({"router_standby": "unit"}, clock=clock, years=1, seed=0, occupants=1.0, threads=1)
-    steps = plan.slots * plan.slot_minutes // scenario.study.step_minutes
     inputs = DispatchInputs(
         solar_w=_read_only(np.zeros((1, 1, 8760), dtype=np.float32)),
-        reachable_w=_read_only(np.zeros((1, 1, steps), dtype=np.float32)),
+        run_w=_read_only(np.zeros((plan.slots, 1), dtype=np.float32)),
+        run_minutes=_read_only(np.full(plan.slots, plan.slot_minutes, dtype=np.uint8)),
+        first_run=_read_only(np.arange(plan.slots + 1)[None]),
         wired_w=_read_only(np.zeros((1, 1, plan.slots), dtype=np.float32)),
         input_of_plane=np.zeros(1, dtype=np.int64),
         rank_row=_read_only(np.full(1, -1)),
@@ -55,7 +56,6 @@ def warm_up(scenario: Scenario) -> None:
         scale_row=_read_only(np.zeros(1, dtype=np.int64)),
         day_rank=_read_only(np.zeros((1, 2, 365))),
         charge_allowed=np.ones((1, 365)),
-        step_minutes=scenario.study.step_minutes,
     )
     dispatch_year(
         coupling_of(scenario),

@@ -24,7 +24,7 @@ def main() -> None:
                 start = time.perf_counter()
                 pool = appliance_years(home, clock=clock, years=32, seed=1, car_kwh_per_year=car_kwh, threads=threads)
                 seconds.append(time.perf_counter() - start)
-            size = (pool.reachable_w.nbytes + pool.wired_w.nbytes) / 1e6
+            size = (pool.run_w.nbytes + pool.run_minutes.nbytes + pool.wired_w.nbytes) / 1e6
             print(f"{len(home)} appliances, {len(pool.basis)} streams, {threads} threads: "
                   f"{min(seconds):.2f} s, {size:.0f} MB")  # fmt: skip
 

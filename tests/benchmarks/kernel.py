@@ -26,7 +26,7 @@ from riskcalc.dispatch import (
     inverter_curve,
     param_rows,
 )
-from riskcalc.dispatch.rows import ONE, TINY, fma
+from riskcalc.dispatch.kernel.rows import ONE, TINY, fma
 from riskcalc.dispatch.twin import SLACK
 
 Floats = NDArray[np.float64]

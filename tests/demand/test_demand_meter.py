@@ -1,6 +1,7 @@
 """Reading a home's own meter file."""
 
 import csv
+import runpy
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from riskcalc.demand.meter import read_meter
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import read_meter_days
 from riskcalc.errors import InputError
+
+reachable_w = runpy.run_path(str(Path(__file__).with_name("pool_watts.py")))["reachable_w"]
 
 UTC = local_clock("Etc/UTC")
 PARIS = local_clock("Europe/Paris", slot_minutes=30)
@@ -217,7 +220,7 @@ def test_pool_years_keep_month_and_kind_of_day(tmp_path):
 
     pool = read_meter(_year_file(tmp_path / "m.csv", watts), clock=UTC, years=3, seed=2, step_minutes=30)
     expected = 100 * (UTC.month + 1) + np.maximum(UTC.weekday - 4, 0)
-    hourly = pool.reachable_w[:, 0].reshape(3, 8760, 2).mean(axis=2)
+    hourly = reachable_w(pool)[:, 0].reshape(3, 8760, 2).mean(axis=2)
     assert hourly == pytest.approx(np.broadcast_to(expected, hourly.shape), abs=0.01)
 
 
@@ -225,7 +228,7 @@ def test_every_day_of_the_file_is_used_alike(tmp_path):
     """Days are dealt like cards: over 4 pool years each January workday comes equally often, to within one."""
     path = _year_file(tmp_path / "m.csv", lambda time: time.timetuple().tm_yday)
     pool = read_meter(path, clock=UTC, years=4, seed=3, step_minutes=60)
-    first_hour = np.round(pool.reachable_w[:, 0].reshape(4, DAYS, 24)[:, :31, 0]).astype(int)
+    first_hour = np.round(reachable_w(pool)[:, 0].reshape(4, DAYS, 24)[:, :31, 0]).astype(int)
     workday = (UTC.weekday.reshape(DAYS, 24)[:31, 0]) < 5
     counts = np.bincount(first_hour[:, workday].ravel(), minlength=32)
     workdays_2023 = [d for d in range(1, 32) if datetime(2023, 1, d).weekday() < 5]
@@ -238,8 +241,8 @@ def test_pool_follows_the_wall_clock(tmp_path):
     path = _year_file(tmp_path / "m.csv", lambda time: 1000 if (time.hour, time.minute) == (7, 0) else 0)
     pool = read_meter(path, clock=PARIS, years=1, seed=4, step_minutes=30)
     wall = wall_minute_of_step(PARIS, step_minutes=30) % 1440
-    assert pool.reachable_w[0, 0, wall == 420] == pytest.approx(1000.0, rel=1e-5)
-    assert pool.reachable_w[0, 0, wall != 420].max() == 0.0
+    assert reachable_w(pool)[0, 0, wall == 420] == pytest.approx(1000.0, rel=1e-5)
+    assert reachable_w(pool)[0, 0, wall != 420].max() == 0.0
 
 
 def test_reachable_share_splits_the_energy(tmp_path):
@@ -257,7 +260,7 @@ def test_leap_day_is_one_more_february_day(tmp_path):
     times = _half_hours(datetime(2024, 1, 1), 366 * 48)
     rows = [(f"{t:%Y-%m-%d %H:%M}", 9000 if (t.month, t.day) == (2, 29) else 100) for t in times]
     pool = read_meter(_write(tmp_path / "m.csv", "time,power_w", rows), clock=UTC, years=8, seed=6, step_minutes=60)
-    days = np.unique(np.nonzero(pool.reachable_w[:, 0].reshape(8, DAYS, 24)[:, :, 12] > 5000.0)[1])
+    days = np.unique(np.nonzero(reachable_w(pool)[:, 0].reshape(8, DAYS, 24)[:, :, 12] > 5000.0)[1])
     assert days.size > 0
     assert days.min() >= 31
     assert days.max() < 59
@@ -275,10 +278,10 @@ def test_a_whole_year_of_minutes_is_read(tmp_path):
     times = np.datetime_as_string(np.datetime64("2008-01-01T00:00") + np.arange(watts.size), unit="m")
     path = _write(tmp_path / "year.csv", "time,power_w", zip(np.char.replace(times, "T", " "), text, strict=True))
     pool = read_meter(path, clock=PARIS, years=2, seed=7, kind="minute")
-    assert pool.reachable_w.shape == (2, 1, 525_600)
+    assert reachable_w(pool).shape == (2, 1, 525_600)
     assert pool.notes[0].startswith("0.07 h")
     assert pool.notes[1].startswith("3.00 h")
     assert pool.mean_kwh([0.0], [0.0])[0, 0] == pytest.approx(week.mean() * 8.76, rel=0.02)
-    assert pool.reachable_w.max() == week.max()
+    assert reachable_w(pool).max() == week.max()
     again = read_meter(path, clock=PARIS, years=2, seed=7, kind="minute")
-    assert np.array_equal(pool.reachable_w, again.reachable_w)
+    assert np.array_equal(reachable_w(pool), reachable_w(again))

@@ -64,7 +64,7 @@ def model_w():
     )  # fmt: skip
     years = []
     for year in range(pool.years):
-        stream = dict(zip(pool.basis, pool.reachable_w[year].astype(float), strict=True))
+        stream = dict(zip(pool.basis, pool.minutes_w(year).astype(float), strict=True))
         at_home = np.repeat(pool.day_rank[year, 0] < 0.5, 1440)
         total = stream["always"] + stream["movable_usual"] + np.where(at_home, stream["home_day"], stream["away_day"])
         years.append(total[124 * 1440 : 208 * 1440])

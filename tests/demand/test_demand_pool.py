@@ -1,5 +1,8 @@
 """Switching and scaling of the demand streams."""
 
+import runpy
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,6 +11,8 @@ from hypothesis import strategies as st
 from riskcalc.clock import DAYS, local_clock
 from riskcalc.demand.pool import DemandPool, balanced_ranks
 
+reachable_w = runpy.run_path(str(Path(__file__).with_name("pool_watts.py")))["reachable_w"]
+
 CLOCK = local_clock("Etc/UTC", slot_minutes=60)
 
 
@@ -15,7 +20,9 @@ def _pool(watts: np.ndarray, rank: np.ndarray) -> DemandPool:
     """Return a pool of three streams at one hour: always, on days at home, on days out; half of it out of reach."""
     hourly = np.repeat(watts, 24, axis=2).astype(np.float32)
     return DemandPool(
-        reachable_w=hourly / 2.0,
+        run_w=np.moveaxis(hourly / 2.0, 1, 2).reshape(-1, 3),
+        run_minutes=np.full(len(watts) * 8760, 60, dtype=np.uint8),
+        first_run=np.arange(len(watts))[:, None] * 8760 + np.arange(8761),
         wired_w=hourly / 2.0,
         basis=("always", "home_day", "away_day"),
         rank_row=np.array([-1, 0, 0]),
@@ -55,7 +62,7 @@ def test_mean_energy_equals_the_plain_sum(share: float, seed: int):
     rank = np.round(generator.random((3, DAYS)), 2)
     pool = _pool(watts, rank)
     below = rank < share
-    day_kwh = pool.reachable_w.astype(float).reshape(3, 3, DAYS, 24).sum(axis=3) * 2.0 / 1000.0
+    day_kwh = reachable_w(pool).astype(float).reshape(3, 3, DAYS, 24).sum(axis=3) * 2.0 / 1000.0
     expected = [day_kwh[:, 0].sum(), day_kwh[:, 1][below].sum(), day_kwh[:, 2][~below].sum()]
     assert pool.mean_kwh([share], [0.5])[:, 0] == pytest.approx(np.array(expected) / 3.0, rel=1e-6, abs=1e-9)
 
@@ -86,7 +93,7 @@ def test_arrays_are_read_only():
     """A pool is shared by all draws: nobody may write to it."""
     pool = _pool(np.zeros((1, 3, DAYS)), np.zeros((1, DAYS)))
     with pytest.raises(ValueError, match="read-only"):
-        pool.reachable_w[0, 0, 0] = 1.0
+        pool.run_w[0, 0] = 1.0
 
 
 @given(share=st.floats(0.0, 1.0), seed=st.integers(0, 1000))

@@ -54,7 +54,7 @@ def test_the_scaled_estimate_holds_in_draws_that_were_not_traced(read_small, len
     request = plant.year_request(0, capacity_share=np.ones(16), working=np.ones(16, dtype=bool), stored_wh=np.zeros(16))
     others = list(range(1, 16, 2))  # not the first of their scrambles, which are traced
     truth = [
-        hours_in_year(traced_draw(request, draw), request.params[:, draw], step_minutes=15, length_hours=length_hours)
+        hours_in_year(traced_draw(request, draw), request.params[:, draw], step_minutes=1, length_hours=length_hours)
         for draw in others
     ]
     assert each[others] == pytest.approx(truth, abs=0.2 * length_hours)
@@ -67,7 +67,7 @@ def test_where_all_draws_agree_the_scaled_estimate_is_the_traced_outages(read_sm
     found = assessment(scenario)
     plant = Plant(scenario, found.world.pools, found.world.plan, found.values, found.design.pool_year)
     request = plant.year_request(0, capacity_share=np.ones(16), working=np.ones(16, dtype=bool), stored_wh=np.zeros(16))
-    truth = hours_in_year(traced_draw(request, 0), request.params[:, 0], step_minutes=15, length_hours=3)
+    truth = hours_in_year(traced_draw(request, 0), request.params[:, 0], step_minutes=1, length_hours=3)
     assert 1.0 < truth < 3.0
     assert found.simulation.hours_carried[0] == pytest.approx(np.full(16, truth), rel=1e-9)
     assert found.simulation.hours_bridged == pytest.approx(np.full(16, 4.0 * truth), rel=1e-9)

@@ -271,7 +271,8 @@ def pool_arrays(world):
         f"weather.{name}": getattr(pools.weather, name) for name in ("ghi", "dni", "dhi", "temp_air", "wind_speed")
     }
     named |= {
-        f"demand.{name}": getattr(pools.demand, name) for name in ("reachable_w", "wired_w", "day_rank", "slot_day")
+        f"demand.{name}": getattr(pools.demand, name)
+        for name in ("run_w", "run_minutes", "first_run", "wired_w", "day_rank", "slot_day")
     }
     return named | {"solar_w": pools.solar_w, "charge_allowed": pools.charge_allowed}
 

@@ -9,14 +9,12 @@ import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import ArrayLike, NDArray
 
-from riskcalc.dispatch.books import SHORT_SHARE
-from riskcalc.dispatch.compiled import compiled
-from riskcalc.dispatch.flows import Billed, Flow
-from riskcalc.dispatch.kit import PARALLEL, Param, is_absent
-from riskcalc.dispatch.outcome import DispatchOutcome, empty_outcome
+from riskcalc.dispatch.outcome import SHORT_SHARE, DispatchOutcome, empty_outcome
 from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.twin import StepFlows, StepKit, StepSetting, parallel_step, transfer_step
+from riskcalc.dispatch.terms import PARALLEL, Billed, Flow, Param, is_absent
+from riskcalc.dispatch.twin import StepFlows, StepKit, StepSetting, run_step
+from riskcalc.jit import compiled
 
 #: Columns of a trace, in order: mean power over the step [W]; stored energy at the step's end [Wh].
 TRACE_COLUMNS = (
@@ -70,8 +68,8 @@ def step_kit(column: NDArray[np.float64]) -> StepKit:
 
 
 @register_jitable
-def solar_of_hour(
-    pool: PoolArrays, plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, hour: int
+def solar_of_period(
+    pool: PoolArrays, plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, period: int
 ) -> tuple[float, float]:
     """Return the power at the planes' terminals and what of it the inputs let in [W]."""
     available, admitted = 0.0, 0.0
@@ -79,7 +77,7 @@ def solar_of_hour(
         at_input = 0.0
         for plane in range(len(pool.input_of_plane)):
             if pool.input_of_plane[plane] == index:
-                at_input += plane_weight[plane] * pool.solar_w[year, plane, hour]
+                at_input += plane_weight[plane] * pool.solar_w[year, plane, period]
         available += at_input
         admitted += min(at_input, input_limit_w[index])
     return available, admitted
@@ -90,7 +88,7 @@ def book_step(
     flows: StepFlows, load: float, wired: float, available: float, off_grid: bool, hours: float,
     powers: NDArray[np.float64], others: NDArray[np.float64],
 ) -> None:  # fmt: skip
-    """Set `powers` (len(Flow),) of a step [W]; count overload and hours on. Off grid, wired demand is unmet."""
+    """Set `powers` (len(Flow),) of a step of `hours` [W]; count overload and hours on. Off grid, wired demand is unmet."""
     powers[_DEMAND_REACHABLE] = load
     powers[_DEMAND_WIRED] = wired
     powers[2] = available
@@ -111,14 +109,14 @@ def book_step(
 
 
 @register_jitable
-def write_row(row: NDArray[np.float64], powers: NDArray[np.float64], stored_wh: float) -> None:
-    """Fill one row of a trace, in the order of `TRACE_COLUMNS`."""
-    row[0] = powers[_PV_AVAILABLE]
-    row[1] = powers[_PV_USED]
-    row[2] = powers[_PV_AVAILABLE] - powers[_PV_USED]
-    row[3] = powers[_DEMAND_REACHABLE] + powers[_DEMAND_WIRED]
-    row[4] = powers[_DEMAND_REACHABLE]
-    row[5:15] = powers[4:]
+def add_to_row(row: NDArray[np.float64], powers: NDArray[np.float64], share: float, stored_wh: float) -> None:
+    """Add a step that takes a share of a row of a trace, in the order of `TRACE_COLUMNS`."""
+    row[0] += powers[_PV_AVAILABLE] * share
+    row[1] += powers[_PV_USED] * share
+    row[2] += (powers[_PV_AVAILABLE] - powers[_PV_USED]) * share
+    row[3] += (powers[_DEMAND_REACHABLE] + powers[_DEMAND_WIRED]) * share
+    row[4] += powers[_DEMAND_REACHABLE] * share
+    row[5:15] += powers[4:] * share
     row[15] = stored_wh
 
 
@@ -132,26 +130,28 @@ def target_of_slot(plan: PlanArrays, by_need: NDArray[np.float64], year: int, sl
 
 
 @register_jitable
-def run_draw(
+def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
     off_grid: bool, parallel: bool, pool: PoolArrays, plan: PlanArrays, column: NDArray[np.float64],
     plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, stored_wh: float,
-    step_minutes: int, slot_minutes: int, monthly: NDArray[np.float64], billed: NDArray[np.float64],
-    others: NDArray[np.float64], rows: NDArray[np.float64], by_need: NDArray[np.float64],
+    longest_minutes: int, slot_minutes: int, sun_minutes: int, monthly: NDArray[np.float64],
+    billed: NDArray[np.float64], others: NDArray[np.float64], rows: NDArray[np.float64], row_minutes: int,
+    by_need: NDArray[np.float64],
 ) -> float:  # fmt: skip
     """Run one draw through the plan, add its energies to `monthly`, `billed` and `others`, return the stored energy.
 
+    Steps end with a run, with a period of the sun, with a row of the trace, and after `longest_minutes`.
     `by_need` (2, kinds) holds level and slope of the targets of charging by need, no kinds where the plan gives them.
-    `rows` has one row per step to fill with `TRACE_COLUMNS`, or no row at all.
+    `rows` has one row for every `row_minutes` to fill with `TRACE_COLUMNS`, or no row at all.
     """
     kit = step_kit(column)
-    hours = step_minutes / 60.0
-    steps = slot_minutes // step_minutes
     bases = len(pool.rank_row)
     weight = np.zeros(bases)
     powers = np.zeros(_FLOWS)
     stored_wh = min(stored_wh, kit.capacity_wh)
     lowest, highest, days = 0.0, 0.0, 0
     short_today = 0.0
+    available, admitted, period = 0.0, 0.0, -1
+    minute = 0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
@@ -162,37 +162,46 @@ def run_draw(
             short_today = 0.0
             lowest, highest = 1.0, 0.0
             days += 1
-        available, admitted = solar_of_hour(pool, plane_weight, input_limit_w, year, plan.hour[slot])
         wired = 0.0
         for basis in range(bases):
             wired += weight[basis] * pool.wired_w[year, basis, slot]
-        setting = StepSetting(
-            hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
-            plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day],
-            target_of_slot(plan, by_need, year, slot), plan.export_stored_on[slot] != 0, plan.export_stored_above_share[slot],
-        )  # fmt: skip
+        target = target_of_slot(plan, by_need, year, slot)
         # Cells that start a slot below the reserve are not discharged further.
         floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)
         slot_load, slot_unmet = 0.0, 0.0
-        for step in range(slot * steps, (slot + 1) * steps):
+        until_now = plan.start_minute[slot] - minute
+        for run in range(pool.first_run[year, slot], pool.first_run[year, slot + 1]):
             load = 0.0
             for basis in range(bases):
-                load += weight[basis] * pool.reachable_w[year, basis, step]
-            if parallel:
-                flows = parallel_step(kit, setting, floor_wh, stored_wh, load, admitted)
-            else:
-                flows = transfer_step(kit, setting, floor_wh, stored_wh, load, admitted)
-            stored_wh = flows.stored_wh
-            slot_load += load
-            slot_unmet += flows.unmet
-            book_step(flows, load, wired, available, off_grid, hours, powers, others)
-            monthly[:, plan.month[slot]] += powers * (hours / 1000.0)
-            billing = plan.rate_weight[slot] * hours / 1000.0
-            billed[0, plan.rate[slot]] += (load + wired) * billing
-            billed[1, plan.rate[slot]] += (powers[_IMPORT] + powers[_UNMET]) * billing
-            billed[2, plan.rate[slot]] += powers[_EXPORT] * billing
-            if len(rows) > 0:
-                write_row(rows[step], powers, stored_wh)
+                load += weight[basis] * pool.run_w[run, basis]
+            ends = minute + int(pool.run_minutes[run])
+            while minute < ends:
+                of_year = until_now + minute
+                if of_year // sun_minutes != period:
+                    period = of_year // sun_minutes
+                    available, admitted = solar_of_period(pool, plane_weight, input_limit_w, year, period)
+                length = min(ends - minute, longest_minutes, sun_minutes - of_year % sun_minutes)
+                if len(rows) > 0:
+                    length = min(length, row_minutes - minute % row_minutes)
+                hours = length / 60.0
+                setting = StepSetting(
+                    hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
+                    plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day], target,
+                    plan.export_stored_on[slot] != 0, plan.export_stored_above_share[slot],
+                )  # fmt: skip
+                flows = run_step(parallel, kit, setting, floor_wh, stored_wh, load, admitted)
+                stored_wh = flows.stored_wh
+                slot_load += load * length
+                slot_unmet += flows.unmet * length
+                book_step(flows, load, wired, available, off_grid, hours, powers, others)
+                monthly[:, plan.month[slot]] += powers * (hours / 1000.0)
+                billing = plan.rate_weight[slot] * hours / 1000.0
+                billed[0, plan.rate[slot]] += (load + wired) * billing
+                billed[1, plan.rate[slot]] += (powers[_IMPORT] + powers[_UNMET]) * billing
+                billed[2, plan.rate[slot]] += powers[_EXPORT] * billing
+                if len(rows) > 0:
+                    add_to_row(rows[minute // row_minutes], powers, length / row_minutes, stored_wh)
+                minute += length
         if off_grid and slot_unmet > SHORT_SHARE * slot_load:
             others[_SHORT_HOURS] += slot_minutes / 60.0
             short_today = 1.0
@@ -206,12 +215,12 @@ def run_draw(
 
 @compiled
 def _run_draw_compiled(
-    off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes, slot_minutes,
-    monthly, billed, others, rows, by_need,
+    off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, longest_minutes,
+    slot_minutes, sun_minutes, monthly, billed, others, rows, row_minutes, by_need,
 ):  # fmt: skip
     return run_draw(
-        off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, step_minutes,
-        slot_minutes, monthly, billed, others, rows, by_need,
+        off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, longest_minutes,
+        slot_minutes, sun_minutes, monthly, billed, others, rows, row_minutes, by_need,
     )  # fmt: skip
 
 
@@ -225,11 +234,13 @@ def dispatch_slow(
     input_limit_w: NDArray[np.float64],
     pool_year: NDArray[np.int64],
     stored_wh: ArrayLike = 0.0,
+    step_minutes: int = 1,
     use_numba: bool = False,
 ) -> DispatchOutcome:
-    """Return what `dispatch_year` returns, computed step by step by the plain-Python twin.
+    """Return what `dispatch_year` returns, computed minute by minute by the plain-Python twin.
 
-    Parameters are those of `dispatch_year`. `use_numba` compiles the same source, for whole years.
+    Parameters are those of `dispatch_year`. Steps last `step_minutes` at most; the result does not depend on it.
+    `use_numba` compiles the same source, for whole years.
     """
     draws = params.shape[1]
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
@@ -242,8 +253,8 @@ def dispatch_slow(
         outcome.stored_wh[draw] = _one_draw(use_numba)(
             coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
-            inputs.step_minutes, plan.slot_minutes, monthly, billed, others, np.zeros((0, len(TRACE_COLUMNS))),
-            by_need[:, :, draw].copy(),
+            step_minutes, plan.slot_minutes, inputs.sun_minutes, monthly, billed, others,
+            np.zeros((0, len(TRACE_COLUMNS))), 1, by_need[:, :, draw].copy(),
         )  # fmt: skip
         if absent[draw]:
             # Without a kit at work there is no inverter to be on, and no rating to exceed.
@@ -270,9 +281,10 @@ def trace_year(
     input_limit_w: NDArray[np.float64],
     pool_year: int,
     stored_wh: float = 0.0,
+    row_minutes: int | None = None,
     use_numba: bool = True,
 ) -> dict[str, NDArray[np.float64]]:
-    """Return every step of one draw's year, a dict of `TRACE_COLUMNS` -> float64 (steps,).
+    """Return one draw's year, row after row, a dict of `TRACE_COLUMNS` -> float64 (rows,).
 
     Parameters
     ----------
@@ -288,29 +300,31 @@ def trace_year(
         Pool year of sun and demand.
     stored_wh : float
         Stored energy at the start [Wh].
+    row_minutes : int
+        Length of a row: a divisor of what the plan covers, and a multiple of `inputs.step_minutes`, the default.
     use_numba : bool
         Whether to compile the same source: for whole years, not for a few days.
 
     Returns
     -------
     dict
-        Powers are means over the step [W], `battery_stored_wh` is the state at its end. In every step
+        Powers are means over the row [W], `battery_stored_wh` is the state at its end. In every row
         pv_available = pv_used + pv_curtailed, and
         pv_used + grid_import + battery_discharge + unmet = demand + grid_export + battery_charge + losses.
-        Sums over a month times the step's length are the rows of `DispatchOutcome.monthly_kwh`.
+        Sums over a month times the row's length are the rows of `DispatchOutcome.monthly_kwh`.
     """
     column = np.asarray(params, dtype=np.float64)
     stored = check_request(
         coupling, inputs, plan, column[:, None], np.asarray(plane_weight)[:, None], np.asarray(input_limit_w)[:, None],
         np.array([pool_year]), stored_wh,
     )  # fmt: skip
-    steps = plan.slots * plan.slot_minutes // inputs.step_minutes
-    rows = np.zeros((steps, len(TRACE_COLUMNS)))
+    row_minutes = row_minutes or inputs.step_minutes
+    rows = np.zeros((plan.slots * plan.slot_minutes // row_minutes, len(TRACE_COLUMNS)))
     _one_draw(use_numba)(
         coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
-        int(pool_year), float(stored[0]), inputs.step_minutes, plan.slot_minutes, np.zeros((len(Flow), 12)),
-        np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows,
+        int(pool_year), float(stored[0]), plan.slot_minutes, plan.slot_minutes, inputs.sun_minutes,
+        np.zeros((len(Flow), 12)), np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows, row_minutes,
         plan.need_targets(inputs, column[:, None], np.asarray(plane_weight, dtype=np.float64)[:, None])[:, :, 0].copy(),
     )  # fmt: skip
     return {name: np.ascontiguousarray(rows[:, index]) for index, name in enumerate(TRACE_COLUMNS)}

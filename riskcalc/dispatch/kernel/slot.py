@@ -1,4 +1,4 @@
-"""What is set up before the steps of a slot: weights of the day, sun of the hour, limits, sums of demand."""
+"""What is set up before the runs of a slot: weights of the day, sun, limits, loads and their sums."""
 
 from __future__ import annotations
 
@@ -7,19 +7,10 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import rows
-from riskcalc.dispatch.compiled import inlined, inner
+from riskcalc.dispatch.kernel import rows
+from riskcalc.dispatch.kernel.rows import LANES, WEIGHTS, WHOLE, fma
 from riskcalc.dispatch.plan import PoolArrays
-from riskcalc.dispatch.rows import LANES, WHOLE, fma
-
-
-@inner
-def open_year(lanes: int, work: NDArray[np.float64]) -> None:
-    """Set the least rating of the lanes, a hair lower so that rounding hides no load from `count_overload`."""
-    least = np.inf
-    for lane in range(min(lanes, LANES)):
-        least = min(least, work[rows.RATING_SLACK + lane])
-    work[rows.LEAST_RATING] = least * (1.0 - 1e-12)
+from riskcalc.jit import inlined, inner
 
 
 @inlined
@@ -44,21 +35,17 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
             share = work[rows.HOME + lane] if row == 0 else work[rows.MOVED + lane]
             rests = row >= 0 and (rank < share) != below
             work[rows.WEIGHTS + basis * LANES + lane] = 0.0 if rests else scale
-        top = 0.0
-        for lane in range(lanes):
-            top = max(top, work[rows.WEIGHTS + basis * LANES + lane])
-        work[rows.TOP_WEIGHTS + basis] = top
 
 
 @inlined
-def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, hour: int) -> bool:
-    """Set the solar power of an hour, before and behind the inputs; return whether there is any sun at all."""
+def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int) -> bool:
+    """Set the solar power of a period, before and behind the inputs; return whether there is any sun at all."""
     lanes = min(lanes, LANES) & WHOLE
     work[rows.SOLAR_AVAILABLE : rows.SOLAR + LANES] = 0.0
     planes = len(pool.input_of_plane)
     sun = False
     for plane in range(planes):
-        sun = sun or pool.solar_w[year, plane, hour] > 0.0
+        sun = sun or pool.solar_w[year, plane, period] > 0.0
     if not sun:
         return False
     inputs = 0
@@ -68,7 +55,7 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
         work[rows.INPUT_POWER : rows.INPUT_POWER + LANES] = 0.0
         for plane in range(min(planes, rows.MOST_PLANES)):
             if pool.input_of_plane[plane] == index:
-                power = np.float64(pool.solar_w[year, plane, hour])
+                power = np.float64(pool.solar_w[year, plane, period])
                 weights = rows.PLANE_WEIGHTS + plane * LANES
                 for lane in range(lanes):
                     plane_power = work[weights + lane] * power
@@ -86,7 +73,7 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
 
 @inner
 def open_stretch(work: NDArray[np.float64]) -> None:
-    """Clear the sums over the steps of a stretch."""
+    """Clear the sums over a stretch."""
     work[rows.FIRST_SUM : rows.END_OF_SUMS] = 0.0
 
 
@@ -109,6 +96,7 @@ def open_slot(lanes: int, work: NDArray[np.float64], reserve_share: float, aim_s
         work[rows.ROOM + lane] = capacity - base
         work[rows.TARGET + lane] = aim_share * capacity - base
         work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
+        work[rows.SLOT_DEMAND + lane] = 0.0
 
 
 @inner
@@ -125,12 +113,11 @@ def aim_by_need(lanes: int, work: NDArray[np.float64], kind: int, light: float) 
 
 @inner
 def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
-    """Set what follows from an hour's sun and the day's limit of charging: power into the cells, the largest load."""
+    """Set what follows from a period's sun and the day's limit of charging: power into the cells, the largest load."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         solar = work[rows.SOLAR + lane]
         to_cells = solar * work[rows.TO_STORED + lane]
-        work[rows.SOLAR_STORED + lane] = to_cells
         limit = work[rows.CELLS_TODAY + lane]
         to_cells = to_cells if to_cells < limit else limit
         work[rows.SOLAR_POWER + lane] = to_cells
@@ -149,34 +136,130 @@ def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
 
 
 @inlined
-def open_demand(
-    lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, slot_sum: NDArray[np.float64],
-    slot_peak: NDArray[np.float32], year: int, slot: int,
-) -> bool:  # fmt: skip
-    """Set the slot's sum of demand and add it to the stretch's; return whether a load may exceed the rating of any lane."""
+def fill_runs(
+    lanes: int, minutes: int, work: NDArray[np.float64], pool: PoolArrays, run: int, used: int
+) -> tuple[int, int, int]:
+    """Set load and length of every run of some minutes; return how many there are, and where the next minutes begin.
+
+    They begin `used` minutes into `run`. A run that goes on beyond them is cut: the sun may change within a slot.
+    """
+    runs, first, left = 0, run, minutes
+    while left > 0 and runs < rows.MOST_RUNS:
+        length = int(pool.run_minutes[run]) - used
+        taken = left if left < length else length
+        work[rows.DURATIONS + runs] = taken
+        runs += 1
+        left -= taken
+        ends = taken == length
+        run += 1 if ends else 0
+        used = 0 if ends else used + taken
+    bases = len(pool.rank_row)
+    if bases <= 3:
+        _fill_three(lanes, runs, work, pool.run_w, first)
+    else:
+        _fill_six(lanes, runs, work, pool.run_w, first)
+    for basis in range(6, bases):
+        _add_one(lanes, runs, work, pool.run_w, first, basis)
+    return runs, run, used
+
+
+@inlined
+def _fill_three(lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int) -> None:
     lanes = min(lanes, LANES) & WHOLE
-    peak = 0.0
-    for basis in range(len(pool.rank_row)):
-        peak += work[rows.TOP_WEIGHTS + basis] * slot_peak[year, basis, slot]
+    last = run_w.shape[1] - 1
+    for row in range(min(runs, rows.MOST_RUNS)):
+        power_0 = np.float64(run_w[first + row, 0])
+        power_1 = np.float64(run_w[first + row, min(1, last)])
+        power_2 = np.float64(run_w[first + row, min(2, last)])
+        loads = rows.LOADS + row * LANES
+        for lane in range(lanes):
+            load = work[WEIGHTS + lane] * power_0
+            load = fma(work[WEIGHTS + LANES + lane], power_1, load)
+            work[loads + lane] = fma(work[WEIGHTS + 2 * LANES + lane], power_2, load)
+
+
+@inlined
+def _fill_six(lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int) -> None:
+    lanes = min(lanes, LANES) & WHOLE
+    last = run_w.shape[1] - 1
+    for row in range(min(runs, rows.MOST_RUNS)):
+        power_0 = np.float64(run_w[first + row, 0])
+        power_1 = np.float64(run_w[first + row, 1])
+        power_2 = np.float64(run_w[first + row, 2])
+        power_3 = np.float64(run_w[first + row, 3])
+        power_4 = np.float64(run_w[first + row, min(4, last)])
+        power_5 = np.float64(run_w[first + row, min(5, last)])
+        loads = rows.LOADS + row * LANES
+        for lane in range(lanes):
+            load = work[WEIGHTS + lane] * power_0
+            load = fma(work[WEIGHTS + LANES + lane], power_1, load)
+            load = fma(work[WEIGHTS + 2 * LANES + lane], power_2, load)
+            load = fma(work[WEIGHTS + 3 * LANES + lane], power_3, load)
+            load = fma(work[WEIGHTS + 4 * LANES + lane], power_4, load)
+            work[loads + lane] = fma(work[WEIGHTS + 5 * LANES + lane], power_5, load)
+
+
+@inlined
+def _add_one(
+    lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int, basis: int
+) -> None:
+    weights = WEIGHTS + basis * LANES
+    lanes = min(lanes, LANES) & WHOLE
+    for row in range(min(runs, rows.MOST_RUNS)):
+        power = np.float64(run_w[first + row, basis])
+        loads = rows.LOADS + row * LANES
+        for lane in range(lanes):
+            work[loads + lane] = fma(work[weights + lane], power, work[loads + lane])
+
+
+@inner
+def sum_part(lanes: int, runs: int, minutes: float, work: NDArray[np.float64]) -> None:
+    """Sum demand and sun of a part of a slot, and keep its highest load."""
+    lanes = min(lanes, LANES) & WHOLE
+    for lane in range(lanes):
+        work[rows.PART_DEMAND + lane] = 0.0
+        work[rows.PEAK + lane] = 0.0
+    for row in range(min(runs, rows.MOST_RUNS)):
+        length = work[rows.DURATIONS + row]
+        loads = rows.LOADS + row * LANES
+        for lane in range(lanes):
+            load = work[loads + lane]
+            peak = work[rows.PEAK + lane]
+            work[rows.PEAK + lane] = load if load > peak else peak
+            work[rows.PART_DEMAND + lane] = fma(load, length, work[rows.PART_DEMAND + lane])
+    for lane in range(lanes):
+        work[rows.SLOT_DEMAND + lane] += work[rows.PART_DEMAND + lane]
+        work[rows.SOLAR_SUM + lane] = fma(work[rows.SOLAR_AVAILABLE + lane], minutes, work[rows.SOLAR_SUM + lane])
+
+
+@inlined
+def sum_wired(
+    lanes: int, slot_minutes: float, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int
+) -> None:
+    """Add the slot's demand to the stretch's: what is within reach and what is not."""
+    lanes = min(lanes, LANES) & WHOLE
+    for lane in range(lanes):
+        work[rows.DEMAND + lane] += work[rows.SLOT_DEMAND + lane]
     # Two at a time: more would be stored and loaded again for each basis, fewer bases have weight zero.
     bases = len(pool.rank_row)
     for basis in range(0, bases, 2):
         other = min(basis + 1, bases - 1)
-        reachable_0, reachable_1 = slot_sum[year, basis, slot], slot_sum[year, other, slot]
-        wired_0 = np.float64(pool.wired_w[year, basis, slot]) * steps
-        wired_1 = np.float64(pool.wired_w[year, other, slot]) * steps
-        weights = rows.WEIGHTS + basis * LANES
+        wired_0 = np.float64(pool.wired_w[year, basis, slot]) * slot_minutes
+        wired_1 = np.float64(pool.wired_w[year, other, slot]) * slot_minutes
+        weights = WEIGHTS + basis * LANES
         for lane in range(lanes):
-            weight_0 = work[weights + lane]
-            weight_1 = work[weights + LANES + lane]
-            demand = work[rows.SLOT_DEMAND + lane] if basis > 0 else 0.0
-            work[rows.SLOT_DEMAND + lane] = fma(weight_1, reachable_1, fma(weight_0, reachable_0, demand))
-            wired = fma(weight_0, wired_0, work[rows.WIRED + lane])
-            work[rows.WIRED + lane] = fma(weight_1, wired_1, wired)
+            wired = fma(work[weights + lane], wired_0, work[rows.WIRED + lane])
+            work[rows.WIRED + lane] = fma(work[weights + LANES + lane], wired_1, wired)
+
+
+@inner
+def overloaded(lanes: int, work: NDArray[np.float64]) -> bool:
+    """Return whether any load of a part of a slot exceeds the rating of its lane."""
+    lanes = min(lanes, LANES) & WHOLE
+    over = 0
     for lane in range(lanes):
-        work[rows.DEMAND + lane] += work[rows.SLOT_DEMAND + lane]
-        work[rows.SOLAR_SUM + lane] += work[rows.SOLAR_AVAILABLE + lane]
-    return peak > work[rows.LEAST_RATING]
+        over += 1 if work[rows.PEAK + lane] > work[rows.RATING_SLACK + lane] else 0
+    return over > 0
 
 
 @inner

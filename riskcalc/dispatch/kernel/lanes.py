@@ -8,15 +8,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskcalc.dispatch import rows
-from riskcalc.dispatch.flows import Billed, Flow
-from riskcalc.dispatch.kit import PARALLEL, Param, is_absent
-from riskcalc.dispatch.kit_rows import kit_rows
+from riskcalc.dispatch.kernel import rows
+from riskcalc.dispatch.kernel.kit_rows import kit_rows
+from riskcalc.dispatch.kernel.rows import LANES, VECTOR
+from riskcalc.dispatch.kernel.year import run_groups
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.rows import LANES, VECTOR
-from riskcalc.dispatch.year import run_groups
+from riskcalc.dispatch.terms import PARALLEL, Billed, Flow, Param, is_absent
 
 _CACHE_LINE = 64
 _NOTHING = 1e-60
@@ -73,26 +72,22 @@ def dispatch_year(
     import equals billed demand bit for bit. A draw's result does not depend on its neighbours, their order or number.
     """
     stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
-    hours = inputs.step_minutes / 60.0
     absent = is_absent(params)
     draw_of_lane, group_year, group_lanes = lane_groups(np.asarray(pool_year, dtype=np.int64), absent)
     group_absent = absent[draw_of_lane[:, 0]]
     work = _workspace(len(group_year), rows.workspace_size(plan.rates))
-    figures = kit_rows(params, off_grid=coupling == "off_grid", hours=hours)
+    figures = kit_rows(params, off_grid=coupling == "off_grid")
     _set(work, rows.LINEAR, figures[:, draw_of_lane])
     _set(
         work,
         rows.STORED,
-        (np.minimum(stored, params[Param.CAPACITY_WH]) * params[Param.DISCHARGE_EFFICIENCY] / hours)[
-            None, draw_of_lane
-        ],
+        (np.minimum(stored, params[Param.CAPACITY_WH]) * params[Param.DISCHARGE_EFFICIENCY] * 60.0)[None, draw_of_lane],
     )
     _set(work, rows.PLANE_WEIGHTS, plane_weight[:, draw_of_lane])
     level, slope = plan.need_targets(inputs, params, plane_weight)
     _set(work, rows.LEVELS, level[:, draw_of_lane])
     _set(work, rows.SLOPES, slope[:, draw_of_lane])
     _set(work, rows.INPUT_LIMITS, input_limit_w[:, draw_of_lane])
-    slot_sum, slot_peak = inputs.slot_totals()
     export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
 
     parallel = True if coupling in PARALLEL else None
@@ -100,8 +95,8 @@ def dispatch_year(
 
     def run(part: slice) -> None:
         run_groups(
-            parallel, export_stored_on, export, coupling == "off_grid", inputs.arrays(), plan.arrays(), slot_sum, slot_peak,
-            group_year[part], group_lanes[part], group_absent[part], inputs.step_minutes, plan.slot_minutes, work[part],
+            parallel, export_stored_on, export, coupling == "off_grid", inputs.arrays(), plan.arrays(),
+            group_year[part], group_lanes[part], group_absent[part], plan.slot_minutes, inputs.sun_minutes, work[part],
             plan.need is not None,
         )  # fmt: skip
 
@@ -112,7 +107,7 @@ def dispatch_year(
         with ThreadPoolExecutor(len(parts)) as pool:
             list(pool.map(run, parts))
     has_run = np.arange(LANES) < group_lanes[:, None]
-    return _outcome(work, draw_of_lane, has_run, params, inputs, plan, hours)
+    return _outcome(work, draw_of_lane, has_run, params, plan)
 
 
 def lane_groups(
@@ -163,9 +158,7 @@ def _outcome(
     draw_of_lane: NDArray[np.int64],
     has_run: NDArray[np.bool_],
     params: NDArray[np.float64],
-    inputs: DispatchInputs,
     plan: SlotPlan,
-    hours: float,
 ) -> DispatchOutcome:
     draws = params.shape[1]
 
@@ -178,20 +171,20 @@ def _outcome(
 
     capacity = params[Param.CAPACITY_WH]
     monthly_kwh = books(rows.MONTHLY, rows.MONTHLY_ROWS)
-    on_steps = books(rows.ON_SUM)[0]
+    minutes_on = books(rows.ON_SUM)[0]
     # What the kernels put in place of zero, so as not to divide by it, must not show.
-    for sums in (monthly_kwh, on_steps):
+    for sums in (monthly_kwh, minutes_on):
         sums[np.abs(sums) < _NOTHING] = 0.0
-    stored = books(rows.STORED)[0] * hours / params[Param.DISCHARGE_EFFICIENCY]
+    stored = books(rows.STORED)[0] / 60.0 / params[Param.DISCHARGE_EFFICIENCY]
     return DispatchOutcome(
         monthly_kwh=monthly_kwh.reshape(len(Flow), 12, draws),
         billed_kwh=books(rows.BILLED, 3 * plan.rates).reshape(plan.rates, len(Billed), draws).transpose(1, 0, 2).copy(),
         stored_wh=np.clip(stored, 0.0, capacity),
         mean_stored_share=books(rows.SHARE_SUM)[0],
         mean_daily_swing=books(rows.SWING_SUM)[0],
-        overload_minutes=books(rows.OVERLOAD_STEPS)[0] * inputs.step_minutes,
-        overload_kwh=books(rows.OVERLOAD_ENERGY)[0] * hours / 1000.0,
-        on_hours=on_steps * hours,
+        overload_minutes=books(rows.OVERLOAD_MINUTES)[0],
+        overload_kwh=books(rows.OVERLOAD_ENERGY)[0] / 60_000.0,
+        on_hours=minutes_on / 60.0,
         short_hours=books(rows.SHORT_SLOTS)[0] * plan.slot_minutes / 60.0,
         short_days=books(rows.SHORT_DAYS)[0],
     )

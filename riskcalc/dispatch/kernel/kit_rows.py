@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import rows
-from riskcalc.dispatch.kit import Param
-from riskcalc.dispatch.rows import LANES
+from riskcalc.dispatch.kernel import rows
+from riskcalc.dispatch.kernel.rows import LANES
+from riskcalc.dispatch.terms import Param
 from riskcalc.dispatch.twin import SLACK
 
 #: Takes the place of a missing idle draw where the kernel divides by bus power.
@@ -16,16 +16,16 @@ _NO_IDLE = 1e-150
 _NO_POWER = 1e-130
 
 
-def kit_rows(params: NDArray[np.float64], *, off_grid: bool, hours: float) -> NDArray[np.float64]:
+def kit_rows(params: NDArray[np.float64], *, off_grid: bool) -> NDArray[np.float64]:
     """Return the kit's rows (rows, draws) in the order of `rows`, from LINEAR to MOVED.
 
-    Powers stay in W; stored energy becomes W times one step of `hours`, as the cells would deliver it to the bus.
+    Powers stay in W; stored energy becomes W times minutes, as the cells would deliver it to the bus.
     """
     figure = dict(zip(Param, params, strict=True))
     battery = figure[Param.CAPACITY_WH] > 0.0
     charge = figure[Param.CHARGE_EFFICIENCY]
     discharge = figure[Param.DISCHARGE_EFFICIENCY]
-    to_bus = discharge / hours
+    to_bus = discharge * 60.0
     capacity = figure[Param.CAPACITY_WH] * to_bus
     give = np.where(battery, figure[Param.DISCHARGE_W], 0.0) * discharge
     idle = figure[Param.IDLE_W]

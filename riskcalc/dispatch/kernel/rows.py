@@ -6,8 +6,8 @@ than a row (`min(lanes, LANES) & WHOLE` at the head of each function says so to 
 not overlap and the loops become vector instructions without any run-time check. Separate arrays would need a check for
 each pair, and a loop of constant length would be unrolled before it is vectorised; both were measured to be slower.
 
-Energy in the kernels is counted in W times one step, at the bus: `stored` is what the cells would still deliver to the
-bus, Wh at the cells times discharge efficiency / step in hours. A step then needs no factor for time or discharge.
+Energy in the kernels is counted in W times minutes, at the bus: `stored` is what the cells would still deliver to the
+bus, Wh at the cells times discharge efficiency times 60. A run of some minutes then needs no factor but its length.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 from numba import types
 from numba.extending import intrinsic
 
-from riskcalc.dispatch.flows import Billed, Flow
 from riskcalc.dispatch.need import MOST_KINDS
-from riskcalc.dispatch.request import MOST_BASES, MOST_INPUTS, MOST_PLANES, MOST_STEPS
+from riskcalc.dispatch.request import MOST_BASES, MOST_INPUTS, MOST_PLANES, MOST_RUNS
+from riskcalc.dispatch.terms import Billed, Flow
 
 LANES = 32
 #: Numbers in the widest vector register of present processors; the lanes that run are a multiple of it.
@@ -33,7 +33,7 @@ MONTHLY_ROWS = FLOW_ROWS * 12
 #: A hair above 1, so that what mathematically is a full step does not round to a hair less than one.
 ONE = 1.0 + 1e-15
 
-#: Keeps 0 / 0 out: with nothing needed and nothing there, the inverter counts as on.
+#: Keeps 0 / 0 out: with nothing needed and nothing there, the inverter counts as on, and what takes no time lasts.
 TINY = 1e-100
 
 # The kit, one year, set by `kit_rows`; powers at the bus unless said otherwise.
@@ -80,7 +80,7 @@ TINY = 1e-100
     SWING_SUM,
     LOWEST,
     HIGHEST,
-    OVERLOAD_STEPS,
+    OVERLOAD_MINUTES,
     OVERLOAD_ENERGY,
     ON_SUM,
     SHORT_SLOTS,
@@ -97,19 +97,19 @@ TINY = 1e-100
     INPUT_POWER,
     SOLAR_AVAILABLE,
     SOLAR,
-    SOLAR_STORED,
     SOLAR_POWER,
     REFILL,
     MOST,
     LIMIT,
     GIVE_NOW,
     TARGET,
-    FREE,
+    STANDBY_NOW,
+    PEAK,
+    PART_DEMAND,
     SLOT_DEMAND,
-) = range(44 * LANES, 60 * LANES, LANES)
+) = range(44 * LANES, 61 * LANES, LANES)
 
-# Sums over the steps of a stretch, in W times steps, that of SOLAR_SUM in W times slots; what one lane loop of a step
-# hands to the next; and the sum of what a slot leaves.
+# Sums over a stretch, in W times minutes; the sum of what a slot leaves; and what one lane loop of a run hands to the next.
 (
     DEMAND,
     WIRED,
@@ -123,29 +123,31 @@ TINY = 1e-100
     ON,
     TO_GRID,
     EXPORT,
-    SERVED_NOW,
-    SURPLUS_NOW,
-    CHARGE_NOW,
-    IDLE_NOW,
     SLOT_LEFT,
-) = range(60 * LANES, 77 * LANES, LANES)
+    SERVED_NOW,
+    IDLE_NOW,
+    SURPLUS_NOW,
+    POWER_NOW,
+    CHARGE_NOW,
+    HIGH_NOW,
+    KEPT_NOW,
+    REST_NOW,
+) = range(61 * LANES, 82 * LANES, LANES)
 
-FIRST_SUM, END_OF_SUMS = DEMAND, SERVED_NOW
+FIRST_SUM, END_OF_SUMS = DEMAND, SLOT_LEFT
 
-# Blocks of rows. TOP_WEIGHTS is a row of another kind: for each basis the largest weight of any lane today, and at its
-# end the least rating of any lane.
-FLOWS = SLOT_LEFT + LANES
+# Blocks of rows. DURATIONS is of another kind: the minutes of each run of the slot.
+FLOWS = REST_NOW + LANES
 BILLS = FLOWS + FLOW_ROWS * LANES
 #: The month that runs. Its books stand together here, not among those of the year: rows 12 apart hinder one another in
 #: the nearest cache, which cost as much as all other work between the steps.
 THIS_MONTH = BILLS + BILL_ROWS * LANES
 PLANE_WEIGHTS = THIS_MONTH + FLOW_ROWS * LANES
 INPUT_LIMITS = PLANE_WEIGHTS + MOST_PLANES * LANES
-TOP_WEIGHTS = INPUT_LIMITS + MOST_INPUTS * LANES
-LEAST_RATING = TOP_WEIGHTS + MOST_BASES
-WEIGHTS = TOP_WEIGHTS + LANES
+DURATIONS = INPUT_LIMITS + MOST_INPUTS * LANES
+WEIGHTS = DURATIONS + 2 * LANES
 LOADS = WEIGHTS + MOST_BASES * LANES
-MONTHLY = LOADS + MOST_STEPS * LANES
+MONTHLY = LOADS + MOST_RUNS * LANES
 #: Level and slope of the target of charging by need, by kind of day.
 LEVELS = MONTHLY + MONTHLY_ROWS * LANES
 SLOPES = LEVELS + MOST_KINDS * LANES

@@ -9,11 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch import rows
-from riskcalc.dispatch.compiled import inlined, inner
-from riskcalc.dispatch.flows import Flow
-from riskcalc.dispatch.plan import PoolArrays
-from riskcalc.dispatch.rows import BILL_ROWS, FLOW_ROWS, LANES, WHOLE, fma
+from riskcalc.dispatch.kernel import rows
+from riskcalc.dispatch.kernel.rows import BILL_ROWS, FLOW_ROWS, LANES, WHOLE, fma
+from riskcalc.dispatch.outcome import SHORT_SHARE
+from riskcalc.dispatch.terms import Flow
+from riskcalc.jit import inner
 
 _DEMAND_REACHABLE, _DEMAND_WIRED = (rows.FLOWS + LANES * flow for flow in (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED))
 _PV_AVAILABLE, _PV_USED = (rows.FLOWS + LANES * flow for flow in (Flow.PV_AVAILABLE, Flow.PV_USED))
@@ -25,38 +25,28 @@ _LOSSES, _UNMET = (rows.FLOWS + LANES * flow for flow in (Flow.LOSSES, Flow.UNME
 _BILL_DEMAND, _BILL_IMPORT, _BILL_EXPORT = rows.BILLS, rows.BILLS + LANES, rows.BILLS + 2 * LANES
 
 
-#: Share of a slot's demand that may stay unserved without the slot counting as short: the rounding of its sums.
-SHORT_SHARE = 1e-6
-
-
 @inner
-def share_of_idle(lanes: int, steps: int, work: NDArray[np.float64]) -> None:
-    """Turn the sum of idle power in ON into steps on; an inverter without idle draw counts as on in all `steps`."""
+def share_of_idle(lanes: int, minutes: float, work: NDArray[np.float64]) -> None:
+    """Turn the sum of idle power in ON into minutes on; an inverter without idle draw counts as on in all `minutes`."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
-        on = fma(work[rows.ON + lane], work[rows.INVERSE_IDLE + lane], steps * work[rows.ON_WITHOUT_IDLE + lane])
+        on = fma(work[rows.ON + lane], work[rows.INVERSE_IDLE + lane], minutes * work[rows.ON_WITHOUT_IDLE + lane])
         work[rows.ON + lane] = on
 
 
-@inlined
-def count_overload(
-    lanes: int, steps: int, work: NDArray[np.float64], pool: PoolArrays, year: int, slot: int, excess_only: float
-) -> None:
-    """Count steps whose load exceeds the rating and sum what the inverter refuses: whole load (0) or excess (1)."""
+@inner
+def count_overload(lanes: int, runs: int, work: NDArray[np.float64], excess_only: float) -> None:
+    """Count minutes whose load exceeds the rating and sum what the inverter refuses: whole load (0) or excess (1)."""
     lanes = min(lanes, LANES) & WHOLE
-    for step in range(min(steps, rows.MOST_STEPS)):
-        peak = 0.0
-        for basis in range(len(pool.rank_row)):
-            peak += work[rows.TOP_WEIGHTS + basis] * pool.reachable_w[year, basis, slot * steps + step]
-        if peak <= work[rows.LEAST_RATING]:
-            continue
-        loads = rows.LOADS + step * LANES
+    for row in range(min(runs, rows.MOST_RUNS)):
+        minutes = work[rows.DURATIONS + row]
+        loads = rows.LOADS + row * LANES
         for lane in range(lanes):
             load = work[loads + lane]
             refused = load - excess_only * work[rows.RATING + lane]
             over = load > work[rows.RATING_SLACK + lane]
-            work[rows.OVERLOAD_STEPS + lane] += 1.0 if over else 0.0
-            work[rows.OVERLOAD_ENERGY + lane] += refused if over else 0.0
+            work[rows.OVERLOAD_MINUTES + lane] += minutes if over else 0.0
+            work[rows.OVERLOAD_ENERGY + lane] += refused * minutes if over else 0.0
 
 
 @inner
@@ -77,11 +67,10 @@ def change_month(lanes: int, work: NDArray[np.float64], before: int, month: int)
 
 @inner
 def close_stretch(
-    lanes: int, steps: int, slot_steps: int, work: NDArray[np.float64], rate: int, kwh: float, billing: float,
-    off_grid: bool,
-) -> None:  # fmt: skip
+    lanes: int, minutes: float, work: NDArray[np.float64], rate: int, kwh: float, billing: float, off_grid: bool
+) -> None:
     """Turn the stretch's sums into flows and book them in this month (times `kwh`) and by rate (times `billing`)."""
-    _settle_flows(lanes, steps, slot_steps, work)
+    _settle_flows(lanes, minutes, work)
     if off_grid:
         _settle_off_grid(lanes, work)
     lanes = min(lanes, LANES) & WHOLE
@@ -108,16 +97,16 @@ def close_slot(lanes: int, work: NDArray[np.float64]) -> None:
         work[rows.LOWEST + lane] = share if share < lowest else lowest
         work[rows.HIGHEST + lane] = share if share > highest else highest
         # Both are sums, in different order: a trace of rounding must not look like energy served, nor depend on whether
-        # a neighbour's cells made the steps run.
+        # a neighbour's cells made the loops run.
         demand, left = work[rows.SLOT_DEMAND + lane], work[rows.SLOT_LEFT + lane]
         work[rows.LEFT + lane] += left if demand - left > 1e-12 * demand else demand
-        # Here and not before the steps: a loop of nothing but zeros cost a third more.
+        # Here and not before the runs: a loop of nothing but zeros cost a third more.
         work[rows.SLOT_LEFT + lane] = 0.0
 
 
 @inner
-def _settle_flows(lanes: int, steps: int, slot_steps: int, work: NDArray[np.float64]) -> None:
-    """Set FLOWS and BILLS of the stretch of so many steps, in W times steps, from its sums."""
+def _settle_flows(lanes: int, minutes: float, work: NDArray[np.float64]) -> None:
+    """Set FLOWS and BILLS of the stretch of so many minutes, in W times minutes, from its sums."""
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
         demand = work[rows.DEMAND + lane]
@@ -136,7 +125,7 @@ def _settle_flows(lanes: int, steps: int, slot_steps: int, work: NDArray[np.floa
         to_grid = work[rows.TO_GRID + lane]
         export = work[rows.EXPORT + lane]
         on = work[rows.ON + lane]
-        standby = work[rows.STANDBY + lane] * (steps - on)
+        standby = work[rows.STANDBY + lane] * (minutes - on)
         solar_bus = direct + solar_charge_bus + to_grid
         pv_used = solar_bus * work[rows.INVERSE_SOLAR + lane]
         # One bracket per conversion: what goes in less what comes out.
@@ -153,7 +142,7 @@ def _settle_flows(lanes: int, steps: int, slot_steps: int, work: NDArray[np.floa
         work[rows.ON_SUM + lane] += on
         work[_DEMAND_REACHABLE + lane] = demand
         work[_DEMAND_WIRED + lane] = wired
-        work[_PV_AVAILABLE + lane] = work[rows.SOLAR_SUM + lane] * slot_steps
+        work[_PV_AVAILABLE + lane] = work[rows.SOLAR_SUM + lane]
         work[_PV_USED + lane] = pv_used
         work[_PV_TO_LOAD + lane] = sun_to_load
         work[_BATTERY_TO_LOAD + lane] = served - sun_to_load
