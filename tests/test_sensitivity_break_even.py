@@ -1,5 +1,7 @@
 """Break-even values and the margins they rest on."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,7 @@ from riskcalc.answers.break_even import break_even, crossing, within_reach
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
 from riskcalc.money.measures import balance, simple_payback_years
-from riskcalc.study.model import assessment, evaluated
+from riskcalc.study.model import assessment, design_of, drawn_values, evaluated
 
 PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"
 USE = "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }"
@@ -114,7 +116,7 @@ def test_few_draws_are_set_right_by_all(read_small):
 
 def test_margins_run_in_straight_lines():
     """Between two simulated values a margin lies on the line between theirs; at the ends it is theirs."""
-    held = Margins(np.array([0.0, 1.0, 3.0]), np.array([[0.0], [10.0], [30.0]]))
+    held = Margins(np.array([0.0, 1.0, 3.0]), np.array([[0.0], [10.0], [30.0]]), np.ones(1))
     assert [held.at(value)[0] for value in (0.0, 0.5, 1.0, 2.0, 3.0)] == [0.0, 5.0, 10.0, 20.0, 30.0]
 
 
@@ -127,3 +129,36 @@ def test_crossing_takes_the_root_nearest_to_the_start():
     assert crossing(odds, level=0.25, low=-1.0, high=1.0, start=0.9)[0] == pytest.approx(0.5, abs=1e-4)
     assert crossing(odds, level=0.25, low=-1.0, high=1.0, start=-0.9)[0] == pytest.approx(-0.5, abs=1e-4)
     assert crossing(odds, level=2.0, low=-1.0, high=1.0, start=0.0) == (None, 1.0, 1.0)
+
+
+def test_an_even_odds_value_has_an_error_even_where_scrambles_agree(read_small):
+    """Use alone is uncertain and balanced in each scramble, so scrambles agree; 20 designs scatter by no more than stated.
+
+    All designs meet the same weather year: its luck is another matter.
+    """
+    changes = (USE, "purchase.price=200", "study.draws=64", "study.pool_years=1")
+    first = assessment(read_small(*changes))
+    values, errors = [], []
+    for seed in range(20):
+        scenario = read_small(*changes, f"study.seed={seed}")
+        design = design_of(scenario)
+        drawn = drawn_values(scenario, design)
+        simulation, money = evaluated(scenario, first.world, design, drawn)
+        found = replace(first, scenario=scenario, design=design, values=drawn, simulation=simulation, valuation=money)
+        answer = break_even(found, paid_back(3), "purchase.price", level=0.5)
+        values.append(answer.value)
+        errors.append(answer.error)
+    assert min(errors) > 0.0
+    assert np.std(values, ddof=1) <= 1.2 * np.sqrt(np.mean(np.square(errors)))
+
+
+def test_odds_of_payback_leave_out_refused_purchases(read_small):
+    """With a permission that half are refused, the price at even odds is that of the futures in which the kit is bought."""
+    tenure = ("tenure.kind=rent", "tenure.permission_refused_chance=0.5")
+    found = assessment(read_small(USE, "purchase.price=200", "study.draws=64", "study.pool_years=4", *tenure))
+    bought = found.simulation.course.bought
+    assert 0.2 < bought.mean() < 0.8
+    answer = break_even(found, paid_back(3), "purchase.price", level=0.5)
+    savings = np.sort(found.valuation.saving.sum(axis=0)[bought])
+    assert savings[len(savings) // 2 - 2] <= answer.value <= savings[len(savings) // 2 + 1]
+    assert worth_positive().counted(found).sum() == found.draws

@@ -28,6 +28,7 @@ from riskcalc.scenario import bounds_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.distributions import cumulative, quantile
 from riskcalc.uncertainty.smoothing import additive, smooth_term
+from riskcalc.uncertainty.summary import share_error
 
 Floats = NDArray[np.float64]
 Odds = Callable[[float], float]
@@ -105,7 +106,7 @@ def break_even(
     if statement.margin is None or not quantity.is_uncertain:
         return None
     low, high = quantile(quantity, np.array(DRAWN_ENDS)).tolist()
-    shifted = _holding(_shifted_margin(assessment, statement, key))
+    shifted = _holding(_shifted_margin(assessment, statement, key), statement.counted(assessment))
     return _solved(assessment, statement, key, shifted, level, low, high, "shifted")
 
 
@@ -167,7 +168,7 @@ def _solved(
     start = float(quantile(quantity, np.array(0.5)))
 
     def odds(point: float) -> float:
-        return float(holds_at(point).mean())
+        return float(np.nanmean(holds_at(point)))
 
     value, odds_low, odds_high = crossing(odds, level=level, low=low, high=high, start=start)
     error = place = None
@@ -184,29 +185,27 @@ def _error(
     """Return the standard error of the value: that of the odds there over the slope of the odds."""
     step = 0.05 * (high - low)
     left, right = max(low, value - step), min(high, value + step)
-    slope = (holds_at(right).mean() - holds_at(left).mean()) / (right - left)
-    if scrambles < 2 or slope == 0.0:
-        return None
-    parts = [part.mean() for part in np.split(holds_at(value).astype(float), scrambles)]
-    return float(np.std(parts, ddof=1) / np.sqrt(scrambles) / abs(slope))
+    slope = float(np.nanmean(holds_at(right)) - np.nanmean(holds_at(left))) / (right - left)
+    error = share_error(holds_at(value), scrambles=scrambles)
+    return None if error is None or slope == 0.0 else error / abs(slope)
 
 
 def _revalued(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
     def holds_at(point: float) -> Floats:
-        return statement.holds(varied(assessment, key, point)).astype(float)
+        return statement.true_in(varied(assessment, key, point))
 
     return holds_at
 
 
-def _holding(margin_at: Callable[[float], Floats]) -> Callable[[float], Floats]:
-    return lambda point: (margin_at(point) >= 0.0).astype(float)
+def _holding(margin_at: Callable[[float], Floats], counted: Floats) -> Callable[[float], Floats]:
+    return lambda point: (margin_at(point) >= 0.0) * counted
 
 
 def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
     assert statement.margin is not None
     quantity, margin = assessment.scenario.quantities()[key], statement.margin(assessment)
     term = smooth_term(assessment.design.unit[key], assessment.values[key])
-    fit = additive(margin, [term], scrambles=1)
+    fit = additive(margin, [term], np.zeros(len(margin), dtype=np.int64))
     part = fit.parts[0, 0]
     variance, noise = float(part.var()), float(fit.noise[0] * fit.noise_degrees[0]) / len(margin)
     kept = 1.0 - noise / variance if variance > noise else 0.0

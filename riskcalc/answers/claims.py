@@ -14,7 +14,7 @@ from riskcalc.answers.measures import OF_MONEY, Measure, measure_of
 from riskcalc.answers.statements import Statement, payback_margin
 from riskcalc.scenario import Claim
 from riskcalc.study.model import Assessment
-from riskcalc.uncertainty.summary import Estimate, estimate
+from riskcalc.uncertainty.summary import Estimate, estimate, known, mean
 
 Floats = NDArray[np.float64]
 
@@ -59,9 +59,9 @@ def claim_result(assessment: Assessment, claim: Claim) -> ClaimResult:
     if measure is None:
         return ClaimResult(claim, None, None, None, None, None)
     statement = claim_statement(claim, measure)
-    true = statement.holds(assessment).astype(float)
-    probability = estimate(true, lambda part: float(part.mean()), scrambles=assessment.design.scrambles)
-    low, middle, high = _spread(measure(assessment))
+    probability = estimate(statement.true_in(assessment), known(mean), scrambles=assessment.design.scrambles)
+    counted = ~np.isnan(statement.counted(assessment))
+    low, middle, high = _spread(measure(assessment)[counted]) if counted.any() else (None, None, None)
     found = ClaimResult(claim, probability, middle, low, high, None)
     return found if found.is_even else replace(found, move=nearest_move(assessment, statement))
 
@@ -77,7 +77,13 @@ def claim_statement(claim: Claim, measure: Measure) -> Statement:
     def holds(found: Assessment) -> NDArray[np.bool_]:
         return sign * (measure(found) - limit) >= -room
 
-    return Statement(claim.sentence, holds, _margin(claim, measure, sign, limit), money=claim.measure in OF_MONEY)
+    return Statement(
+        claim.sentence,
+        holds,
+        _margin(claim, measure, sign, limit),
+        money=claim.measure in OF_MONEY,
+        of_bought=claim.measure.endswith("payback_years"),
+    )
 
 
 def nearest_move(assessment: Assessment, statement: Statement) -> BreakEven | None:

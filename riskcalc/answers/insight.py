@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from riskcalc.answers.break_even import BreakEven, break_even, within_reach
 from riskcalc.answers.claims import ClaimResult, claim_results
 from riskcalc.answers.draws_at_hand import worth_fit
+from riskcalc.answers.paid_back import of_bought
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import Statement, paid_back, worth_positive
 from riskcalc.study.draw_blocks import Workers
@@ -59,7 +60,9 @@ def insight(
     with ThreadPoolExecutor(1) as beside:
         claims = beside.submit(claim_results, assessment)
         given_data = factor_shares(model, fit)
-        odds = odds_ranking(money.payback_years, model, within_years=within, seed=scenario.study.seed)
+        odds = odds_ranking(
+            of_bought(assessment, money.payback_years), model, within_years=within, seed=scenario.study.seed
+        )
         known = information(money.net_present_value, model, fit)
         held = claims.result()
     # After the claims: both value the same changes, each once.

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.money.measures import dominance_order
-from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile
+from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile_estimate
 
 Floats = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def pair(first: str, second: str, first_worth: Floats, second_worth: Floats, *, 
     difference = first_worth - second_worth
     figures = {"mean": estimate(difference, mean, scrambles=scrambles)}
     for name, share in QUANTILES.items():
-        figures[name] = estimate(difference, lambda part, share=share: quantile(part, share), scrambles=scrambles)  # type: ignore[misc]
+        figures[name] = replace(quantile_estimate(difference, share, scrambles=scrambles), interval_95=None)
     apart = [estimate(worth, mean, scrambles=scrambles).standard_error for worth in (first_worth, second_worth)]
     dominating, order = dominance(first, second, first_worth, second_worth)
     return Pair(

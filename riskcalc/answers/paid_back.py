@@ -13,7 +13,6 @@ refused share stands beside them. Key by key in result.json:
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -125,9 +124,7 @@ def stay_figures(assessment: Assessment) -> dict[str, Any] | None:
     }
     paid = money.payback_years <= stay
     figures = {
-        name: summary.estimate(
-            of_bought(assessment, stay), summary.known(partial(summary.quantile, share=share)), scrambles=scrambles
-        ).as_dict()
+        name: summary.quantile_estimate(of_bought(assessment, stay), share, scrambles=scrambles).as_dict()
         for name, share in summary.QUANTILES.items()
     }
     return {

@@ -29,17 +29,19 @@ PLACES = (0.01, 0.15, 0.35, 0.65, 0.85, 0.99)
 class Margins:
     """One statement's margin in each draw at rising values of one input: `values` (points,), `margins` (points, draws).
 
-    `offset`: odds in all draws of the assessment less odds in these few, every input as it was drawn. Added to the odds
-    of the few at any value, it leaves only the change of the odds to them, which scatters far less than the odds.
+    `counted`: 1 in the draws that count for the odds, NaN in the others. `offset`: odds in all draws of the assessment less
+    odds in these few, every input as it was drawn. Added to the odds of the few at any value, it leaves only the change of
+    the odds to them, which scatters far less than the odds.
     """
 
     values: Floats
     margins: Floats
+    counted: Floats
     offset: float = 0.0
 
     def holding_at(self, value: float) -> Floats:
         """Return whether the statement holds in each draw at a value, as 0 or 1 with the offset on top, (draws,)."""
-        return (self.at(value) >= 0.0).astype(float) + self.offset
+        return (self.at(value) >= 0.0) * self.counted + self.offset
 
     def at(self, value: float) -> Floats:
         """Return the margin of each draw at any value between the first and the last, (draws,)."""
@@ -71,11 +73,11 @@ def resimulated_margins(
     for statement in statements:
         if statement.margin is None:
             continue
-        holds = statement.holds(assessment).astype(float)
-        offset = float(holds.mean() - holds[kept].mean())
+        holds, counted = statement.true_in(assessment), statement.counted(assessment)[kept]
+        offset = float(np.nanmean(holds) - np.nanmean(holds[kept]))
         rows = statement.margin(found).reshape(len(runs), len(kept))
         for key, grid in grids.items():
             if len(grid) > 1:
                 own = [run for run, (varied, _) in enumerate(runs) if varied == key]
-                margins[key, statement.name] = Margins(grid, rows[own], offset)
+                margins[key, statement.name] = Margins(grid, rows[own], counted, offset)
     return margins

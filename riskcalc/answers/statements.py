@@ -20,12 +20,23 @@ class Statement:
 
     `holds` tells it for every draw of an assessment, (draws,). `margin`, finite and at least 0 exactly where it
     holds, says by how much; None where no such figure is at hand. `money` is False for statements about energy alone.
+    `of_bought`: it is about the futures in which something is bought; the others are left out of its odds.
     """
 
     name: str
     holds: Callable[[Assessment], Flags]
     margin: Callable[[Assessment], Floats] | None
     money: bool = True
+    of_bought: bool = False
+
+    def counted(self, found: Assessment) -> Floats:
+        """Return 1 in the draws that count for the odds and NaN in the others, (draws,)."""
+        bought = found.simulation.course.bought
+        return np.where(bought, 1.0, np.nan) if self.of_bought else np.ones(len(bought))
+
+    def true_in(self, found: Assessment) -> Floats:
+        """Return 1 in the draws in which it holds, else 0, NaN in those that do not count, (draws,)."""
+        return self.holds(found) * self.counted(found)
 
 
 def paid_back(within_years: float) -> Statement:
@@ -36,6 +47,7 @@ def paid_back(within_years: float) -> Statement:
         lambda found: payback_margin(
             found.valuation.payback_balance, found.valuation.payback_years, within_years=within_years
         ),
+        of_bought=True,
     )
 
 

@@ -92,7 +92,7 @@ def precision(found: Assessment) -> Precision:
         within,
         summary.estimate(payback, summary.known(partial(summary.share_within, years=within)), scrambles=scrambles),
         summary.estimate(money.net_present_value, _share_above_zero, scrambles=scrambles),
-        summary.estimate(payback, summary.known(partial(summary.quantile, share=0.5)), scrambles=scrambles),
+        summary.quantile_estimate(payback, 0.5, scrambles=scrambles),
     )
 
 

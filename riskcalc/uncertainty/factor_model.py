@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.uncertainty.smoothing import Additive, Term, additive, product_term, smooth_term, used_draws
+from riskcalc.uncertainty.smoothing import Additive, Term, additive, blocks_of, product_term, smooth_term, used_draws
 
 Floats = NDArray[np.float64]
 
@@ -36,14 +36,17 @@ class DrawnFactor:
 
 @dataclass(frozen=True)
 class FactorModel:
-    """Factors and families with the functions they are fitted by; `of` names the members behind each term."""
+    """Factors and families with the functions they are fitted by; `of` names the members behind each term.
+
+    `used`: the draws that are fitted, `block` the scramble of each.
+    """
 
     factors: tuple[DrawnFactor, ...]
     families: tuple[DrawnFactor, ...]
     terms: tuple[Term, ...]
     of: tuple[tuple[str, ...], ...]
     used: NDArray[np.int64]
-    scrambles: int
+    block: NDArray[np.int64]
 
     def fit(self, outcome: Floats) -> Additive | None:
         """Return the sum fitted to an outcome (draws,), None when it does not vary or the draws are too few.
@@ -56,9 +59,19 @@ class FactorModel:
         if not np.isfinite(outcome).all():
             raise ValueError("ranking: the outcome has draws that are not finite")
         inputs = sum(len(members) == 1 for members in self.of)
-        if not inputs or not varies(outcome) or not enough_draws(inputs, draws=len(outcome)):
+        if not inputs or not varies(outcome) or not enough_draws(inputs, draws=len(self.used)):
             return None
-        return additive(outcome[self.used], self.terms, scrambles=self.scrambles)
+        return self.fit_anyway(outcome)
+
+    def fit_anyway(self, outcome: Floats) -> Additive:
+        """Return the sum fitted to an outcome (draws,), whether or not the draws carry it."""
+        return additive(outcome[self.used], self.terms, self.block)
+
+    def among(self, kept: NDArray[np.bool_]) -> FactorModel:
+        """Return the model of some of the draws (draws,), which are still counted as before."""
+        own = np.flatnonzero(kept[self.used])
+        terms = tuple(replace(term, columns=term.columns[own]) for term in self.terms)
+        return replace(self, terms=terms, used=self.used[own], block=self.block[own])
 
     def positions(self, members: Sequence[str]) -> list[int]:
         """Return which terms are functions of these members alone."""
@@ -69,7 +82,8 @@ class FactorModel:
         """Return the model of one factor or family: all other factors are noise to it."""
         own = self.positions(factor.members)
         terms = tuple(self.terms[index] for index in own)
-        return FactorModel((factor,), (), terms, tuple(self.of[index] for index in own), self.used, self.scrambles)
+        of = tuple(self.of[index] for index in own)
+        return replace(self, factors=(factor,), families=(), terms=terms, of=of)
 
 
 def factor_model(
@@ -88,7 +102,7 @@ def factor_model(
             values = dict(zip(group.members, group.values, strict=True))
             for one, other in itertools.combinations(group.members, 2):
                 terms[one, other] = product_term(values[one][used], values[other][used])
-    return FactorModel(factors, families, tuple(terms.values()), tuple(terms), used, scrambles)
+    return FactorModel(factors, families, tuple(terms.values()), tuple(terms), used, blocks_of(len(used), scrambles))
 
 
 def enough_draws(inputs: int, *, draws: int) -> bool:
@@ -99,14 +113,3 @@ def enough_draws(inputs: int, *, draws: int) -> bool:
 def varies(outcome: Floats) -> bool:
     """Return whether an outcome differs between draws by more than rounding."""
     return bool(np.ptp(outcome) > 1e-12 * max(1.0, float(np.abs(outcome).max())))
-
-
-def jackknife(rounds: Floats) -> Floats:
-    """Return the standard error of figures from rounds (rounds, ...) that leave out one scramble each.
-
-    se^2 = (R - 1) / R * sum (figure without scramble r - their mean)^2; NaN with a single scramble.
-    """
-    count = len(rounds)
-    if count < 2:
-        return np.full(rounds.shape[1:], np.nan)
-    return np.asarray(np.sqrt((count - 1) / count * ((rounds - rounds.mean(axis=0)) ** 2).sum(axis=0)))

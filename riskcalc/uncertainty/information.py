@@ -22,9 +22,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel, jackknife
-from riskcalc.uncertainty.smoothing import Additive, additive
-from riskcalc.uncertainty.summary import Estimate, estimate
+from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel
+from riskcalc.uncertainty.smoothing import Additive
+from riskcalc.uncertainty.summary import Estimate, estimate, jackknife
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ def information(worth: Floats, model: FactorModel, fit: Additive | None) -> Info
         each is then fitted alone.
     """
     return Information(
-        estimate(worth, perfect_information, scrambles=model.scrambles),
+        estimate(worth, perfect_information, scrambles=int(model.block[-1]) + 1),
         _sorted(factor_information(worth, model, factor, fit) for factor in model.factors),
         _sorted(factor_information(worth, model, family, fit) for family in model.families),
     )
@@ -77,7 +77,7 @@ def factor_information(
     """Return the expected value of knowing one factor before deciding, with its standard error."""
     if fit is None:
         model = model.alone(factor)
-        fit = additive(worth[model.used], model.terms, scrambles=model.scrambles)
+        fit = model.fit_anyway(worth)
     group = model.positions(factor.members)
     seen = fit.seen
     draws = seen.sum(axis=1)

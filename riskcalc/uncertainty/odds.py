@@ -21,10 +21,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel, factor_model, jackknife
+from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel
 from riskcalc.uncertainty.ranking import at_ends, factor_shares
-from riskcalc.uncertainty.smoothing import Additive, additive
-from riskcalc.uncertainty.summary import share_within
+from riskcalc.uncertainty.smoothing import Additive
+from riskcalc.uncertainty.summary import jackknife, share_within
 
 Floats = NDArray[np.float64]
 
@@ -80,18 +80,24 @@ def odds_ranking(payback_years: Floats, model: FactorModel, *, within_years: int
     Parameters
     ----------
     payback_years
-        Payback of each draw, infinite where it never comes, shape (draws,).
+        Payback of each draw, infinite where it never comes, NaN where nothing is bought, shape (draws,). The odds are those
+        of the draws in which something is bought; if there are none, nothing is paid back.
     model
         The factors, and the functions that the yes/no is fitted by.
     """
+    counted = ~np.isnan(payback_years)
+    if not counted.any():
+        counted, payback_years = ~counted, np.full(len(payback_years), np.inf)
+    fitted, paid_fitted = model.among(counted), (payback_years <= within_years).astype(float)
+    payback_years = payback_years[counted]
     odds = share_within(payback_years, within_years)
     rare = not RARE_SHARE <= odds <= 1.0 - RARE_SHARE
-    paid = (payback_years <= within_years).astype(float)
-    fit = model.fit(paid)
-    shares = {} if rare else {row.name: row for row in factor_shares(model, fit)}
+    paid = paid_fitted[counted]
+    fit = fitted.fit(paid_fitted)
+    shares = {} if rare else {row.name: row for row in factor_shares(fitted, fit)}
     rows = []
     for factor in model.factors:
-        low, high, error = odds_at_ends(paid, model, factor, fit)
+        low, high, error = odds_at_ends(paid_fitted, fitted, factor, fit)
         row = shares.get(factor.name)
         rows.append(
             OddsRow(
@@ -102,8 +108,8 @@ def odds_ranking(payback_years: Floats, model: FactorModel, *, within_years: int
                 error,
                 None if row is None else row.share,
                 None if row is None else row.error,
-                max(mean_gap(paid, place) for place in factor.places),
-                max(distance(payback_years, place) for place in factor.places),
+                max(mean_gap(paid, place) for place in factor.places[:, counted]),
+                max(distance(payback_years, place) for place in factor.places[:, counted]),
             )
         )
     rows.sort(key=lambda row: (-row.gap, row.name))
@@ -121,8 +127,8 @@ def odds_at_ends(
     """
     if fit is None or len(factor.members) > 1:
         first = DrawnFactor(factor.name, factor.family, factor.members[:1], factor.places[:1], factor.values[:1])
-        model = factor_model([first], scrambles=model.scrambles)
-        fit = additive(paid[model.used], model.terms, scrambles=model.scrambles)
+        model = model.alone(first)
+        fit = model.fit_anyway(paid)
     low, high = at_ends(model, fit, factor.members[0])
     error = float(jackknife((high - low)[1:]))
     return float(np.clip(low[0], 0.0, 1.0)), float(np.clip(high[0], 0.0, 1.0)), error

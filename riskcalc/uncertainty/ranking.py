@@ -19,8 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.uncertainty.factor_model import FactorModel, jackknife
+from riskcalc.uncertainty.factor_model import FactorModel
 from riskcalc.uncertainty.smoothing import Additive
+from riskcalc.uncertainty.summary import jackknife
 
 Floats = NDArray[np.float64]
 

@@ -16,6 +16,7 @@ scramble shows what the fit is worth in draws that it has not seen.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -77,7 +78,7 @@ class Additive:
     """
 
     outcome: Floats
-    scrambles: int
+    block: NDArray[np.int64]
     mean: Floats
     parts: Floats
     rest: Floats
@@ -91,12 +92,7 @@ class Additive:
     @property
     def seen(self) -> Floats:
         """Whether each round has seen a draw, 1 or 0, (rounds, draws)."""
-        return seen_by(len(self.mean), len(self.outcome), self.scrambles)
-
-    @property
-    def block(self) -> NDArray[np.int64]:
-        """Scramble of each draw, counted from 0, (draws,)."""
-        return np.arange(len(self.outcome)) // (len(self.outcome) // self.scrambles)
+        return seen_by(len(self.mean), self.block)
 
     def unseen(self, part: Floats) -> Floats:
         """Return of `part` (rounds, draws) what each draw has in the round that left it out, (draws,)."""
@@ -136,24 +132,28 @@ def used_draws(draws: int, scrambles: int) -> NDArray[np.int64]:
     return (np.arange(scrambles)[:, None] * each + first).ravel()
 
 
-def additive(outcome: Floats, terms: Sequence[Term], *, scrambles: int) -> Additive:
-    """Return the sum of the terms' functions that fits the outcome (draws,), draws scramble after scramble."""
+def blocks_of(draws: int, scrambles: int) -> NDArray[np.int64]:
+    """Return the scramble of each draw, counted from 0, (draws,)."""
+    return np.arange(draws) // (draws // scrambles)
+
+
+def additive(outcome: Floats, terms: Sequence[Term], block: NDArray[np.int64]) -> Additive:
+    """Return the sum of the terms' functions that fits the outcome (draws,); `block` is the scramble of each draw, rising."""
     kept = [np.flatnonzero(term.penalty == 0.0) for term in terms]
     strengths = [0.0] * len(terms)
     # First a line and a bend of everything; then as many turns as the rest bears out; once more with those at hand.
     for _ in range(2):
-        fit = _fitted(outcome, terms, kept, strengths, rounds=1, scrambles=scrambles)
+        fit = _fitted(outcome, terms, kept, strengths, rounds=1, block=block)
         chosen = [_chosen(fit, index, term) for index, term in enumerate(terms)]
         strengths = [strength for strength, _ in chosen]
         kept = [np.flatnonzero(left >= LEAST_LEFT) for _, left in chosen]
-    rounds = scrambles + 1 if scrambles > 1 else 1
-    return _fitted(outcome, terms, kept, strengths, rounds=rounds, scrambles=scrambles)
+    scrambles = int(block[-1]) + 1
+    return _fitted(outcome, terms, kept, strengths, rounds=scrambles + 1 if scrambles > 1 else 1, block=block)
 
 
-def seen_by(rounds: int, draws: int, scrambles: int) -> Floats:
+def seen_by(rounds: int, block: NDArray[np.int64]) -> Floats:
     """Return whether each round sees a draw, 1 or 0, (rounds, draws): round 0 sees all, round r not scramble r."""
-    block = np.arange(draws) // (draws // scrambles)
-    return np.concatenate([np.ones((1, draws)), block[None] != np.arange(rounds - 1)[:, None]])
+    return np.concatenate([np.ones((1, len(block))), block[None] != np.arange(rounds - 1)[:, None]])
 
 
 def _fitted(
@@ -163,7 +163,7 @@ def _fitted(
     strengths: Sequence[float],
     *,
     rounds: int,
-    scrambles: int,
+    block: NDArray[np.int64],
 ) -> Additive:
     """Return the penalised least squares fit on the kept functions of each term."""
     draws = len(outcome)
@@ -175,11 +175,12 @@ def _fitted(
     penalty = np.concatenate(
         [np.zeros(1), *(s * term.penalty[own] for term, own, s in zip(terms, kept, strengths, strict=True))]
     )
-    blocks = columns.reshape(scrambles, draws // scrambles, -1)
-    products = blocks.transpose(0, 2, 1) @ blocks
-    moments = np.einsum("rdk,rd->rk", blocks, outcome.reshape(scrambles, -1))
-    counts = np.full(rounds, float(draws))
-    counts[1:] -= draws // scrambles
+    seen = seen_by(rounds, block)
+    counts = seen.sum(axis=1)
+    ends_of = np.searchsorted(block, np.arange(int(block[-1]) + 2))
+    slices = [slice(first, last) for first, last in itertools.pairwise(ends_of)]
+    products = np.stack([columns[own].T @ columns[own] for own in slices])
+    moments = np.stack([columns[own].T @ outcome[own] for own in slices])
     gram = np.repeat(products.sum(axis=0)[None], rounds, axis=0)
     right = np.repeat(moments.sum(axis=0)[None], rounds, axis=0)
     gram[1:] -= products[: rounds - 1]
@@ -187,7 +188,6 @@ def _fitted(
     gram = gram / counts[:, None, None] + np.diag(penalty + DEPENDENT)
     right /= counts[:, None]
     coefficients = np.linalg.solve(gram, right[:, :, None])[:, :, 0]
-    seen = seen_by(rounds, draws, scrambles)
     mean = seen @ outcome / counts
     parts, coarse = np.empty((rounds, len(terms), draws)), np.empty((len(terms), draws))
     offsets = np.empty((rounds, len(terms)))
@@ -209,7 +209,7 @@ def _fitted(
     freedom = np.maximum(1.0 - (1.0 + degrees.sum()) / counts, 1.0 / counts)
     noise = (rest**2 * seen).sum(axis=1) / counts / freedom
     return Additive(
-        outcome, scrambles, mean, parts, rest, noise, degrees, noise_degrees, coarse, tuple(full), offsets
+        outcome, block, mean, parts, rest, noise, degrees, noise_degrees, coarse, tuple(full), offsets
     )  # fmt: skip
 
 

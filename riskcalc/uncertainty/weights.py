@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.uncertainty.summary import Estimate
+from riskcalc.uncertainty.summary import Estimate, jackknife
 
 Floats = NDArray[np.float64]
 Statistic = Callable[[Floats, Floats], float]
@@ -105,5 +105,5 @@ def weighted_estimate(values: Floats, weights: Floats, statistic: Statistic, *, 
             parts.append(statistic(values[kept], weights[kept]))
     found = np.array(parts)
     known = len(found) > 1 and bool(np.isfinite(found).all())
-    error = float(np.sqrt((len(found) - 1) / len(found) * ((found - found.mean()) ** 2).sum())) if known else None
+    error = float(jackknife(found)) if known else None
     return Estimate(float(whole), error) if np.isfinite(whole) else Estimate(None, None)

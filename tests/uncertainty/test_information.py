@@ -12,10 +12,11 @@ import pytest
 from scipy import special
 
 from riskcalc.answers.draws_at_hand import families
-from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model, jackknife
+from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.information import factor_information, information, perfect_information
 from riskcalc.uncertainty.ranking import factor_shares
 from riskcalc.uncertainty.sampling import unit_cube
+from riskcalc.uncertainty.summary import jackknife
 
 SCRAMBLES, DRAWS = 8, 8 * 256
 MU, S1, S2 = -30.0, 100.0, 60.0

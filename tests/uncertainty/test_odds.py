@@ -83,3 +83,17 @@ def test_noise_floor_holds_for_factors_without_effect():
     result = ranked(payback, found)
     assert result.rows[0].gap < result.gap_floor
     assert max(row.distance for row in result.rows) < result.distance_floor
+
+
+def test_futures_in_which_nothing_is_bought_are_left_out():
+    """Refused in a third of the draws, paid back when u0 < 0.4 otherwise: odds and gap are those of the draws that are left."""
+    found = factors(4)
+    payback = np.where(found[0].places[0] < 0.4, 5.0, np.inf)
+    refused = found[3].places[0] < 1 / 3
+    result = ranked(np.where(refused, np.nan, payback), found)
+    assert result.odds == pytest.approx((found[0].places[0] < 0.4)[~refused].mean())
+    rows = {row.name: row for row in result.rows}
+    assert rows["u0"].gap == pytest.approx(0.48, abs=0.02)
+    assert rows["u3"].gap < result.gap_floor
+    assert rows["u0"].share == pytest.approx(1.0, abs=0.1)
+    assert ranked(np.full(DRAWS, np.nan), found).odds == 0.0

@@ -11,7 +11,7 @@ from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.information import factor_information
 from riskcalc.uncertainty.ranking import factor_shares
 from riskcalc.uncertainty.sampling import unit_cube
-from riskcalc.uncertainty.smoothing import MOST_DRAWS, additive, product_term, smooth_term, used_draws
+from riskcalc.uncertainty.smoothing import MOST_DRAWS, additive, blocks_of, product_term, smooth_term, used_draws
 
 SCRAMBLES = 8
 SEEDS = range(12)
@@ -104,7 +104,7 @@ def test_few_levels_get_a_column_each():
     value = np.where(place < 0.2, 1.0, np.where(place < 0.7, 2.0, 5.0))
     outcome = np.select([value == 1.0, value == 2.0], [4.0, -3.0], 10.0)
     term = smooth_term(place, value)
-    fit = additive(outcome, [term], scrambles=SCRAMBLES)
+    fit = additive(outcome, [term], blocks_of(512, SCRAMBLES))
     assert fit.mean[0] + fit.parts[0, 0] == pytest.approx(outcome, abs=1e-8)
     assert fit.mean[0] + fit.part_at(0, term.at(0.1, 2.2))[0] == pytest.approx(-3.0, abs=1e-8)
 
@@ -113,7 +113,7 @@ def test_line_and_bend_are_met_exactly():
     """A quadratic in the place has no other function in it, at the draws and at any other place, in every round."""
     places = unit_cube(2, draws=512, scrambles=SCRAMBLES, seed=2)
     terms = [smooth_term(place, place) for place in places]
-    fit = additive(3.0 + 2.0 * places[0] - 5.0 * places[1] ** 2, terms, scrambles=SCRAMBLES)
+    fit = additive(3.0 + 2.0 * places[0] - 5.0 * places[1] ** 2, terms, blocks_of(512, SCRAMBLES))
     assert np.abs(fit.rest).max() < 1e-7
     ends = [fit.part_at(0, terms[0].at(at, at)) for at in (0.1, 0.9)]
     assert ends[1] - ends[0] == pytest.approx(np.full(SCRAMBLES + 1, 1.6), abs=1e-8)
@@ -122,7 +122,7 @@ def test_line_and_bend_are_met_exactly():
 def test_noise_is_not_followed():
     """Pure noise costs each of twenty inputs its line and its bend and little more."""
     places = unit_cube(20, draws=1024, scrambles=SCRAMBLES, seed=4)
-    fit = additive(np.random.default_rng(7).standard_normal(1024), model_of(places).terms, scrambles=SCRAMBLES)
+    fit = additive(np.random.default_rng(7).standard_normal(1024), model_of(places).terms, blocks_of(1024, SCRAMBLES))
     assert fit.degrees.mean() < 3.5
 
 
