@@ -15,6 +15,7 @@ from riskcalc import __version__
 from riskcalc.answers.curves import curve_figures
 from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
+from riskcalc.answers.loads import load_figures
 from riskcalc.answers.paid_back import payback_result
 from riskcalc.answers.questions import question_rows
 from riskcalc.answers.running import running_figures
@@ -82,6 +83,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "limits": list(limits(assessment, found)),
         "notes": list(notes(assessment)),
         "questions": question_rows(scenario, pools.weather, pools.demand, price_series(scenario)),
+        "loads": load_figures(scenario),
         "assumptions": assumption_rows(assessment.scenario),
         "provenance": provenance(assessment),
     }

@@ -9,8 +9,7 @@ from typing import Any
 
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.rounding import money_estimate, percent_estimate, years
-from riskcalc.scenario import Scenario, assumptions
-from riskcalc.weather.fit import FitLine
+from riskcalc.pages.screen_check import question_lines
 
 BAR_WIDTH = 40
 #: Spaces that keep figures together on the page; a terminal needs none of them.
@@ -77,7 +76,8 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
     lines += [f"claimed: {row['sentence']}  {_truth(row)}" for row in result.get("claims", ())]
     lines += _running_lines(result)
     lines += _foresight_lines(result)
-    return [line.translate(PLAIN) for line in [*lines, *(f"note: {limit}" for limit in result["limits"])]]
+    lines += [*(f"note: {limit}" for limit in result["limits"]), *question_lines(result.get("questions", []))]
+    return [line.translate(PLAIN) for line in lines]
 
 
 def _outlay_lines(result: Mapping[str, Any]) -> Iterator[str]:
@@ -159,28 +159,6 @@ def histogram_lines(within: Sequence[Mapping[str, Any]], never_share: float) -> 
         for name, share in shares
         if share > 0.0
     ]
-
-
-def check_lines(scenario: Scenario, fit: Sequence[FitLine]) -> list[str]:
-    """Return what was read and the electrical fit, one comparison per line."""
-    rows = assumptions(scenario)
-    uncertain = [row for row in rows if row.key in scenario.uncertain()]
-    defaults = sum(row.is_default for row in rows)
-    count = len(scenario.files)
-    files = f"{count} file{'s' if count > 1 else ''}"
-    lines = [
-        f"{scenario.name}: {len(rows)} settings read from {files}, {defaults} of them defaults",
-        f"uncertain ({len(uncertain)}):",
-        *(f"  {row.label}: {row.given} {row.unit}".rstrip() for row in uncertain),
-    ]
-    if not fit:
-        return [*lines, "electrical fit: no modules"]
-    lines.append("electrical fit:")
-    for row in fit:
-        allowed = f"at {row.bound} {row.limit:.4g} {row.unit}"
-        lines.append(f"  {row.verdict:<8} {row.what}: {row.value:.4g} {row.unit}, allowed {allowed}")
-        lines += [f"           {row.advice}"] if row.advice else []
-    return [*lines, "Local codes come first, and a licensed electrician decides what may be connected."]
 
 
 def _estimate(figure: Mapping[str, Any]) -> Estimate:

@@ -42,7 +42,7 @@ def json_schema() -> dict[str, Any]:
     schema["required"] = [key for key in schema["required"] if key != "name"]
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "riskcalc scenario"
-    schema["$comment"] = "made by `riskcalc schema`"
+    schema["$comment"] = "made by riskcalc schema"
     return schema
 
 

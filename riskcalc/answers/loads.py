@@ -1,0 +1,168 @@
+"""Each appliance against the inverter: power, start, what can run together, the wall socket, how long a full battery lasts."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import Any
+
+from riskcalc.demand.appliances import CAR, Appliance, appliance_table, cycle_phases
+from riskcalc.scenario import Scenario
+from riskcalc.uncertainty.distributions import mean
+
+#: Power at the start of a motor over its running power. Common practice: small single-phase motors start at three to
+#: six times their rated current, universal motors (vacuum, tools) at about two; what heats or lights starts as it runs.
+STARTS = {
+    **dict.fromkeys(("fridge_freezer", "refrigerator", "chest_freezer", "upright_freezer"), 5.0),
+    **dict.fromkeys(("washing_machine", "washer_dryer", "tumble_dryer", "dishwasher", "heating_pump"), 3.0),
+    **dict.fromkeys(("vacuum", "power_tools", "hair_dryer"), 2.0),
+}
+#: Motors that start within a machine that also heats: running power of the motor alone [W]; judgement.
+MOTORS = {
+    "washing_machine": 350.0,
+    "washer_dryer": 350.0,
+    "tumble_dryer": 250.0,
+    "dishwasher": 80.0,
+    "hair_dryer": 100.0,
+}
+#: What a household socket carries for hours, by country: 10 A at 230 V to 16 A, or 12 A at 120 V (NEC 210.23(A), 80 % of 15 A).
+SOCKETS_W = "1,440 W (120 V, 12 A) to 2,300 W (230 V, 10 A)"
+MOST_PAIRS = 6
+
+
+def load_figures(scenario: Scenario) -> dict[str, Any]:
+    """Return the check of the loads within the kit's reach as plain figures; {} without a kit or beside the grid.
+
+    Keys: `rating_w`, `surge_w`; `appliances` (name, watts, start_w, verdict "ok", "tight", "start" or "too_much",
+    hours_on_full_battery, says); `together` (watts of all at once, verdict, pairs that exceed the rating); `socket`
+    (most watts through the wall socket, limit_w or None, verdict); `runtime` (hours of the whole list at its mean
+    power, and of what is always on); `usable_kwh`; `metered` where a meter file hides the appliances.
+    """
+    kit, home = scenario.kit, scenario.home
+    if kit is None or kit.coupling == "plug_in":
+        return {}
+    inverter = kit.inverter
+    surge_w = inverter.surge_w or inverter.rating_w
+    found: dict[str, Any] = {"rating_w": inverter.rating_w, "surge_w": surge_w, "appliances": []}
+    found["socket"] = _socket(scenario)
+    usable_kwh = _usable_kwh(scenario)
+    found["usable_kwh"] = usable_kwh
+    if home.demand.source == "meter":
+        found["metered"] = True
+        return found
+    whole = kit.coupling != "sockets"
+    table = appliance_table()
+    named = [table[name] for name, place in home.appliances.items() if whole or place == "unit"]
+    for appliance in named:
+        found["appliances"].append(_row(scenario, appliance, surge_w, usable_kwh))
+    found["together"] = _together(found["appliances"], inverter.rating_w)
+    mean_w = sum(appliance.kwh_per_year for appliance in named if appliance.key != CAR) / 8.76
+    steady = [appliance for appliance in named if appliance.appliance_class == "always_on"]
+    steady_w = sum(appliance.kwh_per_year for appliance in steady) / 8.76
+    found["runtime"] = {
+        "list_mean_w": mean_w,
+        "list_hours": _hours(scenario, mean_w, usable_kwh),
+        "always_on_mean_w": steady_w,
+        "always_on_hours": _hours(scenario, steady_w, usable_kwh),
+    }
+    return found
+
+
+def watts_of(appliance: Appliance, *, car_charger_w: float) -> float:
+    """Return the most an appliance draws for minutes [W]: the highest phase of its cycle."""
+    if appliance.key == CAR:
+        return car_charger_w
+    phases = cycle_phases().get(appliance.key)
+    if not phases:
+        return max(appliance.mean_cycle_power_w, appliance.standby_w)
+    mean_shape = sum(minutes * power for minutes, power in phases) / sum(minutes for minutes, _ in phases)
+    return appliance.mean_cycle_power_w * max(power for _, power in phases) / mean_shape
+
+
+def _row(scenario: Scenario, appliance: Appliance, surge_w: float, usable_kwh: float) -> dict[str, Any]:
+    assert scenario.kit is not None
+    rating_w = scenario.kit.inverter.rating_w
+    watts = watts_of(appliance, car_charger_w=scenario.home.car_charger_w)
+    factor = STARTS.get(appliance.key, 1.0)
+    start_w = max(watts, factor * MOTORS.get(appliance.key, watts))
+    verdict, says = "ok", ""
+    if watts > rating_w:
+        verdict = "too_much"
+        says = (
+            "the unit leaves it to the mains while they are there; in a power cut it switches off"
+            if scenario.kit.coupling == "sockets"
+            else "the unit switches off"
+            if scenario.kit.coupling == "off_grid"
+            else "the grid carries the rest; in a power cut the inverter switches off"
+        )
+    elif start_w > surge_w:
+        verdict, says = "start", "its start may switch the unit off: look up the starting current"
+    elif watts > 0.8 * rating_w:
+        verdict, says = "tight", "next to nothing else may run beside it"
+    return {
+        "name": appliance.key,
+        "watts": watts,
+        "start_w": start_w,
+        "verdict": verdict,
+        "hours_on_full_battery": None if watts > rating_w else _hours(scenario, watts, usable_kwh),
+        "says": says,
+    }
+
+
+def _together(rows: list[dict[str, Any]], rating_w: float) -> dict[str, Any]:
+    total = sum(row["watts"] for row in rows)
+    alone = [row for row in rows if row["watts"] <= rating_w]
+    pairs = [
+        {"names": [a["name"], b["name"]], "watts": a["watts"] + b["watts"]}
+        for a, b in combinations(alone, 2)
+        if a["watts"] + b["watts"] > rating_w
+    ]
+    pairs.sort(key=lambda pair: -pair["watts"])
+    return {
+        "watts": total,
+        "verdict": "ok" if total <= rating_w else "too_much",
+        "pairs_too_much": pairs[:MOST_PAIRS],
+        "pairs_not_shown": max(len(pairs) - MOST_PAIRS, 0),
+    }
+
+
+def _socket(scenario: Scenario) -> dict[str, Any] | None:
+    """Return what the wall socket and its lead may have to carry: loads passed through, and the charger beside them."""
+    kit = scenario.kit
+    assert kit is not None
+    if kit.coupling != "sockets":
+        return None
+    charger_w = kit.charger.power_w if kit.charger else 0.0
+    watts = kit.inverter.rating_w + charger_w
+    limit_w = kit.charger.socket_limit_w if kit.charger else None
+    if limit_w is None:
+        says = f"no limit is given (kit.charger.socket_limit_w); a household socket and its lead carry {SOCKETS_W} for hours"
+        return {"watts": watts, "limit_w": None, "verdict": "not_known", "says": says}
+    says = "charging waits while loads pass through" if watts > limit_w else ""
+    return {"watts": min(watts, limit_w), "limit_w": limit_w, "verdict": "ok", "says": says}
+
+
+def _usable_kwh(scenario: Scenario) -> float:
+    """Return what the loads get of a full battery [kWh], at half load, before the inverter's own draw."""
+    kit = scenario.kit
+    assert kit is not None
+    battery = kit.battery
+    if battery is None:
+        return 0.0
+    capacity = mean(battery.capacity_kwh) * (1 + battery.extra_batteries) * (1.0 - mean(battery.floor_share))
+    return capacity * mean(battery.discharge_efficiency)
+
+
+def _hours(scenario: Scenario, watts: float, usable_kwh: float) -> float | None:
+    """Return how long a full battery carries a steady load [h]; None without a battery or load.
+
+    The inverter takes idle + a out + b out^2, fixed by its efficiency at half and full load, as the simulation has it.
+    """
+    assert scenario.kit is not None
+    inverter = scenario.kit.inverter
+    if usable_kwh <= 0.0 or watts <= 0.0:
+        return None
+    idle = mean(inverter.idle_w) / inverter.rating_w
+    half, full = mean(inverter.efficiency_half_load), mean(inverter.efficiency_full_load)
+    out = watts / inverter.rating_w
+    taken = idle + (2 / half - 1 / full - 3 * idle) * out + 2 * (1 / full - 1 / half + idle) * out * out
+    return usable_kwh * 1000.0 / (taken * inverter.rating_w)
