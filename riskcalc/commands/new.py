@@ -86,7 +86,7 @@ def new(
     given = {name: answer for name, answer in locals().items() if name not in ("file", "yes", "overwrite")}
 
     from riskcalc.errors import one_problem
-    from riskcalc.output import json_text, write_files
+    from riskcalc.output import check_outputs, json_text, write_files
     from riskcalc.scenario import json_schema
     from riskcalc.scenario.new.text import SCHEMA_FILE, scenario_text
 
@@ -94,6 +94,7 @@ def new(
         raise one_problem("command line", "FILE", file, "a name that ends in .toml")
     if file.exists() and not overwrite:
         raise one_problem(file, "", "a file that is there already", "a new name", "--overwrite replaces it")
+    check_outputs(file.parent, [SCHEMA_FILE], overwrite=overwrite)
     answers = _answers(given, ask=not yes)
     folder = file.resolve().parent
 

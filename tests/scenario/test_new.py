@@ -302,3 +302,14 @@ def test_a_meter_file_is_used_at_once(folder: Path) -> None:
     scenario = read_scenario("homes/home.toml")
     low, high = scenario.home.annual_use_kwh.practical_support
     assert low <= used <= high
+
+
+def test_a_schema_file_that_is_not_ours_stays(folder: Path) -> None:
+    """A file of that name that somebody else made is not replaced; ours is, when it is older."""
+    (folder / "scenario.schema.json").write_text('{"mine": true}', encoding="utf-8")
+    with pytest.raises(InputError, match=r"scenario\.schema\.json"):
+        run("home.toml", "--yes")
+    assert json.loads((folder / "scenario.schema.json").read_text()) == {"mine": True}
+    assert not (folder / "home.toml").exists()
+    assert run("home.toml", "--yes", "--overwrite").exit_code == 0
+    assert run("other.toml", "--yes").exit_code == 0
