@@ -174,6 +174,7 @@ def common_design(scenarios: Sequence[Scenario]) -> Design:
             pool_years=study.pool_years,
             seed=study.seed,
             scrambles=study.scrambles,
+            columns=sorted({key for scenario in scenarios for key in scenario.quantities()}),
             correlations=correlations,
         )
     except np.linalg.LinAlgError as error:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Annotated
 
 from riskcalc.scenario.complaints import Complaint, did_you_mean, shown
@@ -27,12 +27,17 @@ class Correlation(Table):
     value: Annotated[float, Number(-0.999, 0.999)] = needed("the correlation, between -1 and 1", title="Correlation")
 
 
-def correlation_complaints(entries: Sequence[Correlation], quantities: Mapping[str, Quantity]) -> Iterator[Complaint]:
-    """Yield what is wrong with the correlations; paths start at `correlations`."""
+def correlation_complaints(
+    entries: Sequence[Correlation], quantities: Mapping[str, Quantity], *, set_by_hand: Collection[str] = ()
+) -> Iterator[Complaint]:
+    """Yield what is wrong with the correlations; paths start at `correlations`.
+
+    A key that was `set_by_hand` on the command line may be fixed: the inputs that it moved with stay as they were.
+    """
     if len(entries) > MOST_PAIRS:
         yield Complaint(("correlations",), f"{len(entries)} pairs", f"at most {MOST_PAIRS} pairs")
         return
-    uncertain = [key for key, quantity in quantities.items() if quantity.is_uncertain]
+    uncertain = [key for key, quantity in quantities.items() if quantity.is_uncertain or key in set_by_hand]
     pairs: dict[frozenset[str], float] = {}
     sound = True
     for place, entry in enumerate(entries):

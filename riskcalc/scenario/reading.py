@@ -113,7 +113,7 @@ def checked(tree: Tree, file: str) -> tuple[Scenario | None, list[Problem]]:
         broken = {str(item["loc"][0]) for item in errors if item["loc"]}
         complaints: Iterable[Complaint] = cross_complaints(_sound_parts(tree.tables, broken))
     else:
-        complaints = _all_complaints(scenario, tree.tables)
+        complaints = _all_complaints(scenario, tree)
     for complaint in complaints:
         where = tree.file_of(complaint.path, file)
         problems.append(Problem(where, dotted(complaint.path), complaint.given, complaint.accepted, complaint.hint))
@@ -157,9 +157,10 @@ def _without_from(layer: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _all_complaints(scenario: Scenario, tables: dict[str, Any]) -> Iterator[Complaint]:
-    yield from cross_complaints(_parts({name: getattr(scenario, name) for name in Scenario.model_fields}, tables))
-    yield from correlation_complaints(scenario.correlations, scenario.quantities())
+def _all_complaints(scenario: Scenario, tree: Tree) -> Iterator[Complaint]:
+    yield from cross_complaints(_parts({name: getattr(scenario, name) for name in Scenario.model_fields}, tree.tables))
+    by_hand = {dotted(path) for path, where in tree.origin.items() if where == OVERRIDE}
+    yield from correlation_complaints(scenario.correlations, scenario.quantities(), set_by_hand=by_hand)
 
 
 def cross_complaints(parts: Parts) -> Iterator[Complaint]:

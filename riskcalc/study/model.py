@@ -189,6 +189,7 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
         pool_years=study.pool_years,
         seed=study.seed,
         scrambles=study.scrambles,
+        columns=tuple(scenario.quantities()),
         correlations=scenario.correlation_of(),
         cube=kept_cube,
     )

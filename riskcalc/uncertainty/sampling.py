@@ -21,6 +21,10 @@ Floats = NDArray[np.float64]
 #: Streams of random numbers that must not share a seed.
 _SOBOL_STREAM, _POOL_STREAM, _LUCK_STREAM = 1, 2, 3
 
+#: Columns of Sobol' points that are scrambled at once: the scrambling of a column depends on this number alone. It
+#: holds the quantities of any scenario of ours and sixty years of price paths.
+SCRAMBLED_TOGETHER = 400
+
 #: What the names of chances hold that no input describes: a move, a refusal, a failure. See `luck_points`.
 LUCK_MARK = ".luck_"
 
@@ -75,6 +79,7 @@ def design(
     pool_years: int,
     seed: int,
     scrambles: int = 8,
+    columns: Sequence[str] = (),
     correlations: Mapping[tuple[str, str], float] | None = None,
     cube: Callable[..., Floats] | None = None,
 ) -> Design:
@@ -90,7 +95,11 @@ def design(
     draws, scrambles
         `draws` = `scrambles` x a power of two (see `draws_run`).
     years, pool_years
-        Horizon, and number of joint weather-and-demand years in the pools.
+        Horizon, and number of joint weather-and-demand years in the pools. The first years of a longer horizon are those
+        of a shorter one.
+    columns
+        Names that own a column of the points beside `keys`, drawn or not: a scenario passes all its quantities, so that
+        fixing one of them leaves the points of the others as they were.
     correlations
         Correlation of the normal scores of pairs of keys (Gaussian copula).
     cube
@@ -98,12 +107,16 @@ def design(
     """
     luck = sorted({key for key in keys if LUCK_MARK in key})
     ordered = sorted(set(keys) - set(luck))
-    points = (cube or unit_cube)(len(ordered) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
-    scalars, noise = points[: len(ordered)], points[len(ordered) :].reshape(years, 4, draws)
-    scalars = correlated(scalars, correlation_matrix(ordered, correlations or {}))
+    named = sorted({*ordered, *columns})
+    points = (cube or unit_cube)(len(named) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
+    place = {key: column for column, key in enumerate(named)}
+    noise = points[len(named) :].reshape(years, 4, draws)
+    # A key that moves with others is drawn even where it is fixed, so that the others stay as they were.
+    linked = sorted({*ordered, *(key for pair in correlations or {} for key in pair if key in place)})
+    scalars = correlated(points[[place[key] for key in linked]], correlation_matrix(linked, correlations or {}))
     normals = special.ndtri(noise[:, [0, 1, 3]])
     return Design(
-        unit=dict(zip(ordered, scalars, strict=True))
+        unit={key: row for key, row in zip(linked, scalars, strict=True) if key in ordered}
         | {key: luck_points(key, draws=draws, seed=seed, scrambles=scrambles) for key in luck},
         path=PathNoise(
             growth_normals=normals[:, 0],
@@ -123,6 +136,8 @@ def design(
 def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
     """Return scrambled Sobol' points strictly inside (0, 1), shape (dimensions, draws), scramble after scramble.
 
+    The first columns are the same however many are asked for, up to `SCRAMBLED_TOGETHER`.
+
     Raises
     ------
     ValueError
@@ -137,8 +152,9 @@ def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floa
     blocks = []
     for scramble in range(scrambles):
         rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SOBOL_STREAM, scramble)))
-        engine = qmc.Sobol(dimensions, scramble=True, bits=bits, rng=rng)
-        blocks.append(engine.random_base2(per_scramble.bit_length() - 1).T)
+        together = -(-dimensions // SCRAMBLED_TOGETHER) * SCRAMBLED_TOGETHER
+        engine = qmc.Sobol(together, scramble=True, bits=bits, rng=rng)
+        blocks.append(np.array(engine.random_base2(per_scramble.bit_length() - 1)[:, :dimensions].T))
     # Points lie on a lattice that includes 0; half a cell up keeps every quantile function finite.
     return np.concatenate(blocks, axis=1) + 2.0 ** -(bits + 1)
 

@@ -186,3 +186,30 @@ def test_twice_the_draws_begin_with_the_same_ones(seed, scrambles, level):
     for name in ("growth_normals", "export_normals", "jump_uniforms", "jump_normals"):
         assert np.array_equal(first_half(getattr(many.path, name)), getattr(few.path, name))
     assert np.array_equal(first_half(many.pool_year), few.pool_year)
+
+
+def test_fixing_an_input_leaves_the_points_of_the_others():
+    """A reader who types in a figure asks about the same futures, with that one figure known."""
+    columns = ["a", "b", "c", "d"]
+    every = design(columns, draws=64, years=3, pool_years=8, seed=3, columns=columns)
+    fewer = design(["a", "d"], draws=64, years=3, pool_years=8, seed=3, columns=columns)
+    for key in ("a", "d"):
+        np.testing.assert_array_equal(every.unit[key], fewer.unit[key])
+    np.testing.assert_array_equal(every.path.growth_normals, fewer.path.growth_normals)
+
+
+def test_a_shorter_horizon_is_the_beginning_of_a_longer_one():
+    """Looking ten years ahead asks about the same futures as looking fifteen years ahead."""
+    long, short = (design(KEYS, draws=64, years=years, pool_years=8, seed=3) for years in (15, 10))
+    for key in KEYS:
+        np.testing.assert_array_equal(long.unit[key], short.unit[key])
+    for name in (
+        "growth_normals",
+        "export_normals",
+        "jump_uniforms",
+        "jump_normals",
+        "rate_normals",
+        "inflation_normals",
+    ):
+        np.testing.assert_array_equal(getattr(long.path, name)[:10], getattr(short.path, name))
+    np.testing.assert_array_equal(long.pool_year[:10], short.pool_year)
