@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import Draws, Overrides, ScenarioFile, Seed, Step, all_overrides, read
+from riskcalc.commands.options import (
+    Draws,
+    Overrides,
+    Overwrite,
+    ScenarioFile,
+    Seed,
+    Step,
+    all_overrides,
+    check_target,
+    read,
+    say,
+)
 
 
 def trace(
@@ -19,15 +30,16 @@ def trace(
     seed: Seed = None,
     changes: Overrides = None,
     step: Step = None,
+    overwrite: Overwrite = False,
 ) -> None:
     """Write one draw and year step by step, so that anyone can redo the balance and the bill."""
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
 
     from riskcalc.answers.trace import trace_table, traced_year
-    from riskcalc.output import check_writable, write_files
+    from riskcalc.output import write_files
     from riskcalc.years.schedule import clock_of
 
-    check_writable(out.parent)
+    check_target(out.parent, [out.name], [scenario], overwrite=overwrite)
     columns = traced_year(scenario, draw=draw, year=year)
     (written,) = write_files(out.parent, {out.name: trace_table(scenario, columns, clock_of(scenario))})
-    typer.echo(written)
+    say([written])

@@ -66,3 +66,28 @@ def test_shared_prices_are_not_relabelled(tmp_path: Path) -> None:
             assert [p.key for p in caught.value.problems if "GBP" in p.given] == ["purchase.price"]
         else:
             assert read_scenario(shelf / "flat.toml").purchase.warranty_years.value == 2
+
+
+def test_a_trace_does_not_replace_what_it_reads(small_file: Path) -> None:
+    """Neither the scenario, ever, nor a file of somebody else's, unless told."""
+    from typer.testing import CliRunner
+
+    from riskcalc.cli import app
+
+    words = ["trace", str(small_file), "--draw", "0", "--year", "1", "--draws", "8", "--step", "30"]
+    words += ["--set", "study.scrambles=2", "--set", "study.pool_years=2", "--set", "study.horizon_years=1"]
+    before = small_file.read_text(encoding="utf-8")
+    for more in ([], ["--overwrite"]):
+        with pytest.raises(InputError, match="an input of this run"):
+            CliRunner().invoke(app, [*words, "--out", str(small_file), *more], catch_exceptions=False)
+    assert small_file.read_text(encoding="utf-8") == before
+    mine = small_file.with_name("mine.csv")
+    mine.write_text("a,b\n1,2\n", encoding="utf-8")
+    with pytest.raises(InputError, match="--overwrite"):
+        CliRunner().invoke(app, [*words, "--out", str(mine)], catch_exceptions=False)
+    for _ in range(2):  # the second time it is ours
+        assert (
+            CliRunner().invoke(app, [*words, "--out", str(mine), "--overwrite"], catch_exceptions=False).exit_code == 0
+        )
+    assert CliRunner().invoke(app, [*words, "--out", str(mine)], catch_exceptions=False).exit_code == 0
+    assert mine.read_text(encoding="utf-8").startswith("time,")
