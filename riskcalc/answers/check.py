@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from riskcalc.answers.loads import load_figures
+from riskcalc.answers.page_dict import scenario_traits
 from riskcalc.answers.questions import question_rows
 from riskcalc.money.price_file import read_price_file
 from riskcalc.scenario import Scenario, assumptions
@@ -45,5 +46,6 @@ def check_figures(scenario: Scenario) -> dict[str, Any]:
         "loads": load_figures(scenario),
         "questions": question_rows(scenario, weather, demand, series),
         "understood": dict(getattr(demand, "understood", {})),
+        "traits": scenario_traits(scenario),
         "notes": [note for item in read for note in item.notes],
     }

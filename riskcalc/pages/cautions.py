@@ -51,6 +51,31 @@ SELLING = (
     "which was bought before: many pay for solar energy only. Every kilowatt hour sold wears the cells, and the warranty "
     "may limit it."
 )
+BACKUP = (
+    "A system that feeds the house while the grid is out must first part the house from the grid, by a changeover switch "
+    "or an approved automatic one: otherwise it feeds the street, where people work on lines that they take for dead. "
+    "Earthing may change as well when the grid is gone. Have it built and tested by a licensed electrician."
+)
+SWITCHES_OFF = (
+    "A portable unit switches itself off when it is overloaded, empty, too hot or too cold, and some do so when little "
+    "is drawn, and many stay off until somebody presses a button. A fridge or freezer behind it then warms up unseen: "
+    "keep it on the wall socket, or fit an alarm, and throw food away rather than guess."
+)
+ON_MAINS = (
+    "Many portable units only pass the mains through while they are plugged in, and serve from sun and battery only when "
+    "the mains are gone. Look it up in the manual before you count on a saving. The change from one to the other takes "
+    "some hundredths of a second: a computer may restart."
+)
+MEDICAL = (
+    "Nothing here is fit to keep medical equipment running. Who depends on a device for breathing, dialysis, cooled "
+    "medicine or the like needs backup that its maker and the clinic approve, and a place on the network operator's "
+    "list of such customers."
+)
+GENERATOR = (
+    "A generator's exhaust holds carbon monoxide, which kills without smell or warning. Run it outdoors only, far from "
+    "doors, windows and vents, never in a shed, garage or on a balcony; fit carbon monoxide alarms where people sleep; "
+    "let it cool before refuelling. The same goes for anything else that burns fuel in place of power."
+)
 WIND = (
     "A module is a sail. Modules on rails, walls and roofs need a fixing made for the wind of the site and a "
     "structure that bears it; whatever falls from a balcony falls on somebody."
@@ -73,6 +98,8 @@ def cautions(
     modules_in_series: int,
     renting: bool,
     exports_stored: bool = False,
+    bridges: bool = False,
+    cold_store: bool = False,
 ) -> tuple[str, ...]:
     """Return the cautions that belong to this kind of kit, the deference to codes and electricians first.
 
@@ -88,18 +115,30 @@ def cautions(
         True for a tenant, False for an owner.
     exports_stored : bool
         Whether stored energy is sold to the grid.
+    bridges : bool
+        Whether the kit is counted on while the supply is out.
+    cold_store : bool
+        Whether a fridge or freezer is plugged into the unit.
     """
     lines = [PROFESSIONAL]
     if has_modules:
         lines.append(SERIES.format(count=modules_in_series) if modules_in_series > 1 else SINGLE)
     lines += {
-        "sockets": [BACKFEED, LEADS],
+        "sockets": [BACKFEED, LEADS, ON_MAINS],
         "plug_in": [PLUG_IN, LEADS],
         "whole_home": [ISOLATION],
         "off_grid": [OFF_GRID, LEADS],
     }.get(coupling, [])
     if exports_stored:
         lines.append(SELLING)
+    if bridges and coupling in ("whole_home", "plug_in"):
+        lines.append(BACKUP)
+    if coupling == "sockets" or (coupling == "off_grid" and cold_store):
+        lines.append(SWITCHES_OFF)
+    if coupling == "off_grid":
+        lines.append(GENERATOR)
+    if bridges or coupling in ("sockets", "off_grid"):
+        lines.append(MEDICAL)
     if has_battery:
         lines.append(HEAT)
     if has_modules:

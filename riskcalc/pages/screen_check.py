@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from riskcalc.pages.cautions import cautions
+
 VERDICTS = {"ok": "ok", "tight": "tight", "start": "start", "too_much": "too much", "not_known": "not known"}
 CLOSING = "Local codes come first, and a licensed electrician decides what may be connected."
 
@@ -24,7 +26,7 @@ def check_lines(figures: Mapping[str, Any]) -> list[str]:
     lines += ["electrical fit:", *_fit(figures["fit"])] if figures["fit"] else ["electrical fit: no modules"]
     lines += [*load_lines(figures["loads"]), *(f"note: {note}" for note in figures["notes"])]
     lines += question_lines(figures["questions"])
-    return [*lines, CLOSING]
+    return [*lines, "cautions:", *(f"  {said}" for said in cautions(**figures["traits"])), CLOSING]
 
 
 def question_lines(questions: list[Mapping[str, str]]) -> list[str]:

@@ -91,3 +91,22 @@ def test_a_trace_does_not_replace_what_it_reads(small_file: Path) -> None:
         )
     assert CliRunner().invoke(app, [*words, "--out", str(mine)], catch_exceptions=False).exit_code == 0
     assert mine.read_text(encoding="utf-8").startswith("time,")
+
+
+@pytest.mark.parametrize(
+    ("traits", "said", "unsaid"),
+    [
+        ({"coupling": "off_grid", "cold_store": True}, ("carbon monoxide", "fridge", "medical"), ("changeover",)),
+        ({"coupling": "whole_home", "bridges": True}, ("changeover", "medical"), ("carbon monoxide",)),
+        ({"coupling": "whole_home"}, (), ("changeover", "medical", "carbon monoxide")),
+        ({"coupling": "sockets"}, ("fridge", "medical", "pass the mains through"), ("changeover",)),
+        ({"coupling": "plug_in"}, (), ("medical", "carbon monoxide")),
+    ],
+)
+def test_what_can_go_wrong_is_said_of_the_kit_it_goes_wrong_with(traits, said, unsaid) -> None:
+    """Generators, backup, medical devices, a fridge behind a unit that switches itself off."""
+    from riskcalc.pages.cautions import cautions
+
+    text = " ".join(cautions(has_modules=True, has_battery=True, modules_in_series=1, renting=False, **traits))
+    assert all(words in text for words in said)
+    assert not any(words in text for words in unsaid)
