@@ -21,6 +21,7 @@ currency = "EUR"
 zone = "Europe/London"
 weather = { source = "climate", region = "thames" }
 record_low_c = -12
+resource_factor = 1
 
 [home]
 annual_use_kwh = 2000

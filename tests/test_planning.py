@@ -29,6 +29,7 @@ ROOF = """
 currency = "GBP"
 
 [site]
+resource_factor = 1
 from = "homes/terrace.toml"
 
 [home]

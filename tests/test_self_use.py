@@ -17,6 +17,7 @@ currency = "GBP"
 zone = "Europe/London"
 weather = { source = "climate", region = "uk_average" }
 record_low_c = -12
+resource_factor = 1
 
 [home]
 annual_use_kwh = 3500

@@ -14,6 +14,7 @@ from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.factor_model import enough_draws
 from riskcalc.uncertainty.ranking import Ranking
 from riskcalc.uncertainty.summary import DRAWS_BEYOND_QUANTILE, enough_draws_for
+from riskcalc.weather.pool import LEAST_YEARS
 
 #: Ranked beside the inputs: the luck that no input describes.
 PRICE_LUCK, YEAR_LUCK = "luck.prices", "luck.weather_years"
@@ -96,9 +97,14 @@ def weather_limits(assessment: Assessment) -> Iterator[str]:
     2 / (n + 1) if years are alike and independent.
     """
     study, weather = assessment.scenario.study, assessment.world.pools.weather
-    if weather.real_years == 1:
-        yield "the weather is that of one typical year only: good and bad years are not in these odds"
-    elif 1 < weather.real_years < ENOUGH_REAL_YEARS:
+    if 0 < weather.real_years < LEAST_YEARS:
+        what = (
+            "1 real or typical weather year says"
+            if weather.real_years == 1
+            else f"{weather.real_years} real weather years say"
+        )
+        yield f"{what} little about good and bad years: these are generated beside it, as such a climate usually has them"
+    elif LEAST_YEARS <= weather.real_years < ENOUGH_REAL_YEARS:
         outside = 2.0 / (weather.real_years + 1)
         yield (
             f"{weather.real_years} real weather years: a new year lies outside all of them with chance {outside:.0%}, "

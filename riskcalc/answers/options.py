@@ -132,8 +132,6 @@ def comparison(
                 found.append(Option(entry.name, "tariff", gained, entry.scenario, title=entry.title))
             continue
         money, pools = _followed(entry.scenario, random, at_hand)
-        if pools.weather.real_years == 1:
-            limits.append(f"{entry.name}: the weather is that of one typical year, without good and bad years")
         notes += [f"{entry.name}: {note}" for note in (*pools.weather.notes, *pools.demand.notes)]
         sources += [("weather", pools.weather.source), ("demand", pools.demand.source)]
         found.append(_kit_option(entry, money, gained))

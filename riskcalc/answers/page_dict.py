@@ -20,6 +20,7 @@ from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.scenario.outages import bridges
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
+from riskcalc.weather.pool import LEAST_YEARS
 
 Floats = NDArray[np.float64]
 
@@ -138,7 +139,7 @@ def method_traits(assessment: Assessment) -> dict[str, Any]:
     moves = tenure is not None and (tenure.stay_years is not None or tenure.moving_chance_per_year is not None)
     traits = scenario_traits(scenario)
     return {
-        "generated_weather": world.pools.weather.real_years == 0,
+        "generated_weather": world.pools.weather.real_years < LEAST_YEARS,
         "metered": scenario.home.demand.source == "meter",
         "coupling": traits["coupling"],
         "has_modules": bool(world.pools.planes),

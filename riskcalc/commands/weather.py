@@ -26,7 +26,8 @@ def weather(
     from riskcalc.output import check_writable
     from riskcalc.pages.screen_summary import steps_shown
     from riskcalc.weather.doubts import check_place
-    from riskcalc.weather.record import LEAST_YEARS, URL, Service, check_years, fetch_years
+    from riskcalc.weather.pool import LEAST_YEARS
+    from riskcalc.weather.record import URL, Service, check_years, fetch_years
 
     check_place(latitude, longitude)
     check_years(first, last)

@@ -12,6 +12,7 @@ from riskcalc.weather.climates import (
     nearest_climates,
 )
 from riskcalc.weather.doubts import check_place
+from riskcalc.weather.generator import usual_spread_of
 
 HEADING = "latitude  solar kWh/m2/yr  between years  air C"
 
@@ -50,5 +51,5 @@ def near_lines(latitude_deg: float, longitude_deg: float) -> list[str]:
 
 def _figures(entry: Climate) -> str:
     solar_kwh = float(entry.ghi_w_m2 @ [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) * 0.024
-    spread = "not known" if entry.yearly_spread is None else f"{entry.yearly_spread:.1%}"
+    spread = f"{entry.yearly_spread:.1%}" if entry.yearly_spread else f"some {usual_spread_of(entry):.1%}"
     return f"{entry.latitude_deg:8.1f}  {solar_kwh:15.0f}  {spread:>13}  {entry.temp_air_c.mean():5.1f}"

@@ -62,6 +62,7 @@ class Climate:
     `ghi_w_m2` is the 24-hour mean of global horizontal irradiance [W/m2], `temp_air_c` [degC], `wind_speed_m_s` at
     10 m [m/s]; `utc_offset_hours` is standard time and `zone` the clock of the place; `source` the citation.
     `yearly_spread` is the standard deviation of a year's light over its long-term mean, None where no long record tells it.
+    `morning_share` is the share of each month's light before noon of the sun, None where no hours of the place tell it.
     """
 
     key: str
@@ -76,6 +77,7 @@ class Climate:
     wind_speed_m_s: NDArray[np.float64]
     source: str
     yearly_spread: float | None = None
+    morning_share: NDArray[np.float64] | None = None
 
 
 def climate_names() -> tuple[str, ...]:
@@ -143,6 +145,7 @@ def _climates() -> dict[str, Climate]:
             source=SOURCES[row["source"]],
             yearly_spread=float(row["yearly_spread"]) if row["yearly_spread"] else None,
             **{quantity: months[row["key"], quantity] for quantity in QUANTITIES},
+            morning_share=months.get((row["key"], "morning_share")),
         )
         for row in table_rows("climate_sites.csv")
     }

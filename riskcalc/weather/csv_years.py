@@ -33,7 +33,7 @@ HIGHEST = {"temp_air": 65.0, "wind_speed": 110.0} | dict.fromkeys(("ghi", "dni",
 CSV_FORM = "comma-separated text in UTF-8, one header line"
 STEPS_MINUTES = (60, 30, 20, 15, 10, 5)
 
-TYPICAL_YEAR_NOTE = "one typical year only: the luck of the weather from year to year is not in it"
+TYPICAL_YEAR_NOTE = "one typical year only"
 
 
 def read_csv_years(
@@ -287,7 +287,7 @@ def _whole_hours(
     """Means over whole hours of standard time, in file order.
 
     Steps shorter than an hour are averaged; an hour of which a step is missing becomes a gap. Hours that begin at
-    half past (a site whose zone has a half hour, a file in UTC) are made from the halves of their two neighbours.
+    a quarter or half past (a site whose zone has part of an hour, a file in UTC) are made from parts of two neighbours.
     """
     notes: list[str] = []
     if step < 60:
@@ -299,16 +299,19 @@ def _whole_hours(
         order = np.argsort(first)
         notes.append(f"steps of {step} minutes averaged to hours")
         return hour[order] * 3600, {name: values[order] for name, values in means.items()}, notes
-    if len(start) and (start % 3600 == 1800).all():
-        follows = np.concatenate([np.diff(start) == 3600, [False]])
-        later = {name: np.concatenate([values[1:], [np.nan]]) for name, values in series.items()}
-        halves = {name: np.where(follows, (values + later[name]) / 2.0, np.nan) for name, values in series.items()}
-        notes.append("hours of the file lie half an hour off the site's: each made from the halves of two")
-        return start + 1800, halves, notes
+    late = int(start[0]) % 3600
+    if late in (900, 1800, 2700) and (start % 3600 == late).all():
+        follows, share = np.concatenate([np.diff(start) == 3600, [False]]), late / 3600.0
+        mixed = {
+            name: np.where(follows, share * values + (1.0 - share) * np.concatenate([values[1:], [np.nan]]), np.nan)
+            for name, values in series.items()
+        }
+        notes.append(f"hours of the file begin {late // 60} minutes into the site's: each made from parts of two")
+        return start + 3600 - late, mixed, notes
     aside = np.flatnonzero(start % 3600 != 0)
     if len(aside):
         given = f"a time {start[aside[0]] % 3600 // 60} minutes into the hour in line {aside[0] + first_row}"
-        raise one_problem(file, "time", given, "times on whole hours, or all of them at half past")
+        raise one_problem(file, "time", given, "times on whole hours, or all of them at the same quarter of an hour")
     return start, series, notes
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 
-from riskcalc.clock import DAYS
+from riskcalc.clock import DAYS, MONTH_LENGTHS
 from riskcalc.weather.air import air_temperature, wind_speed
 from riskcalc.weather.clearness import (
     DAY_MEMORY,
@@ -15,17 +18,22 @@ from riskcalc.weather.clearness import (
     normal_series,
 )
 from riskcalc.weather.climates import Climate
-from riskcalc.weather.pool import HOURS, WeatherPool
-from riskcalc.weather.solar import sun_path
+from riskcalc.weather.pool import HOUR_SERIES, HOURS, LEAST_YEARS, MONTH_OF_HOUR, WeatherPool
+from riskcalc.weather.solar import SunPath, sun_path
 from riskcalc.weather.split import beam_and_diffuse
 
-#: Standard deviation of a year's light on the horizontal over its long-term mean, and degrees of freedom of the law,
-#: where nothing is known of the place. Places differ and short records do not tell: 0.039 in Toronto (Thevenard &
-#: Pelland, Estimating the uncertainty in long-term photovoltaic yield predictions, Solar Energy 91 (2013), abstract:
-#: 3.9 % for year-to-year climate variability), 0.081 in eight real years at 51 N 7 E (95 % interval 0.054 to
-#: 0.165; 2003 was exceptional). A place that has either of the two spreads with even chances gives years of spread
-#: 0.064 and kurtosis 4.2; Student's law of 9 degrees of freedom has this kurtosis. Rounded to half a per cent.
-YEARLY_SPREAD, YEARLY_DEGREES = 0.065, 9.0
+#: Standard deviation of a year's light over its long-term mean by the clearness k of the climate (light on the horizontal
+#: over that outside the atmosphere): a exp(-b (k - c)), as (a, b, c), where nothing is known of the place. The cloudy North
+#: West of Europe has 0.065 (k 0.36: between 0.055 in 67 years at Oxford and 0.081 in eight at 51 N 7 E), dry and continental
+#: places 0.023 to 0.035 (k 0.55 to 0.7, records of 8 to 36 years; Gueymard & Wilcox, Assessment of spatial and temporal
+#: variability in the US solar resource, Solar Energy 85 (2011) 1068-1084, figures from memory). It gives 0.047 at k 0.47, where
+#: Toronto has 0.039 (Thevenard & Pelland, Solar Energy 91 (2013), abstract).
+SPREAD_BY_CLEARNESS = (0.065, 3.0, 0.36)
+#: Degrees of freedom of the law where the spread is not known: places of one clearness differ. A place that has either of
+#: 0.6 and 1.27 times the spread with even chances gives years of kurtosis 4.2; Student's law of 9 degrees has it too.
+YEARLY_DEGREES = 9.0
+#: Steepness in the hidden series of a sky that is clearer before noon, tried first and at most; years it is found with.
+FIRST_TILT, MOST_TILT, TILT_YEARS = 0.5, 2.0, 8
 
 
 def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: float | None = None) -> WeatherPool:
@@ -42,7 +50,7 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     yearly_spread : float, optional
         Standard deviation of the annual light over its mean; that of the climate unless given. The K annual sums are
         spread evenly over the quantiles of their law, so that a small pool shows the whole spread; one year is the mean
-        year. The law is normal for a spread that is known; where none is, it is YEARLY_SPREAD with longer tails.
+        year. The law is normal for a spread that is known; where none is, it is `usual_spread_of` with longer tails.
 
     Notes
     -----
@@ -53,16 +61,18 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
     if years < 1:
         raise ValueError(f"years: {years}; accepted: 1 or more")
     known = climate.yearly_spread if yearly_spread is None else yearly_spread
-    spread, degrees = (YEARLY_SPREAD, YEARLY_DEGREES) if known is None else (known, np.inf)
+    sun = sun_path(climate.latitude_deg, climate.longitude_deg, climate.altitude_m, climate.utc_offset_hours)
+    spread, degrees = (usual_spread_of(climate), YEARLY_DEGREES) if known is None else (known, np.inf)
     if not 0.0 <= spread <= 0.3:
         raise ValueError(f"yearly_spread: {spread}; accepted: 0 to 0.3")
     rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed)))
-    sun = sun_path(climate.latitude_deg, climate.longitude_deg, climate.altitude_m, climate.utc_offset_hours)
     clear_sky = clear_sky_w(sun, climate.temp_air_c)
     hidden = normal_series(rng, (years, DAYS), memory=DAY_MEMORY)
     wanted = 1.0 + spread * _even_deviates(years, rng, degrees=degrees)
     clearness = daily_clearness(climate.ghi_w_m2, clear_sky, sun, hidden, wanted)
     hours = normal_series(rng, (years, len(sun.lit)), memory=HOUR_MEMORY)
+    if climate.morning_share is not None:
+        hours = hours + _tilt(climate.morning_share, sun, clearness, clear_sky, hours)
     ghi = np.zeros((years, HOURS))
     ghi[:, sun.lit] = hourly_clearness(clearness, clear_sky, sun.lit, hours) * clear_sky[sun.lit]
     dni, dhi = beam_and_diffuse(ghi, sun)
@@ -78,9 +88,88 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
         altitude_m=climate.altitude_m,
         utc_offset_hours=climate.utc_offset_hours,
         source=f"{years} years generated from the monthly means of {climate.name}: {climate.source}",
-        notes=(f"generated weather: annual light spread {spread:g} of its mean, long-term means those of the table",),
+        notes=(f"generated weather: annual light spread {spread:.2g} of its mean, long-term means those of the table",),
         real_years=0,
     )
+
+
+def climate_of(pool: WeatherPool, *, yearly_spread: float | None = None) -> Climate:
+    """Return the climate of real years: their monthly means, and how much of each month's light falls before noon."""
+    sun = sun_path(pool.latitude_deg, pool.longitude_deg, pool.altitude_m, pool.utc_offset_hours)
+    return Climate(
+        key="",
+        name="the file",
+        latitude_deg=pool.latitude_deg,
+        longitude_deg=pool.longitude_deg,
+        altitude_m=pool.altitude_m,
+        utc_offset_hours=pool.utc_offset_hours,
+        zone="",
+        ghi_w_m2=pool.monthly_means("ghi").mean(axis=0),
+        temp_air_c=pool.monthly_means("temp_air").mean(axis=0),
+        wind_speed_m_s=pool.monthly_means("wind_speed").mean(axis=0),
+        source=pool.source,
+        yearly_spread=yearly_spread,
+        morning_share=morning_share(pool.ghi, sun),
+    )
+
+
+def pool_of_years(pool: WeatherPool, *, years: int, seed: int, yearly_spread: float | None = None) -> WeatherPool:
+    """Return a pool of `years` years: real years repeated whole, or, where they are few, generated ones beside them.
+
+    Fewer than LEAST_YEARS real years do not show how good or bad a year can be: the generator adds years from their monthly
+    means, with the usual spread of such a climate unless `yearly_spread` is given. The real years stay among them.
+    """
+    if pool.real_years >= LEAST_YEARS or years <= pool.years:
+        return pool.resampled(years)
+    made = generated_years(climate_of(pool, yearly_spread=yearly_spread), years=years - pool.years, seed=seed)
+    few = "1 real year does" if pool.real_years == 1 else f"{pool.real_years} real years do"
+    note = f"{few} not show how good or bad a year can be: {made.years} years generated from the same monthly means are added"
+    series: dict[str, Any] = {name: np.concatenate([getattr(pool, name), getattr(made, name)]) for name in HOUR_SERIES}
+    return replace(pool, notes=(*pool.notes, note, *made.notes), **series)
+
+
+def morning_share(ghi: np.ndarray, sun: SunPath) -> np.ndarray:
+    """Return the share of each month's light that falls before noon of the sun, shape (12,), all years of ghi together."""
+    before = np.clip(12.5 - sun.solar_time_hours, 0.0, 1.0)
+    light = ghi.sum(axis=0)
+    total = np.bincount(MONTH_OF_HOUR, light)
+    return np.where(total > 0.0, np.bincount(MONTH_OF_HOUR, light * before) / np.maximum(total, 1e-9), 0.5)
+
+
+def usual_spread_of(climate: Climate) -> float:
+    """Return the usual standard deviation of a year's light over its mean, by the clearness of the climate."""
+    sun = sun_path(climate.latitude_deg, climate.longitude_deg, climate.altitude_m, climate.utc_offset_hours)
+    outside = np.bincount(MONTH_OF_HOUR, sun.extraterrestrial_horizontal_w)
+    clearness = float(climate.ghi_w_m2 @ (MONTH_LENGTHS * 24.0) / outside.sum())
+    level, slope, middle = SPREAD_BY_CLEARNESS
+    return float(np.clip(level * np.exp(-slope * (clearness - middle)), 0.02, 0.075))
+
+
+def _tilt(
+    wanted: np.ndarray, sun: SunPath, clearness: np.ndarray, clear_sky: np.ndarray, hidden: np.ndarray
+) -> np.ndarray:
+    """Return what to add to the hidden series of hours, (N,), so that each month has its share of light before noon.
+
+    A straight line through noon, per month as steep as it must be: clear and dull days stay what they are, broken days
+    are clearer on one side. Found by two secant steps on a few years; light before noon is nearly straight in steepness.
+    """
+    line = np.clip((12.0 - sun.solar_time_hours[sun.lit]) / 4.0, -1.5, 1.5)
+    month, few = MONTH_OF_HOUR[sun.lit], min(TILT_YEARS, len(hidden))
+
+    def shares(steepness: np.ndarray) -> np.ndarray:
+        ghi = np.zeros((few, HOURS))
+        tilted = hidden[:few] + steepness[month] * line
+        ghi[:, sun.lit] = hourly_clearness(clearness[:few], clear_sky, sun.lit, tilted) * clear_sky[sun.lit]
+        return morning_share(ghi, sun)
+
+    last, steepness = np.zeros(12), np.full(12, FIRST_TILT)
+    before, now = shares(last), shares(steepness)
+    for _ in range(2):
+        slope = (now - before) / np.where(steepness == last, 1.0, steepness - last)
+        new = np.clip(steepness + (wanted - now) / np.maximum(slope, 0.01), -MOST_TILT, MOST_TILT)
+        last, before, steepness = steepness, now, new
+        now = shares(steepness)
+    return steepness[month] * line
 
 
 def _even_deviates(count: int, rng: np.random.Generator, *, degrees: float) -> np.ndarray:

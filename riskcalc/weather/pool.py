@@ -12,6 +12,9 @@ from riskcalc.clock import DAYS, MONTH_OF_DAY
 HOURS = DAYS * 24
 HOUR_SERIES = ("ghi", "dni", "dhi", "temp_air", "wind_speed")
 
+#: Real years from which on a pool is made of them alone; judgement: the spread of ten is known to a quarter of itself.
+LEAST_YEARS = 10
+
 #: Month (0..11) of each hour of the 365-day year, shape (8760,).
 MONTH_OF_HOUR = np.repeat(MONTH_OF_DAY, 24)
 

@@ -37,7 +37,6 @@ LICENCE = "open data of the United States government, free to use with acknowled
 #: Waits before another try at one year [s], and the longest wait for one answer: judgement.
 WAITS_S = (3.0, 10.0, 30.0)
 LONGEST_ANSWER_S = 180.0
-LEAST_YEARS = 10
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ from riskcalc.uncertainty.distributions import mean
 from riskcalc.weather import shipped
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
-from riskcalc.weather.generator import generated_years
+from riskcalc.weather.generator import generated_years, pool_of_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import sun_path
 from riskcalc.years.habits import split_meter
@@ -191,7 +191,11 @@ def weather_years(scenario: Scenario) -> WeatherPool:
         read = {"epw": read_epw, "tmy3": read_tmy3}[source]
         pool = read(_weather_file(scenario))
     pool = on_site_time(scenario, pool)
-    return pool.resampled(years) if pool.years != years else pool
+    if pool.years == years:
+        return pool
+    return pool_of_years(
+        pool, years=years, seed=_seed(scenario, _WEATHER_STREAM), yearly_spread=site.weather.yearly_spread
+    )
 
 
 def on_site_time(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
@@ -204,7 +208,8 @@ def on_site_time(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
     """
     zone = scenario.site.zone
     offset_hours = standard_offset_minutes(zone) / 60.0
-    if abs(offset_hours - pool.longitude_deg / 15.0) > FURTHEST_FROM_SUN_HOURS:
+    from_sun = (offset_hours - pool.longitude_deg / 15.0 + 12.0) % 24.0 - 12.0  # beyond the date line the day differs
+    if abs(from_sun) > FURTHEST_FROM_SUN_HOURS:
         given = f"{zone}, UTC{offset_hours:+g} h, with weather of longitude {pool.longitude_deg:g} degrees"
         raise one_problem(scenario.name, "site.zone", given, "the time zone in which the place of the weather lies")
     try:

@@ -157,15 +157,28 @@ def test_steps_of_half_an_hour_are_averaged(tmp_path: Path, light: np.ndarray) -
     assert any("30 minutes averaged" in note for note in pool.notes)
 
 
-def test_zone_of_half_an_hour_is_made_from_halves(tmp_path: Path) -> None:
-    """Hours in UTC for a site at UTC+5:30 become means of two neighbours: the year's light stays."""
-    place = {"latitude_deg": 18.5, "longitude_deg": 73.9}
-    utc_light = made_up_light(18.5, 73.9, 0.0)
-    file = written(tmp_path / "india.csv", lines_of("2021-01-01T00:00", 8760, utc_light))
-    pool = read_csv_years(file, zone="UTC", label="start", site_zone="Asia/Kolkata", **place)
-    assert pool.utc_offset_hours == 5.5
+@pytest.mark.parametrize(
+    ("zone", "offset", "latitude", "longitude"),
+    [
+        ("Asia/Kolkata", 5.5, 18.5, 73.9),
+        ("Asia/Kathmandu", 5.75, 27.7, 85.3),
+        ("Pacific/Chatham", 12.75, -43.9, -176.5),
+    ],
+)
+def test_zones_of_part_of_an_hour_are_made_from_parts(
+    tmp_path: Path, zone: str, offset: float, latitude: float, longitude: float
+) -> None:
+    """Hours in UTC for a site at UTC+5:30, +5:45 or +12:45 become means of two neighbours: the year's light stays."""
+    utc_light = made_up_light(latitude, longitude, 0.0)
+    file = written(tmp_path / "there.csv", lines_of("2021-01-01T00:00", 8760, utc_light))
+    pool = read_csv_years(
+        file, zone="UTC", label="start", site_zone=zone, latitude_deg=latitude, longitude_deg=longitude
+    )
+    assert pool.utc_offset_hours == offset
     assert pool.ghi.sum() == pytest.approx(utc_light.sum(), rel=2e-3)
-    assert any("half an hour off" in note for note in pool.notes)
+    own = made_up_light(latitude, longitude, offset)
+    assert np.abs(pool.ghi[0, 48:-48] - own[48:-48]).mean() < 0.02 * own.mean()
+    assert any("each made from parts of two" in note for note in pool.notes)
 
 
 def test_beam_or_diffuse_given_alone_gives_the_other(tmp_path: Path, light: np.ndarray) -> None:

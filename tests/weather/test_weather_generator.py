@@ -16,7 +16,16 @@ from riskcalc.weather.clearness import HIDDEN, clear_sky_w, day_law, normal_seri
 from riskcalc.weather.climates import climate, climate_names
 from riskcalc.weather.csv_years import read_csv_years
 from riskcalc.weather.files import read_tmy3
-from riskcalc.weather.generator import YEARLY_SPREAD, generated_years
+from riskcalc.weather.generator import (
+    YEARLY_DEGREES,
+    _even_deviates,
+    climate_of,
+    generated_years,
+    morning_share,
+    pool_of_years,
+    usual_spread_of,
+)
+from riskcalc.weather.plane import plane_irradiance
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import sun_path
 
@@ -100,37 +109,107 @@ def test_law_of_days_has_the_mean_it_is_asked_for() -> None:
 
 
 def test_years_spread_as_asked(thames: WeatherPool) -> None:
-    """The annual sums have the spread asked for, or else that of the place, or else 6.5 %; and a mean that is the table's."""
+    """The annual sums have the spread asked for, or else that of the place, or else the usual one."""
     annual = thames.annual_ghi_kwh()
     assert annual.std() / annual.mean() == pytest.approx(0.055, rel=0.02)
     unknown = generated_years(climate("new_york"), years=16, seed=1).annual_ghi_kwh()
-    assert unknown.std() / unknown.mean() == pytest.approx(YEARLY_SPREAD, rel=0.02)
+    assert unknown.std() / unknown.mean() == pytest.approx(usual_spread_of(climate("new_york")), rel=0.02)
     wide = generated_years(climate("thames"), years=16, seed=1, yearly_spread=0.08).annual_ghi_kwh()
     assert wide.std() / wide.mean() == pytest.approx(0.08, rel=0.02)
     still = generated_years(climate("thames"), years=4, seed=1, yearly_spread=0.0).annual_ghi_kwh()
     assert still.std() / still.mean() < 1e-3
 
 
+@pytest.mark.published
+def test_dry_places_vary_less_from_year_to_year(record_property: Record) -> None:
+    """6.5 % in the cloudy North West of Europe (8 to 67 years), 2.3 to 3.5 % where it is dry, 3.9 % in Toronto's latitude.
+
+    Gueymard & Wilcox, Solar Energy 85 (2011), for dry and continental places of the United States (from memory);
+    Thevenard & Pelland, Solar Energy 91 (2013), for Toronto, whose light is nearest to Chicago's and Pittsburgh's.
+    """
+    for name, low, high in (
+        ("bremerhaven", 0.055, 0.07),
+        ("hamburg", 0.055, 0.07),
+        ("tucson", 0.02, 0.035),
+        ("denver", 0.023, 0.035),
+        ("pittsburgh", 0.033, 0.055),
+        ("chicago", 0.033, 0.055),
+    ):
+        found = usual_spread_of(climate(name))
+        record_property("published", (f"spread of a year's light, {name}", "see test", (low + high) / 2, found))
+        assert low <= found <= high, name
+
+
 def test_years_of_an_unknown_spread_have_longer_tails() -> None:
     """Without a spread of its own a place may have either of two, 0.039 or 0.081, with even chances; as does our law.
 
-    Standard deviation, kurtosis and the outermost of 400 years are those of the even mixture of two normal laws.
+    Kurtosis and the outermost of 400 years are those of the even mixture of two normal laws.
     """
-    from riskcalc.weather.generator import YEARLY_DEGREES, _even_deviates
-
     narrow, wide = 0.039, 0.081
     deviation = np.sqrt((narrow**2 + wide**2) / 2)
-    assert pytest.approx(deviation, abs=0.0025) == YEARLY_SPREAD
     kurtosis = 3.0 * (narrow**4 + wide**4) / 2 / deviation**4
     assert pytest.approx(kurtosis, abs=0.1) == 3.0 + 6.0 / (YEARLY_DEGREES - 4.0)
-    drawn = YEARLY_SPREAD * _even_deviates(400, np.random.default_rng(1), degrees=YEARLY_DEGREES)
+    drawn = deviation * _even_deviates(400, np.random.default_rng(1), degrees=YEARLY_DEGREES)
     share = np.array([(scale * np.random.default_rng(2).normal(size=400_000)) for scale in (narrow, wide)]).ravel()
     for level in (0.05, 0.25, 0.75, 0.95):
         assert np.quantile(drawn, level) == pytest.approx(np.quantile(share, level), abs=0.008)
-    plain = generated_years(climate("new_york"), years=40, seed=2, yearly_spread=YEARLY_SPREAD).annual_ghi_kwh()
+    usual = usual_spread_of(climate("new_york"))
+    plain = generated_years(climate("new_york"), years=40, seed=2, yearly_spread=usual).annual_ghi_kwh()
     own = generated_years(climate("new_york"), years=40, seed=2).annual_ghi_kwh()
     assert own.max() > plain.max()
     assert own.std() == pytest.approx(plain.std(), rel=0.01)
+
+
+@pytest.mark.published
+def test_mornings_are_brighter_where_the_hours_say_so(record_property: Record) -> None:
+    """Of Denver's light 53.6 % comes before noon of the sun, 57 % in summer (Golden, 2020); a west wall gets less for it.
+
+    Every month within half a per cent; the year's light and its beam stay what they were.
+    """
+    place = climate("denver")
+    sun = sun_path(place.latitude_deg, place.longitude_deg, place.altitude_m, place.utc_offset_hours)
+    tilted = generated_years(place, years=12, seed=3)
+    even = generated_years(replace(place, morning_share=None), years=12, seed=3)
+    assert morning_share(tilted.ghi, sun) == pytest.approx(place.morning_share, abs=0.005)
+    assert morning_share(even.ghi, sun) == pytest.approx(0.5, abs=0.012)
+    before = np.clip(12.5 - sun.solar_time_hours, 0.0, 1.0)
+    share = float((tilted.ghi * before).sum() / tilted.ghi.sum())
+    record_property(
+        "published", ("light before noon of the sun, Denver", "one-minute light of Golden, 2020", 0.536, share)
+    )
+    assert share == pytest.approx(0.536, abs=0.01)
+    assert tilted.ghi.sum() == pytest.approx(even.ghi.sum(), rel=1e-3)
+    walls = [
+        plane_irradiance(pool, sun, tilt_deg=90.0, azimuth_deg=azimuth).total.sum()
+        for azimuth in (270.0, 90.0)
+        for pool in (tilted, even)
+    ]
+    assert 0.04 < 1.0 - walls[0] / walls[1] < 0.14
+    assert 0.04 < walls[2] / walls[3] - 1.0 < 0.14
+
+
+def test_few_real_years_get_generated_ones_beside_them() -> None:
+    """One typical year fills a pool with years of its own months and mornings; ten real years are repeated whole."""
+    real = real_year("greensboro")
+    pool = pool_of_years(real, years=24, seed=5)
+    assert (pool.years, pool.real_years) == (24, 1)
+    assert np.array_equal(pool.ghi[0], real.ghi[0])
+    annual = pool.annual_ghi_kwh()
+    assert annual.mean() == pytest.approx(real.annual_ghi_kwh()[0], rel=0.005)
+    assert annual[1:].std() / annual.mean() == pytest.approx(usual_spread_of(climate_of(real)), rel=0.02)
+    assert pool.monthly_means().mean(axis=0) == pytest.approx(real.monthly_means()[0], rel=0.03)
+    assert any(
+        "1 real year does not show how good or bad a year can be: 23 years generated" in note for note in pool.notes
+    )
+    ten = replace(
+        pool,
+        **{name: getattr(pool, name)[:10] for name in ("ghi", "dni", "dhi", "temp_air", "wind_speed")},
+        real_years=10,
+    )
+    again = pool_of_years(ten, years=24, seed=5)
+    assert np.array_equal(again.ghi[10:20], ten.ghi)
+    asked = pool_of_years(real, years=24, seed=5, yearly_spread=0.1).annual_ghi_kwh()
+    assert asked[1:].std() / asked.mean() == pytest.approx(0.1, rel=0.02)
 
 
 @pytest.mark.published
