@@ -80,7 +80,8 @@ def daily_clearness(monthly_ghi_w: Floats, clear_sky: Floats, sun: SunPath, hidd
     wanted = monthly_ghi_w * 24.0 * MONTH_LENGTHS
     noon = sun.cos_zenith.reshape(DAYS, 24).max(axis=1)
     noon = np.bincount(MONTH_OF_DAY, noon) / MONTH_LENGTHS
-    by_month = day_law(wanted / np.bincount(MONTH_OF_DAY, clear), noon)
+    possible = np.bincount(MONTH_OF_DAY, clear)  # nothing in the months of polar night
+    by_month = day_law(np.divide(wanted, possible, out=np.full(12, 0.5), where=possible > 0.0), noon)
     table = np.stack([_through_mid_months(column) for column in by_month.T], axis=1)
     shifted = hidden.copy()
     for turn in range(8):
