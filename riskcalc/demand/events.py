@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import DAYS, MINUTES_PER_DAY, MINUTES_PER_YEAR, LocalClock
 from riskcalc.demand import habits, synthesis
 from riskcalc.demand.appliances import CAR, appliance_table, check_appliances, cycle_phases
-from riskcalc.demand.loads import Load, car_load, cycle_shapes, household_loads, stretched
+from riskcalc.demand.loads import Household, Load, car_load, cycle_shapes, household_loads, stretched
 from riskcalc.demand.pool import DemandPool, balanced_ranks
 from riskcalc.demand.runs import Runs, joined, runs_of_year
 
@@ -100,17 +100,13 @@ def appliance_years(
     southern = latitude_deg < 0.0
     owned = {key: reach for key, reach in appliances.items() if key != CAR}
     day_windows = _windows(seed, years=years, occupants=occupants)
-    loads = household_loads(
-        owned,
-        occupants=occupants,
-        home_share=home_share,
-        presence=habits.presence(day_windows),
-        darkness=darkness,
-        southern=southern,
-    )
+    busy, session = _rhythms(seed, years=years, southern=southern)
+    household = Household(occupants, home_share, habits.presence(day_windows), busy, darkness, southern)
+    loads = household_loads(owned, household)
     note = ""
+    doubts: tuple[tuple[str, str, str, str, str], ...] = ()
     if annual_use_kwh is not None:
-        loads, note = stretched(loads, annual_use_kwh)
+        loads, note, doubts = stretched(loads, annual_use_kwh, household)
     if car_kwh_per_year > 0.0:
         in_reach = appliances.get(CAR, "elsewhere") == "unit"
         car = appliance_table()[CAR]
@@ -126,6 +122,8 @@ def appliance_years(
         np.array([streams.index(name) if name in streams else -1 for name in synthesis.STREAMS]),
         *_load_arrays(loads, years=years, southern=southern),
         day_windows,
+        busy,
+        session,
         darkness,
         moved_window[0],
         (moved_window[1] - moved_window[0]) % MINUTES_PER_DAY,
@@ -148,6 +146,7 @@ def appliance_years(
         slot_day=clock.day,
         source=_SOURCE,
         notes=(note,) if note else (),
+        doubts=doubts,
     )
 
 
@@ -162,6 +161,13 @@ def _windows(seed: int, *, years: int, occupants: float) -> NDArray[np.float64]:
     """Hours at home, shape (years, 365, patterns, 4); one generator per year keeps year k whatever `years` is."""
     generators = [np.random.default_rng([seed, 104729, year]) for year in range(years)]
     return np.concatenate([habits.windows(generator, years=1, occupants=occupants) for generator in generators])
+
+
+def _rhythms(seed: int, *, years: int, southern: bool) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
+    """How busy each day and half hour is, shapes (years, 365) and (years, 365, blocks); one generator per year."""
+    generators = [np.random.default_rng([seed, 15485863, year]) for year in range(years)]
+    found = [habits.rhythm(generator, southern=southern) for generator in generators]
+    return np.stack([busy for busy, _ in found]), np.stack([session for _, session in found])
 
 
 def _day_ranks(seed: int, *, years: int, weekend: NDArray[np.bool_]) -> NDArray[np.float64]:

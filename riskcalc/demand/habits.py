@@ -38,7 +38,7 @@ OUTING_CHANCE = 0.5
 DAY_TURN = 180
 
 #: Activities that do not follow the household's common rhythm, so that the weekday calibration leaves them alone.
-UNCALIBRATED = ("lighting", "heating", "hot_water", "car", "workshop")
+UNCALIBRATED = ("lighting", "heating", "cooling", "hot_water", "car", "workshop")
 
 #: Yearly swing of an activity, +share at mid-winter and -share at mid-summer. Common practice, no source; lighting
 #: follows
@@ -56,6 +56,17 @@ WINTER_SWING = {
 DAYLIGHT_LAMPS = 0.08
 BRIGHT_ELEVATION_DEG = 12.0
 _DARK_ELEVATION_DEG = -2.0
+
+
+#: How much the busyness of days spreads (of its logarithm) and how much of it stays to the next day; the same within the
+#: day, by half hour; chance of an evening out and the share of the day's use that goes with it; days away in a year.
+BUSY_SPREAD, BUSY_MEMORY = 0.10, 0.80
+SESSION_SPREAD, SESSION_MEMORY, MOST_SESSION = 0.8, 0.9, 4.0
+SESSIONS = 48
+#: Steps after which nothing is remembered: 0.9 to the power of 100 is 0.00003.
+_LONGEST_MEMORY = 100
+NIGHTS_OUT, EVENING_SHARE, EVENING_FIRST = 0.06, 0.5, 36
+LONG_HOLIDAY_DAYS, SHORT_HOLIDAY_DAYS, WEEKENDS_AWAY = 9.0, 4.0, 3.0
 
 
 @cache
@@ -104,7 +115,49 @@ def season(activity: str, *, southern: bool = False) -> NDArray[np.float64]:
         # Heating runs in the colder half of the year and follows the cold.
         winter = np.maximum(winter + 0.25, 0.0)
         return winter / winter.mean()
+    if activity == "cooling":
+        summer = np.maximum(-winter - 0.25, 0.0)
+        return summer / summer.mean()
     return 1.0 + swing * (winter - winter.mean())
+
+
+def rhythm(
+    generator: np.random.Generator, *, southern: bool = False
+) -> tuple[NDArray[np.float64], NDArray[np.float32]]:
+    """Draw how busy a home is on each day of a year, mean 1, and when within the day it is busy, shapes (365,) and (365, 48).
+
+    The first multiplies how often things are used: 0 while everybody is away on holiday or over a weekend, else a
+    lognormal number that remembers the day before, so that quiet and busy days come in runs. The second is the relative
+    chance of a start in each half hour, at most 1: what is done comes in sessions that all appliances share. See the
+    table's sources for what the constants were calibrated to.
+    """
+    busy = np.exp(BUSY_SPREAD * _remembering(generator, DAYS, BUSY_MEMORY))
+    chance = _remembering(generator, DAYS * SESSIONS, SESSION_MEMORY).reshape(DAYS, SESSIONS)
+    session = np.minimum(np.exp(SESSION_SPREAD * chance), MOST_SESSION) / MOST_SESSION
+    out = generator.random(DAYS) < NIGHTS_OUT
+    busy[out] *= 1.0 - EVENING_SHARE
+    session[out, EVENING_FIRST:] *= 0.05
+    busy[_away(generator, southern=southern)] = 0.0
+    return busy / busy.mean(), session.astype(np.float32)
+
+
+def _remembering(generator: np.random.Generator, count: int, memory: float) -> NDArray[np.float64]:
+    """Return standard normal numbers of which each has this correlation with the one before."""
+    weight = memory ** np.arange(_LONGEST_MEMORY) * np.sqrt(1.0 - memory**2)
+    return np.convolve(generator.standard_normal(count + _LONGEST_MEMORY - 1), weight, mode="valid")
+
+
+def _away(generator: np.random.Generator, *, southern: bool) -> NDArray[np.bool_]:
+    """Draw the days of a year on which everybody is away: a long holiday in summer, a short one, some weekends."""
+    away = np.zeros(DAYS, dtype=bool)
+    middle = 15 if southern else 197
+    long_first = int(generator.normal(middle, 25.0))
+    lengths = generator.poisson(LONG_HOLIDAY_DAYS), generator.poisson(SHORT_HOLIDAY_DAYS)
+    for first, length in zip((long_first, int(generator.integers(DAYS))), lengths, strict=True):
+        away[(first + np.arange(length)) % DAYS] = True
+    for first in generator.integers(DAYS, size=generator.poisson(WEEKENDS_AWAY)):
+        away[(first + np.arange(2)) % DAYS] = True
+    return away
 
 
 def windows(generator: np.random.Generator, *, years: int, occupants: float) -> NDArray[np.float64]:

@@ -42,7 +42,7 @@ _DONOR_HOMES = (
     (
         "fridge_freezer television second_television tv_receiver_box personal_computer kettle microwave oven hob "
         "small_cooking toaster hair_dryer washing_machine tumble_dryer dishwasher iron vacuum hi_fi lighting "
-        "heating_pump electric_shower storage_water_heater fan_heater router_standby other_always_on",
+        "heating_pump storage_water_heater fan_heater router_standby other_always_on",
         4,
     ),
     (

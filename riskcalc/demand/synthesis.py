@@ -29,6 +29,7 @@ DAY_TURN = 180
 #: Cycles of one appliance and day that are kept apart; further ones run beside them, so that no energy is lost.
 _MOST_EVENTS = 64
 _PLACING_TRIES = 12
+_SESSION_TRIES = 12
 
 
 @inner
@@ -84,6 +85,17 @@ def _proposed_start(state, cumulative):
 
 
 @inner
+def _start_in_session(state, cumulative, session):
+    """Return a proposed start that falls into a busy half hour: tried again where the day's sessions refuse it."""
+    start = 0
+    for _ in range(_SESSION_TRIES):
+        start = _proposed_start(state, cumulative)
+        if uniform(state) < session[start * session.shape[0] // MINUTES]:
+            break
+    return start
+
+
+@inner
 def _stretch(minute, window):
     """Return first and last minute of the stretch at home and awake around a minute; (0, 0) if there is none."""
     up, out, back, bed = window[0], window[1], window[2], window[3]
@@ -130,7 +142,7 @@ def _fill_lamps(state, buffer, window, cumulative, dark_of_bin, mean, length, po
 
 
 @inner
-def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_w):
+def _fill_active_use(state, buffer, window, cumulative, session, mean, length_min, power_w):
     """Use of one appliance on one day: a proposed time counts only while somebody is at home and awake.
 
     A time that meets a running cycle is drawn again; if that fails the cycle follows the running one.
@@ -142,7 +154,7 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
         length = _varied_length(state, length_min)
         start = -1
         for attempt in range(_PLACING_TRIES):
-            proposed = _proposed_start(state, cumulative)
+            proposed = _start_in_session(state, cumulative, session)
             if proposed < DAY_TURN:
                 proposed += MINUTES
             first, last = _stretch(proposed, window)
@@ -162,7 +174,9 @@ def _fill_active_use(state, buffer, window, cumulative, mean, length_min, power_
 
 
 @inner
-def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shape, window_start, window_length):
+def _fill_timer_use(
+    state, usual, moved, cumulative, session, mean, length, power_w, shape, window_start, window_length
+):  # fmt: skip
     """Cycles of a machine on one day, at their usual times in one buffer and in the window in the other.
 
     A machine runs one cycle at a time: a usual start that meets another is drawn again, else follows it; in the window
@@ -175,7 +189,7 @@ def _fill_timer_use(state, usual, moved, cumulative, mean, length, power_w, shap
     for index in range(count):
         start = 0
         for _ in range(_PLACING_TRIES):
-            start = _proposed_start(state, cumulative)
+            start = _start_in_session(state, cumulative, session)
             if _free_start(start, length, starts, lengths, min(index, _MOST_EVENTS)) == start:
                 break
         start = _free_start(start, length, starts, lengths, min(index, _MOST_EVENTS))
@@ -220,8 +234,8 @@ def _fill_thermostat(state, buffer, day, next_start, length, power_w, mean_off):
 
 @inner
 def _fill_appliance(
-    state, streams, kind, group, day, weekend, next_start, length, power_w, mean, profile, shape, windows, dark,
-    moved_start, moved_length,
+    state, streams, kind, group, day, weekend, next_start, length, power_w, mean, busy, profile, session, shape, windows,
+    dark, moved_start, moved_length,
 ):  # fmt: skip
     """Add one appliance's day to the streams (streams, 1440); returns the next start of a thermostat."""
     cumulative = profile[1 if weekend else 0]
@@ -237,12 +251,22 @@ def _fill_appliance(
         for pattern in range(first_pattern, last_pattern):
             buffer = streams[AWAY_DAY if pattern == 1 else HOME_DAY]
             if kind == LAMPS:
-                _fill_lamps(state, buffer, windows[pattern], cumulative, dark, mean, length, power_w)
+                _fill_lamps(state, buffer, windows[pattern], cumulative, dark, mean * busy, length, power_w)
             else:
-                _fill_active_use(state, buffer, windows[pattern], cumulative, mean, length, power_w)
+                _fill_active_use(state, buffer, windows[pattern], cumulative, session, mean * busy, length, power_w)
     elif group == MOVABLE:
         _fill_timer_use(
-            state, streams[USUAL], streams[MOVED], cumulative, mean, length, power_w, shape, moved_start, moved_length
+            state,
+            streams[USUAL],
+            streams[MOVED],
+            cumulative,
+            session,
+            mean * busy,
+            length,
+            power_w,
+            shape,
+            moved_start,
+            moved_length,
         )
     else:
         for _ in range(poisson(state, mean)):
@@ -275,17 +299,16 @@ def _store_slot(reachable_w, wired_w, year, row, slot, reach, wired, minute, slo
 def fill_year(
     reachable_w, wired_w, year, seed, stream_row,
     kind, group, name_hash, side, length_min, power_w, standby_w, daily_cycles, season, profile, shape, shape_first,
-    window, darkness, moved_start, moved_length, weekend, day_slots, day_slot_first, slot_minute,
+    window, busy, session, darkness, moved_start, moved_length, weekend, day_slots, day_slot_first, slot_minute,
     state, buffers, next_start, standby,
 ):  # fmt: skip
     """Fill `reachable_w` (B, minutes) and the row of pool year `year` in `wired_w` (K, B, slots) in place.
 
     By appliance: kind, group, hash of the name, side (0 in reach, 1 out of it), cycle length [min], power above
-    standby
-    [W], standby [W], proposals per day (A, years), their factor by day of the year (A, 365), cumulative profile (A,
-    2, bins),
-    minutes above standby of shaped cycles (slice shape_first[a]..shape_first[a + 1]). `window` (K, 365, patterns, 4),
-    `darkness` (365, bins). The last four are those of `scratch`.
+    standby [W], standby [W], proposals per day (A, years), their factor by day of the year (A, 365), cumulative
+    profile (A, 2, bins), minutes above standby of shaped cycles (slice shape_first[a]..shape_first[a + 1]). `window`
+    (K, 365, patterns, 4), `busy` (K, 365) and `session` (K, 365, blocks) as from `habits.rhythm`, `darkness` (365,
+    bins). The last four are those of `scratch`.
     """
     slot_minutes = MINUTES * 365 // wired_w.shape[2]
     for a in range(kind.shape[0]):
@@ -302,18 +325,16 @@ def fill_year(
             start_sequence(state, seed, name_hash[a], year, day)
             next_start[a] = _fill_appliance(
                 state, buffers[side[a]], kind[a], group[a], day, weekend[day], next_start[a], length_min[a],
-                power_w[a], daily_cycles[a, year] * season[a, day], profile[a], shape[shape_first[a] :
-                shape_first[a + 1]],
-                window[year, day], darkness[day], moved_start, moved_length,
+                power_w[a], daily_cycles[a, year] * season[a, day], busy[year, day], profile[a], session[year, day],
+                shape[shape_first[a] : shape_first[a + 1]], window[year, day], darkness[day], moved_start, moved_length,
             )  # fmt: skip
         for index in range(day_slot_first[day], day_slot_first[day + 1]):
             slot = day_slots[index]
             for stream in range(_STREAM_COUNT):
                 if stream_row[stream] >= 0:
                     _store_slot(
-                        reachable_w, wired_w, year, stream_row[stream], slot, buffers[0, stream], buffers[1,
-                        stream],
-                        slot_minute[slot], slot_minutes,
+                        reachable_w, wired_w, year, stream_row[stream], slot, buffers[0, stream],
+                        buffers[1, stream], slot_minute[slot], slot_minutes,
                     )  # fmt: skip
 
 

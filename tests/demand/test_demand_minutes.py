@@ -59,7 +59,7 @@ def _lag(watts: np.ndarray, minutes: int) -> float:
 def model_w():
     """Six summers (5 May to 27 July) of the like home; annual use chosen so that its mean is the real home's."""
     pool = appliance_years(
-        HOME, clock=local_clock("Europe/Paris"), years=6, seed=1, occupants=4, annual_use_kwh=9100.0, home_share=0.5,
+        HOME, clock=local_clock("Europe/Paris"), years=6, seed=1, occupants=4, annual_use_kwh=9500.0, home_share=0.5,
         latitude_deg=48.8,
     )  # fmt: skip
     years = []

@@ -50,12 +50,14 @@ def test_a_constant_load_stays_constant():
     assert restored_minutes(metered_days(np.full((3, 48), 150.0)), seed=1) == pytest.approx(np.full((3, 1440), 150.0))
 
 
-def test_a_kettle_comes_back_as_a_spike():
-    """100 W with one half-hour at 300 W holds a kettle's 100 Wh more: minutes over 1000 W, not 30 of 300 W."""
+def test_a_kettle_may_come_back_as_a_spike():
+    """100 W with one half-hour at 300 W: 100 Wh more are a kettle's in some minutes made, a longer small load's in others."""
     metered = np.full((1, 48), 100.0)
     metered[0, 16] = 300.0
-    peaks = [restored_minutes(metered_days(metered), seed=seed)[0, 480:510].max() for seed in range(20)]
-    assert np.median(peaks) > 1000.0
+    days = metered_days(metered)
+    peaks = np.array([restored_minutes(days, seed=seed)[0, 480:510].max() for seed in range(100)])
+    assert 0.1 < (peaks > 1000.0).mean() < 0.9
+    assert peaks.min() > 300.0
 
 
 def test_same_seed_same_minutes_and_repeated_days_differ(week_w):

@@ -59,13 +59,15 @@ def _charge(state, usual, moved, cumulative, length, window_start, window_length
 
 
 @numba.njit
-def _timer(state, usual, moved, cumulative, mean, length, shape, window_start, window_length):
-    synthesis._fill_timer_use(state, usual, moved, cumulative, mean, length, 1.0, shape, window_start, window_length)
+def _timer(state, usual, moved, cumulative, session, mean, length, shape, window_start, window_length):
+    synthesis._fill_timer_use(
+        state, usual, moved, cumulative, session, mean, length, 1.0, shape, window_start, window_length
+    )
 
 
 @numba.njit
-def _active(state, buffer, window, cumulative, mean, length):
-    synthesis._fill_active_use(state, buffer, window, cumulative, mean, length, 1.0)
+def _active(state, buffer, window, cumulative, session, mean, length):
+    synthesis._fill_active_use(state, buffer, window, cumulative, session, mean, length, 1.0)
 
 
 @numba.njit
@@ -101,6 +103,9 @@ def _profile(seed):
     share = np.random.default_rng(seed).random(BINS) ** 8
     return np.cumsum(share / share.sum())
 
+
+#: Half hours of all kinds: those in which nothing starts, those in which everything does.
+SESSION = np.linspace(0.0, 1.0, 48).astype(np.float32)
 
 seeds = st.integers(0, 2**32)
 starts = st.integers(-DAY, 2 * DAY)
@@ -179,7 +184,7 @@ def test_machine_cycles_have_the_same_energy_at_both_times(seed, mean, length, s
     usual, moved = Guarded(), Guarded()
     shape = np.ones(length if shaped else 0, np.float32)
     _timer(
-        _state(seed), usual.minutes, moved.minutes, _profile(seed), mean, length, shape, window_start, window_length
+        _state(seed), usual.minutes, moved.minutes, _profile(seed), SESSION, mean, length, shape, window_start, window_length
     )  # fmt: skip
     assert usual.total() == moved.total()
     assert usual.total() % length == 0
@@ -198,7 +203,7 @@ def test_use_and_lamps_stay_in_their_day(seed, mean, length, marks):
     up, out, back, bed = sorted(marks)
     for window in (np.array([up, out, back, bed]), np.array([bed, bed, bed, up])):
         use, lamps = Guarded(), Guarded()
-        _active(_state(seed), use.minutes, window, cumulative, mean, length)
+        _active(_state(seed), use.minutes, window, cumulative, SESSION, mean, length)
         _lamps(_state(seed), lamps.minutes, window, cumulative, dark, mean, length)
         assert use.total() >= 0.0
         assert lamps.total() >= 0.0
@@ -211,7 +216,7 @@ def test_no_use_is_lost_on_a_day_with_more_uses_than_are_kept_apart():
     totals = []
     for seed in range(40):
         day = Guarded()
-        _active(_state(seed), day.minutes, window, even, 200.0, 9)
+        _active(_state(seed), day.minutes, window, even, np.ones(48, np.float32), 200.0, 9)
         totals.append(day.total() / 9.0)
     assert np.mean(totals) == pytest.approx(200.0, rel=0.03)
 
