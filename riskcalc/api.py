@@ -72,7 +72,7 @@ def rank(scenario: Scenario | str | Path, *, points: int = 256, level: float = 0
     level
         Odds that break-even values are sought for.
     changes
-        As for `load`, where a path is given. Five-minute steps are enough here: `study__step_minutes=5`.
+        As for `load`, where a path is given.
     """
     from riskcalc.answers.ranked import ranked
     from riskcalc.answers.rows import ranked_figures

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from riskcalc.study import draw_blocks
 from riskcalc.study.draw_blocks import Threads, divided, usable_threads, year_counter
 from riskcalc.study.model import assessment, design_of, drawn_values, evaluated, part_of_design, world_of
 from riskcalc.uncertainty import draw_axis
@@ -128,7 +129,7 @@ def test_blocks_cover_every_draw_once():
     assert np.array_equal(np.concatenate([block.pool_year for block in blocks], axis=1), pool_year)
     assert Threads(count=2).block_draws(1024) == 512
     assert Threads(count=2).block_draws(65_536) == 1024
-    assert Threads(count=2).block_draws(100) == 128
+    assert Threads(count=2).block_draws(100) == draw_blocks.TOGETHER
     assert usable_threads() >= 1
 
 

@@ -34,7 +34,6 @@ STAYS = (1, 2, 3, 5, 7, 10, 15, 20, 25, 30, 40, 50)
 
 #: Enough for a curve on common draws; every length costs as much as a whole assessment of these draws.
 MOST_DRAWS = 128
-COARSEST_STEP = 5
 #: A later home is not left again within any horizon.
 FOR_GOOD = 100.0
 
@@ -199,12 +198,9 @@ def _has_tenure(scenario: Scenario) -> bool:
 
 
 def _moving(scenario: Scenario) -> Scenario:
-    """Return the scenario with one move at a time that is still open, on fewer draws and a coarser step."""
+    """Return the scenario with one move at a time that is still open, on fewer draws."""
     assert scenario.tenure is not None
     tenure = scenario.tenure.model_copy(update={"stay_years": Fixed(value=FOR_GOOD), "moving_chance_per_year": None})
     study = scenario.study
-    smaller = {
-        "draws": min(study.draws, MOST_DRAWS),
-        "step_minutes": max(study.step_minutes, COARSEST_STEP),
-    }
-    return scenario.model_copy(update={"tenure": tenure, "study": study.model_copy(update=smaller)})
+    fewer = {"draws": min(study.draws, MOST_DRAWS)}
+    return scenario.model_copy(update={"tenure": tenure, "study": study.model_copy(update=fewer)})

@@ -14,6 +14,7 @@ from riskcalc.commands.options import (
     Overwrite,
     Scheduler,
     Seed,
+    Step,
     all_overrides,
     check_target,
     page_made,
@@ -22,7 +23,7 @@ from riskcalc.commands.options import (
 )
 
 #: Enough to sort a shelf; what is picked deserves an assessment of its own.
-DRAWS, STEP, POOL_YEARS = 128, 5, 16
+DRAWS, POOL_YEARS = 128, 16
 FILES = ("result.json", "cells.csv", "report.html")
 
 
@@ -45,7 +46,7 @@ def match(
     seed: Seed = None,
     out: Annotated[Path, typer.Option(help="Folder for the report.", metavar="DIR")] = Path("reports/match"),
     changes: Overrides = None,
-    step: Annotated[int, typer.Option(help="Time step of demand in minutes.", metavar="MINUTES")] = STEP,
+    step: Step = None,
     scheduler: Scheduler = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -83,7 +84,11 @@ def match(
     words += [f"--kits={path.as_posix()}" for path in kit_files]
     words += [] if base is None else [f"--base={base.as_posix()}"]
     words += [f"--modules={modules}"] * bool(modules) + [f"--batteries={batteries}"] * bool(batteries)
-    words += [f"--draws={draws}", f"--step={step}", *([] if seed is None else [f"--seed={seed}"])]
+    words += [
+        f"--draws={draws}",
+        *([] if step is None else [f"--step={step}"]),
+        *([] if seed is None else [f"--seed={seed}"]),
+    ]
     words += [word for change in changes or [] for word in ("--set", change)]
     page = page_made(
         lambda: matching_html(matching_page(page_dict(found, figures=figures, command=shlex.join(words)))),

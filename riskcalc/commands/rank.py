@@ -44,7 +44,7 @@ def rank(
     seed: Seed = None,
     out: Annotated[Path | None, typer.Option(help="Folder for ranking.json.", metavar="DIR")] = None,
     changes: Overrides = None,
-    step: Step = 5,
+    step: Step = None,
     scheduler: Scheduler = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,

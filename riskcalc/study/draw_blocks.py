@@ -11,6 +11,7 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
+from itertools import chain, islice
 from threading import Event, Lock
 from typing import Protocol
 
@@ -28,8 +29,11 @@ Values = Mapping[str, Floats]
 
 #: Most draws in a block: some ten megabytes while it runs.
 MOST_DRAWS = 1024
-#: Draws below which a block no longer fills the kernel's lanes: its draws are spread over the pool years.
+#: Fewest draws that are worth a block of their own on another machine: a block walks through every pool year it meets.
 FEWEST_DRAWS = 128
+#: Draws that stay in one block, whose years all threads share: cut up, they would walk through each pool year once for
+#: each block, with the kernel's lanes half empty.
+TOGETHER = 512
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,7 @@ class Threads:
     def block_draws(self, draws: int) -> int:
         """Return a block that gives each thread its own, neither too small for the kernel nor too large for memory."""
         threads = self.count or usable_threads()
-        return max(1, min(self.most_draws, max(FEWEST_DRAWS, -(-draws // threads))))
+        return max(1, min(self.most_draws, max(TOGETHER, -(-draws // threads))))
 
     def simulations(
         self,
@@ -103,20 +107,25 @@ class Threads:
         # Shared by all blocks and worked out on first use: here, not in two threads at once.
         pools.demand.mean_kwh(0.5, 0.5)
 
-        def run(block: Block) -> tuple[slice, Simulation]:
+        def run(block: Block, inner_threads: int = 1) -> tuple[slice, Simulation]:
             def year_done(_year: int) -> None:
                 if stop.is_set():
                     raise Stopped
                 with lock:
                     on_draw_years(block.draws)
 
-            return block.which, simulated_block(scenario, pools, plan, block, on_year=year_done)
+            done = simulated_block(scenario, pools, plan, block, on_year=year_done, threads=inner_threads)
+            return block.which, done
 
         waiting: set[Future[tuple[slice, Simulation]]] = set()
         threads = self.count or usable_threads()
+        first = list(islice(blocks := iter(blocks), 2))
+        if len(first) == 1:
+            yield run(first[0], threads)
+            return
         with ThreadPoolExecutor(threads) as executor:
             try:
-                for block in blocks:
+                for block in chain(first, blocks):
                     # One block waits beside those that run: enough to keep them busy, not enough to fill the memory.
                     if len(waiting) > threads:
                         done, waiting = wait(waiting, return_when=FIRST_COMPLETED)
@@ -136,10 +145,11 @@ def simulated_block(
     block: Block,
     *,
     on_year: Callable[[int], None] | None = None,
+    threads: int = 1,
 ) -> Simulation:
-    """Return what happened to energy and kit in a block, on one thread."""
+    """Return what happened to energy and kit in a block; it does not depend on the number of threads."""
     plant = Plant(scenario, pools, plan, block.values, block.pool_year)
-    return simulate(plant, years=scenario.study.horizon_years, on_year=on_year, threads=1)
+    return simulate(plant, years=scenario.study.horizon_years, on_year=on_year, threads=threads)
 
 
 def divided(values: Values, pool_year: NDArray[np.int64], *, block_draws: int) -> Iterator[Block]:
