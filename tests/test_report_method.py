@@ -13,7 +13,7 @@ from riskcalc.money.prices import price_path
 from riskcalc.pages.method import MethodPart, method
 from riskcalc.pages.page import report_html
 from riskcalc.pages.page_data import report_data
-from riskcalc.weather.cell import linear_temperature
+from riskcalc.weather.module import linear_temperature
 from riskcalc.years.ageing import LAWS, Conditions
 
 FULL = {

@@ -21,6 +21,9 @@ from riskcalc.weather.solar import HOURS, sun_path
 if TYPE_CHECKING:
     import pandas as pd
 
+
+from importlib.util import find_spec
+
 __all__ = ["read_csv_years", "read_epw", "read_tmy3"]
 
 TMY3_SOURCE = "typical year (TMY3), {name}; Wilcox & Marion, Users Manual for TMY3 Data Sets, NREL/TP-581-43156 (2008)"
@@ -221,3 +224,27 @@ def _numbers(column: pd.Series, *, name: str, file: Path, head: int) -> NDArray[
         given = f"{column.iloc[wrong[0]]!r} in hour {wrong[0] + 1} of the year, line {wrong[0] + head + 1}{more}"
         raise one_problem(file, name, given, "a number")
     return values
+
+
+SHIPPED = "pvlib:"
+
+
+def shipped_file(name: str, *, file: str = "scenario", key: str = "site.weather.file") -> Path:
+    """Return where the shipped file called `name` (with or without the prefix) lies.
+
+    Raises
+    ------
+    InputError
+        If the library ships no such weather file; those it ships are listed.
+    """
+    wanted = name.removeprefix(SHIPPED)
+    spec = find_spec("pvlib")
+    assert spec is not None
+    assert spec.origin is not None
+    folder = Path(spec.origin).parent / "data"
+    weather = sorted(
+        path.name for path in folder.iterdir() if path.suffix.lower() in (".csv", ".epw") and path.stem[:6].isdigit()
+    )
+    if wanted not in weather:
+        raise one_problem(file, key, name, "one of " + ", ".join(SHIPPED + known for known in weather))
+    return folder / wanted

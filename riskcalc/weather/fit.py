@@ -9,10 +9,9 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.weather.cell import cell_temperature
 from riskcalc.weather.climates import table_rows
-from riskcalc.weather.module import Module
-from riskcalc.weather.surface import operating_point
+from riskcalc.weather.diode import operating_point
+from riskcalc.weather.module import Module, cell_temperature
 
 #: Margins under which a fit that holds is called tight, as shares of the limit; common practice, no source.
 TIGHT_SHARE = 0.03

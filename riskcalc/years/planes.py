@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import MOST_PLANES
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario, array_inputs, array_surfaces
-from riskcalc.weather import orientation
-from riskcalc.weather.array import array_power_w
+from riskcalc.weather.array import angle_nodes, array_power_w, node_weights, pair_weights
 from riskcalc.weather.module import Module
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import SunPath
@@ -60,7 +59,7 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
         if surface is None:
             continue
         tilts, azimuths = (
-            orientation.angle_nodes(np.array(quantities[f"home.surfaces.{surface}.{angle}"].practical_support))
+            angle_nodes(np.array(quantities[f"home.surfaces.{surface}.{angle}"].practical_support))
             for angle in ("tilt_deg", "azimuth_deg")
         )
         sets.append(PlaneSet(name, surface, inputs.index(input_of_array[name] or ""), tilts, azimuths, row))
@@ -85,9 +84,9 @@ def plane_weights(planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -
     parts = []
     for plane in planes:
         start = f"home.surfaces.{plane.surface}"
-        weights = orientation.pair_weights(
-            orientation.node_weights(values[f"{start}.tilt_deg"], plane.tilt_nodes_deg),
-            orientation.node_weights(values[f"{start}.azimuth_deg"], plane.azimuth_nodes_deg),
+        weights = pair_weights(
+            node_weights(values[f"{start}.tilt_deg"], plane.tilt_nodes_deg),
+            node_weights(values[f"{start}.azimuth_deg"], plane.azimuth_nodes_deg),
         )
         parts.append(weights * (common * (1.0 - values[f"{start}.shading"])))
     return np.concatenate(parts)

@@ -24,9 +24,8 @@ from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.distributions import mean
-from riskcalc.weather import shipped
 from riskcalc.weather.climates import climate
-from riskcalc.weather.files import read_csv_years, read_epw, read_tmy3
+from riskcalc.weather.files import SHIPPED, read_csv_years, read_epw, read_tmy3, shipped_file
 from riskcalc.weather.generator import generated_years, pool_of_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import sun_path
@@ -277,8 +276,8 @@ def reaches_all(scenario: Scenario) -> bool:
 
 def _weather_file(scenario: Scenario) -> Path:
     named = scenario.site.weather.file or ""
-    if named.startswith(shipped.PREFIX):
-        return shipped.shipped_file(named, file=scenario.name)
+    if named.startswith(SHIPPED):
+        return shipped_file(named, file=scenario.name)
     return scenario.data_path("site.weather.file")
 
 

@@ -8,15 +8,14 @@ import numpy as np
 import pytest
 
 from riskcalc.weather.array import array_power_w, combined_loss
-from riskcalc.weather.cell import FREE_STANDING, cell_temperature, linear_temperature
 from riskcalc.weather.climates import climate
+from riskcalc.weather.diode import operating_point
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.inclined import annual_inclined_kwh, rule_of_yield_kwh
-from riskcalc.weather.module import Module
+from riskcalc.weather.module import FREE_STANDING, Module, cell_temperature, linear_temperature
 from riskcalc.weather.plane import plane_irradiance
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
-from riskcalc.weather.surface import operating_point
 
 Record = Callable[[str, object], None]
 

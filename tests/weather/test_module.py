@@ -8,9 +8,20 @@ import numpy as np
 import pytest
 
 from riskcalc.errors import InputError
-from riskcalc.weather.diode import BOLTZMANN_V_PER_K, curves, diode, maximum_power, power_at_current, power_at_voltage
+from riskcalc.weather.diode import (
+    BOLTZMANN_V_PER_K,
+    GRID_CELL_C,
+    GRID_W_M2,
+    curves,
+    diode,
+    interpolated,
+    maximum_power,
+    operating_point,
+    power_at_current,
+    power_at_voltage,
+    power_surface,
+)
 from riskcalc.weather.module import Module, check_module
-from riskcalc.weather.surface import GRID_CELL_C, GRID_W_M2, interpolated, operating_point, power_surface
 
 #: Invented modules of three common kinds: half-cut, 72 cells, and a small one for caravans.
 MODULES = (

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from riskcalc.weather import orientation
+from riskcalc.weather import array as orientation
 from riskcalc.weather.array import array_power_w
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
