@@ -80,7 +80,7 @@ def page_dict(
 
 
 def compared_rows(found: Comparison) -> list[dict[str, Any]]:
-    """Return the options by name, under the letters of the page."""
+    """Return the options as they were given, under the letters of the page."""
     return [
         {
             "letter": letter(place),
@@ -94,8 +94,8 @@ def compared_rows(found: Comparison) -> list[dict[str, Any]]:
 
 
 def in_order(found: Comparison) -> list[Entry]:
-    """Return the options by name, whatever order they were given in."""
-    return sorted(found.entries, key=lambda entry: entry.name)
+    """Return the options in the order in which they were given: the first is A."""
+    return sorted(found.entries, key=lambda entry: entry.place)
 
 
 def letter(place: int) -> str:

@@ -18,13 +18,17 @@ from riskcalc.years.pools import reaches_all
 
 @dataclass(frozen=True)
 class Entry:
-    """One scenario of a comparison under a name and a title of its own, with the tariff its household has today."""
+    """One scenario of a comparison under a name and a title of its own, with the tariff its household has today.
+
+    `place` is that in the order in which the scenarios were given.
+    """
 
     name: str
     title: str
     scenario: Scenario
     household: str
     today: Tariff
+    place: int = 0
 
     @property
     def changes_tariff(self) -> bool:
@@ -57,11 +61,11 @@ def entries(scenarios: Sequence[Scenario], *, today: Scenario | None = None) -> 
     names = _own_names(scenarios)
     alike = [scenario.model_copy(update={"study": study}) for scenario in scenarios]
     found = []
-    for name, title, scenario in zip(names, own_titles(scenarios, names), alike, strict=True):
+    for place, (name, title, scenario) in enumerate(zip(names, own_titles(scenarios, names), alike, strict=True)):
         household = household_of(scenario)
         neighbours = [other for other in alike if household_of(other) == household]
         tariff = tariff_today(neighbours) if today is None else today.tariff
-        found.append(Entry(name, title, scenario, household, tariff))
+        found.append(Entry(name, title, scenario, household, tariff, place))
     # Weather and demand years are kept from one option to the next, so those who share them follow one another.
     return tuple(sorted(found, key=lambda entry: (entry.household, reaches_all(entry.scenario), entry.name)))
 

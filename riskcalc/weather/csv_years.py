@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -192,6 +193,14 @@ def _what_is_told(
     return found["zone"], found["label"], where
 
 
+def _ragged(message: str) -> str:
+    """Return in plain words what the parser stumbled over; it counts lines from the start of the file."""
+    found = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", message)
+    if found is None:
+        return "a quotation mark that is never closed"
+    return f"line {found[2]}: {found[3]} cells in a table of {found[1]} columns"
+
+
 def _read_table(file: Path, text: str, first_line: int) -> pd.DataFrame:
     import pandas as pd
 
@@ -200,7 +209,7 @@ def _read_table(file: Path, text: str, first_line: int) -> pd.DataFrame:
             io.StringIO(text), dtype=str, keep_default_na=False, skipinitialspace=True, skiprows=first_line
         )
     except pd.errors.ParserError as error:
-        raise one_problem(file, "", f"not a CSV file ({error})", CSV_FORM) from error
+        raise one_problem(file, "", _ragged(str(error)), CSV_FORM) from error
     table.columns = [str(name).strip().lower() for name in table.columns]
     table.index += first_line + 2  # the lines of the file
     missing = [name for name in REQUIRED if name not in table]

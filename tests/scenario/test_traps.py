@@ -110,3 +110,22 @@ def test_what_can_go_wrong_is_said_of_the_kit_it_goes_wrong_with(traits, said, u
     text = " ".join(cautions(has_modules=True, has_battery=True, modules_in_series=1, renting=False, **traits))
     assert all(words in text for words in said)
     assert not any(words in text for words in unsaid)
+
+
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        ("2020-01-01 00:00,1,2,3\n2020-01-01 01:00,1,2,3,4\n", "line 5: 5 cells in a table of 4 columns"),
+        ('2020-01-01 00:00,"1,2,3\n', "a quotation mark that is never closed"),
+    ],
+)
+def test_a_weather_table_that_is_none_is_told_in_plain_words(tmp_path: Path, body: str, said: str) -> None:
+    """The line of the file and its cells, not the words of a tokenizer."""
+    from riskcalc.weather.csv_years import read_csv_years
+
+    path = tmp_path / "w.csv"
+    path.write_text(f"# latitude_deg: 51\n# longitude_deg: 0\ntime,ghi,temp_air,wind_speed\n{body}", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_csv_years(path, zone="UTC", label="start")
+    assert said in str(caught.value)
+    assert "okeniz" not in str(caught.value)
