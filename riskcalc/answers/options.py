@@ -163,7 +163,7 @@ def common_design(scenarios: Sequence[Scenario]) -> Design:
             key = (min(pair), max(pair))
             if correlations.setdefault(key, value) != value:
                 accepted = f"the same correlation of {key[0]} and {key[1]} in every option"
-                raise one_problem(scenario.name, "correlations", value, accepted)
+                raise one_problem(scenario.file, "correlations", value, accepted)
     try:
         return design(
             sorted({key for scenario in scenarios for key in random_keys(scenario)}),

@@ -34,7 +34,7 @@ def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[
             latitude_deg=site.latitude_deg,
             longitude_deg=site.longitude_deg,
             altitude_m=site.altitude_m,
-            file=scenario.name,
+            file=scenario.file,
         ),
     ]
     for item in data:

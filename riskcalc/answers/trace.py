@@ -47,9 +47,9 @@ def traced_year(
     random = design_of(scenario)
     years = scenario.study.horizon_years
     if not 0 <= draw < random.draws:
-        raise one_problem(scenario.name, "draw", draw, f"0 to {random.draws - 1}")
+        raise one_problem(scenario.file, "draw", draw, f"0 to {random.draws - 1}")
     if not 1 <= year <= years:
-        raise one_problem(scenario.name, "year", year, f"1 to {years}, the horizon")
+        raise one_problem(scenario.file, "year", year, f"1 to {years}, the horizon")
     values = drawn_values(scenario, random)
     world = world or world_of(scenario)
     chosen = np.array([draw])

@@ -62,7 +62,7 @@ def measured_cells(measured: Measured, scenario: Scenario, *, bought: int | None
             accepted = f"months from {month_name(first)}, the first after the purchase, to {month_name(ends - 1)}"
             raise one_problem(measured.path, "month", month_name(number), accepted)
     if scenario.kit is None:
-        raise one_problem(scenario.name, "kit", "nothing", "a kit: without one there is no purchase to watch over")
+        raise one_problem(scenario.file, "kit", "nothing", "a kit: without one there is no purchase to watch over")
     if "bill" in measured.values and scenario.tariff.blocks:
         raise one_problem(
             measured.path, "bill", "bills under a tariff with blocks", "import_kwh instead: blocks count whole periods"

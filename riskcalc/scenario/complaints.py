@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from pydantic_core import PydanticCustomError
 
+from riskcalc.output import clean_text
+
 #: Type of the errors raised by our own checks; `scenario.problems` unpacks them again.
 OWN_ERROR = "riskcalc"
 LONGEST_SHOWN = 80
@@ -50,7 +52,7 @@ def shown(value: object) -> str:
 
 def printable(text: str) -> str:
     """Return a text on one line, without control characters, shortened."""
-    text = "".join(char if char.isprintable() else " " for char in text[: LONGEST_SHOWN + 1])
+    text = clean_text("".join(char if char.isprintable() else " " for char in text[: LONGEST_SHOWN + 1]))
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 3] + "..."
 
 

@@ -96,6 +96,11 @@ class Scenario(Table):
         return self.title or self.name
 
     @property
+    def file(self) -> str:
+        """The path of the scenario file, for messages; its name where it was not read from one."""
+        return self._reading.files[0].path if self._reading.files else self.name
+
+    @property
     def files(self) -> tuple[FileUsed, ...]:
         """Every file that was read, with its hash, the scenario itself first."""
         return self._reading.files

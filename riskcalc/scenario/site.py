@@ -9,8 +9,7 @@ from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
 from riskcalc.scenario.fields import Table, default, default_number, judgement, needed, optional
 from riskcalc.scenario.texts import Text, Zone
 from riskcalc.scenario.uncertain import Number, Uncertain
-from riskcalc.uncertainty.distributions import Normal
-from riskcalc.uncertainty.quantity import Quantity, plain
+from riskcalc.uncertainty.quantity import Normal, Quantity, plain
 
 
 class Weather(Table):

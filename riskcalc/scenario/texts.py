@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, WithJsonSchema
 
+from riskcalc.output import clean_text
 from riskcalc.scenario.complaints import Complaint, did_you_mean, refusal, refuse, shown
 
 _ACTIVE = """
@@ -38,7 +39,7 @@ _NOT_IN_NAMES = '/\\:*?"<>|'
 def _text(raw: object) -> str:
     if not isinstance(raw, str) or len(raw) > LONGEST_TEXT:
         raise refuse(raw, f"a text in quotes, at most {LONGEST_TEXT} characters")
-    return raw
+    return clean_text(raw)
 
 
 def _scenario_name(raw: object) -> str:

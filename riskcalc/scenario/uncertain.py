@@ -15,6 +15,7 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
+from riskcalc.output import clean_text
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, nearest, refusal, refuse, shown
 from riskcalc.scenario.units import said_unit, slip_hint
 from riskcalc.uncertainty.observed import Discrete, Empirical
@@ -265,7 +266,8 @@ def _parameters(raw: dict[str, object], kind: type[Quantity]) -> tuple[dict[str,
 
 def _parameter(key: str, given: object) -> tuple[object | None, str]:
     if key in ("source", "note", "file", "column"):
-        return (given if isinstance(given, str) and len(given) <= 1000 else None), "a text of up to 1000 characters"
+        text = clean_text(given) if isinstance(given, str) and len(given) <= 1000 else None
+        return text, "a text of up to 1000 characters"
     if key in ("values", "weights"):
         if not isinstance(given, list | tuple) or len(given) > WORST_LENGTH:
             return None, f"a list of numbers, at most {WORST_LENGTH}"

@@ -68,7 +68,7 @@ def check_fit(scenario: Scenario, lines: tuple[FitLine, ...]) -> None:
     """
     refused = [
         Problem(
-            scenario.name,
+            scenario.file,
             "kit.arrays",
             f"{line.what}: {line.value:.4g} {line.unit}",
             f"at {line.bound} {line.limit:.4g} {line.unit}",

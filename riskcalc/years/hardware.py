@@ -43,7 +43,7 @@ def kit_figures(scenario: Scenario, values: Values, *, draws: int) -> dict[str, 
         )
     except ValueError as error:
         accepted = "an idle draw and efficiencies that can belong to one inverter, over their whole distributions"
-        raise one_problem(scenario.name, "kit.inverter", str(error), accepted) from error
+        raise one_problem(scenario.file, "kit.inverter", str(error), accepted) from error
     figures: dict[str, Floats | float] = {
         "solar_efficiency": values["kit.solar_efficiency"],
         "inverter_rating_w": inverter.rating_w,

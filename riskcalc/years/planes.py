@@ -67,7 +67,7 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
     if row > MOST_PLANES:
         given = f"{len(sets)} arrays whose uncertain angles need {row} planes to be worked out"
         accepted = f"at most {MOST_PLANES}: fix an angle, narrow its distribution, or join arrays"
-        raise one_problem(scenario.name, "kit.arrays", given, accepted)
+        raise one_problem(scenario.file, "kit.arrays", given, accepted)
     return tuple(sets)
 
 

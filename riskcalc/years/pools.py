@@ -210,12 +210,12 @@ def on_site_time(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
     from_sun = (offset_hours - pool.longitude_deg / 15.0 + 12.0) % 24.0 - 12.0  # beyond the date line the day differs
     if abs(from_sun) > FURTHEST_FROM_SUN_HOURS:
         given = f"{zone}, UTC{offset_hours:+g} h, with weather of longitude {pool.longitude_deg:g} degrees"
-        raise one_problem(scenario.name, "site.zone", given, "the time zone in which the place of the weather lies")
+        raise one_problem(scenario.file, "site.zone", given, "the time zone in which the place of the weather lies")
     try:
         return pool.rotated(offset_hours)
     except ValueError as error:
         given = f"{zone}, UTC{offset_hours:+g} h, with weather on UTC{pool.utc_offset_hours:+g} h"
-        raise one_problem(scenario.name, "site.zone", given, "a zone that differs from it by whole hours") from error
+        raise one_problem(scenario.file, "site.zone", given, "a zone that differs from it by whole hours") from error
 
 
 def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, longitude_deg: float) -> DemandPool:
@@ -277,7 +277,7 @@ def reaches_all(scenario: Scenario) -> bool:
 def _weather_file(scenario: Scenario) -> Path:
     named = scenario.site.weather.file or ""
     if named.startswith(SHIPPED):
-        return shipped_file(named, file=scenario.name)
+        return shipped_file(named, file=scenario.file)
     return scenario.data_path("site.weather.file")
 
 

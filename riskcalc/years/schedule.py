@@ -38,13 +38,13 @@ def clock_of(scenario: Scenario) -> LocalClock:
     step = scenario.study.step_minutes
     if slot % step:
         accepted = f"a divisor of {slot}, because the windows or prices of the tariff change within the hour"
-        raise one_problem(scenario.name, "study.step_minutes", step, accepted)
+        raise one_problem(scenario.file, "study.step_minutes", step, accepted)
     return local_clock(scenario.site.zone, slot_minutes=slot)
 
 
 def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
     """Return rates and switching of every slot of the year."""
-    rate = rate_of_slot(scenario.tariff.rates, clock, file=scenario.name)
+    rate = rate_of_slot(scenario.tariff.rates, clock, file=scenario.file)
     dispatch = scenario.dispatch
     on_solar = solar_only_days(scenario)[clock.day]
     off = np.full(clock.slots, passes_mains_only(scenario))

@@ -129,3 +129,24 @@ def test_a_weather_table_that_is_none_is_told_in_plain_words(tmp_path: Path, bod
         read_csv_years(path, zone="UTC", label="start")
     assert said in str(caught.value)
     assert "okeniz" not in str(caught.value)
+
+
+def test_texts_lose_what_turns_or_moves_the_reading(small_file: Path) -> None:
+    """Escapes, NUL and marks of direction in a title, a name or a source never reach a terminal or page."""
+    nasty = "a\\u001b[31mb\\u0000c\\u202ed\\u2066e"
+    changes = [f'title="{nasty}"', f'kit.name="{nasty}"', f'purchase.price={{ value = 600, source = "{nasty}" }}']
+    scenario = read_scenario(small_file, changes)
+    for text in (scenario.title, scenario.kit.name, scenario.purchase.price.source):
+        assert not set(text) & set("\x1b\x00\u202e\u2066")
+        assert text.startswith("a")
+        assert text.endswith("e")
+
+
+def test_what_is_found_after_reading_names_the_file(small_file: Path) -> None:
+    """A string too long for its input is told of the scenario file, not of its name."""
+    from riskcalc.years.electrical import check_fit
+
+    scenario = read_scenario(small_file, ["kit.arrays.one.modules_in_series=9", "study.pool_years=2"])
+    with pytest.raises(InputError) as caught:
+        check_fit(scenario, scenario_fit(scenario, weather_years(scenario)))
+    assert {problem.file for problem in caught.value.problems} == {small_file.as_posix()}
