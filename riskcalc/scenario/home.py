@@ -87,7 +87,9 @@ class Surface(Table):
 class Home(Table):
     """Who lives there and what they use."""
 
-    name: Text = default("", "name of the home, for the report", title="Name of the home")
+    name: Text = default(
+        "", "name of the home, for the report", absent("for the report only"), title="Name of the home"
+    )
     kind: Text = default("home", "flat, house, cabin, workshop, ...", title="Kind of home")
     supply: Literal["grid", "none"] = default("grid", "does the home have a supply from the grid", title="Supply")
     occupants: Annotated[int, Whole(1, 12)] = default(2, "people living there", title="Occupants")

@@ -36,7 +36,9 @@ POWER_TOLERANCE = 0.03
 class Module(Table):
     """The datasheet of one module at standard test conditions."""
 
-    name: Text = default("", "name of the module, for the report", title="Name of the module")
+    name: Text = default(
+        "", "name of the module, for the report", absent("for the report only"), title="Name of the module"
+    )
     power_w: Annotated[float, Number(5, 1000, unit="W")] = needed("power of one module in watts", title="Module power")
     voc_v: Annotated[float, Volts] = needed("open-circuit voltage of one module", title="Module open-circuit voltage")
     isc_a: Annotated[float, Amperes] = needed(
@@ -104,7 +106,7 @@ class SolarInput(Table):
 class Kit(Table):
     """What is bought: a portable unit, a few modules, a whole system."""
 
-    name: Text = default("", "name of the kit, for the report", title="Name of the kit")
+    name: Text = default("", "name of the kit, for the report", absent("for the report only"), title="Name of the kit")
     coupling: Literal["sockets", "plug_in", "whole_home", "off_grid"] = needed(
         "how the kit meets the loads", title="Coupling"
     )

@@ -65,8 +65,12 @@ class Scenario(Table):
     """A household, a kit, a bill and what is uncertain about them."""
 
     name: ScenarioName = needed("name of the scenario", title="Name")
-    title: Text = default("", "what the page calls it; the name of its file unless given", title="Title")
-    description: Text = default("", "what the scenario is about, for the report", title="Description")
+    title: Text = default(
+        "", "what the page calls it; the name of its file unless given", absent("for the report only"), title="Title"
+    )
+    description: Text = default(
+        "", "what the scenario is about, for the report", absent("for the report only"), title="Description"
+    )
     currency: Currency = needed("currency code of ISO 4217, such as GBP", title="Currency")
     site: Site = needed("where the home stands", title="Site")
     home: Home = needed("who lives there and what they use", title="Home")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
-from riskcalc.scenario.fields import Table, default, default_number, judgement, needed, optional
+from riskcalc.scenario.fields import Table, absent, default, default_number, judgement, needed, optional
 from riskcalc.scenario.texts import Text, Zone
 from riskcalc.scenario.uncertain import Number, Uncertain
 from riskcalc.uncertainty.quantity import Normal, Quantity, plain
@@ -42,7 +42,7 @@ class Weather(Table):
 class Site(Table):
     """Where the home stands."""
 
-    place: Text = default("", "name of the place, for the report", title="Place")
+    place: Text = default("", "name of the place, for the report", absent("for the report only"), title="Place")
     latitude_deg: Annotated[float, Number(-90, 90, unit="°")] | None = optional(
         "degrees north", "from the climate or weather file", title="Latitude"
     )

@@ -66,7 +66,9 @@ class Series(Table):
 class Tariff(Table):
     """What electricity costs today."""
 
-    name: Text = default("", "name of the tariff, for the report", title="Name of the tariff")
+    name: Text = default(
+        "", "name of the tariff, for the report", absent("for the report only"), title="Name of the tariff"
+    )
     rates: Annotated[dict[str, Rate], NamedEntries] = needed(
         "at least one rate, such as [tariff.rates.day]", title="Rates"
     )
