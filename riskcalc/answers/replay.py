@@ -1,8 +1,14 @@
-"""The same run again, held against what was recorded: the files must be the same, and then so must the figures."""
+"""The same run again, held against what was recorded: the files must be the same, and then so must the figures.
+
+On the same libraries and the same kind of processor every figure comes out again to the last digit. Another Python moves
+some by 5e-14, another library of linear algebra by 1e-14, since they sum in another order. Such differences are counted
+apart and are no failure; texts, whole entries and larger differences are.
+"""
 
 from __future__ import annotations
 
 import hashlib
+import math
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -13,6 +19,12 @@ from riskcalc.errors import InputError, Problem
 
 #: Part of a result that tells how it was made; its versions are compared apart from the figures.
 PROVENANCE = "provenance"
+
+
+#: Largest relative difference of a number that another order of sums may make: a thousand times what was seen. Judgement.
+TOLERANCE = 1e-9
+#: Below this both numbers are what rounding leaves of nothing.
+NOTHING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -26,11 +38,22 @@ class Difference:
     @property
     def relative(self) -> float | None:
         """Difference of two numbers over the larger of them; None for what is no pair of numbers."""
-        pair = (self.recorded, self.again)
-        if not all(isinstance(item, int | float) and not isinstance(item, bool) for item in pair):
+        pair = self._numbers()
+        return None if pair is None else abs(pair[0] - pair[1]) / max(abs(pair[0]), abs(pair[1]))
+
+    @property
+    def is_rounding(self) -> bool:
+        """Whether two numbers differ by no more than another order of sums may make."""
+        pair = self._numbers()
+        return pair is not None and math.isclose(*pair, rel_tol=TOLERANCE, abs_tol=NOTHING)
+
+    def _numbers(self) -> tuple[float, float] | None:
+        first, second = self.recorded, self.again
+        if isinstance(first, bool) or isinstance(second, bool):
             return None
-        first, second = (float(item) for item in pair)  # type: ignore[arg-type]
-        return abs(first - second) / max(abs(first), abs(second))
+        if not isinstance(first, int | float) or not isinstance(second, int | float):
+            return None
+        return float(first), float(second)
 
 
 def recorded_files(recorded: Mapping[str, Any], scenario: Path | None = None) -> list[tuple[Path, str]]:
@@ -111,15 +134,25 @@ def versions_that_differ(recorded: Mapping[str, Any], again: Mapping[str, Any]) 
 
 
 def replay_figures(recorded: Mapping[str, Any], again: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the comparison as plain figures, ready for JSON."""
+    """Return the comparison as plain figures, ready for JSON.
+
+    `exact`, `rounding` and `differing` count the entries of record and run together; `same` is true if none differs by more
+    than rounding.
+    """
     found = differences(recorded, again)
+    differing = [row for row in found if not row.is_rounding]
     relative = [row.relative for row in found if row.relative is not None]
+    entries = {key for key, _ in (*figures_in(recorded), *figures_in(again))}
     return {
         "scenario": recorded["scenario"],
-        "figures": sum(1 for _ in figures_in(again)),
-        "same": not found,
+        "figures": len(entries),
+        "same": not differing,
+        "exact": len(entries) - len(found),
+        "rounding": len(found) - len(differing),
+        "differing": len(differing),
+        "tolerance": TOLERANCE,
         "largest_relative_difference": max(relative, default=0.0),
-        "differences": [{"key": row.key, "recorded": row.recorded, "again": row.again} for row in found],
+        "differences": [{"key": row.key, "recorded": row.recorded, "again": row.again} for row in differing],
         "versions": [
             {"name": row.key, "recorded": row.recorded, "again": row.again}
             for row in versions_that_differ(recorded, again)

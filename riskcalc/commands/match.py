@@ -51,7 +51,7 @@ def match(
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
-    """Which kit for which home, and how sure is that? Every home with every kit, sizes swept."""
+    """Which kit for which home, and how sure is that? Homes or kits that are not named are those that come with riskcalc."""
     quick = [f"study.pool_years={POOL_YEARS}", *(changes or [])]
     overrides = all_overrides(quick, draws=draws, seed=seed, step=step)
     module_counts, battery_counts = _counts("--modules", modules), _counts("--batteries", batteries)
@@ -62,10 +62,14 @@ def match(
     from riskcalc.pages.matching_page import matching_html, matching_page
     from riskcalc.pages.screen_matching import matching_lines
     from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.scenario.new.shelf import shelf_folder
 
     more_homes, more_kits = told_apart(shelf_files(files or []))
     home_files = sorted({*shelf_files(homes or []), *more_homes})
     kit_files = sorted({*shelf_files(kits or []), *more_kits})
+    if not (home_files and kit_files):  # what is not named comes with riskcalc
+        home_files = home_files or sorted((shelf_folder() / "homes").glob("*.toml"))
+        kit_files = kit_files or sorted((shelf_folder() / "kits").glob("*.toml"))
     read = [*home_files, *kit_files, *([] if base is None else [base])]
     check_target(out, FILES, [], also=read, overwrite=overwrite)
     with workers_at(scheduler) as workers, steps_shown("homes", len(home_files)) as one_done:

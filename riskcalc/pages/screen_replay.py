@@ -11,12 +11,19 @@ MOST_SHOWN = 20
 def replay_lines(found: Mapping[str, Any]) -> list[str]:
     """Return the comparison of a run with its record in a few lines."""
     rows, count = found["differences"], found["figures"]
-    if found["same"]:
-        lines = [f"{found['scenario']}: all {count} entries of the record came out again to the last digit"]
-    else:
-        most = found["largest_relative_difference"]
+    most, rounded = found["largest_relative_difference"], found["rounding"]
+    if found["same"] and not rounded:
+        lines = [f"{found['scenario']}: all {count} entries were reproduced exactly"]
+    elif found["same"]:
         lines = [
-            f"{found['scenario']}: {len(rows)} of {count} entries differ from the record, by up to {most:.2g} of it"
+            f"{found['scenario']}: {found['exact']} of {count} entries were reproduced exactly, {rounded} but for rounding "
+            f"(by at most {most:.1g} of the figure; {found['tolerance']:g} is allowed)",
+            "another version of a library, or another processor, sums in another order",
+        ]
+    else:
+        lines = [
+            f"{found['scenario']}: {len(rows)} of {count} entries differ from the record, by up to {most:.2g} of the figure; "
+            f"{found['exact']} were reproduced exactly, {rounded} but for rounding"
         ]
         lines += [
             f"  {row['key']}: recorded {_said(row['recorded'])}, now {_said(row['again'])}" for row in rows[:MOST_SHOWN]

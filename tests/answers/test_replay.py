@@ -11,8 +11,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.answers.recorded import read_result
-from riskcalc.answers.replay import check_unchanged, differences, figures_in, recorded_files, versions_that_differ
+from riskcalc.answers.replay import (
+    check_unchanged,
+    differences,
+    figures_in,
+    recorded_files,
+    replay_figures,
+    versions_that_differ,
+)
 from riskcalc.errors import InputError
+from riskcalc.pages.screen_replay import replay_lines
 
 
 def run(*words, cwd, **environment):
@@ -72,7 +80,7 @@ def test_replay_of_an_untouched_run_finds_everything_again(made):
     assert record["provenance"]["overrides"] == ["purchase.price=650", "study.seed=5"]
     done = run("replay", "r/result.json", cwd=made)
     assert done.returncode == 0, done.stderr
-    assert f"all {len(list(figures_in(record)))} entries of the record came out again" in done.stdout
+    assert f"all {len(list(figures_in(record)))} entries were reproduced exactly" in done.stdout
 
 
 def test_replay_names_the_files_that_changed(made, tmp_path):
@@ -96,7 +104,7 @@ def test_replay_reports_figures_that_differ_and_finds_a_moved_scenario(made, tmp
         shutil.copy(made / file, tmp_path / "moved")
     record = read_result(made / "r" / "result.json")
     true = record["first_year"]["saving"]["value"]
-    record["first_year"]["saving"]["value"] = true * (1 + 1e-9)
+    record["first_year"]["saving"]["value"] = true * (1 + 1e-8)
     record["provenance"]["libraries"]["numpy"] = "0.0.1"
     (tmp_path / "record.json").write_text(json.dumps(record))
     done = run("replay", "record.json", "--scenario", "moved/small.toml", "--json", cwd=tmp_path)
@@ -104,7 +112,7 @@ def test_replay_reports_figures_that_differ_and_finds_a_moved_scenario(made, tmp
     found = json.loads(done.stdout)
     assert [row["key"] for row in found["differences"]] == ["first_year.saving.value"]
     assert found["differences"][0]["again"] == true
-    assert found["largest_relative_difference"] == pytest.approx(1e-9, rel=1e-4)
+    assert found["largest_relative_difference"] == pytest.approx(1e-8, rel=1e-4)
     assert [row["name"] for row in found["versions"]] == ["numpy"]
     said = run("replay", "record.json", "--scenario", "moved/small.toml", cwd=tmp_path)
     assert "1 of" in said.stdout
@@ -134,6 +142,23 @@ def test_differences_by_hand():
     assert found[0].relative == 0.5
     assert found[1].relative is None
     assert [row.key for row in versions_that_differ(before, now)] == ["python"]
+
+
+def test_rounding_is_counted_apart_and_is_no_failure():
+    """Within 1e-9 of a number, or of nothing at all; a text, a missing entry or a truth value is never rounding."""
+    before = {"scenario": "s", "a": 1.0, "b": 2.0, "c": 0.0, "d": 5, "provenance": {}}
+    now = {"scenario": "s", "a": 1.0 + 5e-14, "b": 2.0, "c": 1e-17, "d": 5, "provenance": {"python": "3.13"}}
+    found = replay_figures(before, now)
+    assert (found["same"], found["exact"], found["rounding"], found["differing"]) == (True, 3, 2, 0)
+    assert found["differences"] == []
+    (first, second, *_) = replay_lines(found)
+    assert "3 of 5 entries were reproduced exactly, 2 but for rounding" in first
+    assert "another order" in second
+    for changed in ({"b": 2.0 + 1e-8}, {"d": "5"}, {"d": None}, {"d": True}, {"e": 1}):
+        found = replay_figures(before, now | changed)
+        assert (found["same"], found["rounding"], found["differing"]) == (False, 2, 1), changed
+    gone = {key: value for key, value in now.items() if key != "b"}
+    assert not replay_figures(before, gone)["same"]
 
 
 GOOD = {"scenario": "s", "provenance": {"overrides": [], "files": [{"path": "s.toml", "sha256": "0" * 64}]}}
