@@ -5,7 +5,19 @@ from typing import Any
 __version__ = "0.1.0"
 
 #: What `import riskcalc` offers; fetched when first used, so that the import itself stays light.
-__all__ = ["__version__", "assess", "compare", "load", "rank"]
+__all__ = [
+    "__version__",
+    "assess",
+    "check",
+    "compare",
+    "load",
+    "match",
+    "rank",
+    "replay",
+    "sites",
+    "trace",
+    "update",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -1,4 +1,4 @@
-"""riskcalc from Python: load a scenario, assess, rank and compare, with frames and charts to work on.
+"""riskcalc from Python: what every command does, as a function, with frames and charts to work on.
 
 Each answer is a small object: `figures` is what the command writes as JSON, `frame` a pandas frame, `chart` an altair
 chart, and a notebook shows it as a card. Nothing is written to disk unless `save` is called.
@@ -6,6 +6,9 @@ chart, and a notebook shows it as a card. Nothing is written to disk unless `sav
 
 from __future__ import annotations
 
+import base64
+import html
+import io
 import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -92,6 +95,143 @@ def compare(*scenarios: Scenario | str | Path, **changes: Any) -> Compared:
     return Compared(comparison([_scenario(scenario, changes) for scenario in scenarios]))
 
 
+def check(scenario: Scenario | str | Path, **changes: Any) -> Told:
+    """Return what can be said without simulating: settings, electrical fit, loads, questions. Its frame is the fit.
+
+    Raises
+    ------
+    InputError
+        With every problem found, those of the files that the scenario names included.
+    """
+    from riskcalc.answers.check import check_figures
+
+    found = check_figures(_scenario(scenario, changes))
+    return Told(found, ("what", "value", "unit", "bound", "limit", "verdict"), tuple(found["fit"]), "what")
+
+
+def match(
+    homes: Sequence[str | Path] = (),
+    kits: Sequence[str | Path] = (),
+    *,
+    modules: Sequence[int] = (),
+    batteries: Sequence[int] = (),
+    **changes: Any,
+) -> Told:
+    """Return every home with every kit, files each, and the pick of each home; its frame has a row per home, kit and size.
+
+    Homes or kits that are not given are those that come with riskcalc. `modules` and `batteries` are numbers to try;
+    `changes` as for `load`. As many draws as the command takes unless they are changed.
+    """
+    from riskcalc.answers import MATCH_DRAWS, MATCH_POOL_YEARS
+    from riskcalc.answers.match import cell_table, matching, result
+    from riskcalc.scenario.sources import shelf_folder
+
+    quick = {"study.pool_years": MATCH_POOL_YEARS, "study.draws": MATCH_DRAWS}
+    every = {**quick, **{name.replace(DOT, "."): value for name, value in changes.items()}}
+    found = matching(
+        *(
+            [Path(path) for path in given] or sorted((shelf_folder() / kind).glob("*.toml"))
+            for kind, given in (("homes", homes), ("kits", kits))
+        ),
+        modules=modules,
+        batteries=batteries,
+        changes=[f"{key}={toml_value(value)}" for key, value in every.items()],
+    )
+    columns, rows = cell_table(found)
+    return Told(result(found), tuple(columns), tuple(dict(zip(columns, row, strict=True)) for row in rows), "home")
+
+
+def trace(scenario: Scenario | str | Path, *, draw: int, year: int, **changes: Any) -> pd.DataFrame:
+    """Return one future and year step by step, as the command writes it; the times are its index."""
+    from riskcalc.answers.trace import step_times, traced_year
+    from riskcalc.years.schedule import clock_of
+
+    read = _scenario(scenario, changes)
+    columns = traced_year(read, draw=draw, year=year)
+    times = step_times(clock_of(read), step_minutes=read.study.step_minutes)
+    return _frame(["time", *columns], zip(times, *columns.values(), strict=True), index="time")
+
+
+def update(
+    scenario: Scenario | str | Path,
+    measured: str | Path,
+    *,
+    bought: str | None = None,
+    error: float = 0.05,
+    **changes: Any,
+) -> Told:
+    """Return odds, payback and worth revised by months measured after the purchase; its frame has a row per quantity.
+
+    Parameters
+    ----------
+    measured
+        CSV of months: month, import_kwh, generation_kwh, bill.
+    bought
+        First whole month of use, such as 2026-04; None: the first in the file.
+    error
+        What the model leaves out of a month's figure, a share.
+    changes
+        As for `load`, where a path is given.
+    """
+    from riskcalc.answers.measured import month_number, read_measured
+    from riskcalc.answers.update import updated
+    from riskcalc.answers.update_figures import update_figures
+    from riskcalc.study.model import assessment
+
+    first = None if bought is None else month_number(bought)
+    if bought is not None and first is None:
+        raise one_problem("update", "bought", bought, "a month such as 2026-04")
+    months = read_measured(Path(measured))
+    found = update_figures(updated(assessment(_scenario(scenario, changes)), months, bought=first, model_share=error))
+    return Told(found, ("quantity", "figures", "measured"), tuple(found["tracks"]), "quantity")
+
+
+def replay(result: str | Path, *, scenario: str | Path | None = None) -> Told:
+    """Return a recorded run, run again and compared; its frame has a row per entry that differs by more than rounding.
+
+    `scenario` says where the scenario lies now, if it was moved.
+    """
+    from riskcalc.answers.recorded import read_result
+    from riskcalc.answers.replay import check_unchanged, recorded_files, replay_figures
+    from riskcalc.answers.whole_result import whole_result
+    from riskcalc.study.model import assessment
+
+    recorded = read_result(result)
+    files = recorded_files(recorded, None if scenario is None else Path(scenario))
+    check_unchanged(files)
+    again = assessment(read_scenario(files[0][0], recorded["provenance"]["overrides"]))
+    found = replay_figures(recorded, whole_result(again, foresight="foresight" in recorded))
+    return Told(found, ("key", "recorded", "again"), tuple(found["differences"]), "key")
+
+
+def sites() -> pd.DataFrame:
+    """Return the built-in climates: place, kWh of light a year on the level, source of the figures."""
+    from riskcalc.weather.climates import climate, climate_names
+
+    found = [(name, climate(name)) for name in climate_names()]
+    columns = ["region", "latitude_deg", "longitude_deg", "altitude_m", "source"]
+    rows = ([name, *(getattr(place, key) for key in columns[1:])] for name, place in found)
+    return _frame(columns, rows, index="region")
+
+
+@dataclass(frozen=True)
+class Told:
+    """An answer that is all figures: `figures` is what the command prints with --json or writes."""
+
+    figures: dict[str, Any]
+    columns: tuple[str, ...] = ()
+    rows: tuple[Mapping[str, Any], ...] = ()
+    index: str = ""
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The rows of the answer, where it has some."""
+        return _frame(self.columns, ([row[name] for name in self.columns] for row in self.rows), index=self.index)
+
+    def __repr__(self) -> str:
+        return f"<{self.figures.get('scenario', 'riskcalc')}: {', '.join(self.figures)}>"
+
+
 def _scenario(given: Scenario | str | Path, changes: Mapping[str, Any]) -> Scenario:
     if not isinstance(given, Scenario):
         return load(given, **changes)
@@ -176,7 +316,8 @@ class Assessed:
         from riskcalc.pages.words import opening, worth_in_brief
 
         rows = [(item.label, item.figure, item.below) for item in key_figures(self.page)]
-        return card_html(self.page.name, f"{opening(self.page)} {worth_in_brief(self.page)}", rows)
+        card = card_html(self.page.name, f"{opening(self.page)} {worth_in_brief(self.page)}", rows)
+        return _with_chart(card, self.chart, words="In how many futures it has paid back, by the year")
 
     def __repr__(self) -> str:
         return f"<{self.assessment.scenario.called}: {self.assessment.draws:,} futures>"
@@ -227,7 +368,8 @@ class Ranked:
         from riskcalc.pages.card import card_html
 
         rows = [(row.label, f"{row.first:.2f}", f"{row.total:.2f} in total") for row in self.frame.head(8).itertuples()]
-        return card_html(self.figures["scenario"], "What decides the worth: share of its spread, alone", rows)
+        card = card_html(self.figures["scenario"], "What decides the worth: share of its spread, alone", rows)
+        return _with_chart(card, self.chart, words="Share of the spread of the worth, by input")
 
     def __repr__(self) -> str:
         return f"<{self.figures['scenario']}: {len(self._factors)} factors ranked>"
@@ -275,10 +417,24 @@ class Compared:
             if row["same_as"] is None:
                 mean = money_estimate(said(row["net_present_value"]["mean"]), self.figures["currency"])
                 rows.append((row["title"], mean, f"best in {percent_estimate(said(row['best_share']))}"))
-        return card_html("Compared", opening(self.figures), rows)
+        card = card_html("Compared", opening(self.figures), rows)
+        return _with_chart(card, self.chart, words="Spread of the worth, by choice")
 
     def __repr__(self) -> str:
         return f"<{len(self.comparison.options)} choices compared>"
+
+
+def _with_chart(card: str, chart: Callable[[], alt.TopLevelMixin], *, words: str) -> str:
+    """Return a card with a chart below it, as a picture of its own; without, where no chart can be drawn."""
+    from riskcalc.pages.engine import engine_runs
+
+    if not engine_runs():
+        return card
+    drawn = io.StringIO()
+    chart().save(drawn, format="svg")  # type: ignore[attr-defined]
+    picture = base64.b64encode(drawn.getvalue().encode()).decode()
+    shown = f'<img alt="{html.escape(words)}" src="data:image/svg+xml;base64,{picture}">'
+    return f"{card.removesuffix('</div>')}{shown}</div>"
 
 
 def _named(drawn: Mapping[str, Any], name: str) -> Any:

@@ -5,14 +5,17 @@ import json
 import os
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from riskcalc.answers.compare import comparison
 from riskcalc.answers.match import cell_table, matching, page_dict, result, shelf_files
 from riskcalc.answers.shelf import told_apart
 from riskcalc.answers.sizes import Size, arrangements, size_problem, sizes_asked
+from riskcalc.cli import app
 from riskcalc.errors import InputError
 from riskcalc.pages.matching_page import matching_html, matching_page
 from riskcalc.scenario import read_scenario
@@ -268,3 +271,16 @@ def test_match_writes_its_three_files(tmp_path):
     )
     assert wrong.returncode == 2
     assert "whole numbers from 1 to 100" in wrong.stderr
+
+
+def test_a_scenario_of_ones_own_is_a_home(tmp_path):
+    """A whole scenario, as `new` writes it, meets the kits of the shelf; its own kit is left out."""
+    file = tmp_path / "mine.toml"
+    done = CliRunner().invoke(app, ["new", str(file), "--yes"], catch_exceptions=False)
+    assert done.exit_code == 0, done.output
+    assert read_scenario(file).kit is not None
+    (home,) = matching([file], [SHELF / "kits/portable-1kwh.toml"], changes=QUICK).homes
+    assert home.home.kit is None
+    (cell,) = home.cells
+    assert cell.reason == ""
+    assert cell.scenario.kit.name == tomllib.loads((SHELF / "kits/portable-1kwh.toml").read_text())["kit"]["name"]

@@ -61,6 +61,10 @@ class Kit:
         return Cell(self.file.as_posix(), size, name, size.titled(self.title), reason=reason)
 
 
+#: Tables of a whole scenario that speak of its own kit.
+OWN_KIT = ("kit", "purchase", "claims")
+
+
 @dataclass(frozen=True)
 class Household:
     """A home of the shelf: the file a scenario starts from, the changes that make it this home, and it without kit."""
@@ -69,6 +73,7 @@ class Household:
     base: Path
     changes: tuple[str, ...]
     bare: Scenario
+    leave_out: tuple[str, ...] = ()
 
 
 def cell(household: Household, kit: Kit, size: Size, *, at_hand: YearsAtHand) -> Cell:
@@ -88,6 +93,7 @@ def cell(household: Household, kit: Kit, size: Size, *, at_hand: YearsAtHand) ->
                     f"name={toml_value(label)}",
                     f"title={toml_value(found.title)}",
                 ],
+                leave_out=household.leave_out,
             )
         except InputError as error:
             reasons.append(_reason(error))
@@ -205,13 +211,19 @@ def household(file: Path, *, base: Path | None, tables: Sequence[str], changes: 
     Raises
     ------
     InputError
-        If the home is not sound, or brings a kit of its own.
+        If the home is not sound, or the base brings a kit of its own.
     """
+    # A whole scenario is a home too: its own kit makes way for those of the shelf.
+    leave_out = OWN_KIT if base is None else ()
     start = file if base is None else base
     own = [] if base is None else [taking(table, file) for table in tables]
     # Changes of kit and purchase have nothing to change yet.
-    bare = read_scenario(start, [*own, *(change for change in changes if not change.startswith(("kit.", "purchase.")))])
+    bare = read_scenario(
+        start,
+        [*own, *(change for change in changes if not change.startswith(("kit.", "purchase.")))],
+        leave_out=leave_out,
+    )
     if bare.kit is not None:
         accepted = "nothing: the kits are those of the shelf"
         raise one_problem(start.as_posix(), "kit", "a kit", accepted, "take [kit] and [purchase] out")
-    return Household(Path(os.path.relpath(file)), start, (*own, *changes), bare)
+    return Household(Path(os.path.relpath(file)), start, (*own, *changes), bare, leave_out)

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from riskcalc.answers import MATCH_DRAWS, MATCH_POOL_YEARS
 from riskcalc.commands.options import (
     AsJson,
     Overrides,
@@ -22,8 +23,6 @@ from riskcalc.commands.options import (
     workers_at,
 )
 
-#: Enough to sort a shelf; what is picked deserves an assessment of its own.
-DRAWS, POOL_YEARS = 128, 16
 FILES = ("result.json", "cells.csv", "report.html")
 
 
@@ -42,7 +41,7 @@ def match(
     ] = None,
     modules: Annotated[str, typer.Option(help="Numbers of modules to try, such as 1,2,4.", metavar="N,N")] = "",
     batteries: Annotated[str, typer.Option(help="Numbers of batteries to try, such as 1,2.", metavar="N,N")] = "",
-    draws: Annotated[int, typer.Option(help="Futures to draw.", metavar="N")] = DRAWS,
+    draws: Annotated[int, typer.Option(help="Futures to draw.", metavar="N")] = MATCH_DRAWS,
     seed: Seed = None,
     out: Annotated[Path, typer.Option(help="Folder for the report.", metavar="DIR")] = Path("reports/match"),
     changes: Overrides = None,
@@ -52,7 +51,7 @@ def match(
     as_json: AsJson = False,
 ) -> None:
     """Which kit for which home, and how sure is that? Homes or kits that are not named are those that come with riskcalc."""
-    quick = [f"study.pool_years={POOL_YEARS}", *(changes or [])]
+    quick = [f"study.pool_years={MATCH_POOL_YEARS}", *(changes or [])]
     overrides = all_overrides(quick, draws=draws, seed=seed, step=step)
     module_counts, battery_counts = _counts("--modules", modules), _counts("--batteries", batteries)
 
@@ -62,7 +61,7 @@ def match(
     from riskcalc.pages.matching_page import matching_html, matching_page
     from riskcalc.pages.screen_matching import matching_lines
     from riskcalc.pages.screen_summary import steps_shown
-    from riskcalc.scenario.new.shelf import shelf_folder
+    from riskcalc.scenario.sources import shelf_folder
 
     more_homes, more_kits = told_apart(shelf_files(files or []))
     home_files = sorted({*shelf_files(homes or []), *more_homes})

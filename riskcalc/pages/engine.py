@@ -10,7 +10,7 @@ MISSING = (
     "the page has no charts: the chart engine does not start here, most likely too little memory (it reserves some "
     "35 GB of address space; see `ulimit -v`). The figures are complete"
 )
-_PROBE = "from riskcalc.pages.charts.drawing import start_renderer; start_renderer()"
+_PROBE = "import vl_convert; vl_convert.vegalite_to_svg({'mark': 'point', 'data': {'values': [{}]}})"
 _PROBE_S = 60.0
 
 

@@ -51,7 +51,7 @@ class Parts:
     present: frozenset[str] = frozenset()
 
 
-def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
+def read_scenario(path: str | Path, overrides: Sequence[str] = (), *, leave_out: Sequence[str] = ()) -> Scenario:
     """Return the scenario in a TOML file, with what it takes `from` other files and what `overrides` change.
 
     Parameters
@@ -60,6 +60,8 @@ def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
         The scenario file.
     overrides
         Texts `dotted.key=value`; they win over the files, later ones over earlier ones.
+    leave_out
+        Tables of the file that are passed over as if they were not there.
 
     Raises
     ------
@@ -69,7 +71,7 @@ def read_scenario(path: str | Path, overrides: Sequence[str] = ()) -> Scenario:
     scenario_path = Path(path)
     file = scenario_path.as_posix()
     sources = Sources(scenario_path)
-    own = sources.read_toml(scenario_path)
+    own = {name: table for name, table in sources.read_toml(scenario_path).items() if name not in leave_out}
     changes = list(_changes(overrides, sources))
     tree = _layered(own, changes, scenario_path, sources)
     if "name" not in tree.tables:

@@ -172,8 +172,16 @@ class Sources:
         """Return what to do about a path, named in the file `anchor`, that leads out of the folder; "" if it does not."""
         if Path(target).is_absolute() or ":" in target or "\\" in target:
             return f"write the path relative to {base}, with / between folders"
-        inside = Path(os.path.normpath(anchor.parent / target)).resolve().is_relative_to(self.root)
+        place = Path(os.path.normpath(anchor.parent / target)).resolve()
+        inside = place.is_relative_to(self.root) or place.is_relative_to(shelf_folder().resolve())
         return "" if inside else "move or copy the file into that folder"
+
+
+def shelf_folder() -> Path:
+    """Return the folder of homes, kits and tariffs: in an installed package beside its code, else in the repository."""
+    package = Path(__file__).parents[1]
+    inside = package / "shelf"
+    return inside if inside.is_dir() else package.parent / "scenarios"
 
 
 def neighbour(path: Path) -> str:

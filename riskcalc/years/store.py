@@ -49,6 +49,7 @@ POOL_SOURCES = (
     "interruption",
     "jit",
     "money",
+    "output",
     "price_series",
     "table_file",
     "tables",

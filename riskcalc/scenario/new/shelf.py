@@ -7,11 +7,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import riskcalc
 from riskcalc.errors import InputError
 from riskcalc.scenario.complaints import did_you_mean
 from riskcalc.scenario.layers import Tree
-from riskcalc.scenario.sources import Sources
+from riskcalc.scenario.sources import Sources, shelf_folder
 
 #: Currency of the invented prices that come with riskcalc.
 SHELF_CURRENCY = "GBP"
@@ -67,13 +66,6 @@ def middle_of(figure: Any) -> float:
     """Return the mode of an uncertain figure, or the figure itself."""
     value: Any = figure.get("mode", figure.get("value", 0.0)) if isinstance(figure, dict) else figure
     return float(value)
-
-
-def shelf_folder() -> Path:
-    """Return the folder of homes, kits and tariffs: in an installed package beside its code, else in the repository."""
-    package = Path(riskcalc.__file__).parent
-    inside = package / "shelf"
-    return inside if inside.is_dir() else package.parent / "scenarios"
 
 
 @cache

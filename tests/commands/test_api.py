@@ -13,7 +13,7 @@ import riskcalc
 from riskcalc.errors import InputError
 from riskcalc.scenario.new.text import toml_value
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 CHANGES = {
     "study.draws": 32,
     "purchase.price": {"distribution": "uniform", "low": 100, "high": 400},
