@@ -32,9 +32,9 @@ STEPS = 12
 #: Brightest direct light over that of a clear sky.
 BRIGHTEST = 1.05
 #: Variance of the shares over f (BRIGHTEST - f), f the hour's share and d the root mean square of its differences from the
-#: hours before and after: (a d / (d + b) + c) (1 - e f^g) as (a, b, c, e, g). The spread is that of minutes, 1.4 times that
+#: hours before and after: (a d / (d + b) + c) (1 - e f^g) as (a, b, c, e, g). The spread is that of minutes, 1.45 times that
 #: of five minutes, so that dark and bright minutes within a step are not lost.
-VARIANCE = (1.02, 0.27, 0.092, 0.95, 2.6)
+VARIANCE = (1.06, 0.27, 0.096, 0.95, 2.6)
 #: Difference between neighbouring hours where an hour has no neighbour with the sun up.
 USUAL_DIFFERENCE = 0.15
 #: Memory from one five minutes to the next of the hidden series of direct and of diffuse light.
@@ -46,8 +46,8 @@ DIFFUSE_ON_DIRECT, DIFFUSE_SPREAD = (0.45, -1.3), (0.25, -0.13)
 DIFFUSE_BOUNDS = (-1.5, 0.9)
 #: Diffuse light within the hour goes with the cosine of the zenith angle to this power.
 DIFFUSE_HEIGHT = 0.8
-#: Cosine of the zenith angle below which direct light is spread over the hour as that of a clear sky.
-LEAST_COSINE = 0.05
+#: Cosine of the zenith angle below which direct light that is missing is behind a skyline (4.6 degrees), not clouds.
+LEAST_COSINE = 0.08
 
 _HIDDEN = np.linspace(-4.0, 4.0, 81)
 _SHARES = np.linspace(0.0, 1.0, 65)
@@ -132,6 +132,8 @@ def _year(beam: Floats, dhi: Floats, sun: _MovingSun, rng: np.random.Generator) 
     up = (BRIGHTEST - wanted) / np.maximum(BRIGHTEST - mean, 1e-9)
     drawn = np.where((mean >= wanted)[:, None], shares * down[:, None], BRIGHTEST - (BRIGHTEST - shares) * up[:, None])
     shares = np.where((sun.up & (share < BRIGHTEST))[:, None], drawn, share[:, None])
+    edge = ~sun.up & (share > 0.0)
+    shares[edge] = _behind_skyline(share, sun, weight)[edge]
     capped = np.clip(share, 0.0, 1.0)[:, None]
     follows = (DIFFUSE_ON_DIRECT[0] + DIFFUSE_ON_DIRECT[1] * capped) * (shares - share[:, None])
     own = (DIFFUSE_SPREAD[0] + DIFFUSE_SPREAD[1] * capped**2) * _within(rng, len(share), DIFFUSE_MEMORY)
@@ -139,6 +141,25 @@ def _year(beam: Floats, dhi: Floats, sun: _MovingSun, rng: np.random.Generator) 
     diffuse = np.where(sun.cosine.any(axis=1, keepdims=True), diffuse, 1.0)
     diffuse *= (dhi / diffuse.mean(axis=1))[:, None]
     return (shares * sun.clear).astype(np.float32), diffuse.astype(np.float32)
+
+
+def _behind_skyline(share: Floats, sun: _MovingSun, weight: Floats) -> Floats:
+    """Shares (hours, STEPS) of hours with a low sun: those of the next hour with a high sun until a skyline hides it.
+
+    Where an hour at the edge of the day has less direct light than its neighbour's share would give, hills or houses stand
+    in the way oftener than clouds that come with the low sun: the light falls in the steps with the highest sun.
+    """
+    before = np.where(sun.follows & np.roll(sun.up, 1), np.roll(share, 1), 0.0)
+    after = np.where(np.roll(sun.follows, -1) & np.roll(sun.up, -1), np.roll(share, -1), 0.0)
+    level = np.maximum(np.maximum(before, after), share)[:, None]
+    highest_first = np.argsort(-sun.cosine, axis=1, kind="stable")
+    sorted_weight = np.take_along_axis(weight, highest_first, axis=1)
+    reached = np.cumsum(sorted_weight, axis=1)
+    lit = (share / np.maximum(level[:, 0], 1e-9))[:, None]  # share of the hour's clear light that arrives at this level
+    part = np.clip((lit - (reached - sorted_weight)) / np.maximum(sorted_weight, 1e-12), 0.0, 1.0)
+    found = np.zeros_like(weight)
+    np.put_along_axis(found, highest_first, part * level, axis=1)
+    return found
 
 
 def _difference(share: Floats, sun: _MovingSun) -> Floats:

@@ -98,9 +98,7 @@ def at_golden(sample: Path, load_w: np.ndarray) -> None:
     """Print the bias of self-use and of yield for five kits, on the days that were used and on those kept back."""
     minute = sun_path(*GOLDEN, steps_per_hour=60)
     dni, dhi = golden(sample)
-    # Foothills hide the low sun: hours in which it is lower than 5 degrees are left out, here and there.
-    low = ((minute.zenith_deg > 85.0) & (minute.zenith_deg < 91.0)).reshape(HOURS, 60).any(axis=1)
-    dark = np.repeat(low, 60) | (minute.lit_share == 0.0)
+    dark = minute.lit_share == 0.0
     dni, dhi = np.where(dark, 0.0, dni), np.where(dark, 0.0, dhi)
     pool = pool_of(GOLDEN, dni, dhi, minute)
     skies = [fine_sky(pool, seed=seed) for seed in range(SEEDS)]

@@ -94,6 +94,23 @@ def test_overcast_hours_have_no_direct_light_and_clear_days_are_smooth(pool: Wea
     assert ratio.std() < 0.06
 
 
+def test_a_skyline_hides_the_low_sun_first(pool: WeatherPool) -> None:
+    """Clear days whose last hour has a third of its direct light: it comes while the sun is high, and then no more."""
+    sun = coarse_sun(pool)
+    clear = clear_beam_w(sun) * sun.lit_share
+    sets = (sun.lit_share > 0.0) & (np.roll(sun.lit_share, -1) == 0.0)
+    dni = np.where(sets, 0.3 * clear, clear)
+    sky, steps = fine_sky(replace(pool.resampled(1), dni=dni[None], dhi=60.0 * sun.cos_zenith[None]), seed=1)
+    last = sets & (sun.lit_share > 0.7)
+    share = by_hour(sky.dni)[0, last] / np.maximum(clear_beam_w(steps).reshape(HOURS, STEPS)[last], 1.0)
+    assert last.sum() > 30
+    assert (np.diff(share, axis=1) < 1e-6).all()
+    assert share[:, 0].mean() > 0.85
+    assert share[:, -3:].max() < 0.3
+    beam = by_hour(sky.dni * steps.cos_zenith).mean(axis=2)[0]
+    assert beam == pytest.approx(dni * sun.cos_zenith, abs=1e-3)
+
+
 def test_broken_hours_have_sun_and_shade_with_memory(pool: WeatherPool, fine: tuple[FineSky, SunPath]) -> None:
     """Hours with half of a clear sky's direct light hold both shade and sun, and neighbouring steps are alike.
 
