@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
 from threading import Thread
 from typing import Any
 
@@ -16,6 +17,7 @@ from riskcalc.dispatch import SlotPlan
 from riskcalc.money.valuation import Valuation, valuation
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Threads, Workers, divided, values_of, year_counter
+from riskcalc.study.energy_kept import MOST_DRAWS, simulations_kept
 from riskcalc.study.optimised import SEARCH_DRAWS, Optimised, optimised_plan, to_be_found
 from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
@@ -97,7 +99,9 @@ def assessment(
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
     if meanwhile is not None:
         Thread(target=meanwhile, name="riskcalc meanwhile").start()
-    simulation, money = evaluated(scenario, world, random, values, on_year=on_year, workers=workers, on_block=on_block)
+    simulation, money = evaluated(
+        scenario, world, random, values, on_year=on_year, workers=workers, on_block=on_block, keep=True
+    )
     return Assessment(scenario, random, values, world, simulation, money)
 
 
@@ -110,13 +114,20 @@ def evaluated(
     on_year: Callable[[int], None] | None = None,
     workers: Workers | None = None,
     on_block: OnBlock | None = None,
+    keep: bool = False,
 ) -> tuple[Simulation, Valuation]:
-    """Return what becomes of the draws of any design, not only the one of `design_of`, in a world at hand."""
+    """Return what becomes of the draws of any design, not only the one of `design_of`, in a world at hand.
+
+    With `keep` the energy is looked for in the user's store, and put there.
+    """
     workers = workers or Threads()
     simulations, valuations = Whole(random.draws), Whole(random.draws)
     blocks = divided(values, random.pool_year, block_draws=workers.block_draws(random.draws))
     count = year_counter(on_year, draws=random.draws)
-    for which, simulation in workers.simulations(scenario, world.pools, world.plan, blocks, on_draw_years=count):
+    simulated = workers.simulations
+    if keep and random.draws <= MOST_DRAWS:
+        simulated = partial(simulations_kept, user_store(), workers)
+    for which, simulation in simulated(scenario, world.pools, world.plan, blocks, on_draw_years=count):
         part = values_of(values, which)
         money = valuation(scenario, simulation, part, of_draws(random.path, which))
         if on_block is not None:
@@ -139,8 +150,9 @@ def doubled(
     of_scramble = np.arange(random.draws).reshape(random.scrambles, 2, -1)
     at_hand, new = of_scramble[:, 0].ravel(), of_scramble[:, 1].ravel()
     simulation, money = evaluated(
-        scenario, found.world, part_of_design(random, new), values_of(values, new), on_year=on_year, workers=workers
-    )
+        scenario, found.world, part_of_design(random, new), values_of(values, new), on_year=on_year, workers=workers,
+        keep=True,
+    )  # fmt: skip
     simulations, valuations = Whole(random.draws), Whole(random.draws)
     for which, part, worth in ((at_hand, found.simulation, found.valuation), (new, simulation, money)):
         simulations.put(which, part)

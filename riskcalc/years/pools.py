@@ -33,7 +33,7 @@ from riskcalc.years.habits import split_meter
 from riskcalc.years.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.years.pool_order import fair_order, light_of_years
 from riskcalc.years.schedule import moved_window
-from riskcalc.years.store import Store, user_store
+from riskcalc.years.store import Store, made_by, user_store
 
 Floats = NDArray[np.float64]
 
@@ -59,7 +59,7 @@ class Pools:
 
     `solar_w` is float32 (K, planes, 8760) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
     charge; `battery_temp_c` (K,) the mean temperature of the cells. `outage_scale` puts the estimate of hours carried
-    in an outage right on average; see `riskcalc.years.bridging`.
+    in an outage right on average; see `riskcalc.years.bridging`. `key` names everything that the pools were made from.
     """
 
     weather: WeatherPool
@@ -69,6 +69,7 @@ class Pools:
     charge_allowed: Floats
     battery_temp_c: Floats
     outage_scale: float = 1.0
+    key: str = ""
 
     @cached_property
     def inputs(self) -> DispatchInputs:
@@ -144,6 +145,7 @@ def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = N
     planes = plane_sets(scenario)
     day_temp_c = weather.temp_air.reshape(weather.years, DAYS, 24).mean(axis=2)
     outdoors = scenario.site.battery_place == "outdoors"
+    place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
     return Pools(
         weather=weather,
         demand=at_hand.demand(scenario, clock, weather),
@@ -151,6 +153,7 @@ def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = N
         planes=planes,
         charge_allowed=np.where(outdoors & (day_temp_c <= CHARGE_ABOVE_C), 0.0, 1.0),
         battery_temp_c=day_temp_c.mean(axis=1) if outdoors else np.full(weather.years, INDOOR_TEMP_C),
+        key="\n".join([made_by(), _solar_key(scenario, planes), _demand_key(scenario, clock, place)]),
     )
 
 

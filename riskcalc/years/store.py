@@ -91,20 +91,31 @@ class Store:
         make
             Returns arrays, and plain values that JSON can hold; tuples stay tuples, lists become tuples.
         """
-        if self.folder is None:
-            return dict(make())
-        digest = hashlib.sha256("\n".join([str(LAYOUT), made_by(), key]).encode()).hexdigest()
-        place = self.folder / f"{kind}-{digest[:40]}"
-        found = _read(place)
+        found = self.found(kind, key)
         if found is not None:
             return found
         made = dict(make())
+        # Mapped from the file, the arrays need no memory of their own any more.
+        return (self.found(kind, key) if self.put(kind, key, made) else None) or made
+
+    def found(self, kind: str, key: str) -> dict[str, Any] | None:
+        """Return the content kept under a key, None where there is none."""
+        place = self._place(kind, key)
+        return None if place is None else _read(place)
+
+    def put(self, kind: str, key: str, content: Content) -> bool:
+        """Keep content for the next time; False where that cannot be."""
+        place = self._place(kind, key)
+        if place is None:
+            return False
         with putting_away():
-            written = self._write(place, made)
-        if written:
-            # Mapped from the file, the arrays need no memory of their own any more.
-            return _read(place) or made
-        return made
+            return self._write(place, content)
+
+    def _place(self, kind: str, key: str) -> Path | None:
+        if self.folder is None:
+            return None
+        digest = hashlib.sha256("\n".join([str(LAYOUT), made_by(), key]).encode()).hexdigest()
+        return self.folder / f"{kind}-{digest[:40]}"
 
     def size_bytes(self) -> int:
         """Return how much the entries take."""
