@@ -71,10 +71,10 @@ class Claim(Table):
     sentence: Text = needed("the statement as it was published", title="Statement")
     measure: Text = needed("what is measured, such as payback_years or saving_per_year", title="Measure")
     at_least: Annotated[float, Number(-1e9, 1e9)] | None = optional(
-        "least value that makes the statement true", "", title="At least"
+        "least value that makes the statement true", "no lower limit", title="At least"
     )
     at_most: Annotated[float, Number(-1e9, 1e9)] | None = optional(
-        "greatest value that makes the statement true", "", title="At most"
+        "greatest value that makes the statement true", "no upper limit", title="At most"
     )
     months: Months | None = optional("months that are meant, 1 to 12", "the whole year", title="Months")
     years: Annotated[int, Whole(1, 60, unit="years")] | None = optional(

@@ -107,3 +107,28 @@ def test_the_shipped_schema_is_that_of_the_model() -> None:
     """What editors read is what the program checks."""
     shipped = json.loads((SCENARIOS / "scenario.schema.json").read_text(encoding="utf-8"))
     assert shipped == json_schema(), "run: riskcalc schema > scenarios/scenario.schema.json"
+
+
+def test_every_key_is_documented() -> None:
+    """scenarios/KEYS.md names every key under its table, and no key that is gone."""
+    written, table = set(), ""
+    for line in (SCENARIOS / "KEYS.md").read_text(encoding="utf-8").splitlines():
+        if line.startswith("## "):
+            table = "" if "[" not in line else line[3:].strip("[]")
+        elif line.startswith("| `"):
+            written.add(f"{table}.{line.split('`')[1]}".lstrip("."))
+    keys = {key.replace("claims.<name>", "claims").replace("correlations.<name>", "correlations") for key in titles()}
+    tables = {key.rpartition(".")[0] for key in keys} | {"claims", "correlations"}
+    tables |= {table.removesuffix(".<name>") for table in tables}
+    assert written == keys - tables, "run: python tests/studies/keys.py"
+
+
+def test_every_default_names_its_kind_of_source() -> None:
+    """A default is from a field study, a standard, a law, common practice or judgement, or nothing is counted."""
+    kinds = {"field study", "standard", "law", "common practice", "judgement", "not counted"}
+    for key in titles():
+        _, field = declared_at(Scenario, tuple(key.replace("<name>", "x").split(".")))
+        assert field is not None
+        if not field.is_required():
+            assert field.json_schema_extra["kind_of_source"] in kinds, key
+            assert field.json_schema_extra["source"], key
