@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from riskcalc.answers.insight import insight
 from riskcalc.answers.trace import traced_year
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
@@ -200,3 +201,10 @@ def test_too_many_unknown_planes_are_refused(read_small):
     surfaces = "home.surfaces={" + ", ".join(f"s{n}={wide}" for n in range(3)) + "}"
     with pytest.raises(InputError, match="at most 256"):
         assessment(read_small(arrays, surfaces))
+
+
+def test_a_scenario_without_uncertain_inputs_has_nothing_to_find_out(read_small):
+    """No factor to rank: the insight is empty, and knowing everything is worth nothing."""
+    found = insight(assessment(read_small()))
+    assert not found.information.factors
+    assert found.information.total.value == 0.0
