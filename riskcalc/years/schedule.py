@@ -116,7 +116,7 @@ def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.b
     price = {name: mean(rates[name].import_price_per_kwh) for name in rates}
     cheaper = _at_rates(scenario, rate, [name for name in rates if price[name] < max(price.values())])
     charging, day = _charging(scenario, rate), clock_of(scenario).day
-    charges = np.zeros(int(day[-1]) + 1, dtype=bool)
+    charges = np.zeros(int(day.max()) + 1, dtype=bool)  # south, the last hour of summer time is on 1 January
     charges[day[charging]] = True
     midnight = (day != np.roll(day, -1)) & ~charges[day]
     held = np.zeros(len(rate), dtype=bool)

@@ -17,6 +17,7 @@ from riskcalc.weather.climates import far_line, nearest_climates
 from riskcalc.weather.pool import MONTH_OF_HOUR
 from riskcalc.weather.solar import sun_path
 from riskcalc.years.pools import pools, weather_years
+from riskcalc.years.schedule import hold_back_slots, slot_plan
 
 PVLIB_DATA = Path(find_spec("pvlib").origin).parent / "data"
 
@@ -122,6 +123,16 @@ def test_a_zone_of_another_continent_is_refused(read_at: Callable[..., Scenario]
     """Weather of Sydney on the clock of London is refused."""
     with pytest.raises(InputError, match=r"site\.zone\n.*Europe/London"):
         weather_years(read_at(-33.9, 151.2, "Europe/London"))
+
+
+def test_slots_of_a_year_that_begins_in_summer_time(read_at: Callable[..., Scenario]) -> None:
+    """In Sydney the last hour of the standard-time year lies on 1 January of the wall clock: plans and prices hold it."""
+    scenario = read_at(-33.9, 151.2, "Australia/Sydney")
+    clock = local_clock("Australia/Sydney", slot_minutes=30)
+    plan = slot_plan(scenario, clock)
+    assert plan.day[-1] == 0
+    assert len(plan.day) == 365 * 48
+    assert not hold_back_slots(scenario, plan.rate).any()  # the one cheaper rate is that of charging
 
 
 def test_nearest_climates_of_a_place() -> None:
