@@ -80,7 +80,7 @@ def rank(scenario: Scenario | str | Path, *, points: int = 256, level: float = 0
     from riskcalc.answers.ranked import ranked
     from riskcalc.answers.rows import ranked_figures
 
-    if points < 1 or points & (points - 1):
+    if points < 2 or points & (points - 1):
         raise one_problem("rank", "points", points, "a power of two, such as 256")
     found = ranked(
         _scenario(scenario, changes), points=points, most_points=points, until_settled=False, screen=False, level=level

@@ -42,7 +42,6 @@ BORDERS = {
     "pandas": ("api", "demand", "answers.trace", "weather"),
     "pydantic": ("scenario",),
     "pydantic_core": ("scenario",),
-    "SALib": ("answers.salib_border",),
     "altair": ("api", "pages"),
     "vl_convert": ("pages",),
     "jinja2": ("pages",),

@@ -40,7 +40,7 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert worth["factors"][0]["factor"] == "purchase.price"
     low, high = worth["factors"][0]["total_order"]["interval_95"]
     assert low < worth["factors"][0]["total_order"]["value"] < high
-    assert figures["provenance"]["libraries"]["SALib"] != "unknown"
+    assert figures["provenance"]["libraries"]["scipy"] != "unknown"
 
 
 def test_same_seed_same_ranking(small_file, tmp_path):

@@ -11,11 +11,11 @@ from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, eval
 from riskcalc.answers.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
 from riskcalc.answers.ranked import agreement, assessed_in, first_by_order, first_by_share
 from riskcalc.answers.rows import index_rows
-from riskcalc.answers.salib_border import sobol_rows
 from riskcalc.answers.screening import screening
 from riskcalc.answers.sobol import sobol_run
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import drawn_values, evaluated, world_of
+from riskcalc.uncertainty.indices import sobol_rows
 from riskcalc.uncertainty.ranking import factor_shares
 
 SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -183,7 +183,7 @@ def test_ranking_of_a_scenario(read_small):
     assert families["kit"] == pytest.approx(totals["purchase.price"], abs=1e-9)
     saving = run.outcomes[FIRST_YEAR_SAVING].factors
     assert dict(zip(saving.names, saving.total, strict=True))["purchase.price"] == 0.0
-    screened = screening(scenario, world, factors, trajectories=8)
+    screened = screening(scenario, world, factors, trajectories=128)
     assert screened.factors[0].name == "purchase.price"
     assert "tariff.export_price_per_kwh" in screened.left_out
     # Next to the price it hardly moves the worth, but it decides the saving of a year.

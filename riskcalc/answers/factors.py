@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from scipy import special
 
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK
-from riskcalc.answers.salib_border import Cube
 from riskcalc.money.prices import fixed_path
 from riskcalc.scenario import Scenario, family_of
 from riskcalc.study.model import luck_keys
+from riskcalc.uncertainty.indices import Cube
 from riskcalc.uncertainty.sampling import Design, PathNoise, correlated, correlation_matrix
 
 Floats = NDArray[np.float64]

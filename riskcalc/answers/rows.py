@@ -8,20 +8,20 @@ from typing import Any
 
 import numpy as np
 
-from riskcalc.answers.assess import YEAR_LUCK, labels, library_version, provenance, ranking_rows, worth_ranking
+from riskcalc.answers.assess import YEAR_LUCK, labels, provenance, ranking_rows, worth_ranking
 from riskcalc.answers.break_even import BreakEven, says_something
 from riskcalc.answers.claims import ClaimResult
 from riskcalc.answers.factors import REST
 from riskcalc.answers.insight import Insight
-from riskcalc.answers.order import Z95, Order, Rival, Tier
 from riskcalc.answers.ranked import Agreement, Ranked
-from riskcalc.answers.salib_border import Indices
 from riskcalc.answers.screening import Screening
 from riskcalc.answers.sobol import SobolRun
 from riskcalc.scenario import Claim, Scenario, unit_of
 from riskcalc.scenario.claims import MEASURES
+from riskcalc.uncertainty.indices import Indices
 from riskcalc.uncertainty.information import FactorInformation, Information
 from riskcalc.uncertainty.odds import RARE_SHARE, OddsRanking
+from riskcalc.uncertainty.order import Order, Rival, Tier
 
 Rows = list[dict[str, Any]]
 Words = Mapping[str, str]
@@ -89,7 +89,7 @@ def ranked_figures(found: Ranked) -> dict[str, Any]:
         "screening": None if found.screening is None else screening_figures(found.screening, words),
         "agreement": None if found.agreement is None else agreement_figures(found.agreement, words),
         **insight_figures(found.insight, scenario),
-        "provenance": _provenance(found),
+        "provenance": provenance(found.assessment),
     }
 
 
@@ -122,8 +122,12 @@ def index_rows(found: Indices, family_of: Words, words: Words) -> Rows:
             {
                 **named(name, words),
                 **({"family": family_of.get(name, "several")} if family_of else {}),
-                "first_order": _interval(float(found.first[place]), float(found.first_error[place])),
-                "total_order": _interval(float(found.total[place]), float(found.total_error[place])),
+                "first_order": _interval(
+                    float(found.first[place]), float(found.first_error[place]), found.errors_in_95
+                ),
+                "total_order": _interval(
+                    float(found.total[place]), float(found.total_error[place]), found.errors_in_95
+                ),
             }
         )
     return rows
@@ -305,14 +309,10 @@ def worth_finding_out(value: float | None, error: float | None, held_out: float)
     return value is not None and error is not None and value > 2.0 * error and held_out > 0.0
 
 
-def _provenance(found: Ranked) -> dict[str, Any]:
-    known = provenance(found.assessment)
-    return {**known, "libraries": {**known["libraries"], "SALib": library_version("SALib")}}
-
-
 def _pair(value: float, error: float | None) -> dict[str, float | None]:
     return {"value": value, "standard_error": None if error is None or np.isnan(error) else error}
 
 
-def _interval(value: float, error: float) -> dict[str, Any]:
-    return {"value": value, "standard_error": error, "interval_95": [value - Z95 * error, value + Z95 * error]}
+def _interval(value: float, error: float, errors_in_95: float) -> dict[str, Any]:
+    reach = errors_in_95 * error
+    return {"value": value, "standard_error": error, "interval_95": [value - reach, value + reach]}

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.answers.factors import Factors
-from riskcalc.answers.salib_border import screening_effects, screening_rows, varies
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import World
+from riskcalc.uncertainty.factor_model import varies
+from riskcalc.uncertainty.indices import screening_effects, screening_rows
 
 Floats = NDArray[np.float64]
 
@@ -71,10 +72,10 @@ def screening(
     found = evaluated_rows(scenario, world, factors, rows, on_year=on_year, workers=workers)
     if not varies(found.outcomes[WORTH]):
         return Screening((), found.simulated)
-    effects, errors = screening_effects(cube, rows, found.outcomes[WORTH], seed=seed)
+    effects, errors = screening_effects(cube, rows, found.outcomes[WORTH])
     kept = _matters(effects, errors)
     if varies(found.outcomes[FIRST_YEAR_SAVING]):
-        kept |= _matters(*screening_effects(cube, rows, found.outcomes[FIRST_YEAR_SAVING], seed=seed))
+        kept |= _matters(*screening_effects(cube, rows, found.outcomes[FIRST_YEAR_SAVING]))
     rows_found = [
         ScreenedFactor(*row) for row in zip(cube.names, effects.tolist(), errors.tolist(), kept.tolist(), strict=True)
     ]

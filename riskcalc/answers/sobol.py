@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.answers.factors import Factors
-from riskcalc.answers.order import Order, ranking_order
-from riskcalc.answers.salib_border import Cube, Indices, check_points, sobol_indices, sobol_rows, varies
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import World
+from riskcalc.uncertainty.factor_model import varies
+from riskcalc.uncertainty.indices import Cube, Indices, check_points, sobol_indices, sobol_rows
+from riskcalc.uncertainty.order import Order, ranking_order
 
 Floats = NDArray[np.float64]
 
@@ -112,7 +113,7 @@ def sobol_run(
             if on_points is not None:
                 on_points(stop)
         done = wanted
-        outcomes, still = _indexed(cubes, collected, scenario.study.seed, points=done, most_points=most_points)
+        outcomes, still = _indexed(cubes, collected, points=done, most_points=most_points)
         finished = all(outcomes[name].order.finished for name in settle if name in outcomes)
         if not until_settled or finished or done >= most_points:
             return SobolRun(factors, done, most_points, rows, simulated, outcomes, still)
@@ -122,7 +123,6 @@ def sobol_run(
 def _indexed(
     cubes: tuple[Cube, Cube],
     collected: tuple[list[dict[str, Floats]], ...],
-    seed: int,
     *,
     points: int,
     most_points: int,
@@ -134,10 +134,10 @@ def _indexed(
         if not varies(by_factor):
             still.append(name)
             continue
-        indices = sobol_indices(cubes[0], by_factor, seed=seed)
+        indices = sobol_indices(cubes[0], by_factor)
         outcomes[name] = OutcomeIndices(
             factors=indices,
-            families=sobol_indices(cubes[1], by_family, seed=seed),
+            families=sobol_indices(cubes[1], by_family),
             order=ranking_order(indices, points=points, most_points=most_points),
         )
     return outcomes, tuple(still)

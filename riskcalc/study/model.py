@@ -210,7 +210,11 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
 def kept_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
     """Return the points of `unit_cube`, from disk if they are there: to make them scipy's statistics must be read, a second."""
     how = {"draws": draws, "scrambles": scrambles, "seed": seed}
-    kept = user_store().kept("points", repr((dimensions, how)), lambda: {"points": unit_cube(dimensions, **how)})
+
+    def made() -> dict[str, Any]:
+        return {"points": unit_cube(dimensions, draws=draws, scrambles=scrambles, seed=seed)}
+
+    kept = user_store().kept("points", repr((dimensions, how)), made)
     return np.array(kept["points"])
 
 

@@ -15,6 +15,7 @@ from riskcalc.study.foresight_hourly import floors_wh
 from riskcalc.study.outlook import outlook
 from riskcalc.study.running import MONTHS, Frame, Running, plain, plan_of
 from riskcalc.study.search import Search, Wanted
+from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.years.pools import Pools
 from riskcalc.years.schedule import charge_slots, hold_back_slots, serving_slots, slot_plan, solar_only_days
 from riskcalc.years.simulation import Plant
@@ -25,8 +26,6 @@ Floats = NDArray[np.float64]
 SEARCH_DRAWS = 16
 #: A charging window belongs to the day in which it ends, if that is no further away than this [h].
 LONGEST_NIGHT_H = 14.0
-#: Stream of the study's seed for errors of forecasts.
-_FORECAST_STREAM = 13
 
 
 @dataclass(frozen=True)
@@ -86,7 +85,7 @@ def frame_of(scenario: Scenario, clock: LocalClock, pools: Pools) -> Frame:
     light = None
     if skill > 0.0 and scenario.dispatch.target_share == FOUND:
         day_sun = pools.weather.ghi.reshape(pools.weather.years, DAYS, 24).sum(axis=2)
-        seed = int(np.random.SeedSequence(scenario.study.seed, spawn_key=(_FORECAST_STREAM,)).generate_state(1)[0])
+        seed = stream_seed(scenario.study.seed, Stream.FORECAST)
         light = forecast_light(day_sun, skill=skill, seed=seed)
     return Frame(
         plan=replace(plan, discharge_on=nights.astype(np.int64), reserve_share=reserve),

@@ -47,6 +47,7 @@ class FactorModel:
     of: tuple[tuple[str, ...], ...]
     used: NDArray[np.int64]
     block: NDArray[np.int64]
+    scrambles: int
 
     def fit(self, outcome: Floats) -> Additive | None:
         """Return the sum fitted to an outcome (draws,), None when it does not vary or the draws are too few.
@@ -102,7 +103,9 @@ def factor_model(
             values = dict(zip(group.members, group.values, strict=True))
             for one, other in itertools.combinations(group.members, 2):
                 terms[one, other] = product_term(values[one][used], values[other][used])
-    return FactorModel(factors, families, tuple(terms.values()), tuple(terms), used, blocks_of(len(used), scrambles))
+    return FactorModel(
+        factors, families, tuple(terms.values()), tuple(terms), used, blocks_of(len(used), scrambles), scrambles
+    )
 
 
 def enough_draws(inputs: int, *, draws: int) -> bool:

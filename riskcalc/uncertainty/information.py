@@ -60,7 +60,7 @@ def information(worth: Floats, model: FactorModel, fit: Additive | None) -> Info
         each is then fitted alone.
     """
     return Information(
-        estimate(worth, perfect_information, scrambles=int(model.block.max(initial=0)) + 1),
+        estimate(worth, perfect_information, scrambles=model.scrambles),
         _sorted(factor_information(worth, model, factor, fit) for factor in model.factors),
         _sorted(factor_information(worth, model, family, fit) for family in model.families),
     )

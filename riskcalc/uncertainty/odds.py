@@ -24,6 +24,7 @@ from scipy import special
 from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel
 from riskcalc.uncertainty.ranking import at_ends, factor_shares
 from riskcalc.uncertainty.smoothing import Additive
+from riskcalc.uncertainty.streams import Stream, generator
 from riskcalc.uncertainty.summary import jackknife, share_within
 
 Floats = NDArray[np.float64]
@@ -36,7 +37,6 @@ PARTS = 10
 
 #: Shuffles behind the noise floors, and the chance that any factor without effect passes them.
 SHUFFLES, CHANCE = 200, 0.05
-_SHUFFLE_STREAM = 24
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,7 @@ def noise_floors(payback_years: Floats, paid: Floats, *, factors: int, seed: int
 
     From shuffled draws, taken as normal, with the chance shared out among the factors (Bonferroni).
     """
-    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SHUFFLE_STREAM,)))
+    rng = generator(seed, Stream.SHUFFLES)
     orders = [rng.permutation(len(paid)) for _ in range(SHUFFLES)]
     gaps = np.array([_mean_gap(paid[order]) for order in orders])
     distances = np.array([_mean_distance(payback_years[order]) for order in orders])

@@ -16,10 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from riskcalc.uncertainty.streams import Stream, generator
 
-#: Streams of random numbers that must not share a seed.
-_SOBOL_STREAM, _POOL_STREAM, _LUCK_STREAM = 1, 2, 3
+Floats = NDArray[np.float64]
 
 #: Columns of Sobol' points that are scrambled at once: the scrambling of a column depends on this number alone. It
 #: holds the quantities of any scenario of ours and sixty years of price paths.
@@ -133,7 +132,7 @@ def design(
     )
 
 
-def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
+def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int, stream: Stream = Stream.SOBOL) -> Floats:
     """Return scrambled Sobol' points strictly inside (0, 1), shape (dimensions, draws), scramble after scramble.
 
     The first columns are the same however many are asked for, up to `SCRAMBLED_TOGETHER`.
@@ -151,7 +150,7 @@ def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floa
     bits = 30
     blocks = []
     for scramble in range(scrambles):
-        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_SOBOL_STREAM, scramble)))
+        rng = generator(seed, stream, scramble)
         together = -(-dimensions // SCRAMBLED_TOGETHER) * SCRAMBLED_TOGETHER
         engine = qmc.Sobol(together, scramble=True, bits=bits, rng=rng)
         blocks.append(np.array(engine.random_base2(per_scramble.bit_length() - 1)[:, :dimensions].T))
@@ -170,7 +169,7 @@ def luck_points(key: str, *, draws: int, seed: int, scrambles: int) -> Floats:
     name = zlib.crc32(key.encode())
     blocks = []
     for scramble in range(scrambles):
-        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_LUCK_STREAM, name, scramble)))
+        rng = generator(seed, Stream.LUCK, name, scramble)
         blocks.append(_nested_strata(rng, points=draws // scrambles))
     return np.concatenate(blocks)
 
@@ -247,6 +246,6 @@ def pool_year_of_draw(*, draws: int, years: int, pool_years: int, seed: int, scr
         rounds = np.tile(own, (-(-per_scramble // len(own)), 1))
         columns = slice(scramble * per_scramble, (scramble + 1) * per_scramble)
         for year in range(years):
-            rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(_POOL_STREAM, scramble, year)))
+            rng = generator(seed, Stream.POOL_YEARS, scramble, year)
             chosen[year, columns] = rng.permuted(rounds, axis=1).ravel()[:per_scramble]
     return chosen

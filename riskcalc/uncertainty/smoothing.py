@@ -134,7 +134,7 @@ def used_draws(draws: int, scrambles: int) -> NDArray[np.int64]:
 
 def blocks_of(draws: int, scrambles: int) -> NDArray[np.int64]:
     """Return the scramble of each draw, counted from 0, (draws,)."""
-    return np.arange(draws) // (draws // scrambles)
+    return np.arange(draws) // max(1, draws // scrambles)
 
 
 def additive(outcome: Floats, terms: Sequence[Term], block: NDArray[np.int64]) -> Additive:

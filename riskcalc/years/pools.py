@@ -24,6 +24,7 @@ from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.uncertainty.distributions import mean
+from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import SHIPPED, read_csv_years, read_epw, read_tmy3, shipped_file
 from riskcalc.weather.generator import generated_years, pool_of_years
@@ -36,9 +37,6 @@ from riskcalc.years.schedule import moved_window
 from riskcalc.years.store import Store, made_by, user_store
 
 Floats = NDArray[np.float64]
-
-#: Streams of the study's seed: weather and demand must not share random numbers.
-_WEATHER_STREAM, _DEMAND_STREAM = 11, 12
 
 #: Couplings in which every load of the home stands on the same wires as the kit, plugged in or not.
 ALL_LOADS_REACHED = ("plug_in", "whole_home")
@@ -176,7 +174,7 @@ def weather_years(scenario: Scenario) -> WeatherPool:
         pool = generated_years(
             place,
             years=years,
-            seed=_seed(scenario, _WEATHER_STREAM),
+            seed=stream_seed(scenario.study.seed, Stream.WEATHER),
             yearly_spread=site.weather.yearly_spread,
         )
     elif source == "csv":
@@ -196,7 +194,10 @@ def weather_years(scenario: Scenario) -> WeatherPool:
     if pool.years == years:
         return pool
     return pool_of_years(
-        pool, years=years, seed=_seed(scenario, _WEATHER_STREAM), yearly_spread=site.weather.yearly_spread
+        pool,
+        years=years,
+        seed=stream_seed(scenario.study.seed, Stream.WEATHER),
+        yearly_spread=site.weather.yearly_spread,
     )
 
 
@@ -224,7 +225,7 @@ def on_site_time(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
 def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, longitude_deg: float) -> DemandPool:
     """Return the demand pool: built from appliances, or from the household's own meter file."""
     home, years, step = scenario.home, scenario.study.pool_years, scenario.study.step_minutes
-    seed = _seed(scenario, _DEMAND_STREAM)
+    seed = stream_seed(scenario.study.seed, Stream.DEMAND)
     if home.demand.source == "meter":
         metered = read_meter(
             scenario.data_path("home.demand.file"),
@@ -267,7 +268,9 @@ def _fair_weather(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
     """Return the years dealt to the scrambles by their light."""
     monthly = pool.monthly_means() * MONTH_LENGTHS
     order = fair_order(
-        light_of_years(monthly), scrambles=scenario.study.scrambles, seed=_seed(scenario, _WEATHER_STREAM)
+        light_of_years(monthly),
+        scrambles=scenario.study.scrambles,
+        seed=stream_seed(scenario.study.seed, Stream.WEATHER),
     )
     return replace(pool, **{name: getattr(pool, name)[order] for name in HOUR_SERIES})
 
@@ -313,8 +316,3 @@ def _content(pool: WeatherPool | DemandPool) -> dict[str, Any]:
 def _data_hashes(scenario: Scenario) -> tuple[str, ...]:
     """Return the hashes of the data files behind a scenario: the same name in two folders is not the same file."""
     return tuple(used.sha256 for used in scenario.files if not used.path.endswith(".toml"))
-
-
-def _seed(scenario: Scenario, stream: int) -> int:
-    """Return a seed of its own for one stream of random numbers of the study."""
-    return int(np.random.SeedSequence(scenario.study.seed, spawn_key=(stream,)).generate_state(1)[0])

@@ -23,7 +23,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 from riskcalc.answers.assess import draw_table
 from riskcalc.answers.factors import factors_of
 from riskcalc.answers.page_dict import page_dict
-from riskcalc.answers.salib_border import Cube, sobol_rows
 from riskcalc.answers.sobol import sobol_run
 from riskcalc.answers.whole_result import whole_result
 from riskcalc.money.valuation import valuation
@@ -32,6 +31,7 @@ from riskcalc.pages.page import report_html
 from riskcalc.pages.page_data import report_data
 from riskcalc.scenario import Scenario, read_scenario
 from riskcalc.study.model import Assessment, World, assessment, design_of, drawn_values, evaluated, world_of
+from riskcalc.uncertainty.indices import Cube, sobol_rows
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.store import Store
 from riskcalc.years.warm_up import warm_up

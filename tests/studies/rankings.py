@@ -16,13 +16,13 @@ import numpy as np
 from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.answers.factors import factors_of
-from riskcalc.answers.order import PLACES, Z95, ranking_order
 from riskcalc.answers.ranked import assessed_in, first_by_share, same_places
 from riskcalc.answers.rows import factor_words, named
-from riskcalc.answers.salib_border import sobol_indices, sobol_rows
 from riskcalc.answers.screening import screening
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import world_of
+from riskcalc.uncertainty.indices import sobol_indices, sobol_rows
+from riskcalc.uncertainty.order import PLACES, Z95, ranking_order
 from riskcalc.uncertainty.ranking import factor_shares
 
 FIRST_POINTS, AT_ONCE, STEP_MINUTES = 256, 256, 5

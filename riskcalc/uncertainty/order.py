@@ -1,7 +1,7 @@
 """Which places of a ranking are settled, which are ties, and what it would take to part them.
 
-A place is settled when its index exceeds every lower one by more than 1.96 standard errors of the *difference* (95 %),
-which the bootstrap gives with the correlation between the two. Errors fall with the root of the number of points, so
+A place is settled when its index exceeds every lower one by more than a 95 % interval of the *difference* (Student's t),
+which the scrambles give with the correlation between the two. Errors fall with the root of the number of points, so
 the points that would part two factors follow from their distance. Factors closer than `SAME` count as equal: to part
 them would say nothing that anyone could use.
 """
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.answers.salib_border import Indices
+from riskcalc.uncertainty.indices import Indices
 
 Floats = NDArray[np.float64]
 
@@ -138,7 +138,7 @@ def ranking_order(found: Indices, *, points: int, most_points: int, places: int 
     Parameters
     ----------
     found
-        Indices with their bootstrap rounds.
+        Indices with their rounds.
     points
         Base points behind them.
     most_points
@@ -158,11 +158,12 @@ def _rival(found: Indices, one: int, other: int, *, points: int) -> Rival | None
     """Return what parts two factors too little, None when they can be told apart."""
     difference = float(abs(found.total[one] - found.total[other]))
     error = float((found.total_rounds[:, one] - found.total_rounds[:, other]).std(ddof=1))
-    if difference > Z95 * error and difference > 0.0:
+    reach = found.errors_in_95 * error
+    if difference > reach and difference > 0.0:
         return None
     name = found.names[other]
-    if difference < SAME and Z95 * error < SAME:
+    if difference < SAME and reach < SAME:
         return Rival(name, difference, error, None)
     # Two factors whose distance is lost in noise: what would show a distance of `SAME`.
-    ratio = max(1.0, Z95 * error / max(difference, SAME))
+    ratio = max(1.0, reach / max(difference, SAME))
     return Rival(name, difference, error, points * 2 ** max(1, int(np.ceil(2.0 * np.log2(ratio)))))

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.factors import REST
-from riskcalc.answers.order import SAME, ranking_order
 from riskcalc.answers.ranked import first_by_share, same_places
-from riskcalc.answers.salib_border import Indices
+from riskcalc.uncertainty.indices import Indices
+from riskcalc.uncertainty.order import SAME, ranking_order
 
 
 def indices(totals, errors, rounds=2000, seed=4):
