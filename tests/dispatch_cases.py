@@ -82,6 +82,7 @@ def _plan(rng: np.random.Generator, slots: int, slot_minutes: int, target_years:
         reserve_share=rng.choice([0.0, 0.2, 0.9], slots, p=[0.7, 0.2, 0.1]),
         export_stored_on=by_hour(0.3),
         export_stored_above_share=rng.choice([0.0, 0.3, 1.0], slots),
+        output_share=rng.choice([1.0, 0.4, 0.0], slots, p=[0.7, 0.25, 0.05]),
         rates=3,
     )
 

@@ -49,6 +49,7 @@ class PlanArrays(NamedTuple):
     reserve_share: NDArray[np.float64]
     export_stored_on: NDArray[np.int64]
     export_stored_above_share: NDArray[np.float64]
+    output_share: NDArray[np.float64]
     stretch_ends: NDArray[np.bool_]
     kind: NDArray[np.int64]
     light: NDArray[np.float64]
@@ -213,7 +214,7 @@ def read_only(array: NDArray[Any]) -> NDArray[Any]:
 #: Arrays of a plan that run over its slots and nothing else.
 _BY_SLOT = (
     *("month", "day", "start_minute", "rate", "rate_weight", "discharge_on", "inverter_on", "grid_charge_on"),
-    *("reserve_share", "export_stored_on", "export_stored_above_share"),
+    *("reserve_share", "export_stored_on", "export_stored_above_share", "output_share"),
 )
 
 
@@ -250,6 +251,8 @@ class SlotPlan:
         charged from the grid. Default 0.
     export_stored_above_share : float64
         Share of the capacity down to which stored energy is sold. Default 0.
+    output_share : float64
+        Share of the inverter's rating that a unit on the home's wires (plug-in, whole home) may give. Default 1.
     need : ChargeByNeed
         Takes the place of `target_share`: targets that follow each draw's own need and sun.
     """
@@ -267,6 +270,7 @@ class SlotPlan:
     reserve_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     export_stored_on: NDArray[np.int64] = field(default=None)  # type: ignore[arg-type]
     export_stored_above_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
+    output_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     rates: int = 0
     need: ChargeByNeed | None = None
 
@@ -286,6 +290,7 @@ class SlotPlan:
             ("reserve_share", np.float64, 0.0, 0, 1),
             ("export_stored_on", np.int64, 0, 0, 1),
             ("export_stored_above_share", np.float64, 0.0, 0, 1),
+            ("output_share", np.float64, 1.0, 0, 1),
         ):
             given = getattr(self, name)
             values = np.full(slots, default, dtype=kind) if given is None else np.ascontiguousarray(given, dtype=kind)

@@ -187,7 +187,7 @@ def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
                 setting = StepSetting(
                     hours, off_grid, plan.inverter_on[slot] != 0, plan.discharge_on[slot] != 0,
                     plan.grid_charge_on[slot] != 0, pool.charge_allowed[year, day], target,
-                    plan.export_stored_on[slot] != 0, plan.export_stored_above_share[slot],
+                    plan.export_stored_on[slot] != 0, plan.export_stored_above_share[slot], plan.output_share[slot],
                 )  # fmt: skip
                 flows = run_step(parallel, kit, setting, floor_wh, stored_wh, load, admitted)
                 stored_wh = flows.stored_wh

@@ -52,6 +52,7 @@ class StepSetting(NamedTuple):
     target_share: float
     export_stored_on: bool
     export_stored_above_share: float
+    output_share: float = 1.0
 
 
 class StepFlows(NamedTuple):
@@ -114,9 +115,9 @@ def load_for_bus_w(kit: StepKit, bus_w: float) -> float:
 
 
 @register_jitable
-def to_grid_w(kit: StepKit, served_w: float, offered_w: float) -> tuple[float, float]:
+def to_grid_w(kit: StepKit, rating_w: float, served_w: float, offered_w: float) -> tuple[float, float]:
     """Return what of `offered_w` of DC goes to the grid beside loads of `served_w`, and what arrives there [W]."""
-    room = min(kit.inverter_rating_w - served_w, kit.export_limit_w)
+    room = min(rating_w - served_w, kit.export_limit_w)
     room_bus = room * (kit.loss_linear + kit.loss_quadratic * (2.0 * served_w + room))
     if room <= 0.0 or offered_w <= 0.0:
         return 0.0, 0.0
@@ -235,7 +236,8 @@ def parallel_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: fl
     """Return the flows at a moment of a unit that feeds the same wires as the grid (plug-in, whole home)."""
     solar = input_w * kit.solar_efficiency
     cells_limit = kit.charge_w * setting.charge_allowed if cells.below_capacity else 0.0
-    carried = min(load_w, kit.inverter_rating_w)
+    rating = kit.inverter_rating_w * setting.output_share
+    carried = min(load_w, rating)
     overload = load_w - kit.inverter_rating_w if load_w > kit.inverter_rating_w * SLACK else 0.0
 
     # 1. What the bus has: sun, and cells where the plan lets them serve loads.
@@ -270,7 +272,7 @@ def parallel_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: fl
     solar_to_cells = min(surplus * kit.charge_efficiency, cells_limit) if not sells or cells.below_kept else 0.0
     spare = max(surplus - solar_to_cells / kit.charge_efficiency, 0.0)
     further = max(cells_can_give - from_cells_bus, 0.0) if sells and cells.above_kept else 0.0
-    to_grid, export = to_grid_w(kit, served, spare + further if setting.inverter_on else 0.0)
+    to_grid, export = to_grid_w(kit, rating, served, spare + further if setting.inverter_on else 0.0)
     sun_to_grid = min(spare, to_grid)
     from_cells = (from_cells_bus + to_grid - sun_to_grid) / kit.discharge_efficiency
     if sells:

@@ -23,7 +23,7 @@ from riskcalc.scenario.kit_parts import (
     battery_complaints,
     inverter_complaints,
 )
-from riskcalc.scenario.texts import NamedEntries, Text
+from riskcalc.scenario.texts import NamedEntries, Text, Windows
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
 from riskcalc.uncertainty.quantity import Quantity, plain
 
@@ -137,6 +137,23 @@ class Kit(Table):
         "yes; many units only pass the mains through, see the manual",
         title="Runs from its battery on the mains",
     )
+    control: Literal["meter", "fixed", "none"] = default(
+        "meter",
+        "what sets the output of a unit on the home's wires: a meter at the supply (it follows the load), fixed (a power "
+        "that is set by hand), none (all that the inverter can give)",
+        common_practice("a meter at the supply is what most units are sold with; judgement, no survey found"),
+        title="Control of the output",
+    )
+    fixed_power_w: Annotated[float, Watts] | None = optional(
+        "power that a unit gives with control fixed, whether the home needs it or not",
+        "needed for control fixed",
+        title="Fixed output",
+    )
+    fixed_power_hours: Windows | None = optional(
+        "hours in which a unit with control fixed gives its power; at other times the battery gives nothing",
+        "all hours",
+        title="Hours of the fixed output",
+    )
     charger: Charger | None = optional("the charger from the supply", "no charging from the supply", title="Charger")
     ageing: Ageing = default(Ageing(), "how it wears", title="Ageing")
 
@@ -171,8 +188,22 @@ def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
         yield from battery_complaints(kit.battery)
     yield from inverter_complaints(kit.inverter)
     yield from _coupling(kit)
+    yield from _control(kit)
     if kit.ageing.law == "datasheet" and kit.ageing.cycles_to_80_percent is None:
         yield Complaint(("kit", "ageing", "cycles_to_80_percent"), "nothing", 'needed for law = "datasheet"')
+
+
+def _control(kit: Kit) -> Iterator[Complaint]:
+    """Yield what does not fit the control of the output."""
+    if kit.control != "meter" and (kit.coupling not in ("plug_in", "whole_home") or kit.battery is None):
+        accepted = '"meter": another control is for a unit with a battery on the home\'s wires (plug_in, whole_home)'
+        yield Complaint(("kit", "control"), shown(kit.control), accepted)
+    if kit.control == "fixed" and kit.fixed_power_w is None:
+        yield Complaint(("kit", "fixed_power_w"), "nothing", 'needed for control = "fixed"')
+    for name in ("fixed_power_w", "fixed_power_hours"):
+        if kit.control != "fixed" and getattr(kit, name) is not None:
+            accepted = f'nothing: control "{kit.control}" does not use it'
+            yield Complaint(("kit", name), shown(getattr(kit, name)), accepted, 'add control = "fixed", or remove it')
 
 
 def array_surfaces(kit: Kit, home: Home) -> dict[str, str | None]:

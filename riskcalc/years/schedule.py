@@ -31,6 +31,7 @@ def clock_of(scenario: Scenario) -> LocalClock:
     """
     windows = [window for rate in scenario.tariff.rates.values() for window in rate.windows or ()]
     windows += scenario.dispatch.off_hours or ()
+    windows += (scenario.kit.fixed_power_hours if scenario.kit is not None else None) or ()
     slot = slot_minutes(windows, zone=scenario.site.zone)
     series = price_series(scenario)
     if series is not None:
@@ -50,6 +51,10 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
     off = np.full(clock.slots, passes_mains_only(scenario))
     if dispatch.off_hours:
         off |= slots_in_windows(dispatch.off_hours, clock)
+    given, output_share = forced_output(scenario, clock)
+    serves = serving_slots(scenario, rate, on_solar=on_solar)
+    if scenario.kit is not None and scenario.kit.control == "fixed":
+        serves &= given
     held = np.where(hold_back_slots(scenario, rate), _monthly(dispatch.hold_back_share, 0.0)[clock.month], 0.0)
     return SlotPlan(
         slot_minutes=clock.slot_minutes,
@@ -58,14 +63,29 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         start_minute=np.arange(clock.slots) * clock.slot_minutes,
         rate=rate,
         rate_weight=slot_weights(scenario, rate, minutes=clock.slot_minutes),
-        discharge_on=serving_slots(scenario, rate, on_solar=on_solar).astype(np.int64),
+        discharge_on=serves.astype(np.int64),
         inverter_on=(~off).astype(np.int64),
         grid_charge_on=(charge_slots(scenario, rate) & ~on_solar).astype(np.int64),
         target_share=_monthly(dispatch.target_share, 1.0)[clock.month],
         reserve_share=np.maximum(held, dispatch.reserve_share),
-        export_stored_on=selling_slots(scenario, rate).astype(np.int64),
-        export_stored_above_share=_monthly(dispatch.export_stored_above_share, 1.0)[clock.month],
+        export_stored_on=(selling_slots(scenario, rate) | given).astype(np.int64),
+        export_stored_above_share=np.where(given, 0.0, _monthly(dispatch.export_stored_above_share, 1.0)[clock.month]),
+        output_share=output_share,
     )
+
+
+def forced_output(scenario: Scenario, clock: LocalClock) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Return the slots in which a unit gives its power whether the home needs it or not, and the share of its rating.
+
+    What the home does not need then goes to the grid, from the sun first, then from the battery.
+    """
+    kit = scenario.kit
+    if kit is None or kit.control == "meter":
+        return np.zeros(clock.slots, dtype=bool), np.ones(clock.slots)
+    hours = kit.fixed_power_hours
+    given = np.ones(clock.slots, dtype=bool) if not hours else slots_in_windows(hours, clock)
+    power_w = kit.inverter.rating_w if kit.fixed_power_w is None else kit.fixed_power_w
+    return given, np.where(given, min(power_w / kit.inverter.rating_w, 1.0), 1.0)
 
 
 def passes_mains_only(scenario: Scenario) -> bool:

@@ -161,7 +161,7 @@ def _served(
 @inlined
 def _whole(lane: int, work: NDArray[np.float64], load: float) -> tuple[float, float]:
     """Return the load within the rating and the bus power it needs beside the idle draw."""
-    rating = work[rows.RATING + lane]
+    rating = work[rows.OUTPUT + lane]
     carried = load if load < rating else rating
     return carried, carried * fma(work[rows.QUADRATIC + lane], carried, work[rows.LINEAR + lane])
 
@@ -181,7 +181,7 @@ def _to_grid(
 @inlined
 def _room_on_grid(lane: int, work: NDArray[np.float64], served: float) -> tuple[float, float]:
     """Return what the inverter may still feed into the grid beside loads of `served`, as AC and as bus power."""
-    room = work[rows.RATING + lane] - served
+    room = work[rows.OUTPUT + lane] - served
     most = work[rows.EXPORT_MOST + lane]
     room = room if room < most else most
     room = room if room > 0.0 else 0.0

@@ -107,7 +107,8 @@ TINY = 1e-100
     PEAK,
     PART_DEMAND,
     SLOT_DEMAND,
-) = range(44 * LANES, 61 * LANES, LANES)
+    OUTPUT,
+) = range(44 * LANES, 62 * LANES, LANES)
 
 # Sums over a stretch, in W times minutes; the sum of what a slot leaves; and what one lane loop of a run hands to the next.
 (
@@ -132,7 +133,7 @@ TINY = 1e-100
     HIGH_NOW,
     KEPT_NOW,
     REST_NOW,
-) = range(61 * LANES, 82 * LANES, LANES)
+) = range(62 * LANES, 83 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SLOT_LEFT
 

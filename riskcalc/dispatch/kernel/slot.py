@@ -78,10 +78,12 @@ def open_stretch(work: NDArray[np.float64]) -> None:
 
 
 @inner
-def open_slot(lanes: int, work: NDArray[np.float64], reserve_share: float, aim_share: float, discharge: float) -> None:
+def open_slot(
+    lanes: int, work: NDArray[np.float64], reserve_share: float, aim_share: float, discharge: float, output_share: float
+) -> None:
     """Set what a slot leaves to the cells; `discharge` is 1 where the cells may serve loads, else 0.
 
-    `aim_share` of the capacity is where charging ends, or selling.
+    `aim_share` of the capacity is where charging ends, or selling; `output_share` of the rating is what a unit gives.
     """
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
@@ -97,6 +99,7 @@ def open_slot(lanes: int, work: NDArray[np.float64], reserve_share: float, aim_s
         work[rows.TARGET + lane] = aim_share * capacity - base
         work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
         work[rows.SLOT_DEMAND + lane] = 0.0
+        work[rows.OUTPUT + lane] = output_share * work[rows.RATING + lane]
 
 
 @inner

@@ -97,7 +97,7 @@ def _run_group(
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
         sells = _sells(export_stored_on, slot, discharge)
         aim = plan.export_stored_above_share[slot] if sells else plan.target_share[target_row, slot]
-        open_slot(lanes, work, plan.reserve_share[slot], aim, 1.0 if discharge else 0.0)
+        open_slot(lanes, work, plan.reserve_share[slot], aim, 1.0 if discharge else 0.0, plan.output_share[slot])
         if by_need and from_grid:
             # The mask changes nothing; it tells the compiler that the index is not negative.
             aim_by_need(lanes, work, plan.kind[slot] & 31, plan.light[light_row, slot])
