@@ -6,8 +6,8 @@ from dataclasses import asdict
 from typing import Any
 
 from riskcalc.answers.loads import load_figures
-from riskcalc.answers.page_dict import scenario_traits
 from riskcalc.answers.questions import question_rows
+from riskcalc.answers.traits import scenario_traits
 from riskcalc.money.price_file import read_price_file
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.years.electrical import scenario_fit

@@ -13,9 +13,9 @@ from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
 from riskcalc.answers.option_figures import Pair, best_shares, pairs, regrets, value_of_knowing
 from riskcalc.answers.options import Comparison, Option
-from riskcalc.answers.page_dict import scenario_traits
 from riskcalc.answers.question import Entry, tariff_name
 from riskcalc.answers.stay import StayCurve, StayPair, against_nothing, stay_pairs
+from riskcalc.answers.traits import scenario_traits
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate

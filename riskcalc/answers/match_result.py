@@ -12,7 +12,7 @@ from riskcalc.answers.cells import Cell
 from riskcalc.answers.comparison_result import files, option_rows
 from riskcalc.answers.matched import HomeMatch, Matching
 from riskcalc.answers.option_figures import Pair, pair
-from riskcalc.answers.page_dict import scenario_traits
+from riskcalc.answers.traits import scenario_traits
 
 COLUMNS = (
     "home", "kit", "modules", "batteries", "is_run", "reason", "currency", "worth_mean", "worth_standard_error",

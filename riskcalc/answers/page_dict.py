@@ -15,17 +15,14 @@ from numpy.typing import NDArray
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
 from riskcalc.answers.insight import headline_years
 from riskcalc.answers.stretch import request_of, traced_days
+from riskcalc.answers.traits import scenario_traits
 from riskcalc.answers.weeks import HALF_HOUR, Week, week_stretches
 from riskcalc.scenario import Scenario, assumptions, unit_of
-from riskcalc.scenario.outages import bridges
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
 from riskcalc.weather.pool import LEAST_YEARS
 
 Floats = NDArray[np.float64]
-
-#: Appliances whose content spoils when the power goes unnoticed.
-COLD_STORES = ("fridge_freezer", "refrigerator", "chest_freezer", "upright_freezer")
 
 #: Columns of a traced week that the page draws.
 WEEK_COLUMNS = {
@@ -114,21 +111,6 @@ def draws_shown(assessment: Assessment) -> dict[str, Any] | None:
         "values": np.stack([assessment.values[key] for key in uncertain]),
         "payback_years": assessment.valuation.payback_years,
         "net_present_value": assessment.valuation.net_present_value,
-    }
-
-
-def scenario_traits(scenario: Scenario) -> dict[str, Any]:
-    """Return what the cautions of a purchase go by."""
-    kit, tenure = scenario.kit, scenario.tenure
-    return {
-        "coupling": "none" if kit is None else kit.coupling,
-        "has_modules": kit is not None and bool(kit.arrays),
-        "has_battery": kit is not None and kit.battery is not None,
-        "modules_in_series": max((array.modules_in_series for array in kit.arrays.values()), default=0) if kit else 0,
-        "renting": tenure is not None and tenure.kind == "rent",
-        "exports_stored": bool(scenario.dispatch.export_stored_at),
-        "bridges": kit is not None and scenario.outages is not None and bridges(scenario.outages, kit.coupling),
-        "cold_store": any(place == "unit" and name in COLD_STORES for name, place in scenario.home.appliances.items()),
     }
 
 

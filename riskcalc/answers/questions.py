@@ -28,7 +28,8 @@ def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[
     site = scenario.site
     found: list[Question] = [
         *of_scenario(scenario),
-        *weather_questions(weather),
+        # Years made from a built-in climate are as it is: only what somebody brought is questioned.
+        *(() if site.weather.source == "climate" else weather_questions(weather)),
         *place_questions(
             weather,
             latitude_deg=site.latitude_deg,
