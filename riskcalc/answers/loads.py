@@ -97,7 +97,7 @@ def _row(scenario: Scenario, appliance: Appliance, surge_w: float, usable_kwh: f
     elif start_w > surge_w:
         verdict, says = "start", "its start may switch the unit off: look up the starting current"
     elif watts > 0.8 * rating_w:
-        verdict, says = "tight", "next to nothing else may run beside it"
+        verdict, says = "tight", "hardly anything else may run beside it"
     return {
         "name": appliance.key,
         "watts": watts,

@@ -6,14 +6,14 @@ from dataclasses import asdict
 from typing import Any
 
 from riskcalc.errors import Question
-from riskcalc.scenario import Scenario
+from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.plausible import questions as of_scenario
 from riskcalc.weather.doubts import place_questions, weather_questions
 from riskcalc.weather.pool import WeatherPool
 
 
 def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[dict[str, str]]:
-    """Return every question as a plain row: of the scenario, of its weather, of the other data.
+    """Return every question as a plain row with the name of its key in words: of the scenario, its weather, other data.
 
     Parameters
     ----------
@@ -40,4 +40,5 @@ def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[
     ]
     for item in data:
         found += getattr(item, "questions", ())
-    return [asdict(question) for question in dict.fromkeys(found)]
+    names = {row.key: row.label for row in assumptions(scenario)}
+    return [{"label": names.get(asked.key, asked.key), **asdict(asked)} for asked in dict.fromkeys(found)]

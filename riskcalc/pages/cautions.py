@@ -67,7 +67,7 @@ ON_MAINS = (
     "some hundredths of a second: a computer may restart."
 )
 MEDICAL = (
-    "Nothing here is fit to keep medical equipment running. Who depends on a device for breathing, dialysis, cooled "
+    "Nothing here is fit to keep medical equipment running. Anyone who depends on a device for breathing, dialysis, cooled "
     "medicine or the like needs backup that its maker and the clinic approve, and a place on the network operator's "
     "list of such customers."
 )

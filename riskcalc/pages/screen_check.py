@@ -33,7 +33,7 @@ def question_lines(questions: list[Mapping[str, str]]) -> list[str]:
     """Return each question in two lines: what stands there and what is usual, then what it does."""
     lines = [f"is this right? ({len(questions)})"] if questions else []
     for row in questions:
-        lines.append(f"  {row['key']}: {row['given']}; usual: {row['usual']} ({row['source']})")
+        lines.append(f"  {row['label']}: {row['given']}; usual: {row['usual']} ({row['source']})")
         lines.append(f"      {row['effect']}")
     return lines
 

@@ -145,7 +145,7 @@ def _joint(scenario: Scenario) -> Iterator[Question]:
     home, prices, tariff = scenario.home, scenario.prices, scenario.tariff
     use = at(home.annual_use_kwh, 0.5)
     yield from _ratio(
-        "home.annual_use_kwh", use / home.occupants, (150, 9000), " kWh a year for each of home.occupants",
+        "home.annual_use_kwh", use / home.occupants, (150, 9000), " kWh a year for each person",
         "All savings grow with it.", USE,
     )  # fmt: skip
     dearest = max(at(rate.import_price_per_kwh, 0.5) for rate in tariff.rates.values())
@@ -158,7 +158,7 @@ def _joint(scenario: Scenario) -> Iterator[Question]:
         years = scenario.study.horizon_years
         yield from _ratio(
             "prices.spread", path_spread(at(prices.spread, 0.5), at(prices.persistence, 0.5), years), (0, 1.2),
-            f" as standard deviation of the logarithm of the price after {years} years, with prices.persistence",
+            f" as standard deviation of the logarithm of the price after {years} years, with the persistence given",
             "Above 1.2 one future in six ends more than three times as dear as it began, before any trend.", HISTORY,
         )  # fmt: skip
     if scenario.kit is not None:
@@ -202,7 +202,7 @@ def _kit(scenario: Scenario, dollar: float) -> Iterator[Question]:
     yield from _ratio(
         "purchase.price", outlay / parts, (120 * dollar, 4500 * dollar),
         f" {scenario.currency} with installation for each kWh of battery and kW of modules"
-        + (f" ({batteries} batteries: is purchase.extra_battery_price missing?)" if batteries > 1 else ""),
+        + (f" ({batteries} batteries: is the price of an extra battery missing?)" if batteries > 1 else ""),
         "Payback is in proportion to it.", SHOPS,
     )  # fmt: skip
     yield from _ratio(
@@ -245,7 +245,7 @@ def _left_open(scenario: Scenario) -> Iterator[Question]:
         yield Question(
             "outages.value_per_hour",
             "not given: nothing",
-            "what an hour without power costs you, or outages.value_per_kwh",
+            "what an hour, or a kWh, without power costs you",
             "Outages are counted, but worth nothing here.",
             JUDGEMENT,
         )

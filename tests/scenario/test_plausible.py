@@ -86,7 +86,8 @@ def test_what_is_left_open_and_decides_by_itself_is_asked(small_file: Path) -> N
     outages = ["outages.per_year=3", "outages.hours_each=2", "outages.value_per_hour=5"]
 
     def keys(*changes: str) -> list[str]:
-        return [question.key for question in questions(read_scenario(small_file, changes))]
+        asked = (question.key for question in questions(read_scenario(small_file, changes)))
+        return [key for key in asked if key.startswith(("outages", "kit.runs"))]
 
     assert keys() == ["kit.runs_from_battery_on_mains"]
     assert keys("kit.runs_from_battery_on_mains=true") == []

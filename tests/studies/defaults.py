@@ -35,7 +35,7 @@ MEANINGS = {
 }
 #: What a default may be instead, to see what it does: a tenth of the range that the key accepts is too much for most.
 STEP = 1.2
-DRAWS = ["study.draws=256", "study.pool_years=32", "study.step_minutes=15"]
+DRAWS = ["study.draws=256", "study.scrambles=4", "study.pool_years=16", "study.step_minutes=30"]
 
 
 def rows() -> Iterator[tuple[str, str, str, str, str, str]]:
@@ -95,7 +95,7 @@ def _effect_lines(effects: dict[str, dict[str, float]]) -> list[str]:
         "## What they do to the odds",
         "",
         "Points by which the odds of payback within the horizon change when a default that rests on judgement or common",
-        f"practice is {STEP:g} times as large (256 common draws, steps of 15 minutes); keys that a scenario gives itself are",
+        f"practice is {STEP:g} times as large (256 common draws, steps of 30 minutes); keys that a scenario gives itself are",
         "blank.",
         "",
         "| key | " + " | ".join(names) + " |",

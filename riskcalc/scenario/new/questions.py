@@ -45,7 +45,7 @@ class Question:
     read : text -> value; raises ValueError with what is accepted.
     usual : answers so far -> the default as text; empty where an answer has to be given.
     applies : answers so far -> whether it is asked at all.
-    only : when it is asked, for the message to whoever answers it at another time.
+    only : when it is asked, for the message to someone who answers it at another time.
     told : whether it is asked aloud; False leaves it to the option and its default.
     notes : answers so far -> lines to show before it.
     """
