@@ -17,7 +17,7 @@ from riskcalc.cli import app
 from riskcalc.dispatch import COUPLINGS, Param, trace_year
 from riskcalc.dispatch.twin import StepKit
 from riskcalc.scenario import read_scenario
-from riskcalc.study.foresight_hourly import year_ahead
+from riskcalc.study.foresight_hourly import at_slots, year_ahead
 from riskcalc.study.foresight_programme import YearAhead, foreseen
 from riskcalc.study.model import assessment, design_of, drawn_values, part_of_design, world_of
 from riskcalc.years.simulation import Plant, YearRequest
@@ -137,6 +137,7 @@ def test_the_scenario_says_whether_stored_energy_is_exported(read_small):
 def test_no_rule_beats_it(coupling, seed, sell):
     """Random kits, days and plans: the bill of the kit's own rule is never below that of the programme."""
     inputs, plan, params, arguments = random_case(seed, days=2, draws=1, minutes=0)
+    inputs = at_slots(inputs)
     rng = np.random.default_rng(seed)
     buy = rng.choice([0.05, 0.15, 0.3, 0.5], plan.slots)
     request = YearRequest(coupling, inputs, plan, params, **arguments)
