@@ -25,9 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.weather.array import array_power_w
-from riskcalc.weather.climates import Climate
 from riskcalc.weather.csv_years import read_csv_years
-from riskcalc.weather.generator import YEARLY_SPREAD, generated_years
+from riskcalc.weather.generator import climate_of, generated_years, usual_spread_of
 from riskcalc.weather.module import Module
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import sun_path
@@ -70,24 +69,6 @@ def yearly_yield_kwh(pool: WeatherPool, *, tilt_deg: float, azimuth_deg: float) 
 def some_years(pool: WeatherPool, years: Sequence[int]) -> WeatherPool:
     """Return the pool of these years only."""
     return replace(pool, **{name: getattr(pool, name)[list(years)] for name in HOUR_SERIES})
-
-
-def climate_of(pool: WeatherPool) -> Climate:
-    """Return the monthly means of a pool as a climate to generate from."""
-    means = {name: pool.monthly_means(name).mean(axis=0) for name in ("ghi", "temp_air", "wind_speed")}
-    return Climate(
-        key="shown",
-        name="the years shown",
-        latitude_deg=pool.latitude_deg,
-        longitude_deg=pool.longitude_deg,
-        altitude_m=pool.altitude_m,
-        utc_offset_hours=pool.utc_offset_hours,
-        zone="UTC",
-        ghi_w_m2=means["ghi"],
-        temp_air_c=means["temp_air"],
-        wind_speed_m_s=means["wind_speed"],
-        source=pool.source,
-    )
 
 
 def generated_yield_kwh(shown: WeatherPool, *, seed: int, spread: float | None, **plane: float) -> Floats:
@@ -182,8 +163,8 @@ def main(words: Sequence[str]) -> None:
     print(f"{pool.years} years; yield of each over their mean: {', '.join(f'{y:.3f}' for y in truth / truth.mean())}")
     light = pool.annual_ghi_kwh()
     made = generated_yield_kwh(pool, seed=0, spread=given.spread, tilt_deg=given.tilt, azimuth_deg=given.azimuth)
-    spread = YEARLY_SPREAD if given.spread is None else given.spread
-    print(f"standard deviation over mean: light {light.std(ddof=1) / light.mean():.3f}, generated {spread:g}; yield")
+    spread = usual_spread_of(climate_of(pool)) if given.spread is None else given.spread
+    print(f"standard deviation over mean: light {light.std(ddof=1) / light.mean():.3f}, generated {spread:.2g}; yield")
     print(
         f"{truth.std(ddof=1) / truth.mean():.3f}, generated {made.std() / made.mean():.3f}; chance of years this wild"
     )
