@@ -68,6 +68,7 @@ def test_code_is_kept_and_found_again(loaded, tmp_path: Path) -> None:
     assert total(loaded()) == (90.0, False)
     assert total(loaded()) == (90.0, True)
     assert kept(tmp_path).stat().st_size > 1000
+    assert kept(tmp_path) in jit.kept_code()
 
 
 @pytest.mark.parametrize("share", [0.0, 0.01, 0.3, 0.6, 0.9, 0.999])

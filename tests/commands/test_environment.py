@@ -142,7 +142,7 @@ def test_cache_shows_what_is_kept_and_clears_it(
     folder = tmp_path / "kept"
     monkeypatch.setenv("RISKCALC_CACHE", str(folder))
     monkeypatch.setenv("RISKCALC_CACHE_GIB", "0.25")
-    monkeypatch.setattr("riskcalc.jit._folders", {tmp_path / "code"})
+    monkeypatch.setattr("riskcalc.jit.kept_code", lambda: sorted((tmp_path / "code").glob("*.nbc")))
     (tmp_path / "code").mkdir()
     (tmp_path / "code" / "loop.nbc").write_bytes(bytes(3 * 2**20))
     run("check", small_file)
