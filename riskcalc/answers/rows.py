@@ -22,6 +22,7 @@ from riskcalc.uncertainty.indices import Indices
 from riskcalc.uncertainty.information import FactorInformation, Information
 from riskcalc.uncertainty.odds import RARE_SHARE, OddsRanking
 from riskcalc.uncertainty.order import Order, Rival, Tier
+from riskcalc.uncertainty.quantity import counted
 
 Rows = list[dict[str, Any]]
 Words = Mapping[str, str]
@@ -272,7 +273,7 @@ def measure_words(claim: Claim) -> str:
     if claim.months is not None:
         return f"{said}, {month_words(claim.months)}"
     if claim.measure == "saving_per_year" and (claim.years or 1) > 1:
-        return f"{said}, average of the first {claim.years} years"
+        return f"{said}, average of the first {counted(claim.years or 1, 'year')}"
     of_horizon = ("payback_years", "net_present_value")
     return said if claim.measure.endswith(of_horizon) else f"{said}, first year"
 

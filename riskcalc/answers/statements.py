@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.study.model import Assessment
+from riskcalc.uncertainty.quantity import counted
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -42,7 +43,7 @@ class Statement:
 def paid_back(within_years: float) -> Statement:
     """Return the statement that the purchase has paid for itself within some years."""
     return Statement(
-        f"payback within {within_years:g} years",
+        f"payback within {counted(within_years, 'year')}",
         lambda found: found.valuation.payback_years <= within_years,
         lambda found: payback_margin(
             found.valuation.payback_balance, found.valuation.payback_years, within_years=within_years

@@ -8,6 +8,7 @@ from typing import Any
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.rounding import money, money_estimate, percent_estimate, years
 from riskcalc.pages.words import frequency
+from riskcalc.uncertainty.quantity import counted
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
 DEEDS = {
@@ -101,7 +102,7 @@ def risk_words(result: Row) -> str:
         return ""
     paid, lost = figure(leader["paid_back_share"]), figure(leader["net_present_value"]["loss_probability"])
     return (
-        f"It pays for itself within {result['horizon_years']} years in {frequency(paid, draws)}; "
+        f"It pays for itself within {counted(result['horizon_years'], 'year')} in {frequency(paid, draws)}; "
         f"it is worth less than doing nothing in {frequency(lost, draws)}."
     )
 

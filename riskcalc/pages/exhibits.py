@@ -13,6 +13,7 @@ from riskcalc.pages.data import ReportData
 from riskcalc.pages.exhibit import Exhibit, exhibit
 from riskcalc.pages.labels import capital
 from riskcalc.pages.rounding import money, money_estimate, percent, percent_estimate, with_unit
+from riskcalc.uncertainty.quantity import counted
 
 UNKNOWN = float("nan")
 
@@ -20,7 +21,9 @@ UNKNOWN = float("nan")
 def futures_exhibit(report: ReportData) -> Exhibit:
     """Return the hundred futures."""
     dots = dots_per_year(report.payback)
-    names = [f"year {year}" for year in report.payback.years] + [f"never within {report.horizon_years} years"]
+    names = [f"year {year}" for year in report.payback.years] + [
+        f"never within {counted(report.horizon_years, 'year')}"
+    ]
     return exhibit(
         "futures",
         lambda width: futures_chart(report.payback, width=min(width, 400)),

@@ -13,6 +13,7 @@ from riskcalc.pages.data import ReportData, Week
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.labels import short
 from riskcalc.pages.rounding import NO_BREAK, money, percent, percent_estimate, significant, years
+from riskcalc.uncertainty.quantity import counted
 
 UNKNOWN = float("nan")
 
@@ -25,17 +26,17 @@ def futures_title(report: ReportData) -> str:
     dots = dots_per_year(report.payback)
     never = int(dots[-1])
     if never == 0:
-        return f"Of 100 futures, all pay back within {report.horizon_years} years"
+        return f"Of 100 futures, all pay back within {counted(report.horizon_years, 'year')}"
     if never == 100:
-        return f"Of 100 futures, none pays back within {report.horizon_years} years"
+        return f"Of 100 futures, none pays back within {counted(report.horizon_years, 'year')}"
     pay, do = ("pays" if never == 99 else "pay", "does" if never == 1 else "do")
-    return f"Of 100 futures, {100 - never} {pay} back within {report.horizon_years} years and {never} never {do}"
+    return f"Of 100 futures, {100 - never} {pay} back within {counted(report.horizon_years, 'year')} and {never} never {do}"
 
 
 def odds_title(report: ReportData) -> str:
     """Return by when half have paid back, and the share that never does."""
     never = report.payback.never_share
-    missing = f"{percent_estimate(never)} never do within {report.horizon_years} years"
+    missing = f"{percent_estimate(never)} never do within {counted(report.horizon_years, 'year')}"
     if report.payback.p50.value is None:
         return f"Most futures do not pay back: {missing}"
     middle = f"Half of the futures have paid back after {years(report.payback.p50)}"
@@ -47,7 +48,7 @@ def cash_title(report: ReportData) -> str:
     end = float(report.cash.cash[2, -1])
     amount = money(abs(end), report.currency, se=UNKNOWN)
     where = "ahead" if end >= 0 else "short"
-    return f"After {report.horizon_years} years the middle future is {amount} {where}"
+    return f"After {counted(report.horizon_years, 'year')} the middle future is {amount} {where}"
 
 
 def worth_title(report: ReportData) -> str:

@@ -17,6 +17,7 @@ from riskcalc.pages.rounding import (
     supported_decimals,
     with_unit,
 )
+from riskcalc.uncertainty.quantity import counted
 
 Cells = list[tuple[str, ...]]
 
@@ -53,7 +54,7 @@ class InsightWords:
 def insight_words(found: Insight, currency: str) -> InsightWords:
     """Return odds, information, break-even and claims as the page shows them."""
     return InsightWords(
-        odds_title=f"The odds of payback within {found.within_years} years: {percent(found.odds)}",
+        odds_title=f"The odds of payback within {counted(found.within_years, 'year')}: {percent(found.odds)}",
         odds_note="Futures in ten equal parts by each thing, from low to high: how far the odds of a part lie from those "
         f"of all futures, on average, and the odds near its low and high end. Below {percent(found.gap_of_no_effect)} "
         "it may be chance. Futures that never pay back count as such.",

@@ -31,6 +31,7 @@ from riskcalc.pages.rounding import (
     with_unit,
     years,
 )
+from riskcalc.uncertainty.quantity import counted
 
 UNKNOWN = float("nan")
 TEMPLATE = "page.html.j2"
@@ -106,7 +107,7 @@ def key_figures(report: ReportData) -> list[KeyFigure]:
     quarter = payback.p25
     return [
         KeyFigure(
-            f"paid back within {report.horizon_years} years",
+            f"paid back within {counted(report.horizon_years, 'year')}",
             percent_estimate(paid),
             f"{_error_words(percent_error(paid))}{never} never",
         ),
@@ -134,7 +135,11 @@ def _all_futures(report: ReportData) -> list[tuple[str, str, str]]:
     """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
     worth, currency = report.worth, report.currency
     return [
-        ("paid", f"paid back within {report.horizon_years} years", percent_estimate(words.paid_share(report))),
+        (
+            "paid",
+            f"paid back within {counted(report.horizon_years, 'year')}",
+            percent_estimate(words.paid_share(report)),
+        ),
         ("half", "half have paid back after", years(report.payback.p50)),
         ("mean", "average worth", money_estimate(worth.mean, currency)),
         ("loss", "lose money", percent_estimate(worth.loss_probability)),

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from riskcalc.uncertainty.quantity import counted
+
 
 def comparison_lines(result: Mapping[str, Any]) -> list[str]:
     """Return the options as a table, then what separates the best from the others."""
@@ -12,7 +14,7 @@ def comparison_lines(result: Mapping[str, Any]) -> list[str]:
     rows = [row for row in result["options"] if row["same_as"] is None]
     width = max(len(row["option"]) for row in rows)
     lines = [
-        f"{draws} common futures of {result['horizon_years']} years; worth in {currency} against doing nothing",
+        f"{draws} common futures of {counted(result['horizon_years'], 'year')}; worth in {currency} against doing nothing",
         "",
         f"{'':<{width}}  {'best in':>8}  {'worth':>16}  {'nine in ten':>20}  {'given up':>9}",
     ]

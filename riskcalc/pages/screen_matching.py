@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from riskcalc.uncertainty.quantity import counted
+
 
 def matching_lines(result: Mapping[str, Any]) -> list[str]:
     """Return each home with its pick, then every cell as a table."""
     known, years = result["provenance"], result["horizon_years"]
     lines = [
-        f"{known['draws']} common futures of {years} years, steps of {known['step_minutes']} minutes: "
+        f"{known['draws']} common futures of {counted(years, 'year')}, steps of {known['step_minutes']} minutes: "
         "enough to sort a shelf; assess the pick by itself before buying",
         "",
     ]

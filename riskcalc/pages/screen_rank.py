@@ -15,6 +15,7 @@ from riskcalc.pages.insight_data import BreakEvenRow
 from riskcalc.pages.labels import capital
 from riskcalc.pages.rounding import MINUS, error, money, money_estimate, percent, percent_estimate
 from riskcalc.pages.screen_summary import PLAIN
+from riskcalc.uncertainty.quantity import counted
 
 #: Factors listed of a long ranking, and names listed of those that tie with one place.
 MOST_ROWS, MOST_RIVALS = 12, 3
@@ -146,7 +147,7 @@ def _two_errors(figure: Mapping[str, Any]) -> float:
 
 def _odds_lines(found: Mapping[str, Any]) -> list[str]:
     lines = [
-        f"what decides the odds of payback within {found['within_years']} years ({percent(found['odds'])})",
+        f"what decides the odds of payback within {counted(found['within_years'], 'year')} ({percent(found['odds'])})",
         "  odds near its low and its high end; in brackets how far the odds of a tenth of the futures by it are off on average",
     ]
     if found["too_rare_for_shares"]:

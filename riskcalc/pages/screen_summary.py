@@ -10,6 +10,7 @@ from typing import Any
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.rounding import money_estimate, percent_estimate, years
 from riskcalc.pages.screen_check import question_lines
+from riskcalc.uncertainty.quantity import counted
 
 BAR_WIDTH = 40
 #: Spaces that keep figures together on the page; a terminal needs none of them.
@@ -58,9 +59,9 @@ def summary_lines(result: Mapping[str, Any]) -> list[str]:
         return money_estimate(_estimate(worth[name]), currency, with_error=with_error)
 
     lines = [
-        f"{result['title']}: {draws:,} futures of {horizon} years",
+        f"{result['title']}: {draws:,} futures of {counted(horizon, 'year')}",
         *_outlay_lines(result),
-        f"paid back within {horizon} years in {percent_estimate(paid, with_error=True)} of them",
+        f"paid back within {counted(horizon, 'year')} in {percent_estimate(paid, with_error=True)} of them",
         _when(payback),
         f"worth in today's money {money('mean', with_error=True)} on average, "
         f"{money('p5')} to {money('p95')} in nine of ten; "

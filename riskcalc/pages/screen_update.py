@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from riskcalc.uncertainty.quantity import counted
+
 #: A change of an input's mean below this share of its spread is not worth a line.
 LEAST_SHIFT = 0.1
 
@@ -20,7 +22,7 @@ def update_lines(found: Mapping[str, Any]) -> list[str]:
         f"{found['scenario']}: {found['verdict']} after {measured['months']} months, "
         f"{measured['from']} to {measured['to']}",
         *(_track(row, currency) for row in found["tracks"]),
-        f"paid back within {within} years: {_percent(before['paid_back_within'])} before, "
+        f"paid back within {counted(within, 'year')}: {_percent(before['paid_back_within'])} before, "
         f"{_percent(now['paid_back_within'])} now",
         f"half have paid back by {_years(before['payback_years']['p50'])} before, "
         f"{_years(now['payback_years']['p50'])} now",

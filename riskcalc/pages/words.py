@@ -11,6 +11,7 @@ import math
 from riskcalc.pages.data import Payback, ReportData, Worth
 from riskcalc.pages.estimate import Estimate
 from riskcalc.pages.rounding import NO_BREAK, money, money_estimate, percent_estimate, years
+from riskcalc.uncertainty.quantity import counted
 
 #: What N of "1 in N" may be, times a power of ten.
 ROUND_STEPS = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
@@ -51,10 +52,10 @@ def opening(report: ReportData) -> str:
     if certain(report) and report.payback.p50.value is not None:
         return f"With every input fixed, the kit pays for itself after {years(report.payback.p50)}."
     if certain(report):
-        return f"With every input fixed, the kit does not pay for itself within {horizon} years."
+        return f"With every input fixed, the kit does not pay for itself within {counted(horizon, 'year')}."
     if value in {0.0, 1.0}:
-        return f"The kit pays for itself within {horizon} years in {frequency(paid, draws)}."
-    return f"In {frequency(paid, draws)} the kit pays for itself within {horizon} years."
+        return f"The kit pays for itself within {counted(horizon, 'year')} in {frequency(paid, draws)}."
+    return f"In {frequency(paid, draws)} the kit pays for itself within {counted(horizon, 'year')}."
 
 
 def worth_in_brief(report: ReportData) -> str:
@@ -91,7 +92,7 @@ def _never(report: ReportData) -> str:
     if _value(never) in {0.0, 1.0}:
         return ""
     said = _frequency_and_odds(never, report.provenance.draws)
-    return f"In {said} it has still not done so when those {report.horizon_years} years are over."
+    return f"In {said} it has still not done so when those {counted(report.horizon_years, 'year')} are over."
 
 
 def _when(report: ReportData) -> str:
@@ -119,7 +120,7 @@ def _headline(report: ReportData) -> str:
     if within >= report.horizon_years or certain(report) or _value(payback.never_share) == 1:
         return ""
     odds = Estimate(float(payback.share_within[within - 1]), float(payback.share_within_se[within - 1]))
-    return f"Within {within} years it has paid back in {_frequency_and_odds(odds, report.provenance.draws)}."
+    return f"Within {counted(within, 'year')} it has paid back in {_frequency_and_odds(odds, report.provenance.draws)}."
 
 
 def _lasting(report: ReportData) -> str:

@@ -291,6 +291,11 @@ class Lognormal(Quantity):
         return f"lognormal, median {plain(self.median)}, sigma {plain(self.sigma)}"
 
 
+def counted(count: float, word: str) -> str:
+    """Return a count with its word: `1 year`, `15 years`."""
+    return f"{count:g} {word}{'' if count == 1 else 's'}"
+
+
 def plain(value: float) -> str:
     """Return a number the way a person writes it: at most six digits, no exponent where avoidable."""
     if float(value).is_integer() and abs(value) < 1e15:
