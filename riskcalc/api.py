@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from riskcalc.answers.compare import Comparison
-    from riskcalc.pages.data import ReportData
     from riskcalc.study.model import Assessment
 
 #: Words of a keyword argument that stand for the dots of a key: purchase__price is purchase.price.
@@ -262,44 +261,44 @@ class Assessed:
         return _frame(*draw_table(self.assessment), index="draw").replace("", float("inf")).astype(float)
 
     @cached_property
-    def page(self) -> ReportData:
-        """What the page shows, as plain arrays and texts."""
+    def page(self) -> dict[str, Any]:
+        """What the page shows: the figures, and under `page` what only the page needs."""
         from riskcalc.answers.page_dict import page_dict
-        from riskcalc.pages.page_data import report_data
 
         scenario = self.assessment.scenario
         words = ["riskcalc", "assess", scenario.files[0].path]
         for change in scenario.overrides:
             words += ["--set", change]
         words += ["--foresight"] * self.foresight
-        return report_data(page_dict(self.assessment, command=shlex.join(words), figures=self.figures))
+        return page_dict(self.assessment, command=shlex.join(words), figures=self.figures)
 
     def chart(self, name: str = "futures", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the page: futures, odds, cash, worth, shares, swings, demand or solar."""
-        from riskcalc.pages.charts.energy import demand_chart, solar_chart
-        from riskcalc.pages.charts.futures import futures_chart
-        from riskcalc.pages.charts.money import cash_chart, worth_chart
-        from riskcalc.pages.charts.odds import odds_chart
-        from riskcalc.pages.charts.ranking import share_chart, swing_chart
+        from riskcalc.pages.exhibits import cash, energy, payback, ranking, worth
 
-        page = self.page
+        page, months = self.page, self.page["first_year_by_month"]
+        ranked, currency = ranking.ranked(page), page["currency"]
         drawn: dict[str, Callable[[], alt.TopLevelMixin]] = {
-            "futures": lambda: futures_chart(page.payback, width=width),
-            "odds": lambda: odds_chart(page.payback, width=width),
-            "cash": lambda: cash_chart(page.cash, currency=page.currency, width=width),
-            "worth": lambda: worth_chart(page.worth, currency=page.currency, width=width),
-            "shares": lambda: share_chart(page.ranking, width=width),
-            "swings": lambda: swing_chart(page.ranking, currency=page.currency, width=width),
-            "demand": lambda: demand_chart(page.months, width=width),
-            "solar": lambda: solar_chart(page.months, width=width),
+            "futures": lambda: payback.futures_chart(
+                payback.within_shares(page, payback.headline_years(page)), width=width
+            ),
+            "odds": lambda: payback.odds_chart(page, width=width),
+            "cash": lambda: cash.cash_chart(page, width=width),
+            "worth": lambda: worth.worth_chart(page, width=width),
+            "shares": lambda: ranking.share_chart(
+                [row["label"] for row in ranked], [row["share_of_variance"] for row in ranked], width=width
+            ),
+            "swings": lambda: ranking.swing_chart(ranking.swings(page), currency=currency, width=width),
+            "demand": lambda: energy.demand_chart(months, width=width),
+            "solar": lambda: energy.solar_chart(months, width=width),
         }
         return _named(drawn, name)()
 
     def html(self) -> str:
         """Return the whole page."""
-        from riskcalc.pages.page import report_html
+        from riskcalc.pages.page import assess_page
 
-        return report_html(self.page)
+        return assess_page(self.page)
 
     def save(self, folder: str | Path) -> list[Path]:
         """Write result.json, draws.csv and report.html into a folder, as the command does."""
@@ -311,12 +310,11 @@ class Assessed:
         return write_files(Path(folder), texts)
 
     def _repr_html_(self) -> str:
-        from riskcalc.pages.card import card_html
-        from riskcalc.pages.page import key_figures
-        from riskcalc.pages.words import opening, worth_in_brief
+        from riskcalc.pages.document import card_html
+        from riskcalc.pages.exhibits.answer import key_figures, verdict_words, worth_in_brief
 
-        rows = [(item.label, item.figure, item.below) for item in key_figures(self.page)]
-        card = card_html(self.page.name, f"{opening(self.page)} {worth_in_brief(self.page)}", rows)
+        page = self.page
+        card = card_html(page["title"], f"{verdict_words(page)} {worth_in_brief(page)}", key_figures(page))
         return _with_chart(card, self.chart, words="In how many futures it has paid back, by the year")
 
     def __repr__(self) -> str:
@@ -349,15 +347,10 @@ class Ranked:
 
     def chart(self, *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return a chart of the first-order shares."""
-        from riskcalc.pages.charts.ranking import share_chart
-        from riskcalc.pages.data import RankingRow
-        from riskcalc.pages.estimate import Estimate
+        from riskcalc.pages.exhibits.ranking import share_chart
 
-        rows = []
-        for row in self._factors:
-            share = Estimate(row["first_order"]["value"], row["first_order"]["standard_error"])
-            rows.append(RankingRow(row["factor"], row["label"], "", row["family"], share))
-        return share_chart(sorted(rows, key=lambda row: -(row.share.value or 0.0)), width=width)
+        rows = sorted(self._factors, key=lambda row: -row["first_order"]["value"])
+        return share_chart([row["label"] for row in rows], [row["first_order"] for row in rows], width=width)
 
     @property
     def _factors(self) -> list[dict[str, Any]]:
@@ -365,7 +358,7 @@ class Ranked:
         return outcomes["net_present_value"]["factors"] if "net_present_value" in outcomes else []
 
     def _repr_html_(self) -> str:
-        from riskcalc.pages.card import card_html
+        from riskcalc.pages.document import card_html
 
         rows = [(row.label, f"{row.first:.2f}", f"{row.total:.2f} in total") for row in self.frame.head(8).itertuples()]
         card = card_html(self.figures["scenario"], "What decides the worth: share of its spread, alone", rows)
@@ -397,26 +390,21 @@ class Compared:
 
     def chart(self, name: str = "spread", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return the spread of worth of each choice, or how often each is best ("best")."""
-        from riskcalc.pages.comparison_page import best_figure, spread_figure
+        from riskcalc.pages.exhibits.options import best_chart, spread_chart
 
-        drawn = {"spread": spread_figure, "best": best_figure}
+        drawn = {"spread": spread_chart, "best": best_chart}
         return _named(drawn, name)(self.figures, width=width)
 
     def _repr_html_(self) -> str:
-        from riskcalc.pages.card import card_html
-        from riskcalc.pages.comparison_words import opening
-        from riskcalc.pages.estimate import Estimate
-        from riskcalc.pages.rounding import money_estimate, percent_estimate
+        from riskcalc.pages.document import card_html
+        from riskcalc.pages.exhibits.options import choices, opening
+        from riskcalc.pages.figures import money, percent
 
-        def said(figure: Mapping[str, Any]) -> Estimate:
-            error = figure["standard_error"]
-            return Estimate(figure["value"], float("nan") if error is None else error)
-
-        rows = []
-        for row in self.figures["options"]:
-            if row["same_as"] is None:
-                mean = money_estimate(said(row["net_present_value"]["mean"]), self.figures["currency"])
-                rows.append((row["title"], mean, f"best in {percent_estimate(said(row['best_share']))}"))
+        currency = self.figures["currency"]
+        rows = [
+            (row["title"], money(row["net_present_value"]["mean"], currency), f"best in {percent(row['best_share'])}")
+            for row in choices(self.figures)
+        ]
         card = card_html("Compared", opening(self.figures), rows)
         return _with_chart(card, self.chart, words="Spread of the worth, by choice")
 

@@ -18,6 +18,7 @@ import typer
 from riskcalc import __version__
 from riskcalc.commands.assess import assess
 from riskcalc.commands.cache import cache
+from riskcalc.commands.charts import charts
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.error_block import error_block, wants_colour
@@ -59,6 +60,7 @@ COMMANDS = (
     ("trace", trace, "One future, step by step, as a table."),
     ("update", update, "Measured months: is it on track?"),
     ("replay", replay, "Run an earlier result again and compare."),
+    ("charts", charts, "The charts of a result as pictures, for slides."),
     ("open", open_report, "Show the last report in the browser."),
     ("weather", weather, "Fetch real weather years of any place."),
     ("sites", sites, "The built-in climates and their sources."),

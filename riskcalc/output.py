@@ -57,7 +57,7 @@ MARKED_BYTES = 4_000_000
 OVERWRITE_HINT = "--overwrite replaces it"
 
 
-def write_files(folder: Path, texts: Mapping[str, str]) -> list[Path]:
+def write_files(folder: Path, texts: Mapping[str, str | bytes]) -> list[Path]:
     """Write each named text into `folder`, all of them or none, and return their paths.
 
     Raises
@@ -189,15 +189,15 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     return stream.getvalue()
 
 
-def _write_whole(folder: Path, texts: Mapping[str, str]) -> None:
+def _write_whole(folder: Path, texts: Mapping[str, str | bytes]) -> None:
     with putting_away(), _undisturbed() as disturbed:
         waiting = Path(tempfile.mkdtemp(prefix=WAITING, dir=folder))
         try:
             with disturbed():  # what takes long may be interrupted
                 for name, given in texts.items():
-                    text = clean_text(given) if name.endswith(PAGE) else given
-                    with (waiting / name).open("w", encoding="utf-8", newline="") as stream:
-                        stream.write(text)
+                    text = clean_text(given) if isinstance(given, str) and name.endswith(PAGE) else given
+                    with (waiting / name).open("wb") as stream:
+                        stream.write(text.encode("utf-8") if isinstance(text, str) else text)
                         stream.flush()
                         os.fsync(stream.fileno())
                 taken = [name for name in texts if (folder / name).is_dir()]

@@ -17,7 +17,7 @@ from riskcalc.answers.shelf import told_apart
 from riskcalc.answers.sizes import Size, arrangements, size_problem, sizes_asked
 from riskcalc.cli import app
 from riskcalc.errors import InputError
-from riskcalc.pages.matching_page import matching_html, matching_page
+from riskcalc.pages.page import match_page
 from riskcalc.scenario import read_scenario
 
 SHELF = Path(__file__).parents[1] / "scenarios"
@@ -212,7 +212,7 @@ def test_result_table_and_page_agree():
         means = {cell["kit"]: cell["net_present_value"]["mean"]["value"] for cell in run_cells} | {"do nothing": 0.0}
         assert home["pick"] == max(means, key=means.get)
         assert sum(cell["is_pick"] for cell in home["cells"]) == (home["pick"] != "do nothing")
-    html = matching_html(matching_page(page_dict(found, figures=figures, command="riskcalc match")))
+    html = match_page(page_dict(found, figures=figures, command="riskcalc match"))
     for home in figures["homes"]:
         assert home["home"] in html
         assert all(cell["reason"] in html for cell in home["cells"])

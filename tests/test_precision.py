@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from riskcalc.cli import app
 from riskcalc.errors import InputError
-from riskcalc.pages.screen_until import round_line, until_lines
+from riskcalc.pages.progress import round_line, until_lines
 from riskcalc.study.draw_blocks import Threads
 from riskcalc.study.model import assessment, doubled
 from riskcalc.study.precision import Precision, precision, settled

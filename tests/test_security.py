@@ -15,8 +15,7 @@ import pytest
 from riskcalc.answers.assess import result
 from riskcalc.answers.page_dict import page_dict
 from riskcalc.errors import InputError, one_problem
-from riskcalc.pages.page import report_html
-from riskcalc.pages.page_data import report_data
+from riskcalc.pages.page import assess_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
 
@@ -44,7 +43,7 @@ def nasty_changes():
 
 def page_of(scenario):
     """Return the report of a scenario as HTML."""
-    return report_html(report_data(page_dict(assessment(scenario), command=f"riskcalc assess '{NASTY}'")))
+    return assess_page(page_dict(assessment(scenario), command=f"riskcalc assess '{NASTY}'"))
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +134,7 @@ def test_no_socket_is_opened_in_a_run(read_small, monkeypatch):
         monkeypatch.setattr(socket, name, refuse)
     found = assessment(read_small(*nasty_changes()))
     assert result(found)["net_present_value"]
-    assert report_html(report_data(page_dict(found, command="riskcalc assess")))
+    assert assess_page(page_dict(found, command="riskcalc assess"))
 
 
 #: Runs the command line under an audit hook that ends the process at anything a scenario has no business doing.

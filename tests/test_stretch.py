@@ -67,10 +67,9 @@ from pathlib import Path
 from riskcalc.dispatch.kernel.year import run_groups
 from riskcalc.study.model import assessment
 from riskcalc.answers.page_dict import page_dict
-from riskcalc.pages.page_data import report_data
 from riskcalc.scenario import read_scenario
 found = assessment(read_scenario(Path(sys.argv[1]), sys.argv[2:]))
-report_data(page_dict(found, command=""))
+page_dict(found, command="")
 print(len(run_groups.signatures))
 """
 

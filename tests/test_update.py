@@ -23,7 +23,7 @@ from riskcalc.answers.update import measured_cells, updated
 from riskcalc.answers.update_figures import update_figures, verdict_of
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
-from riskcalc.pages.screen_update import update_lines
+from riskcalc.pages.screen import update_lines
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
 

@@ -37,6 +37,25 @@ def read_result(path: str | Path) -> dict[str, Any]:
     return content
 
 
+def read_figures(path: str | Path) -> dict[str, Any]:
+    """Return the content of a result.json, ranking.json or update.json, as far as it takes to draw its charts.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is not JSON, or is none of the three.
+    """
+    file = Path(path)
+    content = json_object(file)
+    kinds = ("net_present_value", "compared", "sobol", "tracks")
+    if not isinstance(content.get("provenance"), dict) or not any(key in content for key in kinds):
+        accepted = "a result.json of assess or compare, a ranking.json or an update.json"
+        raise one_problem(
+            file.as_posix(), "", f"a file with {', '.join(list(content)[:4]) or 'nothing in it'}", accepted
+        )
+    return content
+
+
 def json_object(file: Path) -> dict[str, Any]:
     """Return the JSON object in a file.
 

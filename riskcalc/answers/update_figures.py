@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.answers.assess import provenance
+from riskcalc.answers.assess import labels, provenance
 from riskcalc.answers.expected import METER_SHARE
 from riskcalc.answers.measured import month_name
 from riskcalc.answers.update import Update
@@ -114,7 +114,7 @@ def input_rows(update: Update) -> list[dict[str, Any]]:
 
     `shift` is the change of its mean over its standard deviation before, `narrowed` how much of that deviation is left.
     """
-    rows = []
+    rows, words = [], labels(update.assessment.scenario)
     bought = update.assessment.simulation.course.bought
     equal = bought / bought.sum()
     for key in update.assessment.scenario.uncertain():
@@ -123,6 +123,7 @@ def input_rows(update: Update) -> list[dict[str, Any]]:
         rows.append(
             {
                 "key": key,
+                "label": words[key],
                 "before": _three(drawn, equal),
                 "revised": _three(drawn, update.weights),
                 "shift": (now[0] - before[0]) / before[1] if before[1] > 0.0 else 0.0,

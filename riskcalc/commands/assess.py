@@ -53,6 +53,9 @@ def assess(
     foresight: Annotated[
         bool, typer.Option("--foresight", help="Also say how near the rule comes to perfect foresight; takes seconds.")
     ] = False,
+    brief: Annotated[
+        bool, typer.Option("--brief", help="Print five sentences to read aloud, and the same as Markdown.")
+    ] = False,
     scheduler: Scheduler = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -65,7 +68,7 @@ def assess(
     overrides = all_overrides(changes, draws=draws, seed=seed, step=step)
     scenario = read(scenario_file, overrides)
 
-    from riskcalc.pages.screen_summary import years_shown
+    from riskcalc.pages.progress import years_shown
     from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name
@@ -82,7 +85,7 @@ def assess(
                 )
             made = None
         else:
-            from riskcalc.pages.screen_until import precision_shown
+            from riskcalc.pages.progress import precision_shown
             from riskcalc.study.precision import settled
 
             with precision_shown(scenario.study.horizon_years, tolerance=until) as (year_done, round_done):
@@ -100,17 +103,15 @@ def assess(
     from riskcalc.answers.page_dict import page_dict
     from riskcalc.answers.whole_result import whole_result
     from riskcalc.output import csv_text, json_text, write_files
-    from riskcalc.pages.page import report_html
-    from riskcalc.pages.page_data import report_data
-    from riskcalc.pages.screen_summary import summary_lines
-    from riskcalc.pages.screen_until import until_lines
+    from riskcalc.pages.page import assess_page
+    from riskcalc.pages.progress import until_lines
+    from riskcalc.pages.screen import brief_text, summary_lines
     from riskcalc.study.precision import recorded
 
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
-    page = page_made(
-        lambda: report_html(report_data(page_dict(found, figures=figures, command=asked))), title=found.scenario.called
-    )
+    shown = page_dict(found, figures=figures, command=asked)
+    page = page_made(lambda: assess_page(shown), title=found.scenario.called)
     if made is not None:
         figures = recorded(figures, made)
     written = write_files(
@@ -118,7 +119,8 @@ def assess(
         {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},
     )
     said = [] if made is None else until_lines(made)
-    say_figures(figures, lambda: [*summary_lines(figures), *said, written[-1]], as_json=as_json)
+    told = [brief_text(shown)] if brief else [*summary_lines(shown), *said, written[-1]]
+    say_figures(figures, lambda: told, as_json=as_json)
 
 
 def get_page_ready() -> None:

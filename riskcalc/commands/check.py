@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
-from riskcalc.commands.options import AsJson, Overrides, ScenarioFile, read, say_figures
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from riskcalc.commands.options import AsJson, Overrides, ScenarioFile, command_line, page_made, read, say_figures
 
 
-def check(scenario_file: ScenarioFile, changes: Overrides = None, as_json: AsJson = False) -> None:
+def check(
+    scenario_file: ScenarioFile,
+    changes: Overrides = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for check.html, if a page is wanted.", metavar="DIR")] = None,
+    as_json: AsJson = False,
+) -> None:
     """Check a scenario's inputs and files, the electrical fit of its kit and its loads, without simulating."""
     scenario = read(scenario_file, changes or [])
 
@@ -16,4 +26,11 @@ def check(scenario_file: ScenarioFile, changes: Overrides = None, as_json: AsJso
 
     figures = check_figures(scenario)
     say_figures(figures, lambda: check_lines(figures), as_json=as_json)
+    if out is not None:
+        from riskcalc.output import write_files
+        from riskcalc.pages.page import check_page
+
+        asked = command_line("check", [scenario_file], scenario.overrides)
+        shown = figures | {"title": scenario.called, "page": {"command": asked}}
+        write_files(out, {"check.html": page_made(lambda: check_page(shown), title=scenario.called)})
     check_fit(scenario, tuple(FitLine(**line) for line in figures["fit"]))

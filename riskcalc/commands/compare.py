@@ -46,9 +46,9 @@ def compare(
 
     from riskcalc.answers.compare import comparison, draw_table, page_dict, result, stay_curves, stays_to_follow
     from riskcalc.output import csv_text, json_text, write_files
-    from riskcalc.pages.comparison_page import comparison_html, comparison_page
-    from riskcalc.pages.screen_comparison import comparison_lines
-    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.pages.page import compare_page
+    from riskcalc.pages.progress import steps_shown
+    from riskcalc.pages.screen import comparison_lines
 
     folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
     check_target(folder, FILES, [*scenarios, *([] if now is None else [now])], overwrite=overwrite)
@@ -62,7 +62,7 @@ def compare(
     asked += "" if today is None else f" --today {today.as_posix()}"
     asked += "" if stay else " --no-stay"
     page = page_made(
-        lambda: comparison_html(comparison_page(page_dict(found, curves, figures=figures, command=asked))),
+        lambda: compare_page(page_dict(found, curves, figures=figures, command=asked)),
         title=", ".join(scenario.called for scenario in scenarios),
     )
     written = write_files(

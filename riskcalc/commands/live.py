@@ -35,7 +35,6 @@ def live(
 def _report(found: Any, command: str) -> str:
     from riskcalc.answers.page_dict import page_dict
     from riskcalc.answers.whole_result import whole_result
-    from riskcalc.pages.page import report_html
-    from riskcalc.pages.page_data import report_data
+    from riskcalc.pages.page import assess_page
 
-    return report_html(report_data(page_dict(found, figures=whole_result(found), command=command)))
+    return assess_page(page_dict(found, figures=whole_result(found), command=command))

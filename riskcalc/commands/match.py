@@ -58,9 +58,9 @@ def match(
     from riskcalc.answers.match import cell_table, matching, page_dict, result, shelf_files
     from riskcalc.answers.shelf import told_apart
     from riskcalc.output import csv_text, json_text, write_files
-    from riskcalc.pages.matching_page import matching_html, matching_page
-    from riskcalc.pages.screen_matching import matching_lines
-    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.pages.page import match_page
+    from riskcalc.pages.progress import steps_shown
+    from riskcalc.pages.screen import matching_lines
     from riskcalc.scenario.sources import shelf_folder
 
     more_homes, more_kits = told_apart(shelf_files(files or []))
@@ -94,7 +94,7 @@ def match(
     ]
     words += [word for change in changes or [] for word in ("--set", change)]
     page = page_made(
-        lambda: matching_html(matching_page(page_dict(found, figures=figures, command=shlex.join(words)))),
+        lambda: match_page(page_dict(found, figures=figures, command=shlex.join(words))),
         title="Homes and kits",
     )
     written = write_files(

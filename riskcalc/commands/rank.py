@@ -19,12 +19,15 @@ from riskcalc.commands.options import (
     Step,
     all_overrides,
     check_target,
+    command_line,
+    page_made,
     read,
     say_figures,
     workers_at,
 )
 
 FILE = "ranking.json"
+PAGE = "ranking.html"
 
 
 class Until(StrEnum):
@@ -59,14 +62,15 @@ def rank(
         raise one_problem("command line", "--odds", str(odds), "a share between 0 and 1, such as 0.5")
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
     folder = out or Path("reports") / scenario.name
-    check_target(folder, [FILE], [scenario], overwrite=overwrite)
+    check_target(folder, [FILE, PAGE], [scenario], overwrite=overwrite)
 
     from riskcalc.answers.ranked import ranked
     from riskcalc.answers.rows import ranked_figures
     from riskcalc.answers.sobol import POINTS_AT_ONCE
     from riskcalc.output import json_text, write_files
-    from riskcalc.pages.screen_rank import ranking_lines
-    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.pages.page import rank_page
+    from riskcalc.pages.progress import steps_shown
+    from riskcalc.pages.screen import ranking_lines
 
     most = max(points, most_points) if until else points
     shown = steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE))
@@ -82,5 +86,8 @@ def rank(
             workers=workers,
         )
     figures = ranked_figures(found)
-    (written,) = write_files(folder, {FILE: json_text(figures)})
-    say_figures(figures, lambda: [*ranking_lines(figures), "", written], as_json=as_json)
+    asked = command_line("rank", [scenario_file], found.assessment.scenario.overrides)
+    asked += f" --points {points}" + (" --until settled" if until else "") + " --screen" * screen
+    page = page_made(lambda: rank_page({**figures, "page": {"command": asked}}), title=found.assessment.scenario.called)
+    written = write_files(folder, {PAGE: page, FILE: json_text(figures)})
+    say_figures(figures, lambda: [*ranking_lines(figures), "", *written], as_json=as_json)

@@ -30,8 +30,8 @@ def replay(
     scenario = read(files[0][0], recorded["provenance"]["overrides"])
 
     from riskcalc.answers.whole_result import whole_result
-    from riskcalc.pages.screen_replay import replay_lines
-    from riskcalc.pages.screen_summary import years_shown
+    from riskcalc.pages.progress import years_shown
+    from riskcalc.pages.screen import replay_lines
     from riskcalc.study.model import assessment
 
     with years_shown(scenario.study.horizon_years) as year_done:

@@ -17,11 +17,14 @@ from riskcalc.commands.options import (
     Step,
     all_overrides,
     check_target,
+    command_line,
+    page_made,
     read,
     say_figures,
 )
 
 FILE = "update.json"
+PAGE = "update.html"
 
 
 def update(
@@ -58,15 +61,18 @@ def update(
     from riskcalc.answers.update import measured_cells, updated
     from riskcalc.answers.update_figures import update_figures
     from riskcalc.output import json_text, write_files
-    from riskcalc.pages.screen_summary import years_shown
-    from riskcalc.pages.screen_update import update_lines
+    from riskcalc.pages.page import update_page
+    from riskcalc.pages.progress import years_shown
+    from riskcalc.pages.screen import update_lines
     from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name
-    check_target(folder, [FILE], [scenario], also=[measured], overwrite=overwrite)
+    check_target(folder, [FILE, PAGE], [scenario], also=[measured], overwrite=overwrite)
     measured_cells(months, scenario, bought=first)
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)
     figures = update_figures(updated(found, months, bought=first, model_share=error))
-    (written,) = write_files(folder, {FILE: json_text(figures)})
-    say_figures(figures, lambda: [*update_lines(figures), written], as_json=as_json)
+    asked = command_line("update", [scenario_file], scenario.overrides) + f" --measured {measured.as_posix()}"
+    page = page_made(lambda: update_page({**figures, "page": {"command": asked}}), title=scenario.called)
+    written = write_files(folder, {PAGE: page, FILE: json_text(figures)})
+    say_figures(figures, lambda: [*update_lines(figures), *written], as_json=as_json)

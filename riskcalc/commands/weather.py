@@ -24,7 +24,7 @@ def weather(
 
     from riskcalc.errors import one_problem
     from riskcalc.output import check_writable
-    from riskcalc.pages.screen_summary import steps_shown
+    from riskcalc.pages.progress import steps_shown
     from riskcalc.weather.doubts import check_place
     from riskcalc.weather.pool import LEAST_YEARS
     from riskcalc.weather.record import URL, Service, check_years, fetch_years

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from importlib.resources import files
 
-from riskcalc.pages.charts.look import COLOURS
 from riskcalc.pages.document import content_policy
+from riskcalc.pages.look import COLOURS
 
 
 def live_html() -> str:
@@ -24,7 +24,7 @@ def live_style() -> str:
 def live_policy() -> str:
     """Return the content policy: style and script known by their hashes, calls and frames to this server only."""
     known = content_policy(live_style(), _own("live.js"))
-    return f"{known}; img-src data:; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
+    return f"{known}; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
 
 
 def _own(name: str) -> str:

@@ -5,25 +5,58 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
-from riskcalc.pages.charts.look import COLOURS
+from riskcalc.pages.exhibit import Chart, Section, data_address
+from riskcalc.pages.look import COLOURS
+
+TEMPLATE = "page.html.j2"
 
 
-def html_document(template: str, *, script: str = "", **shown: Any) -> str:
-    """Return a template of this package filled with what is shown, as one page that needs nothing beside it."""
-    style = style_sheet()
-    return page_template(template).render(
+@dataclass(frozen=True)
+class Document:
+    """A page before it is written out.
+
+    title : of the window and of a shared link.
+    heading, about, facts : what was asked; `facts` are short texts in one line.
+    summary : one or two sentences for a shared link.
+    options : (letter, title, description) of what is compared.
+    picture : the chart that stands for the page where its link is shared, None without one.
+    """
+
+    title: str
+    heading: str
+    summary: str
+    sections: tuple[Section, ...]
+    about: str = ""
+    facts: tuple[str, ...] = ()
+    options: tuple[tuple[str, str, str], ...] = ()
+    picture: Chart | None = None
+
+
+def html_document(document: Document) -> str:
+    """Return the page as one file without a reference to anything outside it."""
+    style, has_explorer = style_sheet(), any(section.needs_script for section in document.sections)
+    script = own_text("files.js") + (own_text("explorer.js") if has_explorer else "")
+    picture = "" if document.picture is None else data_address(document.picture.picture(scale=0.75), "image/png")
+    return page_template(TEMPLATE).render(
         policy=content_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own file
-        **shown,
+        document=document,
+        picture=picture,
     )
+
+
+def documented(sections: Sequence[Section | None]) -> tuple[Section, ...]:
+    """Return the sections that have something to show."""
+    return tuple(section for section in sections if section is not None)
 
 
 @cache
@@ -58,14 +91,32 @@ def style_sheet() -> str:
 
 
 def content_policy(style: str, script: str) -> str:
-    """Return the content security policy: nothing from outside; our own style and script, known by their hashes."""
-    scripts = f"script-src '{_hash(script)}'; " if script else ""
-    return f"default-src 'none'; style-src '{_hash(style)}'; {scripts}base-uri 'none'; form-action 'none'"
+    """Return the content security policy: nothing from outside; our own style and script, known by their hashes.
+
+    Pictures may come from the page itself, so that a chart can be saved as PNG.
+    """
+    return (
+        f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
 
 
 def own_text(name: str) -> str:
     """Return a file of this package."""
     return files("riskcalc.pages").joinpath(name).read_text(encoding="utf-8")
+
+
+def card_html(title: str, sentence: str, rows: Sequence[tuple[str, str, str]]) -> str:
+    """Return a small card of an answer, as a notebook shows it; every text is escaped.
+
+    Each row is a name, a figure and a remark.
+    """
+    lines = Markup("").join(
+        Markup("<tr><th scope='row' style='text-align:left'>{}</th><td><b>{}</b></td><td>{}</td></tr>").format(*row)
+        for row in rows
+    )
+    body = Markup("<div><p><b>{}</b></p><p>{}</p><table>{}</table></div>").format(escape(title), sentence, lines)
+    return str(body)
 
 
 def _hash(text: str) -> str:

@@ -1,28 +1,57 @@
-"""One exhibit: a drawing with the title that states its finding, its text alternative, its table and its files."""
+"""What a page is made of: charts with their words, table and files, and the plainer blocks around them."""
 
 from __future__ import annotations
 
 import base64
 import csv
+import html
 import io
+import math
+import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
 import numpy as np
+import vl_convert
 from altair.utils.schemapi import debug_mode
 
-from riskcalc.pages.charts.drawing import page_drawing, rendered, saved_drawing
-from riskcalc.pages.charts.look import NARROW, WIDE
+from riskcalc.pages.figures import grouped, say
+from riskcalc.pages.look import FONT, NARROW, OUTER_TAG, PAPER, WIDE, own_ids, page_drawing, rendered
+
+Figures = Mapping[str, Any]
 
 #: A spreadsheet takes text that starts so for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@")
+#: Width and height of a saved drawing [px]; None: as wide and high as the chart asks for.
+SHAPES: dict[str, tuple[int, int] | None] = {"page": None, "16:9": (1280, 720), "square": (1080, 1080)}
+#: Mean width of a letter over its size, somewhat above that of any font of the stack; bold letters are wider.
+LETTER, BOLD_LETTER = 0.58, 0.63
+MARGIN = 14
 
 
 @dataclass(frozen=True)
-class Exhibit:
-    """What the template needs to show one chart."""
+class Block:
+    """One piece of a section: `kind` names the macro of the template that shows `value`."""
+
+    kind: str
+    value: Any
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of a page with its place in the list of contents."""
+
+    key: str
+    title: str
+    blocks: tuple[Block, ...]
+    needs_script: bool = False
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A drawing with the title that states its finding, its text alternative, its table and its files."""
 
     key: str
     title: str
@@ -33,13 +62,61 @@ class Exhibit:
     cells: tuple[tuple[str, ...], ...]
     wide: str
     narrow: str
-    drawing_href: str
-    csv_href: str
+    csv: str
+    drawing: str
+    source: str
+    kind: str = ""
+
+    @property
+    def csv_address(self) -> str:
+        """Return the unrounded columns as an address."""
+        return data_address(self.csv.encode(), "text/csv;charset=utf-8")
+
+    @property
+    def svg_address(self) -> str:
+        """Return the drawing with all that belongs to it as an address."""
+        return data_address(self.saved().encode(), "image/svg+xml")
+
+    def saved(self, shape: str = "page") -> str:
+        """Return the drawing as a document of its own, with title, legend and source line inside.
+
+        Lines are broken by a letter width that no font of the stack exceeds, so that nothing is cut in any viewer.
+        """
+        tag = OUTER_TAG.search(self.drawing)
+        assert tag is not None
+        inner, size = (float(tag.group(1)), float(tag.group(2))), SHAPES[shape]
+        letters = 1.0 if size is None else 1.7
+        wide = max(inner[0], 420.0) + 2 * MARGIN if size is None else float(size[0])
+        room, margin = wide - 2 * MARGIN * letters, MARGIN * letters
+        head, y = _lines(self.title, 15 * letters, room, margin, bold=True, colour="ink")
+        keys, y = _legend(self.legend, 12 * letters, room, (margin, y))
+        foot, foot_high = _lines(self.source, 11 * letters, room, 0.0, bold=False, colour="quiet")
+        if size is None:
+            scale, high = 1.0, y + inner[1] + foot_high + margin
+            left = margin
+        else:
+            high = float(size[1])
+            scale = min(room / inner[0], (high - y - foot_high - 2 * margin) / inner[1])
+            left = (wide - scale * inner[0]) / 2
+        body = self.drawing[tag.end() : self.drawing.rindex("</svg>")]
+        return own_ids(
+            f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{wide:g}" height="{high:g}" '
+            f'viewBox="0 0 {wide:g} {high:g}"><rect width="100%" height="100%" fill="{PAPER["paper"]}"/>'
+            f'<g font-family="{html.escape(FONT)}"><g transform="translate({margin:g},0)">{head}</g>{keys}'
+            f'<g transform="translate({margin:g},{high - foot_high - margin / 2:g})">{foot}</g></g>'
+            f'<g transform="translate({left:g},{y:g}) scale({scale:.4g})">{body}</g></svg>',
+            "chart",
+        )
+
+    def picture(self, shape: str = "16:9", *, scale: float = 2.0) -> bytes:
+        """Return the saved drawing as a PNG, drawn without a browser."""
+        return vl_convert.svg_to_png(self.saved(shape), scale=scale)
 
 
-def exhibit(
+def chart(
+    figures: Figures,
     key: str,
-    chart: Callable[[int], alt.TopLevelMixin],
+    draw: Callable[[int], alt.TopLevelMixin],
     *,
     title: str,
     reading: str,
@@ -47,32 +124,34 @@ def exhibit(
     table: tuple[Sequence[str], Sequence[Sequence[str]]],
     columns: Mapping[str, Iterable[Any]],
     legend: Sequence[tuple[str, str]] = (),
-    small: bool = False,
-) -> Exhibit:
-    """Return the exhibit: drawn wide and narrow for the page and once more as a file.
+    kind: str = "",
+) -> Block:
+    """Return a chart: drawn wide and narrow for the page, and kept for its files.
 
     Parameters
     ----------
+    figures : mapping
+        For the source line: what the drawing was made from.
     key : str
         Name in ids and file names.
-    chart : callable
+    draw : callable
         Width in pixels -> chart.
     title, reading, alternative : str
-        The finding; how to read the chart; the text for whoever cannot see it.
+        The finding; how to read the chart; the text for those who cannot see it.
     table : header and rows of text
         As shown, rounded.
     columns : mapping of name -> values
         As saved in the CSV, unrounded.
     legend : pairs of (colour name, words)
         Shown above the chart.
-    small : bool
-        True draws one narrow version for every screen.
+    kind : str
+        "half" and "dots" draw one narrow version for every screen.
     """
     # altair checks what it is given by default; the tests draw every chart with the checks on.
     with debug_mode(False):
-        narrow = rendered(chart(NARROW))
-        wide = narrow if small else rendered(chart(WIDE))
-    return Exhibit(
+        narrow = rendered(draw(NARROW))
+        wide = narrow if kind else rendered(draw(WIDE))
+    made = Chart(
         key=key,
         title=title,
         reading=reading,
@@ -80,11 +159,72 @@ def exhibit(
         legend=tuple(legend),
         header=tuple(table[0]),
         cells=tuple(tuple(row) for row in table[1]),
-        wide="" if small else page_drawing(wide, name=f"{key}-wide"),
+        wide="" if kind else page_drawing(wide, name=f"{key}-wide"),
         narrow=page_drawing(narrow, name=f"{key}-narrow"),
-        drawing_href=data_address(saved_drawing(wide, title=title), "image/svg+xml"),
-        csv_href=data_address(csv_text(columns), "text/csv;charset=utf-8"),
+        csv=csv_text(columns),
+        drawing=wide,
+        source=source_line(figures),
+        kind=kind,
     )
+    return Block("chart", made)
+
+
+def charts_of(sections: Iterable[Section]) -> list[Chart]:
+    """Return every chart of a page, in its order, also those inside what folds."""
+
+    def within(blocks: Iterable[Block]) -> Iterable[Chart]:
+        for block in blocks:
+            if block.kind == "chart":
+                yield block.value
+            elif isinstance(block.value, Mapping) and "blocks" in block.value:
+                yield from within(block.value["blocks"])
+
+    return [made for section in sections for made in within(section.blocks)]
+
+
+def source_line(figures: Figures) -> str:
+    """Return what a drawing says of where it comes from: scenario, futures, program and seed."""
+    known = figures.get("provenance", {})
+    name = (
+        figures.get("title")
+        or figures.get("scenario")
+        or " / ".join(row["title"] for row in figures.get("compared", ()))
+    )
+    if "draws" not in known:
+        return say("{name}. Made with riskcalc.", name=name)
+    return say(
+        "{name}. {draws} simulated futures, seed {seed}. Made with riskcalc {version}.",
+        name=name or "Homes and kits",
+        draws=grouped(known["draws"]),
+        seed=known["seed"],
+        version=known["riskcalc"],
+    )
+
+
+def words(text: str, kind: str = "p") -> Block:
+    """Return a paragraph ("p", "small", "reading") or a heading ("h3", "h4")."""
+    return Block(kind, text)
+
+
+def table(title: str, header: Sequence[str], cells: Sequence[Sequence[str]], *, stacked: bool = False) -> Block:
+    """Return a table; a stacked one becomes a list on a phone."""
+    return Block("stacked" if stacked else "table", {"title": title, "header": tuple(header), "cells": cells})
+
+
+def items(texts: Iterable[str]) -> Block:
+    """Return a list of sentences."""
+    return Block("items", tuple(texts))
+
+
+def fold(summary: str, *blocks: Block) -> Block:
+    """Return blocks that open at a click and are printed in full."""
+    return Block("fold", {"summary": summary, "blocks": blocks})
+
+
+def section(key: str, title: str, *blocks: Block | None, needs_script: bool = False) -> Section | None:
+    """Return a section of the blocks that are there, None without any."""
+    shown = tuple(block for block in blocks if block is not None)
+    return Section(key, title, shown, needs_script) if shown else None
 
 
 def csv_text(columns: Mapping[str, Iterable[Any]]) -> str:
@@ -97,14 +237,54 @@ def csv_text(columns: Mapping[str, Iterable[Any]]) -> str:
     return buffer.getvalue()
 
 
-def data_address(text: str, media_type: str) -> str:
-    """Return text as a `data:` address, so that a link saves it without a network."""
-    return f"data:{media_type};base64,{base64.b64encode(text.encode()).decode()}"
+def data_address(content: bytes, media_type: str) -> str:
+    """Return content as a `data:` address, so that a link saves it without a network."""
+    return f"data:{media_type};base64,{base64.b64encode(content).decode()}"
+
+
+def _lines(text: str, size: float, room: float, top: float, *, bold: bool, colour: str) -> tuple[str, float]:
+    """Return text broken into lines that fit, and where the next thing may begin."""
+    letters = max(8, int(room / (size * (BOLD_LETTER if bold else LETTER))))
+    lines, step = textwrap.wrap(text, letters), 1.28 * size
+    weight = ' font-weight="bold"' if bold else ""
+    said = "".join(
+        f'<text y="{top + size + index * step:g}">{html.escape(line)}</text>' for index, line in enumerate(lines)
+    )
+    return f'<g font-size="{size:g}px"{weight} fill="{PAPER[colour]}">{said}</g>', top + len(lines) * step + 0.4 * size
+
+
+def _legend(
+    legend: Sequence[tuple[str, str]], size: float, room: float, place: tuple[float, float]
+) -> tuple[str, float]:
+    """Return the keys of the legend in as many rows as they need, and where the drawing may begin."""
+    left, top = place
+    x, y, parts = left, top, []
+    for look, said in legend:
+        long = 1.9 * size + LETTER * size * len(said)
+        if x > left and x + long > left + room:
+            x, y = left, y + 1.5 * size
+        parts.append(_key(look, x, y, size))
+        parts.append(f'<text x="{x + 1.9 * size:g}" y="{y + 0.95 * size:g}">{html.escape(said)}</text>')
+        x += long + 1.4 * size
+    if not parts:
+        return "", top
+    return f'<g font-size="{size:g}px" fill="{PAPER["ink"]}">{"".join(parts)}</g>', y + 2.0 * size
+
+
+def _key(look: str, x: float, y: float, size: float) -> str:
+    name, _, form = look.partition(" ")
+    colour = PAPER[name]
+    if form in ("line", "dashed"):
+        dash = ' stroke-dasharray="5 4"' if form == "dashed" else ""
+        middle = y + 0.6 * size
+        return f'<path d="M{x:g},{middle:g}h{1.4 * size:g}" stroke="{colour}" stroke-width="{size / 5:g}"{dash}/>'
+    fill = f'fill="none" stroke="{colour}" stroke-width="1.5"' if form == "hollow" else f'fill="{colour}"'
+    return f'<rect x="{x + 0.2 * size:g}" y="{y + 0.1 * size:g}" width="{size:g}" height="{size:g}" {fill}/>'
 
 
 def _cell(value: object) -> object:
     if isinstance(value, str):
         return f"'{value}" if value.startswith(FORMULA_STARTS) else value
     if isinstance(value, float | np.floating):
-        return "" if not np.isfinite(value) else f"{float(value):.8g}"
+        return "" if not math.isfinite(value) else f"{float(value):.8g}"
     return value

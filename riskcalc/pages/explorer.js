@@ -38,7 +38,7 @@
   function figures(kept) {
     const m = kept.length, years = Float64Array.from(kept, (d) => payback[d]).sort();
     const money_ = Float64Array.from(kept, (d) => worth[d]).sort();
-    const paid = kept.filter((d) => payback[d] <= data.horizon).length / m;
+    const paid = kept.filter((d) => payback[d] <= data.headline).length / m;
     const mean = money_.reduce((a, b) => a + b, 0) / m;
     const sd = Math.sqrt(money_.reduce((a, b) => a + (b - mean) ** 2, 0) / Math.max(m - 1, 1));
     const loss = money_.filter((x) => x < 0).length / m;
@@ -91,7 +91,7 @@
     const line = (f, key) => {
       if (!f) return "";
       const root = Math.sqrt(f.m), share = (p) => percent(p, Math.sqrt(p * (1 - p)) / root);
-      return {paid: share(f.paid), half: f.half === Infinity ? "never" : group(f.half, 1) + "\u00a0years", loss: share(f.loss),
+      return {paid: share(f.paid), half: f.half === Infinity ? data.never : group(f.half, 1) + "\u00a0years", loss: share(f.loss),
         mean: money(f.mean, f.sd / root), low: money(f.low, 2 * f.sd / root), high: money(f.high, 2 * f.sd / root)}[key];
     };
     for (const row of panel.querySelectorAll("[data-figure]")) {
@@ -99,7 +99,7 @@
     }
     const years = Array.from({length: data.horizon}, (_, y) => y + 1).filter((y) => y % yearStep === 0 && y <= data.horizon - yearStep);
     draw(pick("payback"), now ? now.bars : none, all.bars, (i) => (i === data.horizon ? "never" : "paid"),
-      [...years.map((y) => [y - 0.5, String(y)]), [data.horizon + 0.2, "never"]]);
+      [...years.map((y) => [y - 0.5, String(y)]), [data.horizon + 0.2, "not"]]);
     draw(pick("worth"), now ? now.bins : none, all.bins, (i) => ((data.edges[i] + data.edges[i + 1]) / 2 < 0 ? "never" : "paid"),
       worthTicks.map((x) => [worthAt(x), money(x, round)]));
   }

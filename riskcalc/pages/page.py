@@ -1,54 +1,27 @@
-"""The page itself: one HTML file that needs nothing beside it, from the figures in `ReportData`."""
+"""The pages: which exhibits stand on each, in which order. A dict of figures goes in, one HTML file comes out."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Callable, Mapping
+from typing import Any
 
-from riskcalc.pages import words
-from riskcalc.pages.charts.drawing import start_renderer
-from riskcalc.pages.charts.sketch import HEIGHT, WIDTH, sketch_path
-from riskcalc.pages.check import check_report
-from riskcalc.pages.data import Assumption, Figure, FitRow, ReportData
-from riskcalc.pages.details import detail_tables
-from riskcalc.pages.document import html_document, own_text, page_template
-from riskcalc.pages.energy_exhibits import demand_exhibit, solar_exhibit, week_exhibits
-from riskcalc.pages.exhibits import cash_exhibit, futures_exhibit, odds_exhibit, ranking_exhibits, worth_exhibit
-from riskcalc.pages.explorer import explorer_json
-from riskcalc.pages.insight import insight_words
-from riskcalc.pages.labels import capital, shown_unit
-from riskcalc.pages.rounding import (
-    NARROW_SPACE,
-    NO_BREAK,
-    energy,
-    error,
-    money,
-    money_estimate,
-    percent,
-    percent_error,
-    percent_estimate,
-    significant,
-    with_unit,
-    years,
-)
-from riskcalc.uncertainty.quantity import counted
+from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
+from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
+from riskcalc.pages.exhibits import answer, energy, findout, fit, matching, options, order, ranking, tracked, week
+from riskcalc.pages.exhibits import payback as payback_
+from riskcalc.pages.exhibits import worth as worth_
+from riskcalc.pages.exhibits.again import again_blocks
+from riskcalc.pages.exhibits.assumptions import assumption_blocks
+from riskcalc.pages.exhibits.cash import cash_block
+from riskcalc.pages.exhibits.cautions import cautions, cautions_of_all
+from riskcalc.pages.exhibits.explorer import explorer_section
+from riskcalc.pages.exhibits.glossary import glossary_blocks, linked_terms
+from riskcalc.pages.exhibits.method import method_blocks
+from riskcalc.pages.figures import capital, counted, listed, say
+from riskcalc.pages.look import start_renderer
+from riskcalc.pages.screen_check import load_lines
 
-UNKNOWN = float("nan")
-TEMPLATE = "page.html.j2"
-
-
-@dataclass(frozen=True)
-class KeyFigure:
-    """One of the large figures under the answer: words, the figure, its error, a line below."""
-
-    label: str
-    figure: str
-    below: str
-
-
-def write_report(report: ReportData, path: Path) -> None:
-    """Write the page to `path`."""
-    path.write_text(report_html(report), encoding="utf-8")
+Figures = Mapping[str, Any]
 
 
 def get_ready() -> None:
@@ -57,167 +30,299 @@ def get_ready() -> None:
     page_template(TEMPLATE)
 
 
-def report_html(report: ReportData) -> str:
-    """Return the whole page as one HTML document without a reference to anything outside it.
+def assess_page(figures: Figures) -> str:
+    """Return the page of an assessment, from `answers.page_dict`."""
+    return html_document(assess_document(figures))
 
-    Raises
-    ------
-    ValueError
-        If the figures contradict one another or have the wrong shape: see `check_report`.
+
+def assess_document(figures: Figures) -> Document:
+    """Return the parts of the page of an assessment."""
+    only, first = figures["page"], answer.answer_section(figures)
+    ranks = [ranking.share_block(figures), ranking.swing_block(figures)] if ranking.ranked(figures) else []
+    pair = [Block("pair", {"blocks": tuple(block for block in ranks if block is not None)})] if ranks else []
+    found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
+    sections = documented(
+        [
+            first,
+            answer.questions_section(figures),
+            section(
+                "when",
+                "When it pays back",
+                payback_.odds_block(figures),
+                items(payback_.when_words(figures)),
+                linked_terms("future", "payback", "discounting", "se"),
+            ),
+            section(
+                "money",
+                "What the money does",
+                cash_block(figures),
+                worth_.worth_block(figures),
+                items(worth_.worth_words(figures)),
+                linked_terms("npv", "middle", "nine", "refused"),
+                *worth_.made_of(figures),
+                *worth_.investment(figures),
+            ),
+            section(
+                "decides",
+                "What decides it",
+                *pair,
+                *([linked_terms("variance", "ends", "tie")] if pair else []),
+                *ranking.odds_table(figures),
+            ),
+            section("claims", "What has been claimed", *findout.claim_blocks(figures)),
+            section("findout", "What is worth finding out", *found),
+            explorer_section(figures),
+            section(
+                "energy",
+                "Where the energy goes",
+                energy.demand_block(figures),
+                energy.solar_block(figures),
+                *energy.first_year_table(figures),
+                linked_terms("reach", "idle", "overload"),
+                *energy.details(figures),
+            ),
+            section("weeks", "Half hour by half hour", *week.week_blocks(figures, only["weeks"])),
+            section("fit", "Does it fit electrically?", *fit.fit_blocks(figures)),
+            loads_section(figures),
+            section("cautions", "Cautions", items(cautions(**only["traits"]))),
+            section("assumed", "What was assumed", *assumption_blocks(figures)),
+            section("method", "How it is calculated", *method_blocks(only["method"])),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures), linked_terms("scramble", "pool")),
+        ]
+    )
+    facts = (only["place"], only["tariff"])
+    return Document(
+        title=say("{name}: does it pay back?", name=figures["title"]),
+        heading=figures["title"],
+        summary=f"{answer.verdict_words(figures)} {answer.worth_in_brief(figures)}",
+        sections=sections,
+        about=only["description"],
+        facts=tuple(fact for fact in facts if fact),
+        picture=charts_of([Section("", "", first.blocks)])[0],
+    )
+
+
+def compare_page(figures: Figures) -> str:
+    """Return the page of a comparison, from `answers.compare.page_dict`."""
+    return html_document(compare_document(figures))
+
+
+def compare_document(figures: Figures) -> Document:
+    """Return the parts of the page of a comparison."""
+    same = [
+        say("Savings at the discount rate are the yardstick: worth 0 here.")
+        for row in figures["options"]
+        if row["same_as"] is not None
+    ]
+    message = (
+        "All choices meet the same {count} future: the same weather, demand and prices. What bears the same name in two "
+        "options is drawn alike in both. Worth is counted against doing nothing in the same home under the tariff of "
+        "today."
+    )
+    shared = counted(message, message.replace("future:", "futures:"), figures["provenance"]["draws"])
+    limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
+    opening = f"{options.opening(figures)} {options.margin(figures)}".strip()
+    best = options.best_block(figures)
+    sections = documented(
+        [
+            section(
+                "answer",
+                "The answer",
+                words(opening, "opening"),
+                best,
+                words(f"{options.risk_words(figures)} {options.regret_words(figures)}".strip()),
+                words(" ".join([shared, *dict.fromkeys(same)]), "small"),
+                Block("noted", {"title": "What limits this answer", "items": limits}) if limits else None,
+                linked_terms("future", "npv", "se"),
+            ),
+            section("worth", "What each is worth", options.spread_block(figures)),
+            section("pairs", "One against another", *options.pair_blocks(figures)),
+            section("stay", "How long must a household stay?", *options.stay_blocks(figures)),
+            section("differs", "What differs", *options.differing_blocks(figures)),
+            _cautions_of_all(figures),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    compared = figures["compared"]
+    homes = [
+        say("{home}: today {tariff}", home=home["home"] or "unnamed home", tariff=home["tariff"])
+        for home in figures.get("today", ())
+    ]
+    years = counted("{count} year", "{count} years", figures["horizon_years"])
+    return Document(
+        title=say("{options}: which one?", options=listed([row["title"] for row in compared])),
+        heading="Which of these is best, or none?" if len(compared) > 1 else "Is this better than nothing?",
+        summary=opening,
+        sections=sections,
+        facts=(*homes, years),
+        options=tuple((row["letter"], row["title"], row["description"] or "") for row in compared),
+        picture=best.value,
+    )
+
+
+def match_page(figures: Figures) -> str:
+    """Return the page of a matching, from `answers.match.page_dict`."""
+    return html_document(match_document(figures))
+
+
+def match_document(figures: Figures) -> Document:
+    """Return the parts of the page of a matching."""
+    homes, known = figures["homes"], figures["provenance"]
+    sections = documented(
+        [
+            section("answer", "The answer", *matching.answer_blocks(figures)),
+            section("grid", "Every home with every kit", *matching.grid_blocks(figures)),
+            *(
+                matching.home_section(index, home, rows, figures)
+                for index, (home, rows) in enumerate(zip(homes, figures["page"]["options"], strict=True))
+            ),
+            _cautions_of_all(figures),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    drawn = charts_of(sections)
+    return Document(
+        title="Which kit for which home?",
+        heading="Which kit for which home?",
+        summary=matching.opening(homes),
+        sections=sections,
+        facts=(
+            counted("{count} home", "{count} homes", len(homes)),
+            counted("{count} kit", "{count} kits", len(known["kit_files"])),
+            counted("{count} year", "{count} years", figures["horizon_years"]),
+        ),
+        picture=drawn[0] if drawn else None,
+    )
+
+
+def rank_page(figures: Figures) -> str:
+    """Return the page of a ranking, from the figures of ranking.json with the command under `page`."""
+    return html_document(rank_document(figures))
+
+
+def rank_document(figures: Figures) -> Document:
+    """Return the parts of the page of a ranking."""
+    sobol, opening = figures["sobol"], order.opening(figures)
+    message = "{points} points of the design, {futures} futures, {simulated} of them simulated."
+    made = say(
+        message,
+        points=f"{sobol['points']:,}",
+        futures=f"{sobol['futures']:,}",
+        simulated=f"{sobol['futures_simulated']:,}",
+    )
+    found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
+    sections = documented(
+        [
+            section(
+                "answer", "The answer", words(opening, "opening"), *order.order_blocks(figures), words(made, "small")
+            ),
+            section("families", "By family, and whether other methods agree", *order.family_blocks(figures)),
+            section("effects", "How far each input moves the worth", *order.effect_blocks(figures)),
+            section("odds", "What moves the odds", *ranking.odds_table(figures)),
+            section("claims", "What has been claimed", *findout.claim_blocks(figures)),
+            section("findout", "What is worth finding out", *found),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "What decides {name}?", opening, sections)
+
+
+def update_page(figures: Figures) -> str:
+    """Return the page of an update, from the figures of update.json with the command under `page`."""
+    return html_document(update_document(figures))
+
+
+def update_document(figures: Figures) -> Document:
+    """Return the parts of the page of an update."""
+    opening = tracked.opening(figures)
+    limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
+    sections = documented(
+        [
+            section(
+                "answer",
+                "The answer",
+                words(opening, "opening"),
+                tracked.track_block(figures),
+                words(f"{tracked.measured_words(figures)} {tracked.effective_words(figures)}", "small"),
+                Block("noted", {"title": "What limits this answer", "items": limits}) if limits else None,
+            ),
+            section("outlook", "Odds, payback and worth before and now", *tracked.outlook_blocks(figures)),
+            section("inputs", "What the measurements moved", *tracked.input_blocks(figures)),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "{name}: is it on track?", opening, sections)
+
+
+def check_page(figures: Figures) -> str:
+    """Return the page of a check, from `answers.check` with the title of the scenario and the command under `page`."""
+    return html_document(check_document(figures))
+
+
+def check_document(figures: Figures) -> Document:
+    """Return the parts of the page of a check: the fit, the loads, the questions, what was read. Nothing is simulated."""
+    opening = f"{fit.fit_title(figures['fit'])}." if figures["fit"] else "There are no modules to check electrically."
+    uncertain = [say("{label}: {given} {unit}", **row).strip() for row in figures["uncertain"]]
+    understood = [f"{capital(subject)}: {said}." for subject, said in figures["understood"].items()]
+    sections = documented(
+        [
+            section("answer", "The answer", words(opening, "opening")),
+            answer.questions_section(figures),
+            section("fit", "Does it fit electrically?", *fit.fit_blocks({"electrical_fit": figures["fit"]})),
+            loads_section(figures),
+            section("meter", "How the meter file was understood", items(understood)) if understood else None,
+            section("uncertain", "What is uncertain", items(uncertain)) if uncertain else None,
+            section("cautions", "Cautions", items(cautions(**figures["traits"]))),
+            section("again", "How to get this again", Block("command", figures["page"]["command"])),
+        ]
+    )
+    return _small_document(figures, "{name}: do the inputs and the kit fit?", opening, sections)
+
+
+def loads_section(figures: Figures) -> Section | None:
+    """Return each appliance against the inverter, the wall socket and the runtime; None where nothing is known."""
+    heading, *loads = [line.strip() for line in load_lines(figures.get("loads") or {})] or [""]
+    if not loads:
+        return None
+    sentences = [capital(line if line.endswith(".") else f"{line}.") for line in loads]
+    return section("loads", "Appliances against the inverter", words(capital(heading), "reading"), items(sentences))
+
+
+def charts_in(figures: Figures) -> list[Chart]:
+    """Return every chart that a result.json, a ranking.json or an update.json holds by itself, drawn.
+
+    Weeks and the narrowing of assumptions need more than these files hold and are not among them.
     """
-    check_report(report)
-    explorer = explorer_json(report)
-    return html_document(
-        TEMPLATE,
-        script=own_text("explorer.js") if explorer else "",
-        report=report,
-        explorer=explorer,
-        all_futures=_all_futures(report),
-        opening=words.opening(report),
-        brief=words.worth_in_brief(report),
-        answer=words.answer(report),
-        refusals=[row for row in report.fit if row.verdict == "refused"],
-        key_figures=key_figures(report),
-        futures=futures_exhibit(report),
-        odds=odds_exhibit(report),
-        cash=cash_exhibit(report),
-        worth=worth_exhibit(report),
-        ranking=ranking_exhibits(report),
-        demand=demand_exhibit(report),
-        solar=solar_exhibit(report),
-        weeks=week_exhibits(report),
-        money_details=detail_tables(report.details, report.currency, with_money=True),
-        energy_details=detail_tables(report.details, report.currency, with_money=False),
-        first_year=[_first_year_row(figure, report.currency) for figure in report.first_year],
-        fit_title=_fit_title(report.fit),
-        fit=[_fit_cells(row) for row in report.fit],
-        insight=None if report.insight is None else insight_words(report.insight, report.currency),
-        assumption_groups=_assumption_groups(report.assumptions),
-        sketch_size=(WIDTH, HEIGHT),
-    )
-
-
-def key_figures(report: ReportData) -> list[KeyFigure]:
-    """Return the large figures under the answer."""
-    payback, worth, currency = report.payback, report.worth, report.currency
-    saving = next(figure for figure in report.first_year if figure.key == "saving")
-    paid = words.paid_share(report)
-    never = percent_estimate(payback.never_share)
-    half = years(payback.p50)
-    quarter = payback.p25
-    return [
-        KeyFigure(
-            f"paid back within {counted(report.horizon_years, 'year')}",
-            percent_estimate(paid),
-            f"{_error_words(percent_error(paid))}{never} never",
-        ),
-        KeyFigure(
-            "half have paid back after",
-            half,
-            "fewer than half ever do" if payback.p50.value is None else f"a quarter after {years(quarter)}",
-        ),
-        KeyFigure(
-            "worth in today’s money, average",
-            money_estimate(worth.mean, currency),
-            f"{_error_words(error(worth.mean.se))}{percent_estimate(worth.loss_probability)} lose money",
-        ),
-        KeyFigure(
-            "saved in the first year, average",
-            money_estimate(saving.mean, currency),
-            "the same in every future"
-            if saving.p10 is None or saving.p90 is None
-            else f"{money(saving.p10, currency, se=UNKNOWN)} to {money(saving.p90, currency, se=UNKNOWN)} in 8 of 10",
-        ),
-    ]
-
-
-def _all_futures(report: ReportData) -> list[tuple[str, str, str]]:
-    """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
-    worth, currency = report.worth, report.currency
-    return [
-        (
-            "paid",
-            f"paid back within {counted(report.horizon_years, 'year')}",
-            percent_estimate(words.paid_share(report)),
-        ),
-        ("half", "half have paid back after", years(report.payback.p50)),
-        ("mean", "average worth", money_estimate(worth.mean, currency)),
-        ("loss", "lose money", percent_estimate(worth.loss_probability)),
-        ("low", "1 in 20 is below", money_estimate(worth.p5, currency)),
-        ("high", "1 in 20 is above", money_estimate(worth.p95, currency)),
-    ]
-
-
-def _error_words(text: str) -> str:
-    return f"{text.strip(NO_BREAK)}; " if text else ""
-
-
-def _first_year_row(figure: Figure, currency: str) -> tuple[str, str, str]:
-    """Return label, mean and range of a figure as text."""
-    mean = figure.mean
-    if mean.value is None:
-        return figure.label, "none", ""
-    if figure.unit == "money":
-        said, ends = (
-            money_estimate(mean, currency, with_error=True),
-            [money(v, currency, se=UNKNOWN) for v in _ends(figure)],
-        )
-    elif figure.unit == "share":
-        said, ends = percent_estimate(mean, with_error=True), [percent(v, se=UNKNOWN) for v in _ends(figure)]
+    makers: list[Callable[[], Block | None]]
+    if "compared" in figures:
+        makers = [lambda: options.best_block(figures), lambda: options.spread_block(figures)]
+    elif "sobol" in figures:
+        makers = [lambda name=name: order.order_block(figures, name) for name in figures["sobol"]["outcomes"]]  # type: ignore[misc]
+    elif "tracks" in figures:
+        makers = [lambda: tracked.track_block(figures)]
     else:
-        said = f"{energy(mean.value, se=mean.se)}{error(mean.se)}"
-        ends = [energy(v, se=UNKNOWN) for v in _ends(figure)]
-    return figure.label, said, " to ".join(ends)
+        makers = [
+            lambda: payback_.futures_block(figures),
+            lambda: payback_.odds_block(figures),
+            lambda: cash_block(figures),
+            lambda: worth_.worth_block(figures),
+            lambda: ranking.share_block(figures) if ranking.ranked(figures) else None,
+            lambda: ranking.swing_block(figures),
+            lambda: energy.demand_block(figures),
+            lambda: energy.solar_block(figures),
+        ]
+    return [block.value for make in makers if (block := make()) is not None]
 
 
-def _ends(figure: Figure) -> list[float]:
-    return [] if figure.p10 is None or figure.p90 is None else [figure.p10, figure.p90]
+def _small_document(figures: Figures, title: str, opening: str, sections: tuple[Section, ...]) -> Document:
+    said = say(title, name=figures.get("title") or figures["scenario"])
+    drawn = charts_of(sections)
+    return Document(title=said, heading=said, summary=opening, sections=sections, picture=drawn[0] if drawn else None)
 
 
-def _fit_title(fit: tuple[FitRow, ...]) -> str:
-    """Return what the electrical fit found, worst first."""
-    counted = {verdict: sum(row.verdict == verdict for row in fit) for verdict in ("refused", "tight", "wasteful")}
-    found = [f"{count} {verdict}" for verdict, count in counted.items() if count]
-    if not found:
-        return f"All {len(fit)} checks pass"
-    return f"Of {len(fit)} checks, {' and '.join(found)}"
-
-
-def _fit_cells(row: FitRow) -> dict[str, str]:
-    return {
-        "what": capital(row.what),
-        "value": with_unit(row.value, row.unit),
-        "limit": f"at {row.bound} {with_unit(row.limit, row.unit)}",
-        "margin": f"{significant(100 * row.margin, 2)}{NARROW_SPACE}%",
-        "verdict": row.verdict,
-        "advice": capital(row.advice),
-        "method": row.method,
-    }
-
-
-def _assumption_groups(assumptions: tuple[Assumption, ...]) -> list[tuple[str, list[dict[str, object]]]]:
-    """Return the assumptions in three groups: uncertain, fixed by the scenario, left at a default."""
-    groups = (
-        ("Uncertain: drawn anew for every future", [a for a in assumptions if a.sketch is not None]),
-        ("Fixed by the scenario", [a for a in assumptions if a.sketch is None and not a.is_default]),
-        ("Left at the default", [a for a in assumptions if a.sketch is None and a.is_default]),
-    )
-    return [(title, [_assumption_cells(a) for a in rows]) for title, rows in groups if rows]
-
-
-def _assumption_cells(row: Assumption) -> dict[str, object]:
-    spread = ""
-    if row.sketch is not None:
-        factor = shown_unit(row.unit)[0]
-        low, high = significant(factor * float(row.sketch[4])), with_unit(float(row.sketch[94]), row.unit)
-        spread = f"nine in ten between {low} and {high}"
-    return {
-        "label": capital(row.label),
-        "key": row.key,
-        "given": row.given,
-        "unit": row.unit,
-        "source": row.source or "no source given",
-        "default": row.is_default,
-        "path": None if row.sketch is None else sketch_path(row.sketch),
-        "spread": spread,
-    }
+def _cautions_of_all(figures: Figures) -> Section | None:
+    return section("cautions", "Cautions", items(cautions_of_all(figures["page"]["traits"])))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from riskcalc.pages.cautions import cautions
+from riskcalc.pages.exhibits.cautions import cautions
 
 VERDICTS = {"ok": "ok", "tight": "tight", "start": "start", "too_much": "too much", "not_known": "not known"}
 CLOSING = "Local codes come first, and a licensed electrician decides what may be connected."

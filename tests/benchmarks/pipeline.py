@@ -27,8 +27,7 @@ from riskcalc.answers.sobol import sobol_run
 from riskcalc.answers.whole_result import whole_result
 from riskcalc.money.valuation import valuation
 from riskcalc.output import csv_text, json_text
-from riskcalc.pages.page import report_html
-from riskcalc.pages.page_data import report_data
+from riskcalc.pages.page import assess_page
 from riskcalc.scenario import Scenario, read_scenario
 from riskcalc.study.model import Assessment, World, assessment, design_of, drawn_values, evaluated, world_of
 from riskcalc.uncertainty.indices import Cube, sobol_rows
@@ -98,9 +97,9 @@ def stages(path: Path) -> None:
         with clock.part("figures and what they say (odds, break-even, claims)"):
             figures = whole_result(found)
         with clock.part("data of the page, with its two weeks"):
-            data = report_data(page_dict(found, figures=figures, command="riskcalc assess"))
+            data = page_dict(found, figures=figures, command="riskcalc assess")
         with clock.part("page with its drawings"):
-            report_html(data)
+            assess_page(data)
         with clock.part("result.json and draws.csv as text"):
             json_text(figures)
             csv_text(*draw_table(found))

@@ -82,10 +82,10 @@ def test_an_unknown_chart_names_those_there_are(answer) -> None:
 
 def test_the_card_escapes_and_says_the_answer(answer) -> None:
     """The notebook's card has the opening sentence; markup in a title stays text."""
-    from riskcalc.pages.card import card_html
-    from riskcalc.pages.words import opening
+    from riskcalc.pages.document import card_html
+    from riskcalc.pages.exhibits.answer import verdict_words
 
-    assert opening(answer.page) in answer._repr_html_().replace("&#39;", "'")
+    assert verdict_words(answer.page) in answer._repr_html_().replace("&#39;", "'")
     assert "<img" not in card_html("<img src=x>", "<img>", [("<img>", "<img>", "<img>")])
 
 

@@ -14,8 +14,7 @@ from riskcalc.answers.page_dict import page_dict
 from riskcalc.answers.whole_result import whole_result
 from riskcalc.errors import InputError
 from riskcalc.output import json_text
-from riskcalc.pages.page import report_html
-from riskcalc.pages.page_data import report_data
+from riskcalc.pages.page import assess_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
 
@@ -108,4 +107,4 @@ def whole_run(folder: Path, overrides: list[str]) -> None:
     figures = whole_result(found)
     json_text(figures)
     if len(overrides) in (1, 1 + len(KITS[1])):
-        report_html(report_data(page_dict(found, figures=figures, command="riskcalc assess small.toml")))
+        assess_page(page_dict(found, figures=figures, command="riskcalc assess small.toml"))

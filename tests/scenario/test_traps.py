@@ -105,7 +105,7 @@ def test_a_trace_does_not_replace_what_it_reads(small_file: Path) -> None:
 )
 def test_what_can_go_wrong_is_said_of_the_kit_it_goes_wrong_with(traits, said, unsaid) -> None:
     """Generators, backup, medical devices, a fridge behind a unit that switches itself off."""
-    from riskcalc.pages.cautions import cautions
+    from riskcalc.pages.exhibits.cautions import cautions
 
     text = " ".join(cautions(has_modules=True, has_battery=True, modules_in_series=1, renting=False, **traits))
     assert all(words in text for words in said)

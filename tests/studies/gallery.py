@@ -19,9 +19,7 @@ from typing import Any
 
 import riskcalc.api
 from riskcalc.output import write_files
-from riskcalc.pages.estimate import Estimate
-from riskcalc.pages.rounding import money_estimate, percent_estimate, years
-from riskcalc.pages.screen_summary import PLAIN
+from riskcalc.pages.figures import PLAIN, complement, money, percent, years
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "reports/examples"
@@ -53,27 +51,22 @@ def line_by_line(figures: dict[str, Any]) -> str:
 
 def story_table(results: dict[str, dict[str, Any]]) -> str:
     """Return the table of the stories in scenarios/README.md, rounded as on the page."""
-
-    def said(figure: dict[str, float | None]) -> Estimate:
-        error = figure["standard_error"]
-        return Estimate(figure["value"], float("nan") if error is None else error)
-
     rows = [["", *(f"`{name}`" for name in STORIES)], ["---"] * (len(STORIES) + 1)]
     cells: dict[str, list[str]] = {}
     for name in STORIES:
         result = results[name]
-        never, worth = said(result["payback_years"]["never_share"]), result["net_present_value"]
-        currency = result["currency"]
-        paid = percent_estimate(Estimate(1.0 - (never.value or 0.0), never.se))
-        low, high = (money_estimate(said(worth[level]), currency) for level in ("p5", "p95"))
+        worth, payback = result["net_present_value"], result["payback_years"]
+        currency, horizon = result["currency"], result["horizon_years"]
+        paid = percent(complement(payback["never_share"]))
+        low, high = (money(worth[level], currency) for level in ("p5", "p95"))
         leading = [row["label"] for row in result["ranking"][:3]]
         for title, text in (
-            ("pays back within", f"{result['horizon_years']} years in {paid} of the futures"),
-            ("a quarter have by", years(said(result["payback_years"]["p25"]))),
-            ("worth on average", money_estimate(said(worth["mean"]), currency, with_error=True)),
-            ("nine in ten between", f"{low} and {high}"),
-            ("lose money", percent_estimate(said(worth["loss_probability"]))),
-            ("saved in the first year", money_estimate(said(result["first_year"]["saving"]), currency)),
+            ("pays back within", f"{horizon} years in {paid} of the futures"),
+            ("a quarter pay back within", years(payback["p25"], horizon=horizon)),
+            ("worth on average", money(worth["mean"], currency, with_error=True)),
+            ("nine in ten end from", f"{low} to {high}"),
+            ("lose money", percent(worth["loss_probability"])),
+            ("saved in the first year", money(result["first_year"]["saving"], currency)),
             ("what decides", ", ".join(label[:1].lower() + label[1:] for label in leading)),
         ):
             cells.setdefault(title, []).append(text)

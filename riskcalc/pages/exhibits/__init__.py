@@ -1,0 +1,1 @@
+"""One file per exhibit of a page: its words, its table and its chart together, made from the figures alone."""

@@ -1,0 +1,49 @@
+"""How a page was made, and how to get it again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from riskcalc.pages.exhibit import Block, words
+from riskcalc.pages.figures import grouped, say
+
+Figures = Mapping[str, Any]
+
+#: Where the method stands whole, in the appendix of each assessment's page.
+METHOD_IS = (
+    "The method, its equations, sources and limits stand on the page of each assessment, under “How it is calculated”. "
+    "Run riskcalc assess on one of the files to get it."
+)
+
+
+def again_blocks(figures: Figures, *, says_method: bool = True) -> Iterator[Block]:
+    """Yield the command, the draws, versions and checksums, and that the page loads nothing."""
+    known, command = figures["provenance"], figures.get("page", {}).get("command", "")
+    if command:
+        yield Block("command", command)
+    rows: list[tuple[str, str, bool]] = []
+    if "draws" in known:
+        message = "{draws} in {scrambles} independent scrambles, seed {seed}"
+        parts = {"draws": grouped(known["draws"]), "scrambles": known["scrambles"], "seed": known["seed"]}
+        rows.append(("Futures", say(message, **parts), False))
+    if "step_minutes" in known:
+        message = "{step} min, {pool} weather and demand years in the pool"
+        rows.append(("Time step", say(message, step=known["step_minutes"], pool=known["pool_years"]), False))
+    rows += [(row["of"].capitalize(), row["source"], False) for row in known.get("sources", ())]
+    libraries = known.get("libraries", {})
+    versions = [
+        f"riskcalc {known['riskcalc']}",
+        f"Python {known['python']}",
+        *(f"{n} {v}" for n, v in libraries.items()),
+    ]
+    rows.append(("Versions", ", ".join(versions), False))
+    rows += [(file["path"], f"sha256 {file['sha256']}", True) for file in known["files"]]
+    yield Block("sources", tuple(rows))
+    if not says_method:
+        yield words(METHOD_IS, "small")
+    message = (
+        "Made with riskcalc {version}. The command above makes it again. This page is one file: it loads nothing and "
+        "sends nothing."
+    )
+    yield words(say(message, version=known["riskcalc"]), "small")

@@ -1,0 +1,305 @@
+"""The answer for the household: what was asked, yes or no, what it costs and brings, and what to check first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from riskcalc.pages.exhibit import Block, section
+from riskcalc.pages.exhibit import Section as Part
+from riskcalc.pages.exhibits.payback import futures_block, headline_years, paid_share
+from riskcalc.pages.exhibits.worth import outlay
+from riskcalc.pages.figures import (
+    UNKNOWN,
+    capital,
+    frequency,
+    grouped,
+    lower,
+    money,
+    percent,
+    say,
+    value_of,
+    whole_years,
+    years,
+)
+
+Figures = Mapping[str, Any]
+
+#: Share of futures above which the answer is yes, below which it is no, and above or below which it is sure.
+#: Judgement: odds between 4 and 6 in 10 read as a toss of a coin.
+LIKELY, SURE = 0.6, 0.95
+#: What to do before buying, by the start of the key that decides most. Inputs nobody can check are not here.
+ADVICE = (
+    ("kit.ageing.electronics_life", "Ask how long the electronics are under warranty, and what a repair costs."),
+    ("kit.ageing", "Ask what capacity the maker guarantees for the battery, and for how many years."),
+    ("kit.inverter.idle", "Ask what the unit itself draws while it is switched on."),
+    ("kit.battery.capacity", "Ask for the usable capacity of the battery, not the nominal one."),
+    ("kit", "Compare this figure with the datasheet of the kit you are offered: {input}."),
+    ("purchase.resale", "Look up what used kits of this kind sell for."),
+    ("purchase", "Get a written quote for the kit, with installation and every extra."),
+    ("home.annual_use", "Read your yearly use from the last bill."),
+    ("home.surfaces", "Watch the place for shade over a whole sunny day."),
+    ("home.car", "Think through when and how often the car charges at home."),
+    ("home", "Check this in your own home: {input}."),
+    ("tariff", "Read the prices per kWh from your own contract."),
+    ("tenure.permission", "Ask for permission in writing before you order."),
+    (
+        "luck.tenure",
+        "Ask for permission in writing, and think through how long you will stay and what happens at a move.",
+    ),
+    ("tenure", "Think through how long you will stay, and what happens to the kit at a move."),
+    ("outages", "Ask your network operator how often and how long the supply fails."),
+)
+
+
+def answer_section(figures: Figures) -> Part:
+    """Return the first screen of an assessment."""
+    return Part(
+        "answer",
+        "The answer",
+        (
+            Block("asked", asked_words(figures)),
+            *(
+                Block("refusal", {"title": "Do not connect this as described.", "said": _refusal(row)})
+                for row in figures["electrical_fit"]
+                if row["verdict"] == "refused"
+            ),
+            Block(
+                "hero",
+                {
+                    "answer": verdict_words(figures),
+                    "brief": worth_in_brief(figures),
+                    "rows": key_figures(figures),
+                    "check_title": "Check first.",
+                    "check": check_first(figures),
+                    "blocks": (futures_block(figures),),
+                },
+            ),
+            *_noted("What limits this answer", [capital(limit) for limit in figures["limits"]]),
+        ),
+    )
+
+
+def questions_section(figures: Figures) -> Part | None:
+    """Return the inputs that are possible but unusual, with the usual range; None without any."""
+    rows = figures.get("questions") or ()
+    return section(
+        "right", "Is this right?", Block("items", tuple(question_words(row, figures) for row in rows)) if rows else None
+    )
+
+
+def question_words(row: Figures, figures: Figures) -> str:
+    """Return one question of plausibility, the setting under its name in words."""
+    named = {setting["key"]: setting["label"] for setting in figures.get("assumptions", ())}
+    message = "{setting} is {given}. Usual: {usual}."
+    effect = capital(str(row.get("effect") or ""))
+    effect = capital(str(row.get("effect") or ""))
+    return " ".join(text if text.endswith(".") else f"{text}." for text in (said, effect) if text)
+
+
+def asked_words(figures: Figures) -> str:
+    """Return what was asked: kit, home and outlay."""
+    only, paid = figures.get("page", {}), outlay(figures)
+    parts = {
+        "kit": only.get("kit") or "as in the scenario",
+        "home": only.get("home") or "as in the scenario",
+        "years": whole_years(figures["horizon_years"]),
+        "price": money(paid, figures["currency"]),
+    }
+    if only.get("coupling") == "none":
+        return say("Nothing is bought. Home: {home}. Judged over {years}.", **parts)
+    if not value_of(paid):
+        return say("Kit: {kit}. Home: {home}. Judged over {years}.", **parts)
+    return say("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Judged over {years}.", **parts)
+
+
+def verdict_words(figures: Figures) -> str:
+    """Return the sentence that answers: yes, no or a toss-up, and in how many futures it pays for itself."""
+    draws, horizon = figures["provenance"]["draws"], headline_years(figures)
+    paid, said = paid_share(figures), whole_years(headline_years(figures))
+    if figures.get("page", {}).get("coupling") == "none":
+        return "Nothing is bought in this scenario, so there is nothing to pay back."
+    if certain(figures):
+        half = figures["payback_years"]["p50"]
+        if half["value"] is not None and half["value"] <= horizon:
+            return say(
+                "Yes: with every input fixed, the kit pays for itself within {years}.",
+                years=years(half, horizon=horizon),
+            )
+        return say("No: with every input fixed, the kit does not pay for itself within {years}.", years=said)
+    parts = {"futures": frequency(paid, draws), "years": said}
+    kind = verdict(figures)
+    if 0.0 < value_of(paid) < 1.0:
+        parts["futures"] = say("{futures} ({share})", futures=parts["futures"], share=percent(paid))
+    loss = figures["net_present_value"]["loss_probability"]
+    if kind == "toss-up" and value_of(paid) >= LIKELY:
+        message = (
+            "A toss-up: the kit pays for itself within {years} in {futures}, but {loss} of futures lose money once later "
+            "money is discounted."
+        )
+        return say(message, loss=percent(loss), **parts)
+    return say(
+        {
+            "yes": "Yes: the kit pays for itself within {years} in {futures}.",
+            "probably": "Probably yes: the kit pays for itself within {years} in {futures}.",
+            "toss-up": "A toss-up: the kit pays for itself within {years} in {futures}.",
+            "probably not": "Probably not: the kit pays for itself within {years} in {futures}.",
+            "no": "No: the kit pays for itself within {years} in {futures}.",
+        }[kind],
+        **parts,
+    )
+
+
+def verdict(figures: Figures) -> str:
+    """Return "yes", "probably", "toss-up", "probably not" or "no".
+
+    Both must agree: the odds of payback within the headline's years and those of a worth above zero.
+    """
+    paid, gains = value_of(paid_share(figures)), 1.0 - value_of(figures["net_present_value"]["loss_probability"])
+    low, high = min(paid, gains), max(paid, gains)
+    if low >= LIKELY:
+        return "yes" if low >= SURE else "probably"
+    if high <= 1 - LIKELY:
+        return "no" if high <= 1 - SURE else "probably not"
+    return "toss-up"
+
+
+def worth_in_brief(figures: Figures) -> str:
+    """Return the second sentence of the answer: what it brings over what it costs, in the money of today."""
+    mean, currency = figures["net_present_value"]["mean"], figures["currency"]
+    value = value_of(mean)
+    if figures.get("page", {}).get("coupling") == "none" or value == 0:
+        return "In the money of today, it brings as much as it costs."
+    amount = money(abs(value), currency, se=mean["standard_error"] or 0.0)
+    if certain(figures):
+        message = (
+            "In the money of today it costs {amount} more than it brings."
+            if value < 0
+            else "In the money of today it brings {amount} more than it costs."
+        )
+        return say(message, amount=amount)
+    message = (
+        "On average it costs {amount} more than it brings, in the money of today."
+        if value < 0
+        else "On average it brings {amount} more than it costs, in the money of today."
+    )
+    return say(message, amount=amount)
+
+
+def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
+    """Return what it costs and brings, in the middle future and in a bad one: words, figure, a line below."""
+    currency, horizon = figures["currency"], figures["horizon_years"]
+    worth, payback, first = figures["net_present_value"], figures["payback_years"], figures["first_year"]
+    ends = figures["first_year_p10_p90"].get("saving")
+    spread = (
+        "the same in every future"
+        if ends is None
+        else say(
+            "{low} to {high} in 8 of 10 futures",
+            low=money(ends[0], currency, se=UNKNOWN),
+            high=money(ends[1], currency, se=UNKNOWN),
+        )
+    )
+    rows = [
+        ("Paid on the day of purchase", money(outlay(figures), currency), "kit and installation"),
+        ("Saved in the first year", money(first["saving"], currency), spread),
+    ]
+    if certain(figures):
+        return [*rows, ("Over all years", _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon))]
+    rows += [
+        ("In the middle future", _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon)),
+        ("In a bad future", _gain(worth["p5"], currency), _payback_below(payback["p95"], horizon)),
+    ]
+    rows += _unserved(figures)
+    return rows
+
+
+def check_first(figures: Figures) -> str:
+    """Return the one thing to check before buying: the most decisive input that somebody can check."""
+    for row in figures["ranking"]:
+        share = row.get("share_of_variance", {}).get("value") or 0.0
+        if "effect" not in row or share < 0.005:
+            continue
+        for start, advice in ADVICE:
+            if row["key"].startswith(start):
+                message = "{advice} It decides {share} of the spread in the result."
+                return say(message, advice=say(advice, input=lower(row["label"])), share=percent(share, se=UNKNOWN))
+    return ""
+
+
+def certain(figures: Figures) -> bool:
+    """Return True if every future is the same, so that there is no distribution to speak of."""
+    return not figures["net_present_value"]["sd"]["value"]
+
+
+def brief_lines(figures: Figures) -> list[str]:
+    """Return the five sentences an adviser would read aloud."""
+    currency, worth = figures["currency"], figures["net_present_value"]
+    low, high = (money(worth[name], currency) for name in ("p5", "p95"))
+    spread = say("Nine futures in ten end from {low} to {high}.", low=low, high=high)
+    saving = say("In its first year it saves {amount}.", amount=money(figures["first_year"]["saving"], currency))
+    return [
+        asked_words(figures),
+        verdict_words(figures),
+        worth_in_brief(figures),
+        saving if certain(figures) else f"{saving} {spread}",
+        check_first(figures) or "Local codes come first; ask a licensed electrician before you connect anything.",
+    ]
+
+
+def brief_markdown(figures: Figures) -> str:
+    """Return the five sentences as Markdown for a description box, with how they were made."""
+    known = figures["provenance"]
+    made = say(
+        "From {draws} simulated futures (riskcalc {version}, seed {seed}). A calculation, not advice on wiring: local "
+        "codes come first.",
+        draws=grouped(known["draws"]),
+        version=known["riskcalc"],
+        seed=known["seed"],
+    )
+    lines = brief_lines(figures)
+    return "\n".join(
+        [
+            f"## {figures['title']}",
+            "",
+            f"**{lines[1]}**",
+            "",
+            *(f"- {line}" for line in (lines[0], *lines[2:])),
+            "",
+            made,
+        ]
+    )
+
+
+def _gain(worth: Figures, currency: str) -> str:
+    amount = money(
+        abs(value_of(worth)), currency, se=UNKNOWN if worth["standard_error"] is None else worth["standard_error"]
+    )
+    return say("{amount} lost" if value_of(worth) < 0 else "{amount} gained", amount=amount)
+
+
+def _payback_below(figure: Figures, horizon: int) -> str:
+    said = years(figure, horizon=horizon)
+    if figure["value"] is None:
+        return say("pays back: {not_within}", not_within=said)
+    return say("pays back within {years}", years=said)
+
+
+def _unserved(figures: Figures) -> list[tuple[str, str, str]]:
+    """Return the days without power of a home that has no grid."""
+    load = (figures.get("loss_of_load") or {}).get("first_year") or {}
+    days = (load.get("days_share") or {}).get("value")
+    if days is None:
+        return []
+    count = grouped(round(365 * days))
+    return [("Days short of power", say("{count} a year", count=count), "days on which some demand is not met")]
+
+
+def _refusal(row: Figures) -> str:
+    said = say("{what}: {advice}", what=capital(row["what"]), advice=row["advice"] or "the limit is passed")
+    return said if said.endswith(".") else f"{said}."
+
+
+def _noted(title: str, texts: list[str]) -> tuple[Block, ...]:
+    sentences = tuple(text if text.endswith(".") else f"{text}." for text in texts)
+    return (Block("noted", {"title": title, "items": sentences}),) if texts else ()

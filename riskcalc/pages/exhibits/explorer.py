@@ -1,0 +1,94 @@
+"""The draws themselves, packed into the page, so that a reader can narrow an assumption and see what is left."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.pages.exhibit import Block, Section
+from riskcalc.pages.exhibits.payback import headline_years, paid_share
+from riskcalc.pages.figures import CURRENCY_SIGNS, NO_BREAK, money, percent, say, short, shown_unit, whole_years, years
+
+Figures = Mapping[str, Any]
+
+#: More draws than this would only make the page heavier; an even stride through them is taken instead.
+MOST_DRAWS = 4096
+
+
+def explorer_section(figures: Figures) -> Section | None:
+    """Return the section in which a reader narrows an assumption; None where nothing varies."""
+    packed = explorer_json(figures)
+    if not packed:
+        return None
+    reading = (
+        "Drag across a shape, or move its two handles, to keep only the futures in that range. Fewer futures give "
+        "rougher figures."
+    )
+    value = {"reading": reading, "all": all_futures(figures), "packed": packed}
+    return Section("narrow", "Narrow an assumption", (Block("explorer", value),), needs_script=True)
+
+
+def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
+    """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
+    worth, currency, horizon = figures["net_present_value"], figures["currency"], headline_years(figures)
+    return [
+        ("paid", say("paid back within {years}", years=whole_years(horizon)), percent(paid_share(figures))),
+        ("half", "half pay back within", years(figures["payback_years"]["p50"], horizon=figures["horizon_years"])),
+        ("mean", "average worth", money(worth["mean"], currency)),
+        ("loss", "lose money", percent(worth["loss_probability"])),
+        ("low", "1 in 20 is below", money(worth["p5"], currency)),
+        ("high", "1 in 20 is above", money(worth["p95"], currency)),
+    ]
+
+
+def explorer_json(figures: Figures) -> str:
+    """Return what the script on the page reads, safe inside a `<script>` element; "" if there is nothing to narrow.
+
+    Inputs that do not vary are left out; the strongest in the ranking comes first. Numbers are packed as base64 of
+    little-endian float32, one input after the other: exact enough for any figure shown and a quarter of the text.
+    """
+    table = figures.get("page", {}).get("draws")
+    if table is None:
+        return ""
+    kept = kept_draws(len(table["net_present_value"]))
+    values = np.asarray(table["values"])[:, kept]
+    order = {row["key"]: place for place, row in enumerate(figures["ranking"])}
+    varying = [index for index, drawn in enumerate(values) if np.ptp(drawn) > 0]
+    varying.sort(key=lambda index: order.get(table["inputs"][index][0], len(order)))
+    if not varying:
+        return ""
+    horizon = figures["horizon_years"]
+    payload = {
+        "sign": CURRENCY_SIGNS.get(figures["currency"], figures["currency"] + NO_BREAK),
+        "horizon": horizon,
+        "headline": headline_years(figures),
+        "never": say("not within {years}", years=whole_years(horizon)),
+        "inputs": [_named(*table["inputs"][index]) for index in varying],
+        "values": _packed(values[varying]),
+        "payback": _packed(np.asarray(table["payback_years"])[kept]),
+        "worth": _packed(np.asarray(table["net_present_value"])[kept]),
+        "edges": [float(edge) for edge in figures["worth_histogram"]["edges"]],
+    }
+    # "<" must not end the script element early, whatever a label says.
+    return json.dumps(payload, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def kept_draws(draws: int) -> NDArray[np.int64]:
+    """Return the places of at most `MOST_DRAWS` draws, evenly spaced, so that every scramble keeps its part."""
+    if draws <= MOST_DRAWS:
+        return np.arange(draws)
+    return np.linspace(0, draws - 1, MOST_DRAWS).round().astype(np.int64)
+
+
+def _named(key: str, label: str, unit: str) -> dict[str, str | float]:
+    factor, said = shown_unit(unit)
+    return {"key": key, "label": short(label), "unit": said, "factor": factor}
+
+
+def _packed(values: NDArray[np.float64]) -> str:
+    return base64.b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()

@@ -1,0 +1,137 @@
+"""What is worth finding out before buying, what would change the answer, and whether published claims hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from riskcalc.pages.exhibit import Block, table, words
+from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of, with_unit
+
+Figures = Mapping[str, Any]
+
+
+def information_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield what it is worth to know an input, a family or everything before buying."""
+    found, currency = figures.get("value_of_information"), figures["currency"]
+    if found is None:
+        return
+    yield words(information_title(found, currency), "h3")
+    yield words(
+        "Knowing an input beforehand lets you skip bad purchases. On average that is worth the amount shown. Research "
+        "before buying cannot be worth more.",
+        "reading",
+    )
+    cells = information_cells(found, currency)
+    if not cells:
+        yield words("No single input would change the decision often enough to be worth much.")
+        return
+    yield table("What knowing an input is worth", ("known before buying", "worth"), cells)
+    yield words(
+        "By regression of the worth on each input (Strong, Oakley and Brennan 2014). Amounts below twice their "
+        "standard error are left out.",
+        "small",
+    )
+
+
+def information_title(found: Figures, currency: str) -> str:
+    """Return what it would be worth to know everything."""
+    if value_of(found["everything"]) <= 0.0:
+        return "Nothing to find out: every future gives the same advice"
+    return say("Knowing everything before buying would be worth {amount}", amount=money(found["everything"], currency))
+
+
+def information_cells(found: Figures, currency: str) -> list[tuple[str, str]]:
+    """Return families and inputs that are certainly worth something, with the amount."""
+    rows = [(say("all of {family}", family=row["label"]), row) for row in found["families"] if row["certain"]]
+    rows += [(capital(row["label"]), row) for row in found["factors"] if row["certain"]]
+    return [(capital(name), money(row, currency, with_error=True)) for name, row in rows]
+
+
+def break_even_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield, for each statement, the value that each input would need by itself."""
+    rows = figures.get("break_even") or ()
+    if not rows:
+        return
+    yield words("What would change the answer", "h3")
+    yield words("The value one input would need, with everything else still uncertain.", "reading")
+    # With one scramble no error is known at all; values are then shown without.
+    errors_known = any(row["standard_error"] is not None for row in rows)
+    for statement in dict.fromkeys(row["statement"] for row in rows):
+        own = [row for row in rows if row["statement"] == statement]
+        title = break_even_title(own)
+        there = [row for row in own if row["value"] is not None]
+        settled = [row for row in there if row["settled"] or not errors_known]
+        yield words(title, "h4")
+        cells = [(row["label"], break_even_value(row, figures["currency"], with_error=True)) for row in settled]
+        if cells:
+            yield table(title, ("with", "at"), cells)
+        yield from (words(note, "small") for note in _notes(own, settled))
+
+
+def break_even_title(own: Sequence[Figures]) -> str:
+    """Return the odds that are sought, and of what."""
+    odds, statement = own[0]["odds"], own[0]["statement"]
+    if odds == 0.5:
+        return say("For 50:50 odds of {statement}", statement=statement)
+    return say("For odds of {odds} of {statement}", odds=percent(odds), statement=statement)
+
+
+def break_even_value(row: Figures, currency: str, *, with_error: bool = False) -> str:
+    """Return the value, marked where it is only an estimate from the draws."""
+    text = in_unit(row, row["unit"], currency, with_error=with_error)
+    return say("about {value}", value=text) if row["method"] == "shifted" else text
+
+
+def claim_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield each claim: its sentence, in how many futures it is true, what was measured, what would make it 50:50."""
+    for row in figures.get("claims") or ():
+        yield Block("claim", claim_words(row, figures["currency"], figures["horizon_years"]))
+
+
+def claim_words(row: Figures, currency: str, horizon: int) -> dict[str, str]:
+    """Return one claim in words."""
+    chance = row["probability"]
+    if chance is None:
+        return {"sentence": row["sentence"], "verdict": "Not measured by this run.", "measured": "", "change": ""}
+    low, middle, high = (_measure(row[name], row["unit"], currency, horizon) for name in ("p10", "p50", "p90"))
+    if row["is_even_chance"]:
+        change = "That is 50:50 as it stands."
+    elif row["even_chance"] is None:
+        change = "No single change makes it 50:50."
+    else:
+        move = row["even_chance"]
+        change = say(
+            "It is 50:50 with {input} at {value}.", input=move["label"], value=break_even_value(move, currency)
+        )
+    return {
+        "sentence": row["sentence"],
+        "verdict": say("True in {share} of the futures.", share=percent(chance, with_error=True)),
+        "measured": say(
+            "{measure}: {middle} in the middle future, {low} to {high} in eight of ten.",
+            measure=capital(row["measure_in_words"]),
+            middle=middle,
+            low=low,
+            high=high,
+        ),
+        "change": change,
+    }
+
+
+def _notes(own: Sequence[Figures], settled: Sequence[Figures]) -> Iterator[str]:
+    if any(row["method"] == "shifted" for row in settled):
+        yield "“About” marks estimates from the futures already simulated; the others are recalculated."
+    flat = [row["label"] for row in own if row["value"] is not None and row not in settled]
+    if flat:
+        yield say("The odds hardly change with these: {inputs}.", inputs="; ".join(flat))
+    none = [row["label"] for row in own if row["value"] is None]
+    if none:
+        yield say("No plausible value achieves this for these: {inputs}.", inputs="; ".join(none))
+
+
+def _measure(value: float | None, unit: str, currency: str, horizon: int) -> str:
+    if value is None:
+        return say("not within {horizon} years", horizon=horizon)
+    if unit == currency:
+        return money(estimate(value), currency)
+    return percent(value) if unit == "share" else with_unit(value, unit)

@@ -1,0 +1,159 @@
+"""Which kit for which home: the pick of each home, every home with every kit, and each home by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
+from riskcalc.pages.exhibits.options import in_sentence, spread_block
+from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of
+
+Figures = Mapping[str, Any]
+
+#: More choices than this make a chart nobody reads; the table holds them all.
+MOST_CHOICES = 10
+NOTHING = "do nothing"
+
+
+def opening(homes: Sequence[Figures]) -> str:
+    """Return for how many homes a kit is worth most on average, and for how many that is beyond doubt."""
+    bought = [home for home in homes if home["pick"] not in (None, NOTHING)]
+    clear = sum(is_clear(home) for home in bought)
+    total = counted("{count} home", "{count} homes", len(homes))
+    if not bought:
+        return say("For none of {total} is any kit here worth more than doing nothing.", total=total)
+    first = counted(
+        "Of {total}, {count} has a kit here that is worth more on average than doing nothing.",
+        "Of {total}, {count} have a kit here that is worth more on average than doing nothing.",
+        len(bought),
+        total=total,
+    )
+    second = counted("For {count} of them the pick is clear.", "For {count} of them the pick is clear.", clear)
+    return f"{first} {second}"
+
+
+def is_clear(home: Figures) -> bool:
+    """Return whether the pick leads the next best by more than two standard errors."""
+    lead = home["lead_over_next"]
+    return lead is not None and lead["value"] is not None and value_of(lead) > 2 * error_of(lead)
+
+
+def home_name(home: Figures) -> str:
+    """Return what a home is called."""
+    return str(home["home"] or home["file"])
+
+
+def called(home: Figures, name: str) -> str:
+    """Return what a reader calls a choice of a home."""
+    return next((str(cell["title"]) for cell in home["cells"] if cell["kit"] == name), name)
+
+
+def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
+    """Return pick, odds that it is best, lead over the next best, as text."""
+    if home["pick"] is None:
+        return "no kit could be run", "–", "–"
+    message = "{lead} over {other}" if is_clear(home) else "{lead} over {other}, too small to call"
+    lead = money(home["lead_over_next"], home["currency"], with_error=True)
+    return (
+        called(home, home["pick"]),
+        frequency(home["pick_best_share"], draws),
+        say(message, lead=lead, other=in_sentence(called(home, home["next_best"]))),
+    )
+
+
+def answer_blocks(result: Figures) -> Iterator[Block]:
+    """Yield the pick of each home."""
+    known = result["provenance"]
+    yield words(opening(result["homes"]), "opening")
+    picks = [(home_name(home), *pick_cells(home, known["draws"])) for home in result["homes"]]
+    yield table("The pick for each home", ("home", "pick", "best in", "lead"), picks, stacked=True)
+    message = (
+        "The pick is the choice worth most on average, doing nothing included. All kits of a home meet the same {draws} "
+        "futures, in steps of {step} minutes. That is enough to sort a shelf. Assess the pick by itself, with more "
+        "futures, before you spend money on it."
+    )
+    yield words(say(message, draws=known["draws"], step=known["step_minutes"]), "small")
+
+
+def grid_blocks(result: Figures) -> Iterator[Block]:
+    """Yield every home with every kit, each kit in the size worth most there."""
+    homes = result["homes"]
+    kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
+    message = (
+        "Average net present value over {years} years, and the share of futures that pay back. Each kit has the size "
+        "worth most in that home. ★ marks the pick, – a kit that does not go with the home."
+    )
+    yield words(say(message, years=result["horizon_years"]), "reading")
+    cells = [grid_row(home, list(kits)) for home in homes]
+    yield table("Worth and odds of every home with every kit", ("home", *kits.values()), cells)
+
+
+def grid_row(home: Figures, kits: Sequence[str]) -> tuple[str, ...]:
+    """Return the worth and odds of each kit in one home, in the size worth most there, the pick marked."""
+    best: dict[str, Figures] = {}
+    for cell in home["cells"]:
+        if cell["is_run"] and (cell["kit_file"] not in best or _worth(cell) > _worth(best[cell["kit_file"]])):
+            best[cell["kit_file"]] = cell
+    return (home_name(home), *(_grid_cell(best.get(kit), home["currency"]) for kit in kits))
+
+
+def home_section(index: int, home: Figures, options: Sequence[Figures], result: Figures) -> Section:
+    """Return one home: its pick, the chart of its best choices, every kit and size as text."""
+    currency = home["currency"]
+    blocks: list[Block] = []
+    facts = [home["place"], {"rent": "rented", "own": "owned"}.get(home["tenure"] or "", "")]
+    if any(facts):
+        blocks.append(words(", ".join(fact for fact in facts if fact), "small"))
+    blocks.append(words(_said(home, result["provenance"]["draws"])))
+    if options:
+        shown = {**result, "title": home_name(home), "options": options, "currency": currency}
+        blocks.append(spread_block(shown, key=f"home-{index}", most=MOST_CHOICES))
+    run = sorted((cell for cell in home["cells"] if cell["is_run"]), key=_worth, reverse=True)
+    if run:
+        header = ("kit", "average worth", "nine in ten", "pay back", "best in", "lost against the best")
+        title = say("Kits in {home}", home=home_name(home))
+        blocks.append(table(title, header, [_run_cells(cell, currency) for cell in run]))
+    left: dict[str, list[str]] = {}
+    for cell in home["cells"]:
+        if not cell["is_run"]:
+            left.setdefault(cell["reason"], []).append(cell["title"])
+    if left:
+        reasons = [say("{kits}: {reason}.", kits="; ".join(names), reason=reason) for reason, names in left.items()]
+        blocks.append(fold("Kits that do not go with this home", items(reasons)))
+    blocks += [words(f"{capital(limit)}.", "small") for limit in home["limits"]]
+    return Section(f"place-{index}", home_name(home), tuple(blocks))
+
+
+def _said(home: Figures, draws: int) -> str:
+    if home["pick"] is None:
+        return "No kit of the shelf could be run in this home."
+    name, best, lead = pick_cells(home, draws)
+    pick = "Doing nothing" if name == NOTHING else in_sentence(name)
+    message = "{pick} is worth most on average: {lead}. It is the best choice in {best}."
+    return say(message, pick=pick, lead=lead, best=best)
+
+
+def _grid_cell(cell: Figures | None, currency: str) -> str:
+    if cell is None:
+        return "–"
+    worth = money(cell["net_present_value"]["mean"], currency)
+    size = f" ({cell['size']})" if cell["size"] else ""
+    return f"{'★ ' if cell['is_pick'] else ''}{worth}, {percent(cell['paid_back_share'])}{size}"
+
+
+def _worth(cell: Figures) -> float:
+    return value_of(cell["net_present_value"]["mean"])
+
+
+def _run_cells(cell: Figures, currency: str) -> tuple[str, ...]:
+    worth = cell["net_present_value"]
+    low, high = (money(worth[name], currency) for name in ("p5", "p95"))
+    return (
+        cell["title"],
+        money(worth["mean"], currency, with_error=True),
+        say("{low} to {high}", low=low, high=high),
+        percent(cell["paid_back_share"]),
+        percent(cell["best_share"]),
+        money(cell["expected_regret"], currency),
+    )

@@ -1,0 +1,225 @@
+"""What `rank` found: which input comes first, how sure that is, and the indices with their intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from riskcalc.pages.exhibit import Block, chart, items, table, words
+from riskcalc.pages.exhibits.ranking import share_chart
+from riskcalc.pages.figures import (
+    MINUS,
+    capital,
+    counted,
+    error,
+    error_of,
+    estimate,
+    grouped,
+    listed,
+    lower,
+    money,
+    percent,
+    say,
+    value_of,
+)
+
+Figures = Mapping[str, Any]
+
+#: Factors listed of a long ranking, and names listed of those that tie with one place.
+MOST_ROWS, MOST_RIVALS = 12, 3
+OUTCOMES = {"net_present_value": "worth (net present value)", "first_year_saving": "saving of the first year"}
+
+
+def opening(figures: Figures) -> str:
+    """Return what decides the worth, and whether that is settled."""
+    found = figures["sobol"]["outcomes"].get("net_present_value")
+    if found is None:
+        return "Nothing varies in this scenario, so nothing decides the worth."
+    first = found["order"]["tiers"][0]
+    names = [row["label"] for row in first["factors"]]
+    share = percent(
+        max(0.0, found["factors"][0]["total_order"]["value"]), se=error_of(found["factors"][0]["total_order"])
+    )
+    if first["settled"]:
+        message = "{input} decides most: with all it interacts with, {share} of the spread in worth."
+        return say(message, input=capital(names[0]), share=share)
+    names += [row["label"] for row in first["outside"][:1]]
+    return say("{inputs} decides most; this ranking cannot tell which.", inputs=capital(listed(names)))
+
+
+def order_block(figures: Figures, outcome: str) -> Block:
+    """Return the shares with interactions of one outcome."""
+    found = figures["sobol"]["outcomes"][outcome]
+    factors, said = found["factors"], OUTCOMES[outcome]
+    title = say("{input} leads what decides the {outcome}", input=capital(factors[0]["label"]), outcome=said)
+    totals = [estimate(max(0.0, row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
+    return chart(
+        figures,
+        f"total-{outcome.replace('_', '-')}",
+        lambda width: share_chart([row["label"] for row in factors], totals, width=width),
+        title=title,
+        reading="Share of the variance with all interactions (total order). The line is two standard errors either way. "
+        "An interaction counts for each input in it, so the shares can add up to more than 100 %.",
+        alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
+        table=(
+            ("input", "alone", "95 %", "with interactions", "95 %"),
+            [(capital(row["label"]), *_cells(row["first_order"]), *_cells(row["total_order"])) for row in factors],
+        ),
+        columns={
+            "factor": [row["factor"] for row in factors],
+            "label": [row["label"] for row in factors],
+            "first_order": [row["first_order"]["value"] for row in factors],
+            "total_order": [row["total_order"]["value"] for row in factors],
+            "total_order_standard_error": [_known(row["total_order"]["standard_error"]) for row in factors],
+        },
+        kind="half",
+    )
+
+
+def order_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield, for each outcome, chart and order."""
+    sobol = figures["sobol"]
+    for outcome, found in sobol["outcomes"].items():
+        yield order_block(figures, outcome)
+        yield items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"]))
+    for outcome in sobol["outcomes_that_do_not_vary"]:
+        yield words(say("The {outcome} does not vary: there is nothing to rank.", outcome=OUTCOMES[outcome]))
+
+
+def family_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield the shares by family of inputs and whether other methods agree."""
+    found = figures["sobol"]["outcomes"].get("net_present_value")
+    if found is not None:
+        cells = [
+            (capital(row["label"]), *_cells(row["first_order"]), *_cells(row["total_order"]))
+            for row in found["families"]
+        ]
+        header = ("family", "alone", "95 %", "with interactions", "95 %")
+        yield table("Shares by family", header, cells)
+    if figures["agreement"] is not None:
+        yield items(_sentence(line) for line in agreement_lines(figures["agreement"]))
+
+
+def effect_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield how the worth changes over the range of each input."""
+    clear, currency = clear_effects(figures["range_effects"]), figures["currency"]
+    if not clear:
+        yield words("No effect exceeds its error.")
+        return
+    yield words(
+        "Expected worth near the low end (10 %) and the high end (90 %) of each input; all else is drawn.", "reading"
+    )
+    header = ("input", "at its low end", "at its high end", "change")
+    yield table("Effect of each input on the worth", header, [effect_cells(row, currency) for row in clear])
+
+
+def clear_effects(rows: Sequence[Figures]) -> list[Figures]:
+    """Return the inputs whose effect exceeds two standard errors, strongest first."""
+    clear = [
+        row
+        for row in rows
+        if "effect" in row and abs(row["effect"]["value"]) > 2 * (row["effect"]["standard_error"] or 0.0)
+    ]
+    return sorted(clear, key=lambda row: -abs(row["effect"]["value"]))
+
+
+def effect_cells(row: Figures, currency: str) -> tuple[str, str, str, str]:
+    """Return input, worth at both ends and change as text."""
+    change = row["effect"]
+    low, high = (money(row[f"worth_at_{end}_percent"], currency, se=error_of(change)) for end in (10, 90))
+    sign = "" if change["value"] < 0.0 else "+"
+    return capital(row["label"]), low, high, f"{sign}{money(change, currency, with_error=True)}"
+
+
+def order_lines(order: Figures, most_points: int) -> Iterator[str]:
+    """Yield the first places: settled, tied, or open with what would settle them."""
+    for tier in order["tiers"]:
+        first, last = tier["places"]
+        where = f"{first}." if first == last else f"{first}. to {last}."
+        who = "; ".join([capital(tier["factors"][0]["label"]), *(lower(row["label"]) for row in tier["factors"][1:])])
+        if tier["settled"]:
+            yield say("{where} {who}: settled, ahead of all others at 95 %", where=where, who=who)
+            continue
+        state = "a tie" if tier["is_tie"] else "not settled"
+        if tier["outside"]:
+            others = _names(tier["outside"])
+            yield say(
+                "{where} {state}: {who}; it could also be {others}", where=where, state=state, who=who, others=others
+            )
+        else:
+            yield say("{where} {state}: {who}, in any order", where=where, state=state, who=who)
+        if tier["is_tie"]:
+            yield f"   {_tie_reason(tier['hardest_to_part'], most_points)}"
+    needed = order["futures_that_would_settle"]
+    if needed is not None:
+        yield say(
+            "About {points} points ({futures} simulated futures) would settle the rest: --until settled",
+            points=grouped(order["points_that_would_settle"]),
+            futures=grouped(needed),
+        )
+
+
+def agreement_lines(found: Figures) -> Iterator[str]:
+    """Yield whether other methods name the same three."""
+    methods = (
+        ("given_data", "Estimates from the draws of the assessment"),
+        ("screening", "Morris screening"),
+    )
+    for name, said in methods:
+        if found[name]:
+            inputs = "; ".join(row["label"] for row in found[name])
+            message = (
+                "{method}: the same three, as far as both can tell: {inputs}"
+                if found[f"{name}_agrees"]
+                else "{method}: other inputs: {inputs}"
+            )
+            yield say(message, method=said, inputs=inputs)
+
+
+def interval_text(index: Figures) -> str:
+    """Return a share with its 95 % interval."""
+    low, high = index["interval_95"]
+    return f"{_whole(index['value'])} % ({_whole(low)} to {_whole(high)})"
+
+
+def _cells(index: Figures) -> tuple[str, str]:
+    low, high = index["interval_95"]
+    return f"{_whole(index['value'])} %", f"{_whole(low)} to {_whole(high)} %"
+
+
+def _tie_reason(hardest: Figures, most_points: int) -> str:
+    """Return how near the two of a tie are that are hardest to part, and why more points are not the way."""
+    gap = hardest["difference"]
+    apart = f"{percent(value_of(gap), se=error_of(gap))}{error(100 * error_of(gap))}"
+    needed = hardest["points_that_would_part"]
+    if needed is None:
+        return say("{apart} of the spread apart: the same for every use", apart=apart)
+    return counted(
+        "{apart} of the spread apart: it would take some {count} point to part them, more than the {most} allowed",
+        "{apart} of the spread apart: it would take some {count} points to part them, more than the {most} allowed",
+        needed,
+        apart=apart,
+        most=grouped(most_points),
+    )
+
+
+def _names(rows: Sequence[Figures]) -> str:
+    said = [row["label"] for row in rows[:MOST_RIVALS]]
+    left = len(rows) - MOST_RIVALS
+    return f"{'; '.join(said)} or one of {left} more" if left > 0 else "; ".join(said)
+
+
+def _sentence(line: str) -> str:
+    text = capital(line.strip())
+    return text if text.endswith(".") else f"{text}."
+
+
+def _whole(share: float) -> str:
+    text = f"{100.0 * share:.0f}"
+    return "0" if text == "-0" else text.replace("-", MINUS)
+
+
+def _known(value: float | None) -> float:
+    return float(np.nan) if value is None else value

@@ -1,0 +1,341 @@
+"""When it pays back: a hundred futures as dots, and the odds of having paid back by each year.
+
+The dots are a quantile dot plot (Kay, Kola, Hullman and Munson 2016, "When (ish) is my bus?"): readers count dots
+instead of reading areas. Futures that do not pay back stand apart, on the same scale, so that nothing is hidden.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import altair as alt
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.pages.exhibit import Block, chart
+from riskcalc.pages.figures import (
+    complement,
+    counted,
+    estimate,
+    grouped,
+    not_within,
+    percent,
+    say,
+    value_of,
+    whole_years,
+    years,
+    years_range,
+)
+from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
+
+Figures = Mapping[str, Any]
+Floats = NDArray[np.float64]
+
+DOTS = 100
+#: Room for the stacks in pixels, the largest dot with its margin, and the gap before the pile that does not pay back.
+TALLEST, LARGEST, GAP = 330.0, 22.0, 1.5
+#: Room for the bar of futures that do not pay back, with its words [px].
+NEVER_ROOM = 84
+
+
+def headline_years(figures: Figures) -> int:
+    """Return the N of "pays back within N years" that the page, the screen and the dots speak of."""
+    only, odds = figures.get("page", {}), figures.get("odds_ranking", {})
+    return int(only.get("headline_years") or odds.get("within_years") or figures["horizon_years"])
+
+
+def paid_share(figures: Figures) -> dict[str, Any]:
+    """Return the share of futures paid back within the headline's years (first crossing, money of the day)."""
+    row = figures["paid_back_within_years"][headline_years(figures) - 1]
+    return estimate(row["value"], row["standard_error"])
+
+
+def dots_per_year(within: Floats) -> NDArray[np.int64]:
+    """Return how many of a hundred futures pay back in each year, and last how many do not, shape (N + 1,).
+
+    `within` are the shares paid back by the end of each year, (N,). Shares are turned into whole dots by largest
+    remainder, so that they always make up the hundred.
+    """
+    shares = np.diff(np.append(within, 1.0), prepend=0.0)
+    quota = DOTS * shares / shares.sum()
+    whole = np.floor(quota + 1e-9).astype(np.int64)
+    left = DOTS - int(whole.sum())
+    # Stable order: equal remainders go to the earlier year.
+    whole[np.argsort(-(quota - whole), kind="stable")[:left]] += 1
+    return whole
+
+
+def within_shares(figures: Figures, horizon: int | None = None) -> Floats:
+    """Return the shares paid back by the end of each year up to the horizon, (N,)."""
+    return np.array([row["value"] for row in figures["paid_back_within_years"]][:horizon])
+
+
+def futures_block(figures: Figures) -> Block:
+    """Return the hundred futures."""
+    horizon = headline_years(figures)
+    within = within_shares(figures, horizon)
+    dots = dots_per_year(within)
+    title = futures_title(int(dots[-1]), horizon)
+    names = [say("year {year}", year=year + 1) for year in range(horizon)] + [not_within(horizon)]
+    return chart(
+        figures,
+        "futures",
+        lambda width: futures_chart(within, width=min(width, 400)),
+        title=title,
+        reading=say(
+            "Each dot stands for one future in a hundred. {draws} were simulated.",
+            draws=grouped(figures["provenance"]["draws"]),
+        ),
+        alternative=say(
+            "{title}. Each dot stands over its year of payback. Those that do not pay back stand apart at the right.",
+            title=title,
+        ),
+        table=(("pays back in", "of 100 futures"), [(name, str(many)) for name, many in zip(names, dots, strict=True)]),
+        columns={"year": [*range(1, horizon + 1), "not within"], "futures_in_100": [*map(int, dots)]},
+        kind="dots",
+    )
+
+
+def futures_title(missing: int, horizon: int) -> str:
+    """Return how many of a hundred futures pay back."""
+    said = whole_years(horizon)
+    if missing == 0:
+        return say("Of 100 futures, all pay back within {years}", years=said)
+    if missing == DOTS:
+        return say("Of 100 futures, none pays back within {years}", years=said)
+    return counted(
+        "Of 100 futures, {count} pays back within {years}; {missing} do not",
+        "Of 100 futures, {count} pay back within {years}; {missing} do not",
+        DOTS - missing,
+        years=said,
+        missing=missing,
+    )
+
+
+def odds_block(figures: Figures) -> Block:
+    """Return the odds of having paid back by each year."""
+    horizon, payback = figures["horizon_years"], figures["payback_years"]
+    by_year, later = figures["paid_back_within_years"], figures["discounted_paid_back_within_years"]
+    cells = [
+        (str(row["years"]), percent(row, with_error=True), percent(share, se=row["standard_error"] or 0.0))
+        for row, share in zip(by_year, later, strict=True)
+    ]
+    never, never_later = payback["never_share"], figures["discounted_payback_years"]["never_share"]
+    cells.append((not_within(horizon), percent(never, with_error=True), percent(never_later)))
+    title = odds_title(figures)
+    return chart(
+        figures,
+        "odds",
+        lambda width: odds_chart(figures, width=width),
+        title=title,
+        reading=say(
+            "Read upwards from a year: the share of futures that have paid back by then. The band is two standard "
+            "errors either way. The bar at the right holds the futures that do not pay back within {years}.",
+            years=whole_years(horizon),
+        ),
+        alternative=say("{title}. A line of the share of futures paid back by year.", title=title),
+        legend=(
+            ("paid line", "paid back"),
+            ("quiet dashed", "paid back with later money discounted"),
+            ("never", not_within(horizon)),
+        ),
+        table=(("by year", "paid back", "with discounting"), cells),
+        columns={
+            "year": [row["years"] for row in by_year],
+            "share_paid_back": [row["value"] for row in by_year],
+            "standard_error": [np.nan if row["standard_error"] is None else row["standard_error"] for row in by_year],
+            "share_paid_back_discounted": later,
+        },
+    )
+
+
+def odds_title(figures: Figures) -> str:
+    """Return by when half have paid back, and the share that does not."""
+    horizon, payback = figures["horizon_years"], figures["payback_years"]
+    never, half = payback["never_share"], payback["p50"]
+    if half["value"] is None:
+        return say(
+            "Fewer than half of the futures pay back: {share} do not within {years}",
+            share=percent(never),
+            years=whole_years(horizon),
+        )
+    middle = years(half, horizon=horizon)
+    if not never["value"]:
+        return say("Half of all futures pay back within {middle}, and all do in the end", middle=middle)
+    return say(
+        "Half of all futures pay back within {middle}; {share} do not within {years}",
+        middle=middle,
+        share=percent(never),
+        years=whole_years(horizon),
+    )
+
+
+def when_words(figures: Figures) -> list[str]:
+    """Return the detail of when it pays back: quantiles with their intervals, headline odds, payback that lasts."""
+    horizon, payback = figures["horizon_years"], figures["payback_years"]
+    said: list[str] = []
+    if not value_of(figures["net_present_value"]["sd"]):
+        return said
+    for level, message in (
+        ("p5", "The best 5 % of futures pay back within {years}."),
+        ("p25", "A quarter of all futures pay back within {years}."),
+        ("p50", "Half of all futures pay back within {years}."),
+        ("p75", "Three quarters of all futures pay back within {years}."),
+    ):
+        if payback[level]["value"] is not None:
+            said.append(say(message, years=years(payback[level], horizon=horizon, with_error=True)))
+            between = years_range(payback[level], horizon=horizon)
+            if between and payback[level].get("standard_error") is None:
+                said.append(say("With more draws this figure may come out {between} (95 % interval).", between=between))
+    if payback["p50"]["value"] is None:
+        between = years_range(payback["p50"], horizon=horizon)
+        said.append(
+            "Fewer than half of all futures ever pay back." if not between else say("Half: {between}.", between=between)
+        )
+    said.append(
+        say(
+            "Within {years}, {share} of all futures pay back; {never} do not.",
+            years=whole_years(horizon),
+            share=percent(complement(payback["never_share"]), with_error=True),
+            never=percent(payback["never_share"]),
+        )
+    )
+    if figures.get("page", {}).get("lasting_differs"):
+        lasting = complement(figures["lasting_payback_years"]["never_share"])
+        said.append(
+            say(
+                "A later replacement can push the balance below zero again. In {share} of futures it stays paid back.",
+                share=percent(lasting, with_error=True),
+            )
+        )
+    return said
+
+
+def futures_chart(within: Floats, *, width: int) -> alt.TopLevelMixin:
+    """Return the hundred dots; `within` as for `dots_per_year`."""
+    dots = dots_per_year(within)
+    count = len(within)
+    slots, never_columns, height, cell = _grid(dots, width)
+    columns = count * slots + GAP + never_columns
+    x, y, kind = _places(dots, slots, never_columns)
+    scale = alt.Scale(domain=[0, columns], nice=False)
+    across = alt.X("x:Q", scale=scale, axis=None)
+    colours = alt.Scale(domain=["paid", "never"], range=[PAPER["paid"], PAPER["never"]])
+    marks = (
+        alt.Chart(rows(x=x, y=y, kind=kind))
+        .mark_circle(size=(0.84 * cell) ** 2 * math.pi / 4, opacity=1)
+        .encode(
+            x=across,
+            y=alt.Y("y:Q", scale=alt.Scale(domain=[0, height + 0.1], nice=False), axis=None),
+            color=alt.Color("kind:N", legend=None, scale=colours),
+        )
+    )
+    step = next((step for step in (1, 2, 5, 10) if step * slots * cell >= 26), 20)
+    right = count * slots + GAP
+    # The words under the pile need some 80 pixels; a year below them is not named.
+    free = (right + never_columns) * cell - 80 if dots[-1] else columns * cell
+    named = [year for year in range(step, count + 1, step) if year * slots * cell < free]
+    feet = rows(x=[(year - 0.5) * slots for year in named], text=[str(year) for year in named])
+    labels = (
+        alt.Chart(feet)
+        .mark_text(baseline="top", color=PAPER["quiet"])
+        .encode(x=across, text=alt.Text("text:N"), y=alt.YValue(height * cell + 7))
+    )
+    never = (
+        alt.Chart(rows(x=[right + never_columns]))
+        .mark_text(baseline="top", align="right", color=PAPER["never"], text=["not within", whole_years(count)])
+        .encode(x=across, y=alt.YValue(height * cell + 7))
+    )
+    lines = (
+        alt.Chart(rows(x=[0, right], x2=[count * slots, right + never_columns]))
+        .mark_rule(color=PAPER["quiet"])
+        .encode(x=across, x2=alt.X2("x2:Q"), y=alt.YValue(height * cell + 1))
+    )
+    title = (
+        alt.Chart(rows(x=[0]))
+        .mark_text(baseline="top", align="left", color=PAPER["quiet"], text="year of payback")
+        .encode(x=across, y=alt.YValue(height * cell + 24))
+    )
+    layers = [lines, marks, labels, title, *([never] if dots[-1] else [])]
+    return finished(alt.layer(*layers), width=columns * cell, height=height * cell)
+
+
+def odds_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
+    """Return the cumulative odds, simple and discounted, the band of two standard errors, and the bar of the rest."""
+    by_year = figures["paid_back_within_years"]
+    when = np.array([0, *(row["years"] for row in by_year)])
+    share = np.array([0.0, *(row["value"] for row in by_year)])
+    spread = 2 * np.array([0.0, *(row["standard_error"] or 0.0 for row in by_year)])
+    last = int(when[-1])
+    # Room at the right for the bar and its words, in pixels whatever the horizon.
+    plot_width = width - 60
+    per_year = (plot_width - NEVER_ROOM) / last
+    bar_left, bar_right = last + 16 / per_year, last + 36 / per_year
+    end = last + NEVER_ROOM / per_year
+    x = years_axis(last, pixels=per_year * last, title="years after the purchase", domain_end=end)
+    y = alt.Y(
+        "share:Q",
+        scale=alt.Scale(domain=[0, 1]),
+        axis=alt.Axis(
+            format=".0%", values=[0, 0.25, 0.5, 0.75, 1], **upright_title("share of futures paid back by then")
+        ),
+    )
+    band = (
+        alt.Chart(rows(year=when, low=np.clip(share - spread, 0, 1), high=np.clip(share + spread, 0, 1)))
+        .mark_area(color=PAPER["paid"], opacity=0.22)
+        .encode(x=x, y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+    )
+    simple = alt.Chart(rows(year=when, share=share)).mark_line(color=PAPER["paid"], strokeWidth=2.5).encode(x=x, y=y)
+    discounted = (
+        alt.Chart(rows(year=when, share=np.array([0.0, *figures["discounted_paid_back_within_years"]])))
+        .mark_line(color=PAPER["quiet"], strokeWidth=1.8, strokeDash=[5, 4])
+        .encode(x=x, y=y)
+    )
+    reached = float(share[-1])
+    never = (
+        alt.Chart(rows(left=[bar_left], right=[bar_right], low=[reached], high=[1.0]))
+        .mark_rect(color=PAPER["never"])
+        .encode(x=alt.X("left:Q"), x2=alt.X2("right:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
+    )
+    said = [percent(figures["payback_years"]["never_share"]), "do not"]
+    text = alt.Chart(rows(year=[bar_right], share=[(1 + reached) / 2])).mark_text(
+        align="left", dx=6, baseline="middle", color=PAPER["never"], fontWeight="bold", text=said, lineHeight=15
+    )
+    layers = [band, discounted, simple]
+    if reached < 1:
+        layers += [never, text.encode(x=x, y=y)]
+    return finished(alt.layer(*layers), width=plot_width, height=300 if width >= WIDE else 240)
+
+
+def _grid(dots: NDArray[np.int64], width: int) -> tuple[int, int, int, float]:
+    """Return how many dots wide a year and the pile are, how many high, and the cell in pixels, as large as can be."""
+    best = (1, 1, 1, 0.0)
+    for slots in range(1, 8):
+        highest = max(math.ceil(int(dots[:-1].max()) / slots), 5)
+        never_columns = max(3, math.ceil(int(dots[-1]) / max(highest, 8)))
+        height = max(highest, math.ceil(int(dots[-1]) / never_columns))
+        columns = (len(dots) - 1) * slots + GAP + never_columns
+        cell = min(width / columns, TALLEST / height, LARGEST)
+        if cell > best[3]:
+            best = (slots, never_columns, height, cell)
+    return best
+
+
+def _places(dots: NDArray[np.int64], slots: int, never_columns: int) -> tuple[list[float], list[float], list[str]]:
+    """Return centre and kind of every dot, in cells; stacks fill row by row from the ground."""
+    x: list[float] = []
+    y: list[float] = []
+    kind: list[str] = []
+    last = len(dots) - 1
+    for index, many in enumerate(dots):
+        wide = never_columns if index == last else slots
+        left = index * slots + (GAP if index == last else 0)
+        for dot in range(int(many)):
+            # A last row that is not full is centred, so that one dot stands over its year.
+            in_row = min(wide, int(many) - dot // wide * wide)
+            x.append(left + (wide - in_row) / 2 + dot % wide + 0.5)
+            y.append(dot // wide + 0.5)
+            kind.append("never" if index == last else "paid")
+    return x, y, kind

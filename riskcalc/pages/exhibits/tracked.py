@@ -1,0 +1,187 @@
+"""A purchase against what was measured since: is it on track, and what are its odds now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from riskcalc.pages.exhibit import Block, chart, table, words
+from riskcalc.pages.figures import (
+    UNKNOWN,
+    capital,
+    counted,
+    energy,
+    grouped,
+    money,
+    percent,
+    say,
+    significant,
+    whole_years,
+    years,
+)
+from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows
+
+Figures = Mapping[str, Any]
+
+#: A change of an input's mean below this share of its spread is not worth a line.
+LEAST_SHIFT = 0.1
+NAMES = {"import_kwh": "taken from the grid", "generation_kwh": "generated", "bill": "bills"}
+VERDICTS = {
+    "behind": "The purchase is behind what was expected.",
+    "on track": "The purchase is on track.",
+    "ahead": "The purchase is ahead of what was expected.",
+}
+
+
+def opening(found: Figures) -> str:
+    """Return whether it is on track, and the odds before and now."""
+    within = found["revised"]["paid_back_within"]["years"]
+    message = "{verdict} The odds of payback within {years} were {before} and are now {now}."
+    return say(
+        message,
+        verdict=VERDICTS[found["verdict"]],
+        years=whole_years(within),
+        before=percent(found["before"]["paid_back_within"]),
+        now=percent(found["revised"]["paid_back_within"]),
+    )
+
+
+def measured_words(found: Figures) -> str:
+    """Return what was measured."""
+    measured = found["measured"]
+    return counted(
+        "Measured: {count} month, {first} to {last}.",
+        "Measured: {count} months, {first} to {last}.",
+        measured["months"],
+        first=measured["from"],
+        last=measured["to"],
+    )
+
+
+def effective_words(found: Figures) -> str:
+    """Return how many futures are left in effect."""
+    message = "{draws} futures; effective sample {left} after weighting by the measurements."
+    return say(message, draws=grouped(found["draws"]), left=grouped(round(found["effective_draws"])))
+
+
+def track_block(found: Figures) -> Block:
+    """Return each measured total against what was expected of the same months."""
+    tracks = found["tracks"]
+    outside = [row for row in tracks if row["place"] != "within"]
+    title = "All that was measured is as expected"
+    if outside:
+        title = say(
+            "{quantity}: {verdict}", quantity=capital(NAMES[outside[0]["quantity"]]), verdict=outside[0]["verdict"]
+        )
+    cells = [track_cells(row, found["currency"]) for row in tracks]
+    return chart(
+        found,
+        "tracks",
+        lambda width: track_chart(found, width=width),
+        title=title,
+        reading="Each total as measured (dot) against the range of eight futures in ten for the same months (line). "
+        "100 % is the middle future.",
+        alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
+        table=(("quantity", "measured", "expected", "eight in ten", "verdict"), cells),
+        columns={
+            "quantity": [row["quantity"] for row in tracks],
+            "measured": [row["measured"] for row in tracks],
+            **{level: [row["expected"][level] for row in tracks] for level in ("p10", "p50", "p90")},
+        },
+        kind="half",
+    )
+
+
+def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
+    """Return a track as text: quantity, measured, expected, its range, verdict."""
+
+    def said(value: float) -> str:
+        return money(value, currency, se=UNKNOWN) if row["quantity"] == "bill" else energy(value)
+
+    expected = row["expected"]
+    between = say("{low} to {high}", low=said(expected["p10"]), high=said(expected["p90"]))
+    measured = money(row["measured"], currency) if row["quantity"] == "bill" else energy(row["measured"])
+    return capital(NAMES[row["quantity"]]), measured, said(expected["p50"]), between, row["verdict"]
+
+
+def outlook_blocks(found: Figures) -> Iterator[Block]:
+    """Yield odds, payback and worth before and now."""
+    yield table("Odds, payback and worth before and now", ("figure", "before", "now"), outlook_cells(found))
+
+
+def outlook_cells(found: Figures) -> list[tuple[str, str, str]]:
+    """Return the figures before and now, as text."""
+    both, currency, horizon = (found["before"], found["revised"]), found["currency"], found["horizon_years"]
+    within = whole_years(both[0]["paid_back_within"]["years"])
+    paid = [percent(side["paid_back_within"], with_error=True) for side in both]
+    half = [years(side["payback_years"]["p50"], horizon=horizon, with_error=True) for side in both]
+    worths = [side["net_present_value"] for side in both]
+    means = [money(worth["mean"], currency, with_error=True) for worth in worths]
+    ranges = [say("{low} to {high}", low=money(w["p5"], currency), high=money(w["p95"], currency)) for w in worths]
+    losses = [percent(worth["loss_probability"], with_error=True) for worth in worths]
+    return [
+        (name, before, now)
+        for name, (before, now) in (
+            (say("Paid back within {years}", years=within), paid),
+            ("Half pay back within", half),
+            ("Average net present value", means),
+            ("Nine in ten", ranges),
+            ("Loses money", losses),
+        )
+    ]
+
+
+def input_blocks(found: Figures) -> Iterator[Block]:
+    """Yield the inputs that the measurements moved."""
+    moved = [row for row in found["inputs"] if abs(row["shift"]) >= LEAST_SHIFT]
+    if not moved:
+        yield words("The measurements hardly move any input.")
+        return
+    message = "Middle value before and now, with the range of eight futures in ten now."
+    yield words(message, "reading")
+    cells = [input_cells(row) for row in moved]
+    yield table("Inputs that the measurements moved", ("input", "before", "now", "eight in ten"), cells)
+
+
+def input_cells(row: Figures) -> tuple[str, str, str, str]:
+    """Return one input before and now, as text."""
+    now = row["revised"]
+    between = say("{low} to {high}", low=significant(now["p10"]), high=significant(now["p90"]))
+    label = capital(row.get("label") or row["key"])
+    return label, significant(row["before"]["p50"]), significant(now["p50"]), between
+
+
+def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
+    """Return one row per quantity: measured over expected, with the range of eight futures in ten."""
+    tracks = found["tracks"]
+    middle = np.array([abs(row["expected"]["p50"]) or 1.0 for row in tracks])
+    low, high, dot = (
+        np.array(values) / middle
+        for values in zip(
+            *((row["expected"]["p10"], row["expected"]["p90"], row["measured"]) for row in tracks), strict=True
+        )
+    )
+    place = np.arange(len(tracks))
+    ends = np.concatenate([low, high, dot, [1.0]])
+    room = max(0.08 * float(np.ptp(ends)), 0.02)
+    axis = alt.Axis(
+        title="share of the middle future", format=".0%", tickCount=width // 90, titleAnchor="start", orient="bottom"
+    )
+    scale = alt.Scale(domain=[float(ends.min()) - room, float(ends.max()) + room], nice=False)
+    x, y = alt.X("low:Q", scale=scale, axis=axis), row_scale(len(tracks))
+    line = (
+        alt.Chart(rows(low=low, high=high, place=place))
+        .mark_rule(color=PAPER["paid"], strokeWidth=9, opacity=0.45)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
+    )
+    dots = (
+        alt.Chart(rows(low=dot, place=place))
+        .mark_point(filled=True, size=90, color=PAPER["ink"], opacity=1)
+        .encode(x=x, y=y)
+    )
+    even = alt.Chart(rows(low=[1.0])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x)
+    names = row_names([[capital(NAMES[row["quantity"]])] for row in tracks])
+    return finished(alt.layer(even, names, line, dots), width=width - 20, height=46 * len(tracks))

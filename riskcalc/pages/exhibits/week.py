@@ -1,0 +1,143 @@
+"""One week of one future, half hour by half hour: power above, the battery below."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import Any
+
+import altair as alt
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.pages.exhibit import Block, chart
+from riskcalc.pages.figures import NO_BREAK, say, significant
+from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
+
+Figures = Mapping[str, Any]
+DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+#: Weeks are shown in half hours.
+WEEK_STEPS = 336
+#: What a table of the week shows: field, words.
+FLOWS = {
+    "demand_w": "demand",
+    "solar_w": "sun on the modules",
+    "grid_import_w": "from the grid",
+    "export_w": "to the grid",
+    "unmet_w": "not met",
+}
+
+
+def week_blocks(figures: Figures, weeks: Sequence[Figures]) -> list[Block]:
+    """Return the weeks, drawn to one scale.
+
+    Each week holds power in means of half hours [W] and stored energy at their ends [Wh], arrays of (336,).
+    """
+    if not weeks:
+        return []
+    series = [np.max([week[name] for name in ("demand_w", "grid_import_w", "solar_w", "export_w")]) for week in weeks]
+    top_w = 1.04 * float(max(series))
+    return [_week_block(figures, week, top_w) for week in weeks]
+
+
+def _week_block(figures: Figures, week: Figures, top_w: float) -> Block:
+    present = {field: said for field, said in FLOWS.items() if float(np.sum(week[field])) > 0}
+    days = {field: np.asarray(week[field]).reshape(7, 48).sum(axis=1) / 2000 for field in present}
+    cells = [
+        (say("day {day}", day=day + 1), *(significant(float(kwh[day]), 2) for kwh in days.values())) for day in range(7)
+    ]
+    legend = [("ink line", "demand"), ("solar line", "what the modules could give"), ("grid", "from the grid")]
+    legend += [("solar", "to the grid")] if "export_w" in present else []
+    legend += [("unmet", "not met")] if "unmet_w" in present else []
+    legend += [("battery", "stored in the battery")] if week["capacity_wh"] > 0 else []
+    title = week_title(week)
+    shown = say("{title}. Demand, solar power and grid power in watts through seven days.", title=title)
+    return chart(
+        figures,
+        f"week-{week['season']}",
+        partial(_drawn, week, top_w),
+        title=title,
+        reading=say(
+            "{first_day} and the next six days in one future (draw {draw}, year {year}). An example, not an average.",
+            first_day=week["first_day"],
+            draw=week["draw"],
+            year=week["year"],
+        ),
+        alternative=f"{shown} The energy in the battery stands below." if week["capacity_wh"] > 0 else shown,
+        legend=legend,
+        table=(("day", *(f"{said}, kWh" for said in present.values())), cells),
+        columns={
+            "half_hour": range(WEEK_STEPS),
+            **{field: week[field] for field in ("demand_w", "out_of_reach_w", *list(FLOWS)[1:], "battery_wh")},
+        },
+    )
+
+
+def week_title(week: Figures) -> str:
+    """Return what the grid still supplies in that week, or what is not met without one."""
+    demand, imported, unmet = (float(np.sum(week[name])) / 2000 for name in ("demand_w", "grid_import_w", "unmet_w"))
+    season, used = week["season"].capitalize(), f"{significant(demand, 2)}{NO_BREAK}kWh"
+    if imported == 0 and unmet == 0:
+        return say("{season} week: the kit supplies all of the {used} used", season=season, used=used)
+    if imported == 0:
+        missing = f"{significant(unmet, 2)}{NO_BREAK}kWh"
+        return say("{season} week: {missing} of {used} are not met", season=season, missing=missing, used=used)
+    bought = f"{significant(imported, 2)}{NO_BREAK}kWh"
+    return say("{season} week: {bought} of the {used} used come from the grid", season=season, bought=bought, used=used)
+
+
+def week_chart(week: Figures, *, top_w: float, width: int) -> alt.TopLevelMixin:
+    """Return demand, sun and grid in watts and, where there is a battery, its stored energy; `top_w` shares the scale."""
+    day = np.arange(WEEK_STEPS) / 48
+    capacity = week["capacity_wh"]
+    x = alt.X("day:Q", scale=alt.Scale(domain=[0, 7], nice=False), axis=_day_axis(week, labels=capacity <= 0))
+    y = alt.Y(
+        "low:Q",
+        scale=alt.Scale(domain=[0, top_w], nice=False, clamp=True),
+        axis=alt.Axis(format=",.0f", tickCount=4, **upright_title("watts, mean of each half hour")),
+    )
+    layers = [
+        _area(day, week["grid_import_w"], ("grid", 0.7), x, y),
+        _line(day, week["solar_w"], ("solar", 2.0), x, y),
+        _line(day, week["demand_w"], ("ink", 0.8), x, y),
+    ]
+    if float(np.sum(week["export_w"])) > 0:
+        layers.insert(1, _area(day, week["export_w"], ("solar", 0.45), x, y))
+    if float(np.sum(week["unmet_w"])) > 0:
+        layers.append(_area(day, week["unmet_w"], ("unmet", 0.9), x, y))
+    power = sized(alt.layer(*layers), width=width - 56, height=210 if width >= WIDE else 180)
+    if capacity <= 0:
+        return finished(power)
+    stored = np.asarray(week["battery_wh"]) / 1000
+    x_below = alt.X("day:Q", scale=alt.Scale(domain=[0, 7], nice=False), axis=_day_axis(week, labels=True))
+    kwh = alt.Axis(tickCount=3, **upright_title("battery, kWh stored"))
+    scale = alt.Scale(domain=[0, max(capacity / 1000, float(stored.max()))], nice=False)
+    area = _area(day, stored, ("battery", 0.65), x_below, alt.Y("low:Q", scale=scale, axis=kwh))
+    below = sized(alt.layer(area), width=width - 56, height=70)
+    return finished(alt.vconcat(power, below, resolve={"scale": {"x": "shared"}}))
+
+
+def _drawn(week: Figures, top_w: float, width: int) -> alt.TopLevelMixin:
+    return week_chart(week, top_w=top_w, width=width)
+
+
+def _area(day: NDArray[np.float64], watts: Any, look: tuple[str, float], x: alt.X, y: alt.Y) -> alt.Chart:
+    data = alt.Chart(rows(day=day, low=np.zeros(len(day)), high=watts))
+    mark = data.mark_area(color=PAPER[look[0]], opacity=look[1], interpolate="step-after")
+    return mark.encode(x=x, y=y, y2=alt.Y2("high:Q"))
+
+
+def _line(day: NDArray[np.float64], watts: Any, look: tuple[str, float], x: alt.X, y: alt.Y) -> alt.Chart:
+    data = alt.Chart(rows(day=day, low=watts))
+    mark = data.mark_line(color=PAPER[look[0]], strokeWidth=look[1], interpolate="step-after", strokeJoin="round")
+    return mark.encode(x=x, y=y)
+
+
+def _day_axis(week: Figures, *, labels: bool) -> alt.Axis:
+    """Return ticks at noon, named by weekday from the week's first day, and lines at midnight."""
+    first = {name: index for index, name in enumerate(DAY_NAMES)}.get(week["first_day"][:3], 0)
+    names = [DAY_NAMES[(first + index) % 7] for index in range(7)]
+    pick = "[" + ",".join(f"'{name}'" for name in names) + "][floor(datum.value)]"
+    return alt.Axis(
+        title=None, values=[index + 0.5 for index in range(7)], labelExpr=pick, labels=labels, grid=False, labelAngle=0
+    )

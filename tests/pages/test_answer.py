@@ -1,0 +1,164 @@
+"""The first screen says what the figures say, also where they are extreme."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from riskcalc.pages.exhibits import answer
+from riskcalc.pages.exhibits.payback import headline_years, paid_share, when_words
+from riskcalc.pages.figures import PLAIN, estimate
+from riskcalc.pages.page import assess_page
+from riskcalc.pages.screen import summary_lines
+
+
+def plain(text: str) -> str:
+    """Return text with ordinary blanks."""
+    return text.translate(PLAIN)
+
+
+def with_odds(figures: dict[str, Any], paid: float, gains: float | None = None) -> dict[str, Any]:
+    """Return the figures with that share paid back, evenly over the years, and that share ending above zero."""
+    years = figures["horizon_years"]
+    for row in figures["paid_back_within_years"]:
+        row["value"] = paid * row["years"] / years
+    figures["payback_years"]["never_share"] = estimate(1 - paid, 0.01)
+    figures["net_present_value"]["loss_probability"] = estimate(1 - (paid if gains is None else gains), 0.01)
+    return figures
+
+
+@pytest.mark.parametrize(
+    ("paid", "gains", "verdict"),
+    [
+        (0.97, 0.96, "yes"),
+        (0.97, 0.7, "probably"),
+        (0.61, 0.6, "probably"),
+        (0.8, 0.5, "toss-up"),
+        (0.5, 0.5, "toss-up"),
+        (0.39, 0.3, "probably not"),
+        (0.02, 0.03, "no"),
+        (0.0, 0.0, "no"),
+    ],
+)
+def test_the_verdict_needs_both_payback_and_gain(
+    example: dict[str, Any], paid: float, gains: float, verdict: str
+) -> None:
+    """Yes only where payback and a worth above zero are both likely, no only where neither is."""
+    assert answer.verdict(with_odds(example, paid, gains)) == verdict
+
+
+def test_the_sentence_counts_futures_and_names_the_years(example: dict[str, Any]) -> None:
+    """The answer, the frequency, the percentage; no plus-minus on the first screen."""
+    said = plain(answer.verdict_words(with_odds(example, 0.7)))
+    assert said == "Probably yes: the kit pays for itself within 6 years in about 7 in 10 futures (70 %)."
+    said = plain(answer.verdict_words(with_odds(example, 0.0)))
+    assert said == "No: the kit pays for itself within 6 years in none of 512 futures."
+    said = plain(answer.verdict_words(with_odds(example, 1.0)))
+    assert said == "Yes: the kit pays for itself within 6 years in all 512 futures."
+
+
+def test_a_toss_up_with_good_odds_says_why(example: dict[str, Any]) -> None:
+    """Payback in four of five futures is no yes where half lose money once later money is discounted."""
+    said = plain(answer.verdict_words(with_odds(example, 0.8, 0.5)))
+    assert said.startswith("A toss-up: ")
+    assert "but 50 % of futures lose money once later money is discounted" in said
+
+
+def test_headline_dots_and_summary_follow_the_years_asked_for(example: dict[str, Any]) -> None:
+    """With `odds_within_years` of 3, sentence, dots and screen speak of 3 years and of their odds."""
+    example["page"]["headline_years"] = 3
+    assert headline_years(example) == 3
+    assert paid_share(example)["value"] == example["paid_back_within_years"][2]["value"]
+    assert "within 3 years" in plain(answer.verdict_words(example))
+    page = plain(assess_page({**example, "page": {**example["page"], "weeks": []}}))
+    assert "back within 3 years" in page[page.index('id="futures-chart"') : page.index('id="futures-chart"') + 200]
+    lines = summary_lines(example)
+    assert any(line.startswith("paid back within 3 years") for line in lines)
+    assert any(line.strip().startswith("not within 3 years") for line in lines)
+    assert not any(line.strip().startswith("year 4 ") for line in lines)
+
+
+def test_what_was_asked_names_kit_home_and_outlay(example: dict[str, Any]) -> None:
+    """The outlay is the purchase of result.json, over the futures in which something is bought."""
+    example["worth_by_kind"]["purchase"] = estimate(-150.0, 0.0)
+    example["bought_share"] = estimate(0.5, 0.0)
+    said = plain(answer.asked_words(example))
+    assert (
+        said
+        == "Kit: Small unit (invented). Home: Two rooms (invented). Outlay: €300 with installation. Judged over 6 years."
+    )
+    assert "outlay €300 with installation" in summary_lines(example)
+
+
+def test_costs_and_gains_of_a_middle_and_a_bad_future(example: dict[str, Any]) -> None:
+    """Gains and losses are amounts in words; a payback that does not come is said with its years."""
+    example["net_present_value"] |= {"p50": estimate(84.0, 1.0), "p5": estimate(-61.0, 1.0)}
+    example["payback_years"] |= {"p50": estimate(2.5, 0.01), "p95": estimate(None)}
+    rows = {name: (plain(figure), plain(below)) for name, figure, below in answer.key_figures(example)}
+    assert rows["In the middle future"] == ("€84 gained", "pays back within 2.5 years")
+    assert rows["In a bad future"] == ("€61 lost", "pays back: not within 6 years")
+
+
+def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example: dict[str, Any]) -> None:
+    """Nobody can check the luck of prices; the next in the ranking is named with its share."""
+    row = {"effect": estimate(1.0, 0.1), "label": "x", "share_of_variance": estimate(0.5, 0.01)}
+    example["ranking"] = [
+        row | {"key": "luck.prices"},
+        row | {"key": "purchase.price", "share_of_variance": estimate(0.31, 0.01)},
+    ]
+    assert plain(answer.check_first(example)) == (
+        "Get a written quote for the kit, with installation and every extra. It decides 31 % of the spread in the result."
+    )
+    example["ranking"] = []
+    assert answer.check_first(example) == ""
+
+
+def test_everything_fixed_is_said_without_odds(example: dict[str, Any]) -> None:
+    """With one future only there is no talk of frequencies or averages."""
+    worth = example["net_present_value"]
+    worth |= {"sd": estimate(0.0, 0.0), "mean": estimate(210.0, 0.0), "p50": estimate(210.0, 0.0)}
+    example["payback_years"] |= {"p50": estimate(4.44, 0.0), "never_share": estimate(0.0, 0.0)}
+    assert (
+        plain(answer.verdict_words(example)) == "Yes: with every input fixed, the kit pays for itself within 4.4 years."
+    )
+    assert plain(answer.worth_in_brief(example)) == "In the money of today it brings €210 more than it costs."
+    assert when_words(example) == []
+
+
+def test_five_sentences_to_read_aloud(example: dict[str, Any]) -> None:
+    """Five of them, and the same in Markdown under the title."""
+    lines = answer.brief_lines(example)
+    assert len(lines) == 5
+    text = answer.brief_markdown(example)
+    assert text.startswith("## A flat in the south\n")
+    assert all(line in text for line in lines)
+    assert "local codes come first" in text
+
+
+def test_a_refused_fit_is_said_above_the_answer(example: dict[str, Any]) -> None:
+    """A string that must not be connected is no line lost further down."""
+    example["electrical_fit"][0] |= {"verdict": "refused", "advice": "2 in series would fit"}
+    example["page"]["weeks"] = []
+    page = assess_page(example)
+    assert page.index("Do not connect this as described") < page.index('class="opening"')
+
+
+def test_unusual_inputs_are_asked_about_near_the_answer(example: dict[str, Any]) -> None:
+    """Each question names the key, what was given and the usual range, right behind the answer."""
+    usual = {"usual": "0.2 to 5 kWh", "effect": "the saving grows", "source": "x"}
+    example["questions"] = [{"key": "kit.battery.capacity_kwh", "given": "384 kWh"} | usual]
+    example["page"]["weeks"] = []
+    page = assess_page(example)
+    assert " is 384 kWh. Usual: 0.2 to 5 kWh. The saving grows." in page
+    assert "kit.battery.capacity_kwh is 384" not in page
+    assert page.index('id="answer"') < page.index('id="right"') < page.index('id="when"')
+    assert any("Usual: 0.2 to 5 kWh" in line for line in summary_lines(example))
+
+
+def test_a_median_without_an_error_has_its_interval(example: dict[str, Any]) -> None:
+    """A quantile whose standard error is not known is printed with its interval, which may have no upper end."""
+    example["payback_years"]["p50"] = {"value": 5.5, "standard_error": None, "interval_95": [4.25, None]}
+    said = plain(" ".join(when_words(example)))
+    assert "Half of all futures pay back within 5.5 years." in said
+    assert "not before 4.2 years, or not within 6 years (95 % interval)" in said

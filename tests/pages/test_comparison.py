@@ -1,0 +1,207 @@
+"""The page of a comparison and the command that writes it."""
+
+import json
+import re
+import subprocess
+import sys
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+from riskcalc.answers.compare import comparison, page_dict, result, stay_curves
+from riskcalc.answers.comparison_result import differing, letter
+from riskcalc.pages.exhibits import options as words
+from riskcalc.pages.figures import listed
+from riskcalc.pages.page import compare_page
+from riskcalc.scenario import read_scenario
+
+SMALL_STUDY = (
+    'purchase.price={distribution="uniform", low=50, high=900}',
+    "prices.savings_rate_per_year=0.03",
+    "study.pool_years=4",
+)
+VOID = {"meta", "br", "input", "link", "img", "hr", "path", "rect", "line"}
+
+
+class Balance(HTMLParser):
+    """Refuses a closing tag that does not match."""
+
+    def __init__(self):
+        super().__init__()
+        self.open = []
+
+    def handle_starttag(self, tag, attrs):  # noqa: ARG002
+        """Note an element."""
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        """Close an element."""
+        if tag not in VOID:
+            assert self.open.pop() == tag
+
+
+@pytest.fixture
+def page(small_file):
+    """Return the data of a page over two options with a length of stay."""
+    tenure = ("tenure.kind=rent", "tenure.at_move=sell")
+    options = [
+        read_scenario(small_file, (*SMALL_STUDY, 'name="a & b"', *tenure)),
+        read_scenario(small_file, (*SMALL_STUDY, 'name="two"', "tenure.kind=own", "kit.battery.extra_batteries=1")),
+    ]
+    found = comparison(options)
+    curves = stay_curves(found.entries)
+    return page_dict(found, curves, figures=result(found, curves), command="riskcalc compare a two")
+
+
+def test_the_page_is_one_safe_file(page):
+    """Tags match, nothing is loaded from anywhere, and the name of a scenario cannot become markup."""
+    html = compare_page(page)
+    balance = Balance()
+    balance.feed(html)
+    assert balance.open == []
+    assert "a &amp; b" in html
+    assert "a & b" not in html
+    assert not re.findall(r'(?:src|href)="(?!#|data:)', html)
+    assert "default-src &#39;none&#39;; style-src" in html
+
+
+def test_the_page_shows_every_choice_and_the_figures_of_result_json(page):
+    """Each choice stands in the table of worth; the average is that of result.json, rounded to its error."""
+    html = compare_page(page)
+    for row in page["options"]:
+        assert row["option"].replace("&", "&amp;") in html
+    assert 'id="stay"' in html
+    assert "pays back" not in words.opening(page)
+
+
+def test_what_differs_is_listed_with_both_settings(page):
+    """The extra battery and the tenure differ; the price does not and is not listed."""
+    keys = {row["key"]: row["given"] for row in page["differing"]}
+    assert keys["kit.battery.extra_batteries"] == ["0", "1"]
+    assert keys["tenure.kind"] == ["rent", "own"]
+    assert "purchase.price" not in keys
+    assert differing([]) == []
+
+
+def test_a_page_without_stay_or_differences_leaves_them_out(page):
+    """No curves: no section and no empty chart."""
+    only = {**page["page"], "stay": None}
+    html = compare_page({**page, "page": only, "differing": [], "length_of_stay": []})
+    assert 'id="stay"' not in html
+    assert "The options agree in every setting." in html
+
+
+def made_up(shares, means, difference, error):
+    """Return the least result that the words need: two choices and their pair."""
+    estimate = {"standard_error": error}
+    return {
+        "currency": "EUR",
+        "provenance": {"draws": 64},
+        "options": [
+            {
+                "option": name,
+                "same_as": None,
+                "best_share": {"value": share, **estimate},
+                "net_present_value": {"mean": {"value": mean, **estimate}},
+            }
+            for name, share, mean in zip(("a", "b"), shares, means, strict=True)
+        ],
+        "pairs": [{"first": "a", "second": "b", "difference": {"mean": {"value": difference, **estimate}}}],
+    }
+
+
+def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
+    """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
+    agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
+    assert words.opening(agreed) == "a is the best choice in about 8\u00a0in\u00a010 futures."
+    assert words.margin(agreed) == "On average it is worth €50 more than b."
+    parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
+    assert words.opening(parted).startswith("a is worth most on average. b is the best choice more often")
+    assert "too small to call" in words.margin(parted)
+
+
+def test_dominance_is_put_in_words():
+    """Each order has its sentence, with the better one named first."""
+    row = {"first": "a", "second": "b", "dominating": "b", "dominance_order": 0}
+    assert words.dominance_words(row, {}) == "b is at least as good as a in every future, and better in some."
+    assert words.dominance_words({**row, "dominance_order": 2}, {}) == "Any risk-averse buyer prefers b to a."
+    assert words.dominance_words({**row, "dominating": None}, {}) == ""
+
+
+def test_titles_take_the_place_of_file_names():
+    """A title of several words stands between quotation marks; drawings put the letter in front, pairs use it alone."""
+    titled = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0)
+    titled["options"][0]["title"] = "A flat with a rail"
+    titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
+    titled["compared"] = [{"letter": "A", "option": "a"}]
+    assert words.opening(titled) == "“A flat with a rail” is the best choice in about 8\u00a0in\u00a010 futures."
+    assert words.labels(titled) == {"a": "A · A flat with a rail", "do nothing": "do nothing"}
+    assert words.letters(titled) == {"a": "A", "do nothing": "doing nothing"}
+    assert [letter(place) for place in (0, 25, 26)] == ["A", "Z", "A2"]
+
+
+def test_options_called_the_same_are_told_apart_by_their_files(small_file):
+    """Two scenarios under one title have their names behind it; a third keeps its own title alone."""
+    called = [read_scenario(small_file, (*SMALL_STUDY, f'name="{name}"', 'title="A flat"')) for name in ("one", "two")]
+    other = read_scenario(small_file, (*SMALL_STUDY, 'name="three"', 'title="A house"'))
+    found = comparison([*called, other])
+    assert {option.name: option.called for option in found.options if option.kind == "kit"} == {
+        "one": "A flat (one)",
+        "two": "A flat (two)",
+        "three": "A house",
+    }
+
+
+def test_how_often_the_best_pays_and_loses_is_said():
+    """Frequencies of payback and loss for a kit; nothing of the kind where nothing is bought."""
+    said = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0) | {"horizon_years": 15}
+    assert words.risk_words(said) == ""
+    share = {"value": 0.7, "standard_error": 0.02}
+    said["options"][0]["paid_back_share"] = share
+    said["options"][0]["net_present_value"]["loss_probability"] = {**share, "value": 0.25}
+    assert words.risk_words(said) == (
+        "It pays for itself within 15\u00a0years in about 7\u00a0in\u00a010 futures. "
+        "It is worth less than doing nothing in about 1\u00a0in\u00a04 futures."
+    )
+
+
+def test_what_is_always_there_reads_as_a_noun():
+    """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
+    nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
+    nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
+    assert words.margin(nothing) == "On average it is worth €10 more than doing nothing."
+    change = words.in_sentence("only change the tariff to two rates")
+    assert words.first_word(change) == "Only changing the tariff to two rates"
+    assert words.first_word("kit (2 modules)") == "kit (2 modules)"
+
+
+def test_names_read_as_a_choice():
+    """One, two and three names."""
+    assert [listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"])] == ["a", "a or b", "a, b or c"]
+
+
+def test_compare_writes_its_three_files_in_any_order(small_file, tmp_path):
+    """The command ends with the path of the report; another order of the options changes their letters alone."""
+    other = tmp_path / "other.toml"
+    other.write_text(small_file.read_text().replace("price = 600", "price = 300"))
+    told = []
+    for order in ((small_file, other), (other, small_file)):
+        words_given = [sys.executable, "-m", "riskcalc", "compare", *order, "--out", "out", "--no-stay"]
+        done = subprocess.run(words_given, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout.splitlines()[-1] == "out/report.html"
+        assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["draws.csv", "report.html", "result.json"]
+        told.append(json.loads((tmp_path / "out" / "result.json").read_text()))
+    figures = told[0]
+    letters = [[(row["letter"], row["option"]) for row in each.pop("compared")] for each in told]
+    assert letters == [[("A", "small"), ("B", "other")], [("A", "other"), ("B", "small")]]
+    assert [row.pop("given") for row in told[0]["differing"]] == [
+        row.pop("given")[::-1] for row in told[1]["differing"]
+    ]
+    assert told[0] == told[1]
+    draws = np.genfromtxt(tmp_path / "out" / "draws.csv", delimiter=",", names=True)
+    assert draws["other"] - draws["small"] == pytest.approx(300.0)
+    rows = {row["option"]: row for row in figures["options"]}
+    assert rows["other"]["net_present_value"]["mean"]["value"] == pytest.approx(draws["other"].mean())
