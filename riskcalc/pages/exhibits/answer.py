@@ -68,7 +68,7 @@ def answer_section(figures: Figures) -> Part:
                 "hero",
                 {
                     "answer": verdict_words(figures),
-                    "brief": worth_in_brief(figures),
+                    "brief": " ".join(text for text in (worth_in_brief(figures), refused_words(figures)) if text),
                     "rows": key_figures(figures),
                     "check_title": "Check first.",
                     "check": check_first(figures),
@@ -92,7 +92,8 @@ def question_words(row: Figures, figures: Figures) -> str:
     """Return one question of plausibility, the setting under its name in words."""
     named = {setting["key"]: setting["label"] for setting in figures.get("assumptions", ())}
     message = "{setting} is {given}. Usual: {usual}."
-    effect = capital(str(row.get("effect") or ""))
+    name = str(named.get(row["key"]) or row["key"])
+    said = say(message, setting=capital(name), given=row["given"], usual=row["usual"])
     effect = capital(str(row.get("effect") or ""))
     return " ".join(text if text.endswith(".") else f"{text}." for text in (said, effect) if text)
 
@@ -184,6 +185,15 @@ def worth_in_brief(figures: Figures) -> str:
         else "On average it brings {amount} more than it costs, in the money of today."
     )
     return say(message, amount=amount)
+
+
+def refused_words(figures: Figures) -> str:
+    """Return in how many futures permission is refused; the odds of payback are those of the others."""
+    refused = 1.0 - value_of(figures["bought_share"])
+    if refused <= 0.0 or refused >= 1.0:
+        return ""
+    message = "In {share} of all futures permission is refused and nothing is bought. The odds are those of the others."
+    return say(message, share=percent(refused))
 
 
 def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
