@@ -92,7 +92,7 @@ def question_words(row: Figures, figures: Figures) -> str:
     """Return one question of plausibility, the setting under its name in words."""
     named = {setting["key"]: setting["label"] for setting in figures.get("assumptions", ())}
     message = "{setting} is {given}. Usual: {usual}."
-    name = str(named.get(row["key"]) or row["key"])
+    name = str(row.get("label") or named.get(row["key"]) or row["key"])
     said = say(message, setting=capital(name), given=row["given"], usual=row["usual"])
     effect = capital(str(row.get("effect") or ""))
     return " ".join(text if text.endswith(".") else f"{text}." for text in (said, effect) if text)
