@@ -155,7 +155,7 @@ def test_what_is_found_after_reading_names_the_file(small_file: Path) -> None:
 def test_one_year_is_said_in_the_singular(small_file: Path) -> None:
     """A horizon of one year reads "within 1 year" on the screen."""
     from riskcalc.answers.assess import result
-    from riskcalc.pages.screen_summary import summary_lines
+    from riskcalc.pages.screen import summary_lines
 
     found = assessment(read_scenario(small_file, [*FEW, "study.horizon_years=1"]))
     text = "\n".join(summary_lines(result(found)))
