@@ -246,3 +246,13 @@ def test_common_draws_sharpen_the_difference(options, at_least, capsys):
         names = " against ".join(name for name, _ in options)
         print(f"\n{names}: standard error {common:.3g} on common draws, {apart:.3g} apart, {apart / common:.1f} times")
     assert apart / common >= at_least
+
+
+def test_refused_futures_are_left_out_of_an_options_odds(small):
+    """A quarter refused: the odds beside an option are those of the futures in which it is bought, as `assess` says them."""
+    asked = small("asked", 'tenure={kind="rent", permission_refused_chance=0.25}', "study.horizon_years=8")
+    row = next(option for option in result(comparison([asked]))["options"] if option["option"] == "asked")
+    found = assessment(asked)
+    bought = found.simulation.course.bought
+    assert 0 < (~bought).sum() < bought.size
+    assert row["paid_back_share"]["value"] == pytest.approx((found.valuation.payback_years[bought] <= 8).mean())

@@ -199,7 +199,7 @@ def draw_table(found: Comparison) -> tuple[list[str], Iterable[list[object]]]:
 def _kit_figures(option: Option, *, scrambles: int) -> dict[str, Any]:
     if option.payback_years is None or option.outlay is None or option.first_year_saving is None:
         return {}
-    paid = summary.estimate(option.payback_years, summary.share_paid_back, scrambles=scrambles)
+    paid = summary.estimate(option.payback_years, summary.known(summary.share_paid_back), scrambles=scrambles)
     return {
         "paid_back_share": paid.as_dict(),
         "payback_years": _plain(summary.payback_figures(option.payback_years, scrambles=scrambles)),

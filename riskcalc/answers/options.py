@@ -30,6 +30,7 @@ from riskcalc.years.electrical import check_fit, scenario_fit
 from riskcalc.years.pools import Pools, YearsAtHand
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Kind = Literal["kit", "nothing", "tariff", "savings"]
 
 NOTHING, SAVINGS = "do nothing", "put the money in savings"
@@ -40,8 +41,8 @@ class Option:
     """One thing the household can do, and its worth in every draw, (draws,).
 
     `title` is what a reader calls it, the name unless given. `same_as` names the option that it equals by definition;
-    it is then not counted among the choices. `payback_years` and `outlay` (money spent on the day of purchase) are there
-    for kits.
+    it is then not counted among the choices. `payback_years` (NaN where it is not bought) and `outlay` (money spent on the
+    day of purchase) are there for kits.
     """
 
     name: str
@@ -131,10 +132,10 @@ def comparison(
             if gained is not None:
                 found.append(Option(entry.name, "tariff", gained, entry.scenario, title=entry.title))
             continue
-        money, pools = _followed(entry.scenario, random, at_hand)
+        money, pools, bought = _followed(entry.scenario, random, at_hand)
         notes += [f"{entry.name}: {note}" for note in (*pools.weather.notes, *pools.demand.notes)]
         sources += [("weather", pools.weather.source), ("demand", pools.demand.source)]
-        found.append(_kit_option(entry, money, gained))
+        found.append(_kit_option(entry, money, bought, gained))
         if on_option is not None:
             on_option()
     bare_tariffs = [entry.scenario.tariff for entry in asked if entry.scenario.kit is None]
@@ -199,23 +200,23 @@ def _switch_key(entry: Entry) -> str:
     return repr((entry.household, tariff, entry.scenario.prices))
 
 
-def _followed(scenario: Scenario, random: Design, at_hand: YearsAtHand) -> tuple[Valuation, Pools]:
-    """Return the money of one scenario and the pools behind it."""
+def _followed(scenario: Scenario, random: Design, at_hand: YearsAtHand) -> tuple[Valuation, Pools, Flags]:
+    """Return the money of one scenario, the pools behind it and in which draws the kit is bought."""
     values = drawn_values(scenario, random)
     world = world_of(scenario, at_hand)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
-    _, money = evaluated(scenario, world, random, values)
-    return money, world.pools
+    simulation, money = evaluated(scenario, world, random, values)
+    return money, world.pools, simulation.course.bought
 
 
-def _kit_option(entry: Entry, money: Valuation, gained: Floats | None) -> Option:
+def _kit_option(entry: Entry, money: Valuation, bought: Flags, gained: Floats | None) -> Option:
     worth = money.net_present_value if gained is None else money.net_present_value + gained
     return Option(
         entry.name,
         "kit",
         worth,
         entry.scenario,
-        payback_years=money.payback_years,
+        payback_years=np.where(bought, money.payback_years, np.nan),
         outlay=np.maximum(-money.flows.total[0], 0.0),
         first_year_saving=money.saving[0],
         title=entry.title,
