@@ -13,6 +13,7 @@ import contextlib
 import csv
 import io
 import json
+import math
 import os
 import re
 import shutil
@@ -173,8 +174,19 @@ def csv_cell(value: object) -> object:
 
 
 def json_text(content: Mapping[str, Any]) -> str:
-    """Return `content` as JSON; refuses NaN and infinity, which JSON does not have."""
-    return json.dumps(content, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+    """Return `content` as JSON; a figure that is no number (NaN, infinity), which JSON does not have, becomes null."""
+    return json.dumps(finite(content), indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def finite(content: Any) -> Any:
+    """Return a plain tree of figures and texts with None in place of every figure that is not finite."""
+    if isinstance(content, Mapping):
+        return {key: finite(part) for key, part in content.items()}
+    if isinstance(content, list | tuple):
+        return [finite(part) for part in content]
+    if isinstance(content, float) and not math.isfinite(content):
+        return None
+    return content
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:

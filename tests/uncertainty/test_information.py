@@ -145,3 +145,24 @@ def test_draws_that_agree_share_nothing():
         warnings.simplefilter("error")
         rows = shares(outcome, factors())
     assert all(np.isfinite([row.share, row.error]).all() for row in rows)
+
+
+def test_what_is_known_is_paid_over_the_best_choice_without_it():
+    """A worth of 50 on average, -10 or 110 by a coin: knowing saves the 10 of half the cases, so 5, not 55."""
+    place = unit_cube(1, draws=DRAWS, scrambles=SCRAMBLES, seed=6)[0]
+    coin = (place < 0.5).astype(float)
+    factor = DrawnFactor("coin", "a", ("coin",), place[None], coin[None])
+    worth = np.where(coin == 1.0, -10.0, 110.0)
+    model = factor_model([factor], scrambles=SCRAMBLES)
+    row = factor_information(worth, model, factor, model.fit(worth))
+    assert perfect_information(worth) == pytest.approx(5.0, abs=0.1)
+    assert row.value.value == pytest.approx(5.0, abs=0.1)
+    assert row.held_out == pytest.approx(5.0, abs=0.1)
+    # The other way round the best choice without knowing is not to buy, worth 0: knowing brings half of 10.
+    other = factor_information(-worth, model, factor, model.fit(-worth))
+    assert other.value.value == pytest.approx(5.0, abs=0.1)
+    # Without scrambles neither an error nor a held-out figure is known.
+    alone = factor_model([factor], scrambles=1)
+    unknown = factor_information(worth, alone, factor, alone.fit(worth))
+    assert unknown.value.standard_error is None
+    assert np.isnan(unknown.held_out)
