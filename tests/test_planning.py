@@ -253,7 +253,8 @@ def test_the_sun_of_a_day_follows_its_forecast(read_small):
     scenario = read_small(NIGHT, FIND, "dispatch.sun_forecast_skill=1", "study.step_minutes=60")
     search = _search(scenario, *_world_and_design(scenario))
     seen, inputs = search.frame.outlook, search.request.inputs
-    day_wh = inputs.solar_w[:, 0].reshape(inputs.years, DAYS, 24).sum(axis=2)
+    by_day = inputs.solar_w[:, 0].reshape(inputs.years, DAYS, -1)
+    day_wh = by_day.sum(axis=2) * (inputs.sun_minutes / 60.0)
     told = seen.usual.sun_wh[0, seen.kind] + seen.usual.sun_per_light_wh[0, seen.kind] * seen.light
     for month in range(12):
         days = month == MONTH_OF_DAY

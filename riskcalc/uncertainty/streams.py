@@ -16,6 +16,7 @@ class Stream(IntEnum):
     WEATHER = 11
     DEMAND = 12
     FORECAST = 13
+    CLOUDS = 14
     INDEX_POINTS = 21
     SCREENING = 23
     SHUFFLES = 24

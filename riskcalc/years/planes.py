@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import MOST_PLANES
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario, array_inputs, array_surfaces
-from riskcalc.weather.array import angle_nodes, array_power_w, node_weights, pair_weights
+from riskcalc.weather.array import Sky, angle_nodes, array_power_w, node_weights, pair_weights
 from riskcalc.weather.module import Module
-from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import SunPath
 
 Floats = NDArray[np.float64]
@@ -101,8 +100,10 @@ def module_of(scenario: Scenario) -> Module | None:
     return Module(**figures)
 
 
-def node_power_w(scenario: Scenario, plane: PlaneSet, weather: WeatherPool, sun: SunPath) -> NDArray[np.float32]:
-    """Return the power of one array at each pair of nodes, shape (K, nodes, 8760)."""
+def node_power_w(
+    scenario: Scenario, plane: PlaneSet, sky: Sky, sun: SunPath, *, together: int = 1
+) -> NDArray[np.float32]:
+    """Return the power of one array at each pair of nodes, shape (K, nodes, steps of the sky), so many steps in one."""
     assert scenario.kit is not None
     array = scenario.kit.arrays[plane.name]
     surface = scenario.home.surfaces[plane.surface]
@@ -112,7 +113,7 @@ def node_power_w(scenario: Scenario, plane: PlaneSet, weather: WeatherPool, sun:
     return np.stack(
         [
             array_power_w(
-                weather,
+                sky,
                 sun,
                 module=module,
                 modules_in_series=array.modules_in_series,
@@ -126,6 +127,8 @@ def node_power_w(scenario: Scenario, plane: PlaneSet, weather: WeatherPool, sun:
                 voltage_window=(limits.tracker_min_v or 0.0, limits.tracker_max_v or limits.max_voltage_v),
                 max_current_a=limits.max_current_a,
             )
+            .reshape(len(sky.dni), -1, together)
+            .mean(axis=2)
             for tilt_deg in plane.tilt_nodes_deg
             for azimuth_deg in plane.azimuth_nodes_deg
         ],

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import DAYS, MONTH_LENGTHS, LocalClock, standard_offset_minutes
+from riskcalc.clock import DAYS, MINUTES_PER_YEAR, MONTH_LENGTHS, LocalClock, standard_offset_minutes
 from riskcalc.demand.events import SUNNY_WINDOW, appliance_years
 from riskcalc.demand.meter import read_meter
 from riskcalc.demand.meter_cells import MeterFormat
@@ -29,7 +29,7 @@ from riskcalc.weather.climates import climate
 from riskcalc.weather.files import SHIPPED, read_csv_years, read_epw, read_tmy3, shipped_file
 from riskcalc.weather.generator import generated_years, pool_of_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
-from riskcalc.weather.solar import sun_path
+from riskcalc.weather.within_hour import STEPS, fine_sky
 from riskcalc.years.habits import split_meter
 from riskcalc.years.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.years.pool_order import fair_order, light_of_years
@@ -37,6 +37,11 @@ from riskcalc.years.schedule import moved_window
 from riskcalc.years.store import Store, made_by, user_store
 
 Floats = NDArray[np.float64]
+HOURS = 8760
+
+#: Planes whose sun is followed by the five minutes of `within_hour`; three times as many by a quarter of an hour, and so
+#: on: 2 MB a pool year. Judgement: what an uncertain roof needs is angles first.
+MOST_FINE_ROWS = 4
 
 #: Couplings in which every load of the home stands on the same wires as the kit, plugged in or not.
 ALL_LOADS_REACHED = ("plug_in", "whole_home")
@@ -55,7 +60,7 @@ CHARGE_ABOVE_C = 0.0
 class Pools:
     """Weather, sun and demand, K years each.
 
-    `solar_w` is float32 (K, planes, 8760) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
+    `solar_w` is float32 (K, planes, periods) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
     charge; `battery_temp_c` (K,) the mean temperature of the cells. `outage_scale` puts the estimate of hours carried
     in an outage right on average; see `riskcalc.years.bridging`. `key` names everything that the pools were made from.
     """
@@ -82,6 +87,7 @@ class Pools:
             first_run=self.demand.first_run,
             wired_w=self.demand.wired_w,
             input_of_plane=input_of_plane,
+            sun_minutes=MINUTES_PER_YEAR // self.solar_w.shape[2],
             rank_row=self.demand.rank_row,
             rank_below=self.demand.rank_below,
             scale_row=self.demand.scale_row,
@@ -127,7 +133,7 @@ class YearsAtHand:
         return self._demand[key]
 
     def solar_w(self, scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
-        """Return the power at the terminals of every plane, float32 (K, planes, 8760)."""
+        """Return the power at the terminals of every plane, float32 (K, planes, periods)."""
         key = _solar_key(scenario, planes)
         kept = self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather)})
         solar_w: NDArray[np.float32] = kept["solar_w"]
@@ -156,12 +162,15 @@ def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = N
 
 
 def _solar_w(scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
+    """Return the power of every plane; many planes, as an uncertain roof needs them, share longer periods."""
     rows = max(1, planes[-1].rows.stop if planes else 1)
-    solar_w = np.zeros((weather.years, rows, 8760), dtype=np.float32)
-    if planes:
-        sun = sun_path(weather.latitude_deg, weather.longitude_deg, weather.altitude_m, weather.utc_offset_hours)
-        for plane in planes:
-            solar_w[:, plane.rows] = node_power_w(scenario, plane, weather, sun)
+    if not planes:
+        return np.zeros((weather.years, rows, HOURS), dtype=np.float32)
+    sky, sun = fine_sky(weather, seed=stream_seed(scenario.study.seed, Stream.CLOUDS))
+    together = next(count for count in (1, 3, 6, STEPS) if count == STEPS or count * MOST_FINE_ROWS >= rows)
+    solar_w = np.zeros((weather.years, rows, HOURS * STEPS // together), dtype=np.float32)
+    for plane in planes:
+        solar_w[:, plane.rows] = node_power_w(scenario, plane, sky, sun, together=together)
     return solar_w
 
 

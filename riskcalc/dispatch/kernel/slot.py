@@ -58,17 +58,28 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
                 power = np.float64(pool.solar_w[year, plane, period])
                 weights = rows.PLANE_WEIGHTS + plane * LANES
                 for lane in range(lanes):
-                    plane_power = work[weights + lane] * power
-                    work[rows.SOLAR_AVAILABLE + lane] += plane_power
-                    work[rows.INPUT_POWER + lane] += plane_power
+                    work[rows.INPUT_POWER + lane] = fma(work[weights + lane], power, work[rows.INPUT_POWER + lane])
         limits = rows.INPUT_LIMITS + index * LANES
         for lane in range(lanes):
             power = work[rows.INPUT_POWER + lane]
+            work[rows.SOLAR_AVAILABLE + lane] += power
             limit = work[limits + lane]
             work[rows.SOLAR + lane] += power if power < limit else limit
     for lane in range(lanes):
         work[rows.SOLAR + lane] *= work[rows.SOLAR_EFFICIENCY + lane]
     return True
+
+
+@inlined
+def part_of_slot(pool: PoolArrays, year: int, starts: int, slot_minutes: int, sun_minutes: int) -> int:
+    """Return the minutes in which the sun of a slot is constant: the whole slot unless it changes within, and shines."""
+    if sun_minutes >= slot_minutes:
+        return slot_minutes
+    for plane in range(len(pool.input_of_plane)):
+        for period in range(starts // sun_minutes, (starts + slot_minutes) // sun_minutes):
+            if pool.solar_w[year, plane, period] > 0.0:
+                return sun_minutes
+    return slot_minutes
 
 
 @inner

@@ -31,6 +31,7 @@ from riskcalc.dispatch.kernel.slot import (
     open_stretch,
     open_sun,
     overloaded,
+    part_of_slot,
     set_limits,
     sum_part,
     sum_wired,
@@ -72,16 +73,16 @@ def _run_part(
 
 
 @written_out
-def _run_group(
+def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
     lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool,
     pool: PoolArrays, plan: PlanArrays, year: int, slot_minutes: int, sun_minutes: int, work: NDArray[np.float64],
     absent: bool, by_need: bool,
 ) -> None:  # fmt: skip
     open_stretch(work)
+    kwh = 1.0 / 60_000.0
     days, month, period, sun, booked, minutes_on = 0, -1, -1, False, 0, 0
     target_row = year if len(plan.target_share) > 1 else 0
     light_row = year if len(plan.light) > 1 else 0
-    part_minutes = min(slot_minutes, sun_minutes)
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         new_day = slot == 0 or day != plan.day[slot - 1]
@@ -102,8 +103,10 @@ def _run_group(
             # The mask changes nothing; it tells the compiler that the index is not negative.
             aim_by_need(lanes, work, plan.kind[slot] & 31, plan.light[light_row, slot])
         run, used = pool.first_run[year, slot], 0
+        starts = plan.start_minute[slot]
+        part_minutes = part_of_slot(pool, year, starts, slot_minutes, sun_minutes)
         for part in range(slot_minutes // part_minutes):
-            now = (plan.start_minute[slot] + part * part_minutes) // sun_minutes
+            now = (starts + part * part_minutes) // sun_minutes
             if now != period or (new_day and part == 0):
                 period, shone = now, sun
                 sun = open_sun(lanes, work, pool, year, period)
@@ -127,7 +130,6 @@ def _run_group(
         if off_grid or plan.stretch_ends[slot]:
             if parallel is not None:
                 share_of_idle(lanes, minutes_on, work)
-            kwh = 1.0 / 60_000.0
             # The mask changes nothing; it tells the compiler that the index is not negative.
             close_stretch(lanes, booked, work, plan.rate[slot] & 4095, kwh, kwh * plan.rate_weight[slot], off_grid)
             open_stretch(work)
