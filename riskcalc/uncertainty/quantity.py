@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
+from statistics import NormalDist
 from typing import ClassVar
 
 #: Normal score beyond which one draw in a thousand million lies; endless tails are judged there.
@@ -242,7 +243,8 @@ class Normal(Quantity):
     def practical_support(self) -> tuple[float, float]:
         """Six standard deviations either way, inside the cut."""
         low, high = self.support
-        return max(low, self.mean - TAIL_SCORE * self.sd), min(high, self.mean + TAIL_SCORE * self.sd)
+        first, last = _tail_scores((low - self.mean) / self.sd, (high - self.mean) / self.sd)
+        return max(low, self.mean + first * self.sd), min(high, self.mean + last * self.sd)
 
     def complaint(self) -> tuple[str, str] | None:
         """`sd` above 0, and not lost beside the mean."""
@@ -272,8 +274,12 @@ class Lognormal(Quantity):
     def practical_support(self) -> tuple[float, float]:
         """Six sigmas either way on the logarithmic scale, inside the cut."""
         low, high = self.support
-        reach = math.exp(min(TAIL_SCORE * self.sigma, 700.0))
-        return max(low, self.median / reach), min(high, self.median * reach)
+        scores = (math.log(edge / self.median) / self.sigma if 0.0 < edge < math.inf else None for edge in (low, high))
+        bottom, top = (
+            end if score is None else score for score, end in zip(scores, (-math.inf, math.inf), strict=True)
+        )
+        first, last = (math.exp(max(-700.0, min(score * self.sigma, 700.0))) for score in _tail_scores(bottom, top))
+        return max(low, self.median * first), min(high, self.median * last)
 
     def complaint(self) -> tuple[str, str] | None:
         """`median` and `sigma` above 0."""
@@ -294,6 +300,17 @@ class Lognormal(Quantity):
 def counted(count: float, word: str) -> str:
     """Return a count with its word: `1 year`, `15 years`."""
     return f"{count:g} {word}{'' if count == 1 else 's'}"
+
+
+def _tail_scores(bottom: float, top: float) -> tuple[float, float]:
+    """Return the normal scores beyond which one draw in a thousand million lies, within a cut from `bottom` to `top`.
+
+    Where a cut leaves less than half, one in a thousand million of what it leaves lies further out.
+    """
+    below, above = (0.5 * math.erfc(score / math.sqrt(2.0)) for score in (-top, bottom))
+    first = NormalDist().inv_cdf(max(1e-9 * below, 1e-300)) if below < 0.5 else -TAIL_SCORE
+    last = -NormalDist().inv_cdf(max(1e-9 * above, 1e-300)) if above < 0.5 else TAIL_SCORE
+    return first, last
 
 
 def plain(value: float) -> str:

@@ -199,3 +199,20 @@ def test_share_undoes_the_quantile(quantity, point):
     value = quantile(quantity, point)
     spacing = abs(np.spacing(value)) / max(quantity.practical_support[1] - quantity.practical_support[0], 1e-300)
     assert cumulative(quantity, value) == pytest.approx(point, abs=1e-7 + 1e3 * spacing)
+
+
+@pytest.mark.parametrize(
+    "quantity",
+    [
+        Normal(mean=156.0, sd=26.0, maximum=1.0),
+        Normal(mean=-40.0, sd=5.0, minimum=0.5),
+        Lognormal(median=100.0, sigma=0.5, maximum=5.0),
+        Normal(mean=1.0, sd=0.3, minimum=0.0),
+    ],
+)
+def test_the_practical_support_holds_a_deep_cut(quantity):
+    """Of what a cut leaves, far out in a tail, all but two draws in a hundred million lie within the practical support."""
+    low, high = quantity.practical_support
+    assert low <= quantile(quantity, 1e-8)
+    assert quantile(quantity, 1.0 - 1e-8) <= high
+    assert quantity.support[0] <= low < high <= quantity.support[1]

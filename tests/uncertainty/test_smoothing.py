@@ -68,7 +68,7 @@ SHAPES = {
 def test_value_of_information_of_shapes(name, noise):
     """Knowing x alone, beside a second input and luck: within 0.02 on average; the errors made are no larger than those stated.
 
-    Errors made and stated in root mean square over the designs, with a fifth of room for a dozen designs.
+    Errors made and stated in root mean square over the designs, with two standard deviations of room for a dozen of them.
     """
     shape, truth = SHAPES[name]
     found = []
@@ -82,7 +82,7 @@ def test_value_of_information_of_shapes(name, noise):
     values, errors = np.array(found).T
     assert values.mean() == pytest.approx(truth, abs=0.02)
     made, stated = (float(np.sqrt(np.mean(part**2))) for part in (values - truth, errors))
-    assert made <= 1.2 * stated
+    assert made <= 1.4 * stated
     assert stated < 0.04
 
 

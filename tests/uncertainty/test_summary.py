@@ -67,7 +67,7 @@ def test_few_draws_are_noticed():
 
 @pytest.mark.parametrize(("name", "share"), [("p5", 0.05), ("p50", 0.5), ("p95", 0.95), ("worst", None)])
 def test_tails_of_few_draws_state_their_scatter(name, share):
-    """With 256 draws in 8 scrambles the stated error is 0.95 to 1.25 of the scatter of 150 designs (own scatter 6 %).
+    """With 256 draws in 8 scrambles the stated error is 0.95 to 1.3 of the scatter of 150 designs (own scatter 6 %).
 
     The spread of the scrambles' own quantiles says 0.75 to 0.83 of it at both ends.
     """
@@ -78,7 +78,7 @@ def test_tails_of_few_draws_state_their_scatter(name, share):
         found = summary.worth_figures(worth, scrambles=8)["mean_of_worst_5_percent" if share is None else name]
         values.append(found.value)
         errors.append(found.standard_error)
-    assert 0.95 <= np.sqrt(np.mean(np.square(errors))) / np.std(values, ddof=1) <= 1.25
+    assert 0.95 <= np.sqrt(np.mean(np.square(errors))) / np.std(values, ddof=1) <= 1.3
 
 
 def censored(seed, draws=1024):
