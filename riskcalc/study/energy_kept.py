@@ -55,7 +55,7 @@ def energy_key(scenario: Scenario, pools: Pools, plan: SlotPlan, block: Block) -
     horizon = 0 if tenure is None else scenario.study.horizon_years
     purchase = None if scenario.purchase is None else scenario.purchase.when_worn
     read = (scenario.kit, scenario.home, scenario.site, tenure, horizon, scenario.outages, purchase)
-    rates = (len(scenario.tariff.rates), scenario.tariff.blocks is None)
+    rates = (len(scenario.tariff.rates), bool(scenario.tariff.blocks))
     digest.update(repr((read, rates, pools.key, pools.outage_scale, plan.slot_minutes, plan.rates)).encode())
     for name in _SOURCES:
         digest.update(source_digest(package / name).encode())
