@@ -82,6 +82,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "ranking": ranking_rows(found, assessment.scenario),
         "limits": list(limits(assessment, found)),
         "notes": list(notes(assessment)),
+        "understood": dict(pools.demand.understood),
         "questions": question_rows(scenario, pools.weather, pools.demand, price_series(scenario)),
         "loads": load_figures(scenario),
         "assumptions": assumption_rows(assessment.scenario),

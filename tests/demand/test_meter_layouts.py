@@ -10,12 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskcalc.answers.check import check_figures
 from riskcalc.clock import local_clock
 from riskcalc.demand.gaps import month_swing
 from riskcalc.demand.meter import metered_year, read_meter
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import read_meter_days
 from riskcalc.errors import InputError
+from riskcalc.pages.screen_check import check_lines
 from riskcalc.scenario import read_scenario
 
 PATH_OF_FLAT = Path(__file__).parents[1] / "data" / "flat.toml"
@@ -284,6 +286,9 @@ def test_a_scenario_takes_its_annual_use_from_the_meter(tmp_path, monkeypatch):
     use = read_scenario("home.toml").home.annual_use_kwh.written()
     assert use["mean"] == pytest.approx(2628.0)
     assert use["sd"] == pytest.approx(131.4)
+    told = "\n".join(check_lines(check_figures(read_scenario("home.toml"))))
+    assert "2023-01-01 to 2023-12-31, 365 days" in told
+    assert "2,628 kWh" in told
     given_use = read_scenario("home.toml", ("home.annual_use_kwh=2700",)).home.annual_use_kwh
     assert given_use.written() == 2700.0
 
