@@ -8,8 +8,8 @@ from typing import Any, Literal, Union, get_args, get_origin
 from riskcalc.live.desk import SHELVES, Desk
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.fields import declared_at
+from riskcalc.scenario.new.text import toml_value
 from riskcalc.scenario.schema import bounds_of, unit_of
-from riskcalc.scenario.starter.text import toml_value
 from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
 from riskcalc.uncertainty.quantity import Quantity
 
