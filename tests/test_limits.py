@@ -92,6 +92,7 @@ def test_defaults_that_decide_are_named(small_file):
     names = ("spread=0.04", "persistence=0.3", "jump_chance_per_year=0.05", "jump_mean=0.2", "jump_spread=0.1")
     names = (*names, "jump_fall_share=0.25", "jump_fade_share=0.5")
     given = [f"prices.{name}" for name in (*names, "trend_per_year=0.02", "inflation_per_year=0.02")]
+    given.append("site.weather.yearly_spread=0.05")
     assert "default" not in said(assessment(read_scenario(small_file, (cheap, *LONG, *given))))
 
 
