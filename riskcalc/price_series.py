@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import CALENDAR_YEAR, DAYS, MINUTES_PER_DAY, MINUTES_PER_YEAR, standard_offset_minutes
-from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.errors import InputError, Problem, Question, one_problem
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +29,9 @@ INTERVALS = (60, 30, 15)
 #: Longest gap that is filled on a straight line; common practice, no source.
 LONGEST_GAP_HOURS = 3
 LARGEST_FILE = 20_000_000
+#: Highest price over the mean of a year, and least mean over the mean size of the prices, beyond which a file is asked about.
+MOST_TIMES_MEAN, LEAST_MEAN_SHARE = 40.0, 0.2
+RANGE_SOURCE = "judgement: in the dearest hours of 2021 to 2023 European day-ahead prices were some 10 to 20 times their mean of a year"
 
 _TIME_FORM = "a time in ISO 8601, the start of its interval, such as 2024-03-31T01:30 or 2024-03-31T01:30+01:00"
 
@@ -40,6 +43,23 @@ class PriceSeries:
     price_per_kwh: Floats
     interval_minutes: int
     notes: tuple[str, ...]
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """What is possible in a year of prices but looks wrong: a spike that outweighs the year, a mean near 0."""
+        mean, highest = float(self.price_per_kwh.mean()), float(self.price_per_kwh.max())
+        typical = float(np.abs(self.price_per_kwh).mean())
+        effect = "every interval is billed by its price over the mean of its rate"
+        asked = []
+        if mean > 0.0 and highest > MOST_TIMES_MEAN * mean:
+            given = f"a highest price of {highest:.4g}, {highest / mean:,.0f} times the mean of {mean:.3g}"
+            usual = f"at most {MOST_TIMES_MEAN:g} times the mean"
+            asked.append(Question("tariff.series.file", given, usual, effect, RANGE_SOURCE))
+        if abs(mean) < LEAST_MEAN_SHARE * typical:
+            given = f"a mean of {mean:.3g} beside prices of {typical:.3g} in size"
+            usual = f"a mean of at least {LEAST_MEAN_SHARE:g} of their size"
+            asked.append(Question("tariff.series.file", given, usual, effect, RANGE_SOURCE))
+        return tuple(asked)
 
     def of_slots(self, slot_minutes: int) -> Floats:
         """Return the price of each slot, (slots,); slots are no longer than the intervals."""

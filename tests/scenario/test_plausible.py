@@ -96,3 +96,21 @@ def test_what_is_left_open_and_decides_by_itself_is_asked(small_file: Path) -> N
     assert keys(*wired) == ["outages.kit_bridges"]
     assert keys(*wired, "outages.kit_bridges=true") == []
     assert keys("kit.runs_from_battery_on_mains=true", *outages[:2]) == ["outages.value_per_hour"]
+
+
+@pytest.mark.parametrize(
+    ("price", "said"),
+    [
+        (lambda hour: 4000.0 if hour == 5000 else 0.3, "times the mean"),
+        (lambda hour: 0.30 if hour % 2 else -0.28, "beside prices of 0.29 in size"),
+        (lambda hour: 0.2 + 0.1 * (hour % 24 > 16), ""),
+    ],
+)
+def test_a_price_series_is_questioned(price, said: str) -> None:
+    """One spike that outweighs the year, a mean near 0; a usual series is not."""
+    import numpy as np
+
+    from riskcalc.price_series import PriceSeries
+
+    asked = PriceSeries(np.array([price(hour) for hour in range(8760)]), 60, ()).questions
+    assert [said in question.given for question in asked] == ([True] if said else [])
