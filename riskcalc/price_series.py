@@ -31,7 +31,7 @@ LONGEST_GAP_HOURS = 3
 LARGEST_FILE = 20_000_000
 #: Highest price over the mean of a year, and least mean over the mean size of the prices, beyond which a file is asked about.
 MOST_TIMES_MEAN, LEAST_MEAN_SHARE = 40.0, 0.2
-RANGE_SOURCE = "judgement: in the dearest hours of 2021 to 2023 European day-ahead prices were some 10 to 20 times their mean of a year"
+RANGE_SOURCE = "judgement: the dearest hours of 2021 to 2023 in Europe were some 10 to 20 times the mean of a year"
 
 _TIME_FORM = "a time in ISO 8601, the start of its interval, such as 2024-03-31T01:30 or 2024-03-31T01:30+01:00"
 
