@@ -33,7 +33,7 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert "at steps of 30 minutes" in lines[0]
     (unused,) = [line for line in lines if line.strip().startswith("Export price") and "(" in line][:1]
     assert unused.count("0 % (0 to 0)") >= 1
-    assert any("name the same three, as far as both can tell" in line for line in lines)
+    assert any("the same three, as far as both can tell" in line for line in lines)
     assert any("Pays back in two years." in line for line in lines)
     figures = json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
     worth = figures["sobol"]["outcomes"]["net_present_value"]
@@ -90,14 +90,14 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     order["tiers"] = [tier | {"hardest_to_part": rivals[0]}]
     order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
     lines = ranking_lines(figures)
-    assert "  1. not settled: Price of the kit, or as well this; that; third or one of 2 more" in lines
-    wanted = "  about 512 points (2,048 simulated futures) would settle what is not: --until settled"
+    assert "  1. not settled: Price of the kit; it could also be this; that; third or one of 2 more" in lines
+    wanted = "  About 512 points (2,048 simulated futures) would settle the rest: --until settled"
     assert wanted in lines
     order |= {"points_that_would_settle": None, "futures_that_would_settle": None}
     tie = {"places": [1, 2], "factors": [one, other], "outside": [], "settled": False, "is_tie": True}
     order["tiers"] = [tie | {"hardest_to_part": rivals[0]}]
     lines = ranking_lines(figures)
-    assert "  1. to 2. a tie: Price of the kit; Use, in any order" in lines
+    assert "  1. to 2. a tie: Price of the kit; use, in any order" in lines
     reason = "     2 % ± 3 of the spread apart: it would take some 512 points to part them, more than the 2,048 allowed"
     assert reason in lines
     assert wanted not in lines

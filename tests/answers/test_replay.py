@@ -9,7 +9,6 @@ import sys
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from riskcalc.pages.screen_replay import replay_lines
 
 from riskcalc.answers.recorded import read_result
 from riskcalc.answers.replay import (
@@ -21,6 +20,7 @@ from riskcalc.answers.replay import (
     versions_that_differ,
 )
 from riskcalc.errors import InputError
+from riskcalc.pages.screen import replay_lines
 
 
 def run(*words, cwd, **environment):

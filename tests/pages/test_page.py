@@ -216,14 +216,15 @@ def test_fit_is_told_worst_first() -> None:
 @pytest.mark.parametrize("coupling", ["none", "sockets", "plug_in", "whole_home", "off_grid"])
 def test_cautions_defer_to_codes_and_licensed_practice(coupling: str) -> None:
     """Whatever the kit: local codes first, a licensed electrician, and never that one is not needed."""
-    said = " ".join(cautions(coupling=coupling, has_modules=True, has_battery=True, modules_in_series=2, renting=True))
+    traits = {"coupling": coupling, "has_modules": True, "has_battery": True, "modules_in_series": 2, "renting": True}
+    said = " ".join(cautions(**traits, bridges=True))
     assert "Local codes" in said
     assert "licensed electrician" in said
     assert "no electrician" not in said.lower()
     assert ("carbon monoxide" in said) == (coupling == "off_grid")
-    assert ("changeover switch" in said) == (coupling == "whole_home")
+    assert ("changeover switch" in said) == (coupling in ("whole_home", "plug_in"))
     assert ("switches itself off" in said) == (coupling == "sockets")
-    assert "medical device" in said
+    assert "medical equipment" in said
 
 
 def test_csv_text_disarms_formulas() -> None:

@@ -103,8 +103,8 @@ def _generated() -> MethodPart:
         "Years are drawn from published monthly means. The clearness of a day is its light over that of a clear sky. It "
         "follows a mixture of clear and other days that remembers the day before. Hours scatter about their day, and the "
         "total of the year varies from year to year. The pool is shifted until its months have the published means. "
-        "Light is split into beam and diffuse by the clearness index kt of the hour, K of the day and ψ of the "
-        "neighbouring hours, with solar time and height of the sun. Temperature and wind go with the sky.",
+        "Light is split into beam and diffuse by solar time, height of the sun and three clearness indices. These are kt of "
+        "the hour, K of the day and ψ of the neighbouring hours. Temperature and wind go with the sky.",
         ("diffuse / global = 1 / (1 + exp(b_0 + b_1 kt + b_2 time + b_3 height + b_4 K + b_5 ψ))",),
         "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
         "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
