@@ -28,10 +28,20 @@ def live():
     from urllib.request import urlopen
 
     done.add("live")
-    with subprocess.Popen([*RISKCALC, "live", "home.toml", "--no-open"], stdout=subprocess.PIPE, text=True) as server:
-        address = server.stdout.readline().strip()
-        page = urlopen(address, timeout=60).read()
-        server.terminate()
+    server = subprocess.Popen([*RISKCALC, "live", "home.toml", "--no-open"], stdout=subprocess.PIPE, text=True)
+    try:
+        address = server.stdout.readline().splitlines()[0]
+        for _ in range(60):  # it says its address a moment before it listens
+            try:
+                page = urlopen(address, timeout=60).read()
+                break
+            except OSError:
+                time.sleep(0.5)
+        else:
+            sys.exit(f"nobody answers at {address}")
+    finally:
+        server.kill()
+        server.wait()
     assert b"<html" in page.lower(), page[:200]
 
 
