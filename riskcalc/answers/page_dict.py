@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
 from riskcalc.answers.insight import headline_years
+from riskcalc.answers.own_figures import own_figures
 from riskcalc.answers.stretch import request_of, traced_days
 from riskcalc.answers.traits import scenario_traits
 from riskcalc.answers.weeks import HALF_HOUR, Week, week_stretches
@@ -58,6 +59,7 @@ def page_dict(assessment: Assessment, *, command: str, figures: Mapping[str, Any
             "sketches": sketches(scenario),
             "units": {row.key: "" if row.key in LUCK else unit_of(row.key, scenario.currency) for row in found.inputs},
             "draws": draws_shown(assessment),
+            "own": own_figures(assessment, labels(assessment.scenario)),
             "traits": scenario_traits(scenario),
             "method": method_traits(assessment),
         },

@@ -42,8 +42,8 @@ class Document:
 
 def html_document(document: Document) -> str:
     """Return the page as one file without a reference to anything outside it."""
-    style, has_explorer = style_sheet(), any(section.needs_script for section in document.sections)
-    script = own_text("files.js") + (own_text("explorer.js") if has_explorer else "")
+    style, live = style_sheet(), any(section.needs_script for section in document.sections)
+    script = own_text("files.js") + (own_text("explorer.js") + own_text("own_figures.js") if live else "")
     picture = "" if document.picture is None else data_address(document.picture.picture(scale=0.75), "image/png")
     return page_template(TEMPLATE).render(
         policy=content_policy(style, script),

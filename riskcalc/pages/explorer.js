@@ -6,7 +6,8 @@
   const BINS = 40, FEWEST = 30, SHOWN = 8;
   const data = JSON.parse(source.textContent);
   const unpack = (text) => new Float32Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
-  const payback = unpack(data.payback), worth = unpack(data.worth), values = unpack(data.values), n = worth.length;
+  let payback = unpack(data.payback), worth = unpack(data.worth);
+  const values = unpack(data.values), n = worth.length;
   const inputs = data.inputs.map((input, i) => {
     const column = values.subarray(i * n, (i + 1) * n);
     const low = column.reduce((a, b) => Math.min(a, b)), high = column.reduce((a, b) => Math.max(a, b));
@@ -142,6 +143,13 @@
   }
   pick("reset").addEventListener("click", () => { inputs.forEach((input) => input.reset()); update(); });
   pick("rest").hidden = inputs.length <= SHOWN;
+  // Figures that the reader types in above change the money of every future; the ranges stay.
+  document.addEventListener("own-figures", (event) => {
+    if (event.detail && event.detail.worth.length !== n) return;
+    payback = event.detail ? event.detail.payback : unpack(data.payback);
+    worth = event.detail ? event.detail.worth : unpack(data.worth);
+    update();
+  });
   update();
   for (const part of document.querySelectorAll("[data-needs-script]")) part.hidden = false;
 })();

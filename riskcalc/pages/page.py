@@ -17,6 +17,7 @@ from riskcalc.pages.exhibits.cautions import cautions, cautions_of_all
 from riskcalc.pages.exhibits.explorer import explorer_section
 from riskcalc.pages.exhibits.glossary import glossary_blocks, linked_terms
 from riskcalc.pages.exhibits.method import method_blocks
+from riskcalc.pages.exhibits.own_figures import own_section
 from riskcalc.pages.figures import capital, counted, listed, say
 from riskcalc.pages.look import start_renderer
 from riskcalc.pages.screen_check import load_lines
@@ -71,6 +72,7 @@ def assess_document(figures: Figures) -> Document:
             ),
             section("claims", "What has been claimed", *findout.claim_blocks(figures)),
             section("findout", "What is worth finding out", *found),
+            own_section(figures),
             explorer_section(figures),
             section(
                 "energy",
