@@ -115,8 +115,10 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
             runs, run, used = fill_runs(lanes, part_minutes, work, pool, run, used)
             sum_part(lanes, runs, part_minutes, work)
             carries = on and (discharge or (sun and parallel is not None))
-            if carries and not sun:
-                # A night on empty cells needs no runs; with empty cells the loops would give the same.
+            if carries and not sun and part_minutes == slot_minutes:
+                # A night on empty cells needs no runs: the loops would give the same but for rounding, which
+                # `close_slot` takes out where nothing is served in the slot. A slot of several parts may serve in
+                # another, and then a draw would depend on whether its neighbours' cells made the loops run.
                 carries = not nothing_stored(lanes, work, parallel is not None)
             _run_part(
                 lanes, parallel, export_stored_on, export, runs, part_minutes, work, sun, on, carries, from_grid, sells
