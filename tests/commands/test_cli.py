@@ -54,7 +54,10 @@ def test_assess_writes_its_three_files_and_names_the_report_last(small_file, tmp
     year = {"saving", "import_kwh", "export_kwh", "solar_used_kwh", "battery_throughput_kwh"}
     assert year <= set(result["first_year"])
     for group in ("payback_years", "net_present_value", "first_year"):
-        assert all({"value", "standard_error"} == set(figure) for figure in result[group].values())
+        for name, figure in result[group].items():
+            # A quantile of a payback may be never: its interval is said too.
+            more = {"interval_95"} if group == "payback_years" and name != "never_share" else set()
+            assert set(figure) == {"value", "standard_error"} | more
     assert result["provenance"]["draws"] == 16
     assert result["provenance"]["files"][0]["sha256"]
     assert any(row["key"] == "kit.inverter.idle_w" for row in result["assumptions"])
@@ -68,7 +71,7 @@ def test_never_is_an_empty_cell_and_a_null(small_file, tmp_path):
     done = run("assess", small_file, "--set", "purchase.price=90000", "--out", "out", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     result = json.loads((tmp_path / "out" / "result.json").read_text())
-    assert result["payback_years"]["p50"] == {"value": None, "standard_error": None}
+    assert result["payback_years"]["p50"] == {"value": None, "standard_error": None, "interval_95": [None, None]}
     assert result["payback_years"]["never_share"]["value"] == 1.0
     rows = table(tmp_path / "out" / "draws.csv")
     assert {row["payback_years"] for row in rows} == {""}

@@ -31,8 +31,13 @@ def test_own_money_under_a_loan_by_hand():
 
 
 def test_a_loan_is_in_the_cash_chart_and_in_the_payback(read_small):
-    """All of 600 borrowed at 10 %: the chart starts at 0, not at -600, and own money is back later than cash would be."""
-    cash, loan = assessment(read_small(*LONG)), assessment(read_small(*LONG, LOAN))
+    """All of 600 borrowed at 10 %: the chart starts at 0, not at -600, and own money is back later than cash would be.
+
+    Some 75 a year bring 600 back within 8 years and the three payments of 241 within 10: both within a horizon of 12.
+    """
+    twelve = *LONG, "study.horizon_years=12"
+    cash, loan = assessment(read_small(*twelve)), assessment(read_small(*twelve, LOAN))
+    assert np.all(np.isfinite(loan.valuation.payback_years))
     curve = cash_balance(loan)
     assert curve["p50"][0] == pytest.approx(0.0, abs=1e-9)
     assert curve["share_above_zero"][0] == 0.0, "a loan paid out is no gain"
