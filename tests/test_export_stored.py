@@ -125,7 +125,7 @@ def test_the_answer_tells_it(small_file, tmp_path):
     assert "stored energy exported down to" in told.output
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "exported down to" in page
-    assert "needs the leave of the network operator" in page
+    assert "you need permission from the network operator" in page
     assert "Nothing is sold while the supply charges" in page
 
 
