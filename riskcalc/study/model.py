@@ -207,14 +207,14 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
     )
 
 
-def kept_cube(dimensions: int, *, draws: int, scrambles: int, seed: int) -> Floats:
+def kept_cube(columns: Sequence[int], *, draws: int, scrambles: int, seed: int) -> Floats:
     """Return the points of `unit_cube`, from disk if they are there: to make them scipy's statistics must be read, a second."""
     how = {"draws": draws, "scrambles": scrambles, "seed": seed}
 
     def made() -> dict[str, Any]:
-        return {"points": unit_cube(dimensions, draws=draws, scrambles=scrambles, seed=seed)}
+        return {"points": unit_cube(columns, draws=draws, scrambles=scrambles, seed=seed)}
 
-    kept = user_store().kept("points", repr((dimensions, how)), made)
+    kept = user_store().kept("points", repr((tuple(columns), how)), made)
     return np.array(kept["points"])
 
 

@@ -9,7 +9,7 @@ the usual formula for independent draws is not (Owen, Monte Carlo theory, method
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,9 +20,13 @@ from riskcalc.uncertainty.streams import Stream, generator
 
 Floats = NDArray[np.float64]
 
-#: Columns of Sobol' points that are scrambled at once: the scrambling of a column depends on this number alone. It
-#: holds the quantities of any scenario of ours and sixty years of price paths.
-SCRAMBLED_TOGETHER = 400
+#: Columns of Sobol' points that are scrambled at once: the scrambling of a column depends on this number alone.
+SCRAMBLED_TOGETHER = 512
+#: Where the points of the price path stand, sixty years of four columns; the inputs that every scenario has stand before.
+PATH_COLUMN = 160
+#: Tables that a scenario may leave out, sixteen columns each from the first on: without one the others stay in place.
+OPTIONAL_COLUMN, OPTIONAL_WIDTH = 400, 16
+OPTIONAL_TABLES = ("alternative.", "outages.", "purchase.loan.", "tariff.blocks.", "tenure.")
 
 #: What the names of chances hold that no input describes: a move, a refusal, a failure. See `luck_points`.
 LUCK_MARK = ".luck_"
@@ -106,13 +110,13 @@ def design(
     """
     luck = sorted({key for key in keys if LUCK_MARK in key})
     ordered = sorted(set(keys) - set(luck))
-    named = sorted({*ordered, *columns})
-    points = (cube or unit_cube)(len(named) + 4 * years, draws=draws, scrambles=scrambles, seed=seed)
-    place = {key: column for column, key in enumerate(named)}
-    noise = points[len(named) :].reshape(years, 4, draws)
+    place = columns_of({*ordered, *columns})
     # A key that moves with others is drawn even where it is fixed, so that the others stay as they were.
     linked = sorted({*ordered, *(key for pair in correlations or {} for key in pair if key in place)})
-    scalars = correlated(points[[place[key] for key in linked]], correlation_matrix(linked, correlations or {}))
+    wanted = (*(place[key] for key in linked), *range(PATH_COLUMN, PATH_COLUMN + 4 * years))
+    points = (cube or unit_cube)(wanted, draws=draws, scrambles=scrambles, seed=seed)
+    noise = points[len(linked) :].reshape(years, 4, draws)
+    scalars = correlated(points[: len(linked)], correlation_matrix(linked, correlations or {}))
     normals = special.ndtri(noise[:, [0, 1, 3]])
     return Design(
         unit={key: row for key, row in zip(linked, scalars, strict=True) if key in ordered}
@@ -132,10 +136,29 @@ def design(
     )
 
 
-def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int, stream: Stream = Stream.SOBOL) -> Floats:
-    """Return scrambled Sobol' points strictly inside (0, 1), shape (dimensions, draws), scramble after scramble.
+def columns_of(keys: Collection[str]) -> dict[str, int]:
+    """Return the column of the points that each key owns; those of one table do not move when another is left out."""
+    place = {}
+    tables: dict[str, list[str]] = {}
+    for key in sorted(keys):
+        tables.setdefault(next((table for table in OPTIONAL_TABLES if key.startswith(table)), ""), []).append(key)
+    spare = OPTIONAL_COLUMN + OPTIONAL_WIDTH * len(OPTIONAL_TABLES)
+    for table, own in tables.items():
+        first = OPTIONAL_COLUMN + OPTIONAL_WIDTH * OPTIONAL_TABLES.index(table) if table else 0
+        room = OPTIONAL_WIDTH if table else PATH_COLUMN
+        for rank, key in enumerate(own):
+            place[key] = first + rank
+            if rank >= room:
+                place[key], spare = spare, spare + 1
+    return place
 
-    The first columns are the same however many are asked for, up to `SCRAMBLED_TOGETHER`.
+
+def unit_cube(
+    columns: int | Sequence[int], *, draws: int, scrambles: int, seed: int, stream: Stream = Stream.SOBOL
+) -> Floats:
+    """Return scrambled Sobol' points strictly inside (0, 1), shape (columns, draws), scramble after scramble.
+
+    `columns` says which, or how many from the first. A column is the same whichever others are asked for.
 
     Raises
     ------
@@ -148,12 +171,13 @@ def unit_cube(dimensions: int, *, draws: int, scrambles: int, seed: int, stream:
     if per_scramble * scrambles != draws or per_scramble & (per_scramble - 1) or per_scramble == 0:
         raise ValueError(f"draws: {draws}; accepted: {scrambles} times a power of two")
     bits = 30
+    chosen = list(range(columns) if isinstance(columns, int) else columns)
     blocks = []
     for scramble in range(scrambles):
         rng = generator(seed, stream, scramble)
-        together = -(-dimensions // SCRAMBLED_TOGETHER) * SCRAMBLED_TOGETHER
+        together = -(-(max(chosen) + 1) // SCRAMBLED_TOGETHER) * SCRAMBLED_TOGETHER
         engine = qmc.Sobol(together, scramble=True, bits=bits, rng=rng)
-        blocks.append(np.array(engine.random_base2(per_scramble.bit_length() - 1)[:, :dimensions].T))
+        blocks.append(np.array(engine.random_base2(per_scramble.bit_length() - 1)[:, chosen].T))
     # Points lie on a lattice that includes 0; half a cell up keeps every quantile function finite.
     return np.concatenate(blocks, axis=1) + 2.0 ** -(bits + 1)
 
