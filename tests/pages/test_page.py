@@ -241,7 +241,9 @@ def test_quiet_alone_no_wider_than_the_screen_and_for_everybody(
     """No console message, no request but the file, no sideways scrolling, nothing that axe-core finds, all unfolded."""
     window, said, asked = opened(page, width=width, scheme=scheme)
     for summary in window.locator("summary").all():
-        summary.click()
+        # A page of few inputs has no more of them to unfold.
+        if summary.is_visible():
+            summary.click()
     assert window.evaluate("document.documentElement.scrollWidth") <= width
     assert said == []
     assert asked == [window.url]
@@ -276,7 +278,7 @@ def test_a_chart_saves_as_a_picture(opened: Any, page: str, name: str, ratio: fl
     if ratio is None:
         svg = re.search(r'download="odds.svg" href="data:[^,]+,([^"]+)"', page).group(1)
         size = re.search(r'width="([\d.]+)" height="([\d.]+)"', base64.b64decode(svg).decode())
-        assert (wide, high) == (2 * int(float(size.group(1))), 2 * int(float(size.group(2))))
+        assert (wide, high) == tuple(2 * round(float(length)) for length in size.groups())
     else:
         assert wide / high == pytest.approx(ratio, rel=1e-3)
         assert wide >= 2160
