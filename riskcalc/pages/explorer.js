@@ -28,8 +28,9 @@
     return text[0] === "\u2212" ? "\u2212\u2060" + data.sign + text.slice(1) : data.sign + text;
   };
   const percent = (p, se) => {
-    const text = group(100 * p, places(100 * se, 0));
-    return (text === "0" && p > 0 ? "<1" : text === "100" && p < 1 ? ">99" : text) + "\u202f%";
+    const text = group(100 * p, places(100 * se, Math.min(p, 1 - p) < 0.01 ? 1 : 0));
+    const end = {0: p > 0 ? "<1" : "0", 100: p < 1 ? ">99" : "100"}[Number(text)];
+    return (end || text) + "\u202f%";
   };
   const quantile = (sorted, u) => {
     const at = u * (sorted.length - 1), k = Math.floor(at), t = at - k;
