@@ -233,7 +233,7 @@ def test_temporary_files_without_room_lie_in_memory(tmp_path):
 
 def test_ctrl_c_leaves_the_earlier_report(small_file, tmp_path):
     """A run interrupted while it simulates: exit code 130, no traceback, every file of the earlier run as it was."""
-    words = [sys.executable, "-m", "riskcalc", "assess", str(small_file), "--out", str(tmp_path / "r")]
+    words = [sys.executable, "-m", "riskcalc", "assess", str(small_file), "--out", str(tmp_path / "r"), "--overwrite"]
     write_files(tmp_path / "r", dict.fromkeys(("result.json", "draws.csv", "report.html"), "earlier"))
     for wait_s in (1.0, 1.6):
         process = started([*words, "--set", "study.horizon_years=60", "--set", "study.draws=1024"])
