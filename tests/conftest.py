@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from riskcalc.scenario import Scenario, read_scenario
-from riskcalc.study.model import Assessment, design_of, drawn_values, evaluated, random_keys, world_of
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
@@ -103,21 +102,6 @@ step_minutes = 15
 """
 
 ReadSmall = Callable[..., Scenario]
-
-
-@pytest.fixture(scope="session")
-def in_futures_of() -> Callable[[Scenario, Scenario], Assessment]:
-    """A function that assesses one scenario in the futures dealt to another, as options are compared.
-
-    A table more in a scenario (a loan, a stay) takes columns of the points, so by itself it meets other futures.
-    """
-
-    def assessed(dealt: Scenario, scenario: Scenario) -> Assessment:
-        random = design_of(dealt, shared_keys=random_keys(scenario))
-        world, values = world_of(scenario), drawn_values(scenario, random)
-        return Assessment(scenario, random, values, world, *evaluated(scenario, world, random, values))
-
-    return assessed
 
 
 @pytest.fixture(scope="session", autouse=True)

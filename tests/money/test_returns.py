@@ -47,11 +47,11 @@ def test_kinds_of_flow_add_up_to_the_worth(read_small):
     assert total == pytest.approx(mean(found.valuation.net_present_value), rel=1e-12)
 
 
-def test_a_loan_at_the_discount_rate_changes_no_worth(read_small, in_futures_of):
+def test_a_loan_at_the_discount_rate_changes_no_worth(read_small):
     """Borrowing at the rate money is discounted with is worth nothing; ratio, rates and payback in cash do not see it."""
     plain = assessment(read_small(*UNCERTAIN))
     loan = "purchase.loan={financed_share=1.0, rate_per_year=0.04, term_years=12}"
-    borrowed = in_futures_of(plain.scenario, read_small(*UNCERTAIN, loan))
+    borrowed = assessment(read_small(*UNCERTAIN, loan))
     assert borrowed.valuation.net_present_value == pytest.approx(plain.valuation.net_present_value, abs=1e-9)
     assert np.array_equal(borrowed.valuation.payback_in_cash_years, plain.valuation.payback_years)
     for name in ("savings_to_investment_ratio", "internal_rate_of_return", "cost_per_kwh_delivered"):

@@ -25,24 +25,30 @@ def money_of(read_small, *changes):
     return assessment(read_small(*UNCERTAIN, *changes))
 
 
-def test_a_tenant_who_never_moves_equals_an_owner_exactly(read_small, in_futures_of):
+def test_a_tenant_who_never_moves_equals_an_owner_exactly(read_small):
     """Same portable unit, no move within the horizon, permission certain: every draw agrees to the last bit.
 
     Held both for a tenant without any stay and for one whose stay ends after the horizon, whatever a move would cost.
     """
     owner = money_of(read_small, 'tenure.kind="own"')
     still = money_of(read_small, 'tenure.kind="rent"')
-    moved = "tenure.stay_years=30", "tenure.moving_cost=500", "tenure.new_home_sun_chance=0"
-    later = in_futures_of(owner.scenario, read_small(*UNCERTAIN, 'tenure.kind="rent"', *moved))
+    later = money_of(
+        read_small,
+        'tenure.kind="rent"',
+        "tenure.stay_years=30",
+        "tenure.moving_cost=500",
+        "tenure.new_home_sun_chance=0",
+    )
     for tenant in (still, later):
         for name in ("saving", "net_present_value", "payback_years", "lasting_payback_years", "cash_balance"):
             assert np.array_equal(getattr(owner.valuation, name), getattr(tenant.valuation, name)), name
 
 
-def test_selling_at_a_move_ends_the_saving_and_brings_the_value_at_that_age(read_small, in_futures_of):
+def test_selling_at_a_move_ends_the_saving_and_brings_the_value_at_that_age(read_small):
     """Moving after 3 years and selling: savings of 3 years to the bit, then price x 0.6 x 0.9^3 (hand-computed)."""
     stays = money_of(read_small, 'tenure.kind="rent"')
-    changes = (
+    sells = money_of(
+        read_small,
         'tenure.kind="rent"',
         'tenure.at_move="sell"',
         "tenure.stay_years=3",
@@ -50,7 +56,6 @@ def test_selling_at_a_move_ends_the_saving_and_brings_the_value_at_that_age(read
         "tenure.resale_decline_per_year=0.1",
         "purchase.resale_share=0.2",
     )
-    sells = in_futures_of(stays.scenario, read_small(*UNCERTAIN, *changes))
     assert np.array_equal(sells.valuation.saving[:3], stays.valuation.saving[:3])
     assert np.all(sells.valuation.saving[3:] == 0.0)
     sale = sells.valuation.flows.by_kind["sale"]
