@@ -119,9 +119,8 @@ def test_a_sunnier_year_than_thought_raises_sun_and_odds(ours, truth):
     figures = update_figures(updated(ours, months_measured(truth, draw, names=("generation_kwh",)), bought=BOUGHT))
     row = next(row for row in figures["inputs"] if row["key"] == "site.resource_factor")
     assert row["revised"]["p50"] > row["before"]["p50"] + 0.05
-    assert (
-        row["narrowed"] < 0.9
-    )  # one household, weather luck left in: 0.81 seen since futures are dealt anew, 0.78 before
+    # One household, its luck of weather left in: 0.81 seen since futures are dealt anew, below 0.8 before.
+    assert row["narrowed"] < 0.9
     assert figures["verdict"] == "ahead"
     worth = [figures[when]["net_present_value"]["mean"]["value"] for when in ("before", "revised")]
     assert worth[1] > worth[0]
