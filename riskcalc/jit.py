@@ -160,7 +160,7 @@ class _SealedFiles:
         seal, sealed = content[: hashlib.sha256().digest_size], content[hashlib.sha256().digest_size :]
         if self._seal(key, sealed) != seal:
             raise ValueError(f"{self._path(key)}: not what was written")
-        return pickle.loads(sealed)  # noqa: S301 - as numba does; whoever writes here can change the sources too
+        return pickle.loads(sealed)  # noqa: S301 - as numba does; anyone who can write here can change the sources too
 
     def save(self, key: Any, data: Any) -> None:
         """Write a file and remove the oldest of this function."""

@@ -146,7 +146,7 @@ def _is_ours(path: Path) -> bool:
         with path.open("rb") as stream:
             content = stream.read() if path.suffix.lower() == ".json" else stream.read(MARKED_BYTES)
     except OSError:
-        return True  # whoever writes it will say what is wrong
+        return True  # the write itself will say what is wrong
     if not content:
         return True
     if path.suffix.lower() == ".csv":

@@ -318,7 +318,7 @@ def inside(where: str, given: str, *, key: str, sources: Sources) -> Path:
     Raises
     ------
     InputError
-        If it does. Whoever names a file by an override may name any.
+        If it does. An override may name any file.
     """
     hint = "" if where == OVERRIDE or "\0" in given else sources.leads_out(given, Path(where))
     if hint:
