@@ -20,7 +20,7 @@ from typer.testing import CliRunner
 
 from riskcalc.answers import dask_border
 from riskcalc.answers.assess import draw_table
-from riskcalc.answers.dask_border import check_same, cluster_at
+from riskcalc.answers.dask_border import check_same, checked_address, cluster_at
 from riskcalc.answers.match import matching
 from riskcalc.answers.match import result as matching_result
 from riskcalc.answers.parquet import NAME, UNFINISHED, draws_file
@@ -145,13 +145,8 @@ def test_match_is_the_same_on_the_workers(address):
 
 def test_what_is_wrong_with_an_input_comes_back_as_itself(read_small, address):
     """An error of ours on a worker is that error here, not a failure of the cluster."""
-    with cluster_at(address) as workers, pytest.raises(InputError, match=r"a\.toml: key"):
-        list(workers.in_order(refuse, ["a.toml"]))
-
-
-def refuse(name):
-    """Refuse an input."""
-    raise one_problem(name, "key", "3", "4")
+    with cluster_at(address) as workers, pytest.raises(InputError, match="nobody-wrote-this"):
+        list(workers.in_order(checked_address, ["nobody-wrote-this"]))
 
 
 @pytest.mark.parametrize(
