@@ -20,7 +20,7 @@ from riskcalc.study.model import assessment
 from riskcalc.weather.csv_years import read_csv_years
 from riskcalc.weather.generator import generated_years
 
-random_case = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))["random_case"]
+random_case = runpy.run_path(str(Path(__file__).with_name("dispatch") / "dispatch_cases.py"))["random_case"]
 QUIET = {"derandomize": True, "deadline": None, "suppress_health_check": list(HealthCheck)}
 seeds = st.integers(0, 2**32 - 1)
 

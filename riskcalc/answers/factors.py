@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 PATH_NUMBERS = 6
 
 #: Keys that the simulation of energy does not read: they only enter the money. By their beginning, with an exception (a
-#: warranty decides what is replaced), or whole. `tests/test_sensitivity_evaluation.py` holds this against full runs.
+#: warranty decides what is replaced), or whole. `tests/answers/test_evaluation.py` holds this against full runs.
 MONEY_ONLY = ("tariff.", "prices.", "purchase.")
 ENERGY_TOO = ("purchase.warranty_years",)
 MONEY_ONLY_TOO = (

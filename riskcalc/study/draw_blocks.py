@@ -1,6 +1,6 @@
 """Draws in blocks: bounded memory, one block per thread, and results that do not know how they were divided.
 
-A draw is computed from its own numbers alone, so any division gives the same bits; `tests/test_draw_blocks.py` holds that.
+A draw is computed from its own numbers alone, so any division gives the same bits; `tests/study/test_draw_blocks.py` holds that.
 Threads work on blocks of their own from the first year to the last: waiting for each other after every year would cost
 a quarter of the gain (two threads: 1.8 to 2.1 times one with whole blocks, 1.1 to 1.5 with a barrier every year).
 """

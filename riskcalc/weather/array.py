@@ -110,7 +110,7 @@ def lit_weather(sky: Sky, sun: SunPath) -> dict[str, Any]:
 Floats = NDArray[np.float64]
 
 #: Widest gap between nodes. Light on a plane changes with the cosine of the angle, whose chord over 10 degrees is at most
-#: (10 pi / 180)^2 / 8 = 0.4 % low at its middle (tests/test_orientation.py measures what is left of it in a year).
+#: (10 pi / 180)^2 / 8 = 0.4 % low at its middle (tests/weather/test_orientation.py measures what is left of it in a year).
 WIDEST_GAP_DEG = 10.0
 
 #: Most nodes of one angle; an angle of which next to nothing is known gets wider gaps, and then 1 % is lost, not 0.4 %.

@@ -42,7 +42,7 @@ pytestmark = [
     pytest.mark.filterwarnings("default"),
 ]
 
-BLOCKS = runpy.run_path(str(Path(__file__).parents[1] / "test_draw_blocks.py"))
+BLOCKS = runpy.run_path(str(Path(__file__).parents[1] / "study/test_draw_blocks.py"))
 assert_same = BLOCKS["assert_same"]
 CHANGES = [change for change in BLOCKS["UNCERTAIN"] if not change.startswith(("outages", "study.draws"))]
 HERE = Path(__file__).parents[2]

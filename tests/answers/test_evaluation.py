@@ -18,7 +18,7 @@ from riskcalc.study.model import drawn_values, evaluated, world_of
 from riskcalc.uncertainty.indices import sobol_rows
 from riskcalc.uncertainty.ranking import factor_shares
 
-SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
 UNCERTAIN = (
     "home.annual_use_kwh={ distribution = 'uniform', low = 1500, high = 2500 }",

@@ -45,7 +45,7 @@ INPUTS = ("site.resource_factor", "home.annual_use_kwh")
 def small_path(tmp_path_factory):
     """Return the small scenario as a file."""
     path = tmp_path_factory.mktemp("update") / "small.toml"
-    path.write_text(runpy.run_path(str(Path(__file__).with_name("conftest.py")))["SMALL"], encoding="utf-8")
+    path.write_text(runpy.run_path(str(Path(__file__).parents[1] / "conftest.py"))["SMALL"], encoding="utf-8")
     return path
 
 

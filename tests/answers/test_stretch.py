@@ -82,7 +82,7 @@ def test_the_kernel_is_compiled_for_one_kind_of_arrays(small_file, tmp_path, cac
         capture_output=True,
         text=True,
         check=True,
-        cwd=Path(__file__).parents[1],
+        cwd=Path(__file__).parents[2],
         env={**os.environ, "RISKCALC_CACHE": cache or str(tmp_path)},
     )
     assert done.stdout.split()[-1] == "1"

@@ -17,7 +17,7 @@ import pytest
 from riskcalc.dispatch import COUPLINGS, dispatch_year
 from riskcalc.dispatch.kernel import loops, rows
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 CASES = Path(__file__).with_name("dispatch_cases.py")
 
 PROGRAM = """

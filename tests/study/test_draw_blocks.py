@@ -208,7 +208,7 @@ def test_memory_is_flat_in_draws(small_file):
             capture_output=True,
             text=True,
             check=True,
-            cwd=Path(__file__).parents[1],
+            cwd=Path(__file__).parents[2],
         )
         ran, peak_kb = (int(word) for word in done.stdout.split())
         assert ran == draws

@@ -10,11 +10,11 @@ from riskcalc.errors import InputError
 from riskcalc.scenario import read_scenario
 from riskcalc.years.schedule import clock_of, slot_plan
 
-_TWIN = runpy.run_path(str(Path(__file__).with_name("test_dispatch_twin.py")))
+_TWIN = runpy.run_path(str(Path(__file__).with_name("test_twin.py")))
 HOUR, LOSSLESS, parallel = _TWIN["HOUR"], _TWIN["LOSSLESS"], _TWIN["parallel"]
 #: 200 W of a rating of 1,000 W, whatever the home needs.
 FIXED = HOUR._replace(export_stored_on=True, output_share=0.2)
-FLAT = Path(__file__).parent / "data" / "flat.toml"
+FLAT = Path(__file__).parents[1] / "data" / "flat.toml"
 PLUG_IN = ('kit.coupling="plug_in"',)
 
 

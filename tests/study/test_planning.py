@@ -20,7 +20,7 @@ from riskcalc.study.running import ByNeed, Running, plain, plan_of
 from riskcalc.study.search import Search, Wanted, cheapest_season
 from riskcalc.years.simulation import Plant
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 NIGHT = 'tariff.rates.night.windows=["00:00-07:00"]'
 FIND = 'dispatch.target_share="optimise"'
 

@@ -14,7 +14,7 @@ from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import estimate, mean
 
-SCENARIOS = Path(__file__).parents[1] / "scenarios"
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',

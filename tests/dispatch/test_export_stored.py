@@ -131,5 +131,5 @@ def test_the_answer_tells_it(small_file, tmp_path):
 
 def test_no_shipped_scenario_sells_what_is_stored():
     """Off unless set."""
-    for path in (Path(__file__).parents[1] / "scenarios").glob("*.toml"):
+    for path in (Path(__file__).parents[2] / "scenarios").glob("*.toml"):
         assert read_scenario(path).dispatch.export_stored_at == ()

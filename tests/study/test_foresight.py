@@ -22,8 +22,8 @@ from riskcalc.study.foresight_programme import YearAhead, foreseen
 from riskcalc.study.model import assessment, design_of, drawn_values, part_of_design, world_of
 from riskcalc.years.simulation import Plant, YearRequest
 
-SCENARIOS = sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-random_case = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))["random_case"]
+SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
+random_case = runpy.run_path(str(Path(__file__).parents[1] / "dispatch/dispatch_cases.py"))["random_case"]
 
 #: A kit that loses nothing and is limited by its 1 kWh alone.
 IDEAL = StepKit(

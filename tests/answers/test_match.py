@@ -20,7 +20,7 @@ from riskcalc.errors import InputError
 from riskcalc.pages.page import match_page
 from riskcalc.scenario import read_scenario
 
-SHELF = Path(__file__).parents[1] / "scenarios"
+SHELF = Path(__file__).parents[2] / "scenarios"
 QUICK = ("study.draws=16", "study.scrambles=4", "study.pool_years=4", "study.step_minutes=15", "study.horizon_years=4")
 
 
