@@ -8,7 +8,7 @@ PACKAGE = Path(__file__).parents[1] / "riskcalc"
 #: From the ground up. A package may import from rows above its own and from itself, never from its row or below.
 LAYERS = (
     ("__init__", "errors", "interruption", "jit"),
-    ("dispatch", "clock", "output", "table_file", "uncertainty"),
+    ("dispatch", "clock", "language", "output", "table_file", "uncertainty"),
     ("tariff", "price_series"),
     ("demand", "weather"),
     ("scenario",),
@@ -44,6 +44,7 @@ BORDERS = {
     "pydantic_core": ("scenario",),
     "altair": ("api", "pages"),
     "vl_convert": ("pages",),
+    "babel": ("language",),
     "jinja2": ("pages",),
     "markupsafe": ("pages",),
     "starlette": ("live.server",),

@@ -13,6 +13,7 @@ from importlib.resources import files
 from jinja2 import Environment, FunctionLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 
+from riskcalc.language import language_now, translated
 from riskcalc.pages.exhibit import Chart, Section, data_address
 from riskcalc.pages.look import COLOURS
 
@@ -51,6 +52,7 @@ def html_document(document: Document) -> str:
         script=Markup(script),  # noqa: S704 - our own file
         document=document,
         picture=picture,
+        language=language_now(),
     )
 
 
@@ -69,6 +71,7 @@ def page_template(name: str) -> Template:
         lstrip_blocks=True,
         loader=FunctionLoader(own_text),
     )
+    environment.globals["_"] = translated
     environment.filters["drawn"] = Markup
     environment.filters["equation"] = equation_html
     return environment.get_template(name)

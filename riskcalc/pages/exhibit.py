@@ -17,6 +17,7 @@ import numpy as np
 import vl_convert
 from altair.utils.schemapi import debug_mode
 
+from riskcalc.language import translated
 from riskcalc.pages.figures import grouped, say
 from riskcalc.pages.look import FONT, NARROW, OUTER_TAG, PAPER, WIDE, own_ids, page_drawing, rendered
 
@@ -153,11 +154,11 @@ def chart(
         wide = narrow if kind else rendered(draw(WIDE))
     made = Chart(
         key=key,
-        title=title,
-        reading=reading,
+        title=translated(title),
+        reading=translated(reading),
         alternative=alternative,
-        legend=tuple(legend),
-        header=tuple(table[0]),
+        legend=tuple((look, translated(said)) for look, said in legend),
+        header=tuple(map(translated, table[0])),
         cells=tuple(tuple(row) for row in table[1]),
         wide="" if kind else page_drawing(wide, name=f"{key}-wide"),
         narrow=page_drawing(narrow, name=f"{key}-narrow"),
@@ -194,7 +195,7 @@ def source_line(figures: Figures) -> str:
         return say("{name}. Made with riskcalc.", name=name)
     return say(
         "{name}. {draws} simulated futures, seed {seed}. Made with riskcalc {version}.",
-        name=name or "Homes and kits",
+        name=name or say("Homes and kits"),
         draws=grouped(known["draws"]),
         seed=known["seed"],
         version=known["riskcalc"],
@@ -202,29 +203,30 @@ def source_line(figures: Figures) -> str:
 
 
 def words(text: str, kind: str = "p") -> Block:
-    """Return a paragraph ("p", "small", "reading") or a heading ("h3", "h4")."""
-    return Block(kind, text)
+    """Return a paragraph ("p", "small", "reading") or a heading ("h3", "h4"); a message of ours is translated here."""
+    return Block(kind, translated(text))
 
 
 def table(title: str, header: Sequence[str], cells: Sequence[Sequence[str]], *, stacked: bool = False) -> Block:
     """Return a table; a stacked one becomes a list on a phone."""
-    return Block("stacked" if stacked else "table", {"title": title, "header": tuple(header), "cells": cells})
+    value = {"title": translated(title), "header": tuple(map(translated, header)), "cells": cells}
+    return Block("stacked" if stacked else "table", value)
 
 
 def items(texts: Iterable[str]) -> Block:
     """Return a list of sentences."""
-    return Block("items", tuple(texts))
+    return Block("items", tuple(map(translated, texts)))
 
 
 def fold(summary: str, *blocks: Block) -> Block:
     """Return blocks that open at a click and are printed in full."""
-    return Block("fold", {"summary": summary, "blocks": blocks})
+    return Block("fold", {"summary": translated(summary), "blocks": blocks})
 
 
 def section(key: str, title: str, *blocks: Block | None, needs_script: bool = False) -> Section | None:
     """Return a section of the blocks that are there, None without any."""
     shown = tuple(block for block in blocks if block is not None)
-    return Section(key, title, shown, needs_script) if shown else None
+    return Section(key, translated(title), shown, needs_script) if shown else None
 
 
 def csv_text(columns: Mapping[str, Iterable[Any]]) -> str:

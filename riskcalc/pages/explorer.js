@@ -14,22 +14,24 @@
     return {...input, column, low, high, from: 0, to: BINS, edge: (k) => (k >= BINS ? high : low + (high - low) * k / BINS)};
   });
 
+  // A message with its named parts filled in.
+  const filled = (message, parts) => message.replace(/\{(\w+)\}/g, (_, name) => parts[name]);
   // Figures as text, by the rule of the page: the last digit stands at the decade of the standard error.
   const decade = (x) => Math.floor(Math.log10(x));
   const places = (se, most) => (se > 0 ? Math.min(-decade(Number(se.toPrecision(1))), most) : most);
   const group = (x, digits) => {
     const step = 10 ** Math.max(-digits, 0), text = Math.round(Math.abs(x) / step) * step;
-    const shown = (digits > 0 ? Math.abs(x) : text).toLocaleString("en-GB",
+    const shown = (digits > 0 ? Math.abs(x) : text).toLocaleString(document.documentElement.lang,
       {minimumFractionDigits: Math.max(digits, 0), maximumFractionDigits: Math.max(digits, 0)});
-    return (x < 0 && Number(shown.replace(/,/g, "")) ? "\u2212" : "") + shown;
+    return (x < 0 && /[1-9]/.test(shown) ? "\u2212" : "") + shown;
   };
   const money = (x, se) => {
     const text = group(x, places(se, Math.abs(x) >= 20 || x === 0 ? 0 : 2));
-    return text[0] === "\u2212" ? "\u2212\u2060" + data.sign + text.slice(1) : data.sign + text;
+    return text[0] === "\u2212" ? "\u2212\u2060" + filled(data.money, {digits: text.slice(1)}) : filled(data.money, {digits: text});
   };
   const percent = (p, se) => {
     const text = group(100 * p, places(100 * se, Math.min(p, 1 - p) < 0.01 ? 1 : 0));
-    const end = {0: p > 0 ? "<1" : "0", 100: p < 1 ? ">99" : "100"}[Number(text)];
+    const end = {0: p > 0 ? "<1" : "0", 100: p < 1 ? ">99" : "100"}[Number(text.replace(",", "."))];
     return (end || text) + "\u202f%";
   };
   const quantile = (sorted, u) => {
@@ -89,11 +91,11 @@
       (i.from === 0 || i.column[d] >= i.edge(i.from)) && (i.to === BINS || i.column[d] <= i.edge(i.to))));
     panel.dataset.left = kept.length;
     const few = kept.length < FEWEST, now = few ? null : figures(kept), none = new Array(1).fill(0);
-    pick("left").textContent = `${group(kept.length, 0)} of ${group(n, 0)} futures left` + (few ? ": too few to say anything" : "");
+    pick("left").textContent = filled(few ? data.words.few : data.words.left, {kept: group(kept.length, 0), all: group(n, 0)});
     const line = (f, key) => {
       if (!f) return "";
       const root = Math.sqrt(f.m), share = (p) => percent(p, Math.sqrt(p * (1 - p)) / root);
-      return {paid: share(f.paid), half: f.half === Infinity ? data.never : group(f.half, 1) + "\u00a0years", loss: share(f.loss),
+      return {paid: share(f.paid), half: f.half === Infinity ? data.never : group(f.half, 1) + "\u00a0" + data.words.years, loss: share(f.loss),
         mean: money(f.mean, f.sd / root), low: money(f.low, 2 * f.sd / root), high: money(f.high, 2 * f.sd / root)}[key];
     };
     for (const row of panel.querySelectorAll("[data-figure]")) {
@@ -101,7 +103,7 @@
     }
     const years = Array.from({length: data.horizon}, (_, y) => y + 1).filter((y) => y % yearStep === 0 && y <= data.horizon - yearStep);
     draw(pick("payback"), now ? now.bars : none, all.bars, (i) => (i === data.horizon ? "never" : "paid"),
-      [...years.map((y) => [y - 0.5, String(y)]), [data.horizon + 0.2, "not"]]);
+      [...years.map((y) => [y - 0.5, String(y)]), [data.horizon + 0.2, data.words.not]]);
     draw(pick("worth"), now ? now.bins : none, all.bins, (i) => ((data.edges[i] + data.edges[i + 1]) / 2 < 0 ? "never" : "paid"),
       worthTicks.map((x) => [worthAt(x), money(x, round)]));
   }
@@ -112,7 +114,7 @@
     const top = Math.max(...counts), svg = element("svg", {viewBox: `0 0 ${BINS * 5} 40`, "aria-hidden": "true", preserveAspectRatio: "none"});
     const bars = counts.map((c, k) => element("rect", {x: k * 5, y: 40 * (1 - c / top), width: 4.4, height: 40 * c / top}));
     svg.append(...bars);
-    const slider = (name, value) => element("input", {type: "range", min: 0, max: BINS, step: 1, value, "aria-label": `${input.label}, ${name} end`});
+    const slider = (name, value) => element("input", {type: "range", min: 0, max: BINS, step: 1, value, "aria-label": filled(data.words[name], {input: input.label})});
     const low = slider("lower", 0), high = slider("upper", BINS), said = element("output");
     const set = (from, to) => {
       [input.from, input.to] = [Math.min(from, BINS - 1), Math.max(to, Math.min(from, BINS - 1) + 1)];
@@ -120,7 +122,7 @@
       const text = (k) => group(input.factor * input.edge(k), Math.max(0, 1 - decade(input.factor * (input.high - input.low)))), unit = input.unit ? "\u00a0" + input.unit : "";
       low.setAttribute("aria-valuetext", text(input.from) + unit);
       high.setAttribute("aria-valuetext", text(input.to) + unit);
-      said.textContent = `${text(input.from)} to ${text(input.to)}${unit}`;
+      said.textContent = filled(data.words.between, {low: text(input.from), high: text(input.to)}) + unit;
       said.className = input.from > 0 || input.to < BINS ? "narrowed" : "";
       bars.forEach((bar, k) => bar.setAttribute("class", k >= input.from && k < input.to ? "in" : "out"));
     };

@@ -13,6 +13,17 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from riskcalc.language import (
+    ENGLISH,
+    filled,
+    language_now,
+    separators,
+    told,
+    translated,
+    translated_count,
+    with_currency,
+)
+
 Figure = Mapping[str, Any]
 UNKNOWN = float("nan")
 MINUS = "−"
@@ -33,13 +44,13 @@ FRACTIONS = (*((n, 10) for n in (1, 2, 3, 4, 6, 7, 8, 9)), *((1, 4), (3, 4), (1,
 
 
 def say(message: str, **parts: object) -> str:
-    """Return a whole message with its named parts filled in: the one gate through which sentences go."""
-    return message.format(**parts)
+    """Return a whole message in the reader's language, its named parts filled in: the one gate of all sentences."""
+    return filled(translated(message), **parts)
 
 
 def counted(one: str, many: str, count: int, **parts: object) -> str:
     """Return the message for one or for many, with `count` and the other parts filled in."""
-    return say(one if count == 1 else many, count=grouped(count), **parts)
+    return filled(translated_count(one, many, count), count=grouped(count), **parts)
 
 
 def value_of(figure: Figure | float) -> float:
@@ -87,7 +98,9 @@ def supported_decimals(value: float, se: float) -> int:
 
 def grouped(value: float, decimals: int = 0) -> str:
     """Return a number with its thousands grouped; the one place that knows how a language writes numbers."""
-    return f"{value:,.{decimals}f}"
+    text = f"{value:,.{decimals}f}"
+    group, decimal = separators()
+    return text if decimal == "." else text.translate(str.maketrans(",.", group + decimal))
 
 
 def number(value: float, *, se: float = 0.0, most_decimals: int = 0) -> str:
@@ -104,7 +117,7 @@ def significant(value: float, digits: int = 3) -> str:
     decimals = digits - 1 - _decade(abs(value))
     text = grouped(abs(round(value, decimals)), max(decimals, 0))
     if decimals > 0:
-        text = text.rstrip("0").rstrip(".")
+        text = text.rstrip("0").rstrip(separators()[1])
     return f"{MINUS}{text}" if value < 0 else text
 
 
@@ -128,8 +141,13 @@ def money(amount: Figure | float, currency: str, *, se: float = 0.0, with_error:
     text = number(value, se=0.0 if whole else se, most_decimals=0 if whole else most)
     sign, digits = (MINUS + JOINER, text[1:]) if text.startswith(MINUS) else ("", text)
     symbol = CURRENCY_SIGNS.get(currency)
-    said = f"{sign}{symbol}{digits}" if symbol else f"{sign}{currency}{NO_BREAK}{digits}"
-    return said + error(se, most_decimals=most) if with_error else said
+    in_front = f"{sign}{symbol}{digits}" if symbol else f"{sign}{currency}{NO_BREAK}{digits}"
+    if with_error and language_now() != ENGLISH:
+        digits += error(se, most_decimals=most)
+    behind = with_currency(digits, symbol or currency)
+    if behind is not None:
+        return sign + behind
+    return in_front + error(se, most_decimals=most) if with_error else in_front
 
 
 def percent(share: Figure | float, *, se: float = 0.0, with_error: bool = False) -> str:
@@ -140,9 +158,9 @@ def percent(share: Figure | float, *, se: float = 0.0, with_error: bool = False)
     value, se = _parted(share, se)
     most = 1 if min(value, 1 - value) < 0.01 else 0
     text = number(100 * value, se=100 * se, most_decimals=most)
-    if text in {"0", "0.0"}:
+    if text in {"0", f"0{separators()[1]}0"}:
         text = "0" if value <= 0 else "<1"
-    elif text in {"100", "100.0"}:
+    elif text in {"100", f"100{separators()[1]}0"}:
         text = "100" if value >= 1 else ">99"
     return f"{text}{NARROW_SPACE}%{error(100 * se, most_decimals=most) if with_error else ''}"
 
@@ -154,7 +172,7 @@ def years(figure: Figure, *, horizon: int, with_error: bool = False) -> str:
     se = error_of(figure)
     text = number(figure["value"], se=se, most_decimals=1)
     said = error(se, most_decimals=1) if with_error else ""
-    return f"{text}{said}{NO_BREAK}{'year' if text == '1' else 'years'}"
+    return f"{text}{said}{NO_BREAK}{translated('year' if text == '1' else 'years')}"
 
 
 def not_within(horizon: int) -> str:
@@ -177,7 +195,7 @@ def years_range(figure: Figure, *, horizon: int) -> str:
 
 def whole_years(count: int) -> str:
     """Return "1 year" or "15 years"."""
-    return f"{count}{NO_BREAK}{'year' if count == 1 else 'years'}"
+    return f"{count}{NO_BREAK}{translated('year' if count == 1 else 'years')}"
 
 
 def energy(amount: Figure | float, *, se: float = 0.0, with_error: bool = False) -> str:
@@ -196,13 +214,13 @@ def with_unit(value: float, unit: str) -> str:
 
 def shown_unit(unit: str) -> tuple[float, str]:
     """Return the factor and the unit in which an input is shown: shares as per cent, rates as per cent a year."""
-    return {"share": (100.0, "%"), "share/year": (100.0, "% a year")}.get(unit, (1.0, unit))
+    return {"share": (100.0, "%"), "share/year": (100.0, translated("% a year"))}.get(unit, (1.0, told(unit)))
 
 
 def in_unit(figure: Figure, unit: str, currency: str, *, with_error: bool = False) -> str:
     """Return a figure in any unit that a table or a break-even value may have."""
     if figure["value"] is None:
-        return "none"
+        return translated("none")
     if unit in ("money", currency):
         return money(figure, currency, with_error=with_error)
     if unit == "share":
@@ -229,16 +247,13 @@ def frequency(share: Figure, draws: int) -> str:
     if value >= 1:
         return say("all {draws} futures", draws=grouped(draws))
     if value < 0.095:
-        return say("about 1{in_}{many} futures", in_=_IN, many=_one_in(value))
+        return say("about 1\u00a0in\u00a0{many} futures", many=_one_in(value))
     if value > 0.905:
-        return say("all but about 1{in_}{many} futures", in_=_IN, many=_one_in(1 - value))
+        return say("all but about 1\u00a0in\u00a0{many} futures", many=_one_in(1 - value))
     above, below = min(FRACTIONS, key=lambda pair: abs(value - pair[0] / pair[1]))
-    return (
-        "about half of all futures" if below == 2 else say("about {n}{in_}{many} futures", n=above, in_=_IN, many=below)
-    )
-
-
-_IN = f"{NO_BREAK}in{NO_BREAK}"
+    if below == 2:
+        return say("about half of all futures")
+    return say("about {n}\u00a0in\u00a0{many} futures", n=above, many=below)
 
 
 def capital(text: str) -> str:
@@ -247,8 +262,8 @@ def capital(text: str) -> str:
 
 
 def lower(text: str) -> str:
-    """Return the text with a small letter at its head."""
-    return text[:1].lower() + text[1:]
+    """Return the text with a small letter at its head, in languages that do not write nouns with a capital."""
+    return text if language_now() == "de" else text[:1].lower() + text[1:]
 
 
 def short(label: str) -> str:
@@ -265,9 +280,19 @@ def short(label: str) -> str:
     return head + tail
 
 
+def joined(names: Sequence[str]) -> str:
+    """Return names that hold together: "a and b", "a, b and c"."""
+    return names[0] if len(names) == 1 else say("{first} and {last}", first=", ".join(names[:-1]), last=names[-1])
+
+
+def money_form(currency: str) -> str:
+    """Return how the scripts of a page write an amount: "£{digits}", "{digits} €"."""
+    return money(1.0, currency, se=UNKNOWN).replace("1", "{digits}")
+
+
 def listed(names: Sequence[str]) -> str:
     """Return names as a choice: "a or b", "a, b or c"."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+    return names[0] if len(names) == 1 else say("{first} or {last}", first=", ".join(names[:-1]), last=names[-1])
 
 
 def _parted(amount: Figure | float, se: float) -> tuple[float, float]:

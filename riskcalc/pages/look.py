@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 import altair as alt
 import vl_convert
 
+from riskcalc.language import drawing_locale, translated
 from riskcalc.pages.figures import short
 
 WIDE, NARROW = 700, 330
@@ -35,7 +36,6 @@ COLOURS = {
     "unmet": ("#CC79A7", "#CC79A7"),
 }
 PAPER = {name: pair[0] for name, pair in COLOURS.items()}
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 #: Every method of altair that changes a chart copies all of it; the look goes on in one piece.
 LOOK = {
@@ -108,14 +108,16 @@ def years_axis(last: int, *, pixels: float, title: str, domain_end: float | None
     return alt.X(
         "year:Q",
         scale=scale,
-        axis=alt.Axis(title=title, values=named, format="d", titleAnchor="start", labelFlush=False, **extra),
+        axis=alt.Axis(
+            title=translated(title), values=named, format="d", titleAnchor="start", labelFlush=False, **extra
+        ),
     )
 
 
 def upright_title(text: str) -> dict[str, Any]:
     """Return axis settings that set the title of a y axis level, above the axis, where it can be read."""
     return {
-        "title": text,
+        "title": translated(text),
         "titleAngle": 0,
         "titleAlign": "left",
         "titleAnchor": "start",
@@ -151,7 +153,8 @@ def short_names(labels: Sequence[str]) -> alt.LayerChart | alt.FacetChart:
 
 def rendered(chart: alt.TopLevelMixin) -> str:
     """Return the chart as SVG with plain colours; the page and the file are both made from it, since it takes a while."""
-    svg = IDLE_ATTRIBUTES.sub("", vl_convert.vegalite_to_svg(chart.to_dict(validate=False)))
+    made = vl_convert.vegalite_to_svg(chart.to_dict(validate=False), format_locale=drawing_locale())
+    svg = IDLE_ATTRIBUTES.sub("", made)
     svg = PLACES.sub(lambda places: FINE_DIGITS.sub(r"\1", places.group(0)), svg)
     svg = EMPTY_PATHS.sub("", svg)
     before = None

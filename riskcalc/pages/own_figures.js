@@ -107,9 +107,9 @@
   };
 
   const format = (x) => Math.abs(x).toLocaleString(document.documentElement.lang || "en", {maximumFractionDigits: Math.abs(x) < 20 ? 2 : 0});
-  const money = (x) => `${x < 0 ? "\u2212" : ""}${data.sign}${format(x)}`;
+  const money = (x) => (x < 0 ? "\u2212" : "") + data.money.replace("{digits}", format(x));
   const percent = (p) => `${Math.round(100 * p)}\u202f%`;
-  const yearsText = (x) => (x === Infinity ? data.words.not_within : `${x.toFixed(1)}\u00a0${data.words.years}`);
+  const yearsText = (x) => (x === Infinity ? data.words.not_within : `${x.toLocaleString(document.documentElement.lang, {minimumFractionDigits: 1, maximumFractionDigits: 1})}\u00a0${data.words.years}`);
   const part = (name) => panel.querySelector(`[data-own=${name}]`);
   const svg = (name, settings, text) => {
     const node = document.createElementNS("http://www.w3.org/2000/svg", name);

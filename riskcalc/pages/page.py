@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from riskcalc.language import spoken, told
 from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
 from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
 from riskcalc.pages.exhibits import answer, energy, findout, fit, matching, options, order, ranking, tracked, week
@@ -18,7 +19,7 @@ from riskcalc.pages.exhibits.explorer import explorer_section
 from riskcalc.pages.exhibits.glossary import glossary_blocks, linked_terms
 from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section
-from riskcalc.pages.figures import capital, counted, listed, say
+from riskcalc.pages.figures import capital, counted, grouped, listed, say
 from riskcalc.pages.look import start_renderer
 from riskcalc.pages.screen_check import load_lines
 
@@ -38,6 +39,7 @@ def assess_page(figures: Figures) -> str:
 
 def assess_document(figures: Figures) -> Document:
     """Return the parts of the page of an assessment."""
+    figures = spoken(figures)
     only, first = figures["page"], answer.answer_section(figures)
     ranks = [ranking.share_block(figures), ranking.swing_block(figures)] if ranking.ranked(figures) else []
     pair = [Block("pair", {"blocks": tuple(block for block in ranks if block is not None)})] if ranks else []
@@ -112,17 +114,18 @@ def compare_page(figures: Figures) -> str:
 
 def compare_document(figures: Figures) -> Document:
     """Return the parts of the page of a comparison."""
+    figures = spoken(figures)
     same = [
         say("Savings at the discount rate are the yardstick: worth 0 here.")
         for row in figures["options"]
         if row["same_as"] is not None
     ]
     message = (
-        "All choices meet the same {count} future: the same weather, demand and prices. What bears the same name in two "
+        "All choices meet the same {draws} futures: the same weather, demand and prices. What bears the same name in two "
         "options is drawn alike in both. Worth is counted against doing nothing in the same home under the tariff of "
         "today."
     )
-    shared = counted(message, message.replace("future:", "futures:"), figures["provenance"]["draws"])
+    shared = say(message, draws=grouped(figures["provenance"]["draws"]))
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
     opening = f"{options.opening(figures)} {options.margin(figures)}".strip()
     best = options.best_block(figures)
@@ -135,7 +138,7 @@ def compare_document(figures: Figures) -> Document:
                 best,
                 words(f"{options.risk_words(figures)} {options.regret_words(figures)}".strip()),
                 words(" ".join([shared, *dict.fromkeys(same)]), "small"),
-                Block("noted", {"title": "What limits this answer", "items": limits}) if limits else None,
+                Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
                 linked_terms("future", "npv", "se"),
             ),
             section("worth", "What each is worth", options.spread_block(figures)),
@@ -149,13 +152,13 @@ def compare_document(figures: Figures) -> Document:
     )
     compared = figures["compared"]
     homes = [
-        say("{home}: today {tariff}", home=home["home"] or "unnamed home", tariff=home["tariff"])
+        say("{home}: today {tariff}", home=home["home"] or say("unnamed home"), tariff=home["tariff"])
         for home in figures.get("today", ())
     ]
     years = counted("{count} year", "{count} years", figures["horizon_years"])
     return Document(
         title=say("{options}: which one?", options=listed([row["title"] for row in compared])),
-        heading="Which of these is best, or none?" if len(compared) > 1 else "Is this better than nothing?",
+        heading=say("Which of these is best, or none?") if len(compared) > 1 else say("Is this better than nothing?"),
         summary=opening,
         sections=sections,
         facts=(*homes, years),
@@ -171,6 +174,7 @@ def match_page(figures: Figures) -> str:
 
 def match_document(figures: Figures) -> Document:
     """Return the parts of the page of a matching."""
+    figures = spoken(figures)
     homes, known = figures["homes"], figures["provenance"]
     sections = documented(
         [
@@ -186,8 +190,8 @@ def match_document(figures: Figures) -> Document:
     )
     drawn = charts_of(sections)
     return Document(
-        title="Which kit for which home?",
-        heading="Which kit for which home?",
+        title=say("Which kit for which home?"),
+        heading=say("Which kit for which home?"),
         summary=matching.opening(homes),
         sections=sections,
         facts=(
@@ -206,13 +210,14 @@ def rank_page(figures: Figures) -> str:
 
 def rank_document(figures: Figures) -> Document:
     """Return the parts of the page of a ranking."""
+    figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
     message = "{points} points of the design, {futures} futures, {simulated} of them simulated."
     made = say(
         message,
-        points=f"{sobol['points']:,}",
-        futures=f"{sobol['futures']:,}",
-        simulated=f"{sobol['futures_simulated']:,}",
+        points=grouped(sobol["points"]),
+        futures=grouped(sobol["futures"]),
+        simulated=grouped(sobol["futures_simulated"]),
     )
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
     sections = documented(
@@ -239,6 +244,7 @@ def update_page(figures: Figures) -> str:
 
 def update_document(figures: Figures) -> Document:
     """Return the parts of the page of an update."""
+    figures = spoken(figures)
     opening = tracked.opening(figures)
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
     sections = documented(
@@ -249,7 +255,7 @@ def update_document(figures: Figures) -> Document:
                 words(opening, "opening"),
                 tracked.track_block(figures),
                 words(f"{tracked.measured_words(figures)} {tracked.effective_words(figures)}", "small"),
-                Block("noted", {"title": "What limits this answer", "items": limits}) if limits else None,
+                Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
             ),
             section("outlook", "Odds, payback and worth before and now", *tracked.outlook_blocks(figures)),
             section("inputs", "What the measurements moved", *tracked.input_blocks(figures)),
@@ -267,9 +273,12 @@ def check_page(figures: Figures) -> str:
 
 def check_document(figures: Figures) -> Document:
     """Return the parts of the page of a check: the fit, the loads, the questions, what was read. Nothing is simulated."""
-    opening = f"{fit.fit_title(figures['fit'])}." if figures["fit"] else "There are no modules to check electrically."
-    uncertain = [say("{label}: {given} {unit}", **row).strip() for row in figures["uncertain"]]
-    understood = [f"{capital(subject)}: {said}." for subject, said in figures["understood"].items()]
+    figures = spoken(figures)
+    opening = (
+        f"{fit.fit_title(figures['fit'])}." if figures["fit"] else say("There are no modules to check electrically.")
+    )
+    uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
+    understood = [f"{capital(told(subject))}: {said}." for subject, said in figures["understood"].items()]
     sections = documented(
         [
             section("answer", "The answer", words(opening, "opening")),
@@ -299,6 +308,7 @@ def charts_in(figures: Figures) -> list[Chart]:
 
     Weeks and the narrowing of assumptions need more than these files hold and are not among them.
     """
+    figures = spoken(figures)
     makers: list[Callable[[], Block | None]]
     if "compared" in figures:
         makers = [lambda: options.best_block(figures), lambda: options.spread_block(figures)]

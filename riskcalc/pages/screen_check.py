@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from riskcalc.language import told
 from riskcalc.pages.exhibits.cautions import cautions
+from riskcalc.pages.figures import counted, grouped, number, say
 
 VERDICTS = {"ok": "ok", "tight": "tight", "start": "start", "too_much": "too much", "not_known": "not known"}
 CLOSING = "Local codes come first, and a licensed electrician decides what may be connected."
@@ -42,46 +44,77 @@ def load_lines(loads: Mapping[str, Any]) -> Iterator[str]:
     """Yield each appliance against the inverter, what may not run together, the socket and the runtime."""
     if not loads:
         return
-    yield f"loads against the inverter ({loads['rating_w']:,.0f} W for hours, {loads['surge_w']:,.0f} W for seconds):"
+    yield say(
+        "loads against the inverter ({rating} W for hours, {surge} W for seconds):",
+        rating=grouped(loads["rating_w"]),
+        surge=grouped(loads["surge_w"]),
+    )
     if loads.get("metered"):
-        yield "  the meter file tells no appliances: compare the largest with the rating yourself"
+        yield "  " + say("the meter file tells no appliances: compare the largest with the rating yourself")
     for row in sorted(loads["appliances"], key=lambda row: -row["watts"]):
-        start = f", {row['start_w']:,.0f} W at the start" if row["start_w"] > row["watts"] else ""
-        hours = row["hours_on_full_battery"]
-        lasts = "" if hours is None else f"; a full battery carries it {_duration(hours)}"
-        yield f"  {VERDICTS[row['verdict']]:<8} {row['name'].replace('_', ' ')}: {row['watts']:,.0f} W{start}{lasts}"
+        start, hours = row["start_w"] > row["watts"], row["hours_on_full_battery"]
+        message = {
+            (False, False): "{name}: {watts} W",
+            (True, False): "{name}: {watts} W, {start} W at the start",
+            (False, True): "{name}: {watts} W; a full battery carries it {time}",
+            (True, True): "{name}: {watts} W, {start} W at the start; a full battery carries it {time}",
+        }[start, hours is not None]
+        said = say(
+            message,
+            name=told(row["name"].replace("_", " ")),
+            watts=grouped(row["watts"]),
+            start=grouped(row["start_w"]),
+            time="" if hours is None else _duration(hours),
+        )
+        yield f"  {say(VERDICTS[row['verdict']]):<8} {said}"
         if row["says"]:
             yield f"           {row['says']}"
     yield from _together(loads)
     socket = loads["socket"]
     if socket:
-        limit = "" if socket["limit_w"] is None else f" of {socket['limit_w']:,.0f} W allowed"
-        yield f"  {VERDICTS[socket['verdict']]:<8} wall socket and lead: up to {socket['watts']:,.0f} W{limit}"
+        message = (
+            "wall socket and lead: up to {watts} W"
+            if socket["limit_w"] is None
+            else "wall socket and lead: up to {watts} W of {limit} W allowed"
+        )
+        said = say(message, watts=grouped(socket["watts"]), limit=grouped(socket["limit_w"] or 0))
+        yield f"  {say(VERDICTS[socket['verdict']]):<8} {said}"
         if socket["says"]:
             yield f"           {socket['says']}"
     runtime = loads.get("runtime", {})
-    for name, words in (("list", "the whole list"), ("always_on", "what is always on")):
+    for name, message in (
+        ("list", "a full battery carries the whole list, {watts} W on average by published use, {time}"),
+        ("always_on", "a full battery carries what is always on, {watts} W on average by published use, {time}"),
+    ):
         if runtime.get(f"{name}_hours") is not None:
             hours, watts = runtime[f"{name}_hours"], runtime[f"{name}_mean_w"]
-            yield f"  a full battery carries {words}, {watts:,.0f} W on average by published use, {_duration(hours)}"
+            yield "  " + say(message, watts=grouped(watts), time=_duration(hours))
 
 
 def _together(loads: Mapping[str, Any]) -> Iterator[str]:
     together = loads.get("together")
     if not together or len(loads["appliances"]) < 2:
         return
-    yield f"  {VERDICTS[together['verdict']]:<8} all at once: {together['watts']:,.0f} W"
-    pairs = [f"{' and '.join(pair['names'])} ({pair['watts']:,.0f} W)" for pair in together["pairs_too_much"]]
-    if pairs:
-        more = together["pairs_not_shown"]
-        tail = f", and {more} more pair{'s' if more > 1 else ''}" if more else ""
-        yield f"           not together: {', '.join(pairs).replace('_', ' ')}{tail}"
+    said = say("all at once: {watts} W", watts=grouped(together["watts"]))
+    yield f"  {say(VERDICTS[together['verdict']]):<8} {said}"
+    pairs = []
+    for pair in together["pairs_too_much"]:
+        first, second = (told(name.replace("_", " ")) for name in pair["names"])
+        pairs.append(say("{first} and {second} ({watts} W)", first=first, second=second, watts=grouped(pair["watts"])))
+    if not pairs:
+        return
+    more, said = together["pairs_not_shown"], ", ".join(pairs)
+    if more:
+        said = counted("{pairs}, and {count} more pair", "{pairs}, and {count} more pairs", more, pairs=said)
+    yield "           " + say("not together: {pairs}", pairs=said)
 
 
 def _duration(hours: float) -> str:
     if hours < 1.0:
-        return f"{60 * hours:.0f} minutes"
-    return f"{hours:.1f} hours" if hours < 48 else f"{hours / 24:.1f} days"
+        return say("{count} minutes", count=number(60 * hours))
+    if hours < 48:
+        return say("{count} hours", count=number(hours, most_decimals=1))
+    return say("{count} days", count=number(hours / 24, most_decimals=1))
 
 
 def _fit(lines: list[Mapping[str, Any]]) -> Iterator[str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, words
-from riskcalc.pages.figures import grouped, say
+from riskcalc.pages.figures import capital, grouped, say
 
 Figures = Mapping[str, Any]
 
@@ -26,18 +27,18 @@ def again_blocks(figures: Figures, *, says_method: bool = True) -> Iterator[Bloc
     if "draws" in known:
         message = "{draws} in {scrambles} independent scrambles, seed {seed}"
         parts = {"draws": grouped(known["draws"]), "scrambles": known["scrambles"], "seed": known["seed"]}
-        rows.append(("Futures", say(message, **parts), False))
+        rows.append((say("Futures"), say(message, **parts), False))
     if "step_minutes" in known:
         message = "{step} min, {pool} weather and demand years in the pool"
-        rows.append(("Time step", say(message, step=known["step_minutes"], pool=known["pool_years"]), False))
-    rows += [(row["of"].capitalize(), row["source"], False) for row in known.get("sources", ())]
+        rows.append((say("Time step"), say(message, step=known["step_minutes"], pool=known["pool_years"]), False))
+    rows += [(capital(told(row["of"])), row["source"], False) for row in known.get("sources", ())]
     libraries = known.get("libraries", {})
     versions = [
         f"riskcalc {known['riskcalc']}",
         f"Python {known['python']}",
         *(f"{n} {v}" for n, v in libraries.items()),
     ]
-    rows.append(("Versions", ", ".join(versions), False))
+    rows.append((say("Versions"), ", ".join(versions), False))
     rows += [(file["path"], f"sha256 {file['sha256']}", True) for file in known["files"]]
     yield Block("sources", tuple(rows))
     if not says_method:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits.payback import futures_block, headline_years, paid_share
@@ -56,11 +57,11 @@ def answer_section(figures: Figures) -> Part:
     """Return the first screen of an assessment."""
     return Part(
         "answer",
-        "The answer",
+        say("The answer"),
         (
             Block("asked", asked_words(figures)),
             *(
-                Block("refusal", {"title": "Do not connect this as described.", "said": _refusal(row)})
+                Block("refusal", {"title": say("Do not connect this as described."), "said": _refusal(row)})
                 for row in figures["electrical_fit"]
                 if row["verdict"] == "refused"
             ),
@@ -70,12 +71,12 @@ def answer_section(figures: Figures) -> Part:
                     "answer": verdict_words(figures),
                     "brief": " ".join(text for text in (worth_in_brief(figures), refused_words(figures)) if text),
                     "rows": key_figures(figures),
-                    "check_title": "Check first.",
+                    "check_title": say("Check first."),
                     "check": check_first(figures),
                     "blocks": (futures_block(figures),),
                 },
             ),
-            *_noted("What limits this answer", [capital(limit) for limit in figures["limits"]]),
+            *_noted(say("What limits this answer"), [capital(limit) for limit in figures["limits"]]),
         ),
     )
 
@@ -102,8 +103,8 @@ def asked_words(figures: Figures) -> str:
     """Return what was asked: kit, home and outlay."""
     only, paid = figures.get("page", {}), outlay(figures)
     parts = {
-        "kit": only.get("kit") or "as in the scenario",
-        "home": only.get("home") or "as in the scenario",
+        "kit": only.get("kit") or say("as in the scenario"),
+        "home": only.get("home") or say("as in the scenario"),
         "years": whole_years(figures["horizon_years"]),
         "price": money(paid, figures["currency"]),
     }
@@ -119,7 +120,7 @@ def verdict_words(figures: Figures) -> str:
     draws, horizon = figures["provenance"]["draws"], headline_years(figures)
     paid, said = paid_share(figures), whole_years(headline_years(figures))
     if figures.get("page", {}).get("coupling") == "none":
-        return "Nothing is bought in this scenario, so there is nothing to pay back."
+        return say("Nothing is bought in this scenario, so there is nothing to pay back.")
     if certain(figures):
         half = figures["payback_years"]["p50"]
         if half["value"] is not None and half["value"] <= horizon:
@@ -170,7 +171,7 @@ def worth_in_brief(figures: Figures) -> str:
     mean, currency = figures["net_present_value"]["mean"], figures["currency"]
     value = value_of(mean)
     if figures.get("page", {}).get("coupling") == "none" or value == 0:
-        return "In the money of today, it brings as much as it costs."
+        return say("In the money of today, it brings as much as it costs.")
     amount = money(abs(value), currency, se=mean["standard_error"] or 0.0)
     if certain(figures):
         message = (
@@ -202,7 +203,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     worth, payback, first = figures["net_present_value"], figures["payback_years"], figures["first_year"]
     ends = figures["first_year_p10_p90"].get("saving")
     spread = (
-        "the same in every future"
+        say("the same in every future")
         if ends is None
         else say(
             "{low} to {high} in 8 of 10 futures",
@@ -211,14 +212,14 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         )
     )
     rows = [
-        ("Paid on the day of purchase", money(outlay(figures), currency), "kit and installation"),
-        ("Saved in the first year", money(first["saving"], currency), spread),
+        (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
+        (say("Saved in the first year"), money(first["saving"], currency), spread),
     ]
     if certain(figures):
-        return [*rows, ("Over all years", _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon))]
+        return [*rows, (say("Over all years"), _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon))]
     rows += [
-        ("In the middle future", _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon)),
-        ("In a bad future", _gain(worth["p5"], currency), _payback_below(payback["p95"], horizon)),
+        (say("In the middle future"), _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon)),
+        (say("In a bad future"), _gain(worth["p5"], currency), _payback_below(payback["p95"], horizon)),
     ]
     rows += _unserved(figures)
     return rows
@@ -244,6 +245,7 @@ def certain(figures: Figures) -> bool:
 
 def brief_lines(figures: Figures) -> list[str]:
     """Return the five sentences an adviser would read aloud."""
+    figures = spoken(figures)
     currency, worth = figures["currency"], figures["net_present_value"]
     low, high = (money(worth[name], currency) for name in ("p5", "p95"))
     spread = say("Nine futures in ten end from {low} to {high}.", low=low, high=high)
@@ -253,7 +255,7 @@ def brief_lines(figures: Figures) -> list[str]:
         verdict_words(figures),
         worth_in_brief(figures),
         saving if certain(figures) else f"{saving} {spread}",
-        check_first(figures) or "Local codes come first; ask a licensed electrician before you connect anything.",
+        check_first(figures) or say("Local codes come first; ask a licensed electrician before you connect anything."),
     ]
 
 
@@ -302,11 +304,13 @@ def _unserved(figures: Figures) -> list[tuple[str, str, str]]:
     if days is None:
         return []
     count = grouped(round(365 * days))
-    return [("Days short of power", say("{count} a year", count=count), "days on which some demand is not met")]
+    return [
+        (say("Days short of power"), say("{count} a year", count=count), say("days on which some demand is not met"))
+    ]
 
 
 def _refusal(row: Figures) -> str:
-    said = say("{what}: {advice}", what=capital(row["what"]), advice=row["advice"] or "the limit is passed")
+    said = say("{what}: {advice}", what=capital(row["what"]), advice=row["advice"] or say("the limit is passed"))
     return said if said.endswith(".") else f"{said}."
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, fold, words
 from riskcalc.pages.figures import capital, say, shown_unit, significant, with_unit
 
@@ -28,22 +29,22 @@ def assumption_blocks(figures: Figures) -> Iterator[Block]:
         yield _table(drawn, sketches)
     for title, rows in (("Fixed by the scenario", fixed), ("Left at the default", left)):
         if rows:
-            yield fold(say("{title}: {count}", title=title, count=len(rows)), _table(rows, {}))
-    yield Block("sources", (("Weather", known["weather"], False), ("Demand", known["demand"], False)))
+            yield fold(say("{title}: {count}", title=say(title), count=len(rows)), _table(rows, {}))
+    yield Block("sources", ((say("Weather"), known["weather"], False), (say("Demand"), known["demand"], False)))
 
 
 def _table(rows: Sequence[Figures], sketches: Mapping[str, NDArray[np.float64]]) -> Block:
     header = ("input", "given", "shape", "source") if sketches else ("input", "given", "source")
     cells = [_cells(row, sketches.get(row["key"])) for row in rows]
-    return Block("assumed", {"header": header, "rows": cells, "size": (WIDTH, HEIGHT), "each": False})
+    return Block("assumed", {"header": tuple(map(say, header)), "rows": cells, "size": (WIDTH, HEIGHT), "each": False})
 
 
 def _cells(row: Figures, sketch: NDArray[np.float64] | None) -> dict[str, Any]:
-    source = row["source"] or "no source given"
+    source = row["source"] or say("no source given")
     made: dict[str, Any] = {
         "label": capital(row["label"]),
         "key": row["key"],
-        "cells": [f"{row['given']} {row['unit']}".strip()],
+        "cells": [f"{row['given']} {told(row['unit'])}".strip()],
         "path": None,
         "spread": "",
         "source": source,

@@ -27,13 +27,13 @@ def cash_block(figures: Figures) -> Block:
     ]
     refused = 1.0 - value_of(figures["bought_share"])
     title = cash_title(figures)
-    reading = (
+    reading = say(
         "The household's own money: the purchase, then savings less costs, added up year by year. The dark band holds "
         "the middle half of the futures, the light band nine in ten. Each year is taken by itself."
     )
     if refused > 0.0:
-        reading += say(
-            " In {share} of the futures permission is refused and nothing is bought. These stay at zero; "
+        reading += " " + say(
+            "In {share} of the futures permission is refused and nothing is bought. These stay at zero; "
             "the last column of the table leaves them out.",
             share=percent(refused),
         )
@@ -49,7 +49,10 @@ def cash_block(figures: Figures) -> Block:
             start=money(float(curves[2, 0]), currency, se=UNKNOWN),
         ),
         legend=(("paid line", "middle future"), ("paid", "half of the futures, and nine in ten")),
-        table=(("year", *(f"{name} are below" for name in LEVELS.values()), "at or above zero"), cells),
+        table=(
+            ("year", *(say("{share} are below", share=name) for name in LEVELS.values()), "at or above zero"),
+            cells,
+        ),
         columns={
             "year": range(curves.shape[1]),
             **{f"balance_{name}": row for name, row in zip(LEVELS, curves, strict=True)},
@@ -104,7 +107,7 @@ def _end_labels(curves: NDArray[np.float64]) -> alt.Chart:
     scale = max(float(np.ptp(curves)), 1e-9)
     low = min(ends[0], ends[2] - 0.09 * scale)
     high = max(ends[4], ends[2] + 0.09 * scale)
-    names = ["1 in 20 below", "middle future", "1 in 20 above"]
+    names = [say("1 in 20 below"), say("middle future"), say("1 in 20 above")]
     places = rows(year=[curves.shape[1] - 1] * 3, low=[low, ends[2], high], text=names)
     return (
         alt.Chart(places)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from riskcalc.pages.figures import say
+
 PROFESSIONAL = (
     "This page calculates money and energy. It is not a design and not a permit. Local codes and the makers' "
     "instructions come first. Work on fixed wiring, on a roof or on a facade is for a licensed electrician or "
@@ -121,7 +123,7 @@ def cautions(
     """
     lines = [PROFESSIONAL]
     if has_modules:
-        lines.append(SERIES.format(count=modules_in_series) if modules_in_series > 1 else SINGLE)
+        lines.append(SERIES if modules_in_series > 1 else SINGLE)
     lines += {
         "sockets": [BACKFEED, LEADS, ON_MAINS],
         "plug_in": [PLUG_IN, LEADS],
@@ -143,7 +145,7 @@ def cautions(
     if has_modules:
         lines.append(WIND)
     lines.append(RENTING if renting else OWNING)
-    return tuple(lines)
+    return tuple(say(line, count=modules_in_series) for line in lines)
 
 
 def cautions_of_all(traits: Iterable[Mapping[str, Any]]) -> tuple[str, ...]:

@@ -8,6 +8,8 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from riskcalc.language import months as month_names
+from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import (
     NO_BREAK,
@@ -22,7 +24,7 @@ from riskcalc.pages.figures import (
     significant,
     value_of,
 )
-from riskcalc.pages.look import MONTHS, PAPER, WIDE, finished, rows, upright_title
+from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
 
 Figures = Mapping[str, Any]
 
@@ -92,7 +94,7 @@ def demand_block(figures: Figures) -> Block:
     months = figures["first_year_by_month"]
     pieces = demand_pieces(months)
     values = np.array([months[field] for field, _, _ in pieces])
-    said = [name for _, name, _ in pieces]
+    said = [say(name) for _, name, _ in pieces]
     title = demand_title(months)
     return chart(
         figures,
@@ -101,7 +103,7 @@ def demand_block(figures: Figures) -> Block:
         title=title,
         reading="What served the demand of each month, average over the futures. The whole bar is the demand.",
         alternative=say("{title}. Stacked bars for twelve months: {pieces}.", title=title, pieces=", ".join(said)),
-        legend=[(colour, name) for _, name, colour in pieces],
+        legend=[(colour, name) for (_, _, colour), name in zip(pieces, said, strict=True)],
         table=(
             ("month", *(f"{name}, kWh" for name in said), "demand, kWh"),
             _month_cells(np.vstack([values, values.sum(axis=0)])),
@@ -137,13 +139,13 @@ def solar_block(figures: Figures) -> Block | None:
     wasted = float(np.sum(months["curtailed_kwh"])) > 0.005 * float(np.sum(months["solar_used_kwh"]))
     shown = {field: said for field, said in SOLAR.items() if float(np.sum(months[field])) > 0}
     title = solar_title(months)
-    reading = "Solar energy put to use, average over the futures. The line spans eight futures in ten."
+    reading = say("Solar energy put to use, average over the futures. The line spans eight futures in ten.")
     return chart(
         figures,
         "solar",
         lambda width: solar_chart(months, width=width),
         title=title,
-        reading=f"{reading} The hollow part could not be used." if wasted else reading,
+        reading=f"{reading} {say('The hollow part could not be used.')}" if wasted else reading,
         alternative=say("{title}. Bars for the twelve months.", title=title),
         legend=(("solar", "used"), ("solar hollow", "not used")) if wasted else (),
         table=(("month", *shown.values()), _month_cells(np.array([months[field] for field in shown]))),
@@ -158,9 +160,9 @@ def solar_title(months: Figures) -> str:
     return say(
         "Solar energy used runs from {low} in {worst} to {high} in {best}",
         low=f"{significant(float(used[worst]), 2)}{NO_BREAK}kWh",
-        worst=MONTHS[worst],
+        worst=month_names()[worst],
         high=f"{significant(float(used[best]), 2)}{NO_BREAK}kWh",
-        best=MONTHS[best],
+        best=month_names()[best],
     )
 
 
@@ -175,7 +177,8 @@ def first_year_table(figures: Figures) -> Iterator[Block]:
         if key == "overload_kwh" and plug_in:
             continue  # the grid fills what is above its rating: no overload in that sense
         range_ = [_in_unit(value, unit, currency, se=UNKNOWN) for value in ends.get(key, ())]
-        cells.append((label, _with_error(means[key], unit, currency), " to ".join(range_)))
+        between = say("{low} to {high}", low=range_[0], high=range_[1]) if range_ else ""
+        cells.append((say(label), _with_error(means[key], unit, currency), between))
     yield words("The first year in figures", "h3")
     yield table("The first year in figures", ("figure", "average", "eight futures in ten"), cells)
 
@@ -209,10 +212,10 @@ def demand_chart(months: Figures, *, width: int) -> alt.TopLevelMixin:
     upper = values.cumsum(axis=0)
     names = [said for _, said, _ in pieces]
     data = rows(
-        month=list(MONTHS) * len(pieces),
+        month=list(month_names()) * len(pieces),
         low=(upper - values).ravel(),
         high=upper.ravel(),
-        piece=[name for name in names for _ in MONTHS],
+        piece=[name for name in names for _ in range(12)],
     )
     colours = alt.Scale(domain=names, range=[PAPER[colour] for _, _, colour in pieces])
     bars = (
@@ -235,7 +238,7 @@ def solar_chart(months: Figures, *, width: int) -> alt.TopLevelMixin:
     x = _months(width)
 
     def layer(low: Any, high: Any, mark: str, **look: Any) -> alt.Chart:
-        drawn: alt.Chart = getattr(alt.Chart(rows(month=MONTHS, low=low, high=high)), mark)(**look)
+        drawn: alt.Chart = getattr(alt.Chart(rows(month=month_names(), low=low, high=high)), mark)(**look)
         return drawn.encode(x=x, y=alt.Y("low:Q", axis=axis), y2=alt.Y2("high:Q"))
 
     bars = layer([0.0] * 12, used, "mark_bar", color=PAPER["solar"])
@@ -252,37 +255,38 @@ def _running(found: Figures) -> Iterator[Block]:
     """Yield the targets and what is held back, month by month, with the switch dates in the note."""
     by_need = found.get("by_need")
     if by_need is None:
-        meaning = "The target is the share of the battery that the supply fills it to."
-        targets = [f"target, {kind} day" for kind in found["forecasts"]] or ["target"]
+        meaning = say("The target is the share of the battery that the supply fills it to.")
+        targets = [say("target, {kind} day", kind=told(kind)) for kind in found["forecasts"]] or ["target"]
         shares = found["target_share"]
     else:
         need, sun = (f"{100 * by_need[name]:.0f}{NO_BREAK}%" for name in ("need_share", "sun_share"))
-        told = "forecast for that day" if found["forecasts"] else "usual in that month"
         meaning = say(
             "Each household charges to its own target: {need} of what such a day usually needs, less {sun} of the sun "
-            "{told}, and beside that the share of the battery shown.",
+            "forecast for that day, and beside that the share of the battery shown."
+            if found["forecasts"]
+            else "Each household charges to its own target: {need} of what such a day usually needs, less {sun} of the "
+            "sun usual in that month, and beside that the share of the battery shown.",
             need=need,
             sun=sun,
-            told=told,
         )
         targets = ["beside the need"]
         shares = [[share] for share in by_need["offset_share"]]
     note = say("Optimised on {draws} futures.", draws=found["draws"])
-    note = f"{note} {meaning} “Held back” is the share kept for the dearest hours."
+    note = f"{note} {meaning} {say('“Held back” is the share kept for the dearest hours.')}"
     held, columns = [found["hold_back_share"]], ["held back"]
     if found.get("export_stored_above_share") is not None:
         held.append(found["export_stored_above_share"])
         columns.append("exported down to")
-        note += " Stored energy is exported down to the last share."
+        note += " " + say("Stored energy is exported down to the last share.")
     if found["solar_only_from"] is not None:
-        note += say(
-            " From {start} to {end} it runs on solar only and does not charge.",
-            start=found["solar_only_from"],
-            end=found["solar_only_until"],
+        note += " " + say(
+            "From {start} to {end} it runs on solar only and does not charge.",
+            start=told(found["solar_only_from"]),
+            end=told(found["solar_only_until"]),
         )
     cells = [
         (month, *(percent(share) for share in (*row, *levels)))
-        for month, row, *levels in zip(MONTHS, shares, *held, strict=True)
+        for month, row, *levels in zip(month_names(), shares, *held, strict=True)
     ]
     yield words("When the battery is charged", "h3")
     yield words(note, "reading")
@@ -299,7 +303,7 @@ def _detail(
         for part in path.split("."):
             place = place.get(part, {}) if isinstance(place, Mapping) else {}
         if place.get("value"):
-            cells.append((label, in_unit(place, unit, currency)))
+            cells.append((say(label), in_unit(place, unit, currency)))
     if cells:
         yield words(title, "h3")
         yield words(note, "reading")
@@ -322,10 +326,13 @@ def _in_unit(value: float, unit: str, currency: str, *, se: float) -> str:
 def _months(width: int) -> alt.X:
     first_letter = "substring(datum.label, 0, 1)" if width < WIDE else "datum.label"
     axis = alt.Axis(title=None, labelAngle=0, labelExpr=first_letter)
-    return alt.X("month:N", sort=list(MONTHS), axis=axis, scale=alt.Scale(paddingInner=0.25, paddingOuter=0.1))
+    return alt.X("month:N", sort=list(month_names()), axis=axis, scale=alt.Scale(paddingInner=0.25, paddingOuter=0.1))
 
 
 def _month_cells(values: np.ndarray) -> list[tuple[str, ...]]:
     """Return rows of text per month and for the year; two digits, as a monthly mean has no error of its own."""
-    cells = [(name, *(significant(float(v), 2) for v in column)) for name, column in zip(MONTHS, values.T, strict=True)]
-    return [*cells, ("year", *(significant(float(total), 3) for total in values.sum(axis=1)))]
+    cells = [
+        (name, *(significant(float(v), 2) for v in column))
+        for name, column in zip(month_names(), values.T, strict=True)
+    ]
+    return [*cells, (say("year"), *(significant(float(total), 3) for total in values.sum(axis=1)))]

@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.payback import headline_years, paid_share
-from riskcalc.pages.figures import CURRENCY_SIGNS, NO_BREAK, money, percent, say, short, shown_unit, whole_years, years
+from riskcalc.pages.figures import money, money_form, percent, say, short, shown_unit, whole_years, years
 
 Figures = Mapping[str, Any]
 
@@ -25,12 +26,12 @@ def explorer_section(figures: Figures) -> Section | None:
     packed = explorer_json(figures)
     if not packed:
         return None
-    reading = (
+    reading = say(
         "Drag across a shape, or move its two handles, to keep only the futures in that range. Fewer futures give "
         "rougher figures."
     )
     value = {"reading": reading, "all": all_futures(figures), "packed": packed}
-    return Section("narrow", "Narrow an assumption", (Block("explorer", value),), needs_script=True)
+    return Section("narrow", say("Narrow an assumption"), (Block("explorer", value),), needs_script=True)
 
 
 def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
@@ -38,11 +39,11 @@ def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
     worth, currency, horizon = figures["net_present_value"], figures["currency"], headline_years(figures)
     return [
         ("paid", say("paid back within {years}", years=whole_years(horizon)), percent(paid_share(figures))),
-        ("half", "half pay back within", years(figures["payback_years"]["p50"], horizon=figures["horizon_years"])),
-        ("mean", "average worth", money(worth["mean"], currency)),
-        ("loss", "lose money", percent(worth["loss_probability"])),
-        ("low", "1 in 20 is below", money(worth["p5"], currency)),
-        ("high", "1 in 20 is above", money(worth["p95"], currency)),
+        ("half", say("half pay back within"), years(figures["payback_years"]["p50"], horizon=figures["horizon_years"])),
+        ("mean", say("average worth"), money(worth["mean"], currency)),
+        ("loss", say("lose money"), percent(worth["loss_probability"])),
+        ("low", say("1 in 20 is below"), money(worth["p5"], currency)),
+        ("high", say("1 in 20 is above"), money(worth["p95"], currency)),
     ]
 
 
@@ -64,7 +65,16 @@ def explorer_json(figures: Figures) -> str:
         return ""
     horizon = figures["horizon_years"]
     payload = {
-        "sign": CURRENCY_SIGNS.get(figures["currency"], figures["currency"] + NO_BREAK),
+        "money": money_form(figures["currency"]),
+        "words": {
+            "left": translated("{kept} of {all} futures left"),
+            "few": translated("{kept} of {all} futures left: too few to say anything"),
+            "years": say("years"),
+            "not": say("not"),
+            "lower": translated("{input}, lower end"),
+            "upper": translated("{input}, upper end"),
+            "between": translated("{low} to {high}"),
+        },
         "horizon": horizon,
         "headline": headline_years(figures),
         "never": say("not within {years}", years=whole_years(horizon)),

@@ -37,7 +37,7 @@ def information_blocks(figures: Figures) -> Iterator[Block]:
 def information_title(found: Figures, currency: str) -> str:
     """Return what it would be worth to know everything."""
     if value_of(found["everything"]) <= 0.0:
-        return "Nothing to find out: every future gives the same advice"
+        return say("Nothing to find out: every future gives the same advice")
     return say("Knowing everything before buying would be worth {amount}", amount=money(found["everything"], currency))
 
 
@@ -93,12 +93,12 @@ def claim_words(row: Figures, currency: str, horizon: int) -> dict[str, str]:
     """Return one claim in words."""
     chance = row["probability"]
     if chance is None:
-        return {"sentence": row["sentence"], "verdict": "Not measured by this run.", "measured": "", "change": ""}
+        return {"sentence": row["sentence"], "verdict": say("Not measured by this run."), "measured": "", "change": ""}
     low, middle, high = (_measure(row[name], row["unit"], currency, horizon) for name in ("p10", "p50", "p90"))
     if row["is_even_chance"]:
-        change = "That is 50:50 as it stands."
+        change = say("That is 50:50 as it stands.")
     elif row["even_chance"] is None:
-        change = "No single change makes it 50:50."
+        change = say("No single change makes it 50:50.")
     else:
         move = row["even_chance"]
         change = say(

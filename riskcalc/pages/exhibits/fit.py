@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from riskcalc.pages.exhibit import Block, words
-from riskcalc.pages.figures import NARROW_SPACE, capital, counted, say, significant, with_unit
+from riskcalc.pages.figures import NARROW_SPACE, capital, counted, joined, say, significant, with_unit
 
 Figures = Mapping[str, Any]
 
@@ -24,10 +24,10 @@ def fit_blocks(figures: Figures) -> Iterator[Block]:
 def fit_title(fit: Sequence[Figures]) -> str:
     """Return what the electrical fit came to, worst first."""
     tally = {verdict: sum(row["verdict"] == verdict for row in fit) for verdict in ("refused", "tight", "wasteful")}
-    faults = [f"{count} {verdict}" for verdict, count in tally.items() if count]
+    faults = [f"{count} {say(verdict)}" for verdict, count in tally.items() if count]
     if not faults:
         return counted("The one check passes", "All {count} checks pass", len(fit))
-    return counted("The one check: {faults}", "Of {count} checks, {faults}", len(fit), faults=" and ".join(faults))
+    return counted("The one check: {faults}", "Of {count} checks, {faults}", len(fit), faults=joined(faults))
 
 
 def fit_cells(row: Figures) -> dict[str, str]:
@@ -47,7 +47,7 @@ def fit_cells(row: Figures) -> dict[str, str]:
         "what": capital(row["what"]),
         "said": said,
         "verdict": row["verdict"],
-        "word": VERDICTS.get(row["verdict"], row["verdict"]),
+        "word": say(VERDICTS[row["verdict"]]),
         "advice": f"{advice}." if advice and not advice.endswith(".") else advice,
         "method": row.get("method") or "",
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from riskcalc.pages.exhibit import Block
+from riskcalc.pages.figures import lower, say
 
 #: Key, term, meaning; at most twenty.
 TERMS = (
@@ -39,10 +40,10 @@ TERMS = (
 
 def glossary_blocks() -> tuple[Block, ...]:
     """Return the list of terms."""
-    return (Block("terms", TERMS),)
+    return (Block("terms", tuple((key, say(name), say(meaning)) for key, name, meaning in TERMS)),)
 
 
 def linked_terms(*keys: str) -> Block:
     """Return the line that links the terms of a section to their meaning."""
     named = {key: name for key, name, _ in TERMS}
-    return Block("linked", {"said": "Terms:", "terms": tuple((key, named[key].lower()) for key in keys)})
+    return Block("linked", {"said": say("Terms:"), "terms": tuple((key, lower(say(named[key]))) for key in keys)})

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
-from riskcalc.pages.exhibits.options import in_sentence, spread_block
+from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, spread_block
 from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of
 
 Figures = Mapping[str, Any]
@@ -52,11 +53,11 @@ def called(home: Figures, name: str) -> str:
 def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
     """Return pick, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
-        return "no kit could be run", "–", "–"
+        return say("no kit could be run"), "–", "–"
     message = "{lead} over {other}" if is_clear(home) else "{lead} over {other}, too small to call"
     lead = money(home["lead_over_next"], home["currency"], with_error=True)
     return (
-        called(home, home["pick"]),
+        own_or_ours(called(home, home["pick"])),
         frequency(home["pick_best_share"], draws),
         say(message, lead=lead, other=in_sentence(called(home, home["next_best"]))),
     )
@@ -102,7 +103,7 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
     """Return one home: its pick, the chart of its best choices, every kit and size as text."""
     currency = home["currency"]
     blocks: list[Block] = []
-    facts = [home["place"], {"rent": "rented", "own": "owned"}.get(home["tenure"] or "", "")]
+    facts = [home["place"], translated({"rent": "rented", "own": "owned"}.get(home["tenure"] or "", ""))]
     if any(facts):
         blocks.append(words(", ".join(fact for fact in facts if fact), "small"))
     blocks.append(words(_said(home, result["provenance"]["draws"])))
@@ -127,9 +128,10 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
 
 def _said(home: Figures, draws: int) -> str:
     if home["pick"] is None:
-        return "No kit of the shelf could be run in this home."
-    name, best, lead = pick_cells(home, draws)
-    pick = "Doing nothing" if name == NOTHING else in_sentence(name)
+        return say("No kit of the shelf could be run in this home.")
+    _, best, lead = pick_cells(home, draws)
+    name = called(home, home["pick"])
+    pick = first_word(in_sentence(name))
     message = "{pick} is worth most on average: {lead}. It is the best choice in {best}."
     return say(message, pick=pick, lead=lead, best=best)
 
@@ -150,7 +152,7 @@ def _run_cells(cell: Figures, currency: str) -> tuple[str, ...]:
     worth = cell["net_present_value"]
     low, high = (money(worth[name], currency) for name in ("p5", "p95"))
     return (
-        cell["title"],
+        own_or_ours(cell["title"]),
         money(worth["mean"], currency, with_error=True),
         say("{low} to {high}", low=low, high=high),
         percent(cell["paid_back_share"]),

@@ -9,10 +9,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, fold
 from riskcalc.pages.figures import say
-
-OWN = "our own"
 
 
 @dataclass(frozen=True)
@@ -24,6 +23,7 @@ class MethodPart:
     equations : one line each, in the letters that `says` explains.
     source : publications, or "our own".
     limit : what this part cannot say, "" if nothing stands out.
+    more : further sentences, for what only some scenarios have.
     """
 
     title: str
@@ -31,6 +31,7 @@ class MethodPart:
     equations: tuple[str, ...]
     source: str
     limit: str = ""
+    more: tuple[str, ...] = ()
 
 
 def method_blocks(traits: Mapping[str, Any]) -> tuple[Block, ...]:
@@ -40,11 +41,14 @@ def method_blocks(traits: Mapping[str, Any]) -> tuple[Block, ...]:
         Block(
             "part",
             {
-                "title": part.title,
-                "says": part.says,
-                "equations": part.equations,
-                "source": say("Source: {source}.", source=part.source)
-                + (f" Limit: {part.limit}" if part.limit else ""),
+                "title": translated(part.title),
+                "says": " ".join(translated(text) for text in (part.says, *part.more) if text),
+                "equations": tuple(map(translated, part.equations)),
+                "source": say(
+                    "Source: {source}. Limit: {limit}", source=translated(part.source), limit=translated(part.limit)
+                )
+                if part.limit
+                else say("Source: {source}.", source=translated(part.source)),
             },
         )
         for part in parts
@@ -108,7 +112,7 @@ def _generated() -> MethodPart:
         ("diffuse / global = 1 / (1 + exp(b_0 + b_1 kt + b_2 time + b_3 height + b_4 K + b_5 ψ))",),
         "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
         "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
-        "Applied Meteorology 17, 350; laws of days and hours: " + OWN + ", tuned to typical and real years",
+        "Applied Meteorology 17, 350; laws of days and hours: our own, tuned to typical and real years",
         "Hourly means; good and bad years, but no record ones. Light is least sure on steep and north-facing planes.",
     )
 
@@ -180,7 +184,7 @@ def _meter() -> MethodPart:
         "peaks from homes of appliances with similar readings. The energy of each reading stays the meter's; the peaks "
         "have the size that appliances have.",
         (),
-        "the meter file; peaks: " + OWN + ", compared with the minutes of a real home",
+        "the meter file; peaks: our own, compared with the minutes of a real home",
         "The file holds the habits of its own time. It cannot say which load is plugged into the unit.",
     )
 
@@ -199,23 +203,27 @@ _COUPLING = {
 
 def _power(coupling: str, *, exports_stored: bool) -> MethodPart:
     sold = (
-        " In the hours in which stored energy is sold, the cells are first charged up to what is kept. Then sun and "
+        "In the hours in which stored energy is sold, the cells are first charged up to what is kept. Then sun and "
         "cells use the rest of the inverter, up to the export limit. Nothing is sold while the supply charges."
         if exports_stored
         else ""
     )
     return MethodPart(
         "Where the energy of each step goes",
-        f"{_COUPLING[coupling]} The sun serves loads first, then the battery. The battery serves loads in the hours in "
-        "which it may. Where the plan says so, the charger fills it in cheap hours up to the target. The inverter takes "
-        "its idle draw for as long as it is on. Its losses a and b follow from its efficiencies at half and full load. "
-        f"A battery that stands outdoors does not charge below freezing.{sold}",
+        _COUPLING[coupling],
         (
             "power from battery and sun = idle + a L + b L^2 for a load L",
             "demand + export + charge + losses = sun used + import + discharge + unmet, in every step",
         ),
-        OWN + "; form of the losses: Schmidt and Sauer 1996, Sonnenenergie 4, from memory",
+        "our own; form of the losses: Schmidt and Sauer 1996, Sonnenenergie 4, from memory",
         "The plan is a rule set in advance. Reactive power and voltage limits of the grid are left out.",
+        more=(
+            "The sun serves loads first, then the battery. The battery serves loads in the hours in "
+            "which it may. Where the plan says so, the charger fills it in cheap hours up to the target. The inverter takes "
+            "its idle draw for as long as it is on. Its losses a and b follow from its efficiencies at half and full load. "
+            "A battery that stands outdoors does not charge below freezing.",
+            sold,
+        ),
     )
 
 
@@ -224,7 +232,7 @@ def _search(forecasts: bool, *, by_need: bool) -> MethodPart:
     if by_need:
         return _own_targets(forecasts, formulas)
     told = (
-        " Each evening a forecast calls the next day dull, mixed or bright, a third of the days of a month each. It is "
+        "Each evening a forecast calls the next day dull, mixed or bright, a third of the days of a month each. It is "
         "right as often as its correlation r with the outcome allows. The targets are chosen for each kind of day."
     )
     return MethodPart(
@@ -232,16 +240,17 @@ def _search(forecasts: bool, *, by_need: bool) -> MethodPart:
         "Some futures are run through their first year with each target in turn, and their bills are kept day by day. "
         "Each month takes the target that costs its days least. The season on solar only is the stretch of days that "
         "costs least without charging. What is kept for the dearest hours is chosen by the month. The result is run as a "
-        "whole. The plain rule, full every night, stays if nothing beats it." + (told if forecasts else ""),
+        "whole. The plain rule, full every night, stays if nothing beats it.",
         formulas,
-        OWN,
+        "our own",
         "The same plan serves all futures and years. A household that knows its own roof can do better.",
+        more=(told if forecasts else "",),
     )
 
 
 def _own_targets(forecasts: bool, formulas: tuple[str, ...]) -> MethodPart:
     told = (
-        " The sun of the next day is that of its forecast. It is right as often as its correlation r with the outcome "
+        "The sun of the next day is that of its forecast. It is right as often as its correlation r with the outcome "
         "allows."
         if forecasts
         else ""
@@ -252,11 +261,12 @@ def _own_targets(forecasts: bool, formulas: tuple[str, ...]) -> MethodPart:
         "targets by the month, a season on solar only, energy kept for the dearest hours, and a target for each "
         "household. Here the last one was cheapest. It charges to a share a of what such a day of the month usually "
         "needs while the cells serve. From that it takes a share b of the expected sun, and adds a share c of the "
-        "capacity, chosen by the month." + told,
+        "capacity, chosen by the month.",
         ("target = (floor + a need − b sun) / capacity + c, between 0 and 1", *formulas),
-        OWN,
+        "our own",
         "The shares a, b and c serve all futures and years. Each household is assumed to know its usual need and sun "
         "from the first day.",
+        more=(told,),
     )
 
 
@@ -271,7 +281,7 @@ _LAWS = {
     ),
     "datasheet": (
         ("loss = 0.2 cycles / cycles to 80 % + 0.2 years / years to 80 %",),
-        OWN + ": the simplest reading of a datasheet; real losses start faster and slow down",
+        "our own: the simplest reading of a datasheet; real losses start faster and slow down",
     ),
 }
 
@@ -314,7 +324,7 @@ def _moves() -> MethodPart:
         "the scenario says. A new home has usable sun by chance, with a yield of its own. Permission may be refused "
         "before anything is bought.",
         ("value when sold = price × share × (1 − loss per year)^{age}",),
-        OWN,
+        "our own",
     )
 
 
@@ -325,7 +335,7 @@ def _outages() -> MethodPart:
         "energy, the load and the sun of the year. The estimate is scaled by outages put into some traced years step by "
         "step.",
         (),
-        OWN,
+        "our own",
         "Nobody saves energy during the outage. A household that does bridges more.",
     )
 

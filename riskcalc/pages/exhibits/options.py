@@ -11,6 +11,7 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, items, table, words
 from riskcalc.pages.figures import (
     UNKNOWN,
@@ -73,7 +74,13 @@ def letters(result: Figures) -> dict[str, str]:
 def labels(result: Figures) -> dict[str, str]:
     """Return how each option is called in drawings and tables: its title, with its letter in front."""
     known = {row["option"]: f"{row['letter']} · " for row in result.get("compared", ())}
-    return {name: known.get(name, "") + title for name, title in titles(result).items()}
+    return {name: known.get(name, "") + own_or_ours(title) for name, title in titles(result).items()}
+
+
+def own_or_ours(title: str) -> str:
+    """Return the title of an option in the reader's language where it is one of ours, with what follows it as it is."""
+    deed = next((deed for deed in DEEDS if title.startswith(deed)), "")
+    return translated(deed) + title[len(deed) :] if deed else title
 
 
 def in_sentence(name: str) -> str:
@@ -81,13 +88,13 @@ def in_sentence(name: str) -> str:
 
     A title of several words stands between quotation marks, or the sentence around it could not be read.
     """
-    titled = f"“{name}”" if " " in name else name
-    return next((noun + name[len(deed) :] for deed, noun in DEEDS.items() if name.startswith(deed)), titled)
+    titled = say("“{name}”", name=name) if " " in name else name
+    return next((say(noun) + name[len(deed) :] for deed, noun in DEEDS.items() if name.startswith(deed)), titled)
 
 
 def first_word(text: str) -> str:
     """Return a noun of ours with a capital, to begin a sentence; the name of a scenario stays as it is written."""
-    return text[:1].upper() + text[1:] if text.startswith(tuple(DEEDS.values())) else text
+    return text[:1].upper() + text[1:] if text.startswith(tuple(map(say, DEEDS.values()))) else text
 
 
 def opening(result: Figures) -> str:
@@ -308,11 +315,11 @@ def stay_blocks(result: Figures) -> Iterator[Block]:
     called = titles(result)
     crossings = [row for row in result["length_of_stay"] if row["second"] != "do nothing"]
     worth, stays = np.asarray(lines["mean_worth"]), np.asarray(lines["stays"], dtype=np.float64)
-    title = "A longer stay is worth more"
+    title = say("A longer stay is worth more")
     if crossings:
         title = stay_words(crossings[0], called, horizon=horizon).rstrip(".")
     elif bool((worth[:, -1] < worth[:, 0]).all()):
-        title = "A longer stay is worth less"
+        title = say("A longer stay is worth less")
     cells = [
         (number(float(stay)), *(money(float(value), result["currency"], se=UNKNOWN) for value in column))
         for stay, column in zip(stays, worth.T, strict=True)
@@ -327,7 +334,7 @@ def stay_blocks(result: Figures) -> Iterator[Block]:
         alternative=say("{title}. A line of average worth against length of stay for each option.", title=title),
         table=(("years", *lines["letters"]), cells),
         legend=[
-            (f"{LINES[place % len(LINES)]} line", f"{letter}: {name}")
+            (f"{LINES[place % len(LINES)]} line", f"{letter}: {own_or_ours(name)}")
             for place, (letter, name) in enumerate(zip(lines["letters"], lines["titles"], strict=True))
         ],
         columns={"years": lines["stays"], **dict(zip(lines["titles"], worth, strict=True))},
@@ -347,8 +354,8 @@ def differing_blocks(result: Figures) -> Iterator[Block]:
         {"label": row["label"], "key": row["key"], "cells": row["given"], "path": None, "source": ""}
         for row in result["differing"]
     ]
-    listed = Block("assumed", {"header": ("setting", *heads), "rows": cells, "size": (0, 0), "each": True})
-    yield Block("fold", {"summary": "Every setting in which they differ", "blocks": (listed,)})
+    listed = Block("assumed", {"header": (say("setting"), *heads), "rows": cells, "size": (0, 0), "each": True})
+    yield Block("fold", {"summary": say("Every setting in which they differ"), "blocks": (listed,)})
     yield words(
         "What they share is an assumption too. The page of each assessment lists every setting with its source.",
         "small",

@@ -36,7 +36,7 @@ def opening(figures: Figures) -> str:
     """Return what decides the worth, and whether that is settled."""
     found = figures["sobol"]["outcomes"].get("net_present_value")
     if found is None:
-        return "Nothing varies in this scenario, so nothing decides the worth."
+        return say("Nothing varies in this scenario, so nothing decides the worth.")
     first = found["order"]["tiers"][0]
     names = [row["label"] for row in first["factors"]]
     share = percent(
@@ -52,7 +52,7 @@ def opening(figures: Figures) -> str:
 def order_block(figures: Figures, outcome: str) -> Block:
     """Return the shares with interactions of one outcome."""
     found = figures["sobol"]["outcomes"][outcome]
-    factors, said = found["factors"], OUTCOMES[outcome]
+    factors, said = found["factors"], say(OUTCOMES[outcome])
     title = say("{input} leads what decides the {outcome}", input=capital(factors[0]["label"]), outcome=said)
     totals = [estimate(max(0.0, row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
     return chart(
@@ -85,7 +85,7 @@ def order_blocks(figures: Figures) -> Iterator[Block]:
         yield order_block(figures, outcome)
         yield items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"]))
     for outcome in sobol["outcomes_that_do_not_vary"]:
-        yield words(say("The {outcome} does not vary: there is nothing to rank.", outcome=OUTCOMES[outcome]))
+        yield words(say("The {outcome} does not vary: there is nothing to rank.", outcome=say(OUTCOMES[outcome])))
 
 
 def family_blocks(figures: Figures) -> Iterator[Block]:
@@ -137,12 +137,12 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
     """Yield the first places: settled, tied, or open with what would settle them."""
     for tier in order["tiers"]:
         first, last = tier["places"]
-        where = f"{first}." if first == last else f"{first}. to {last}."
+        where = f"{first}." if first == last else say("{first}. to {last}.", first=first, last=last)
         who = "; ".join([capital(tier["factors"][0]["label"]), *(lower(row["label"]) for row in tier["factors"][1:])])
         if tier["settled"]:
             yield say("{where} {who}: settled, ahead of all others at 95 %", where=where, who=who)
             continue
-        state = "a tie" if tier["is_tie"] else "not settled"
+        state = say("a tie") if tier["is_tie"] else say("not settled")
         if tier["outside"]:
             others = _names(tier["outside"])
             yield say(
@@ -175,18 +175,18 @@ def agreement_lines(found: Figures) -> Iterator[str]:
                 if found[f"{name}_agrees"]
                 else "{method}: other inputs: {inputs}"
             )
-            yield say(message, method=said, inputs=inputs)
+            yield say(message, method=say(said), inputs=inputs)
 
 
 def interval_text(index: Figures) -> str:
     """Return a share with its 95 % interval."""
     low, high = index["interval_95"]
-    return f"{_whole(index['value'])} % ({_whole(low)} to {_whole(high)})"
+    return say("{share} % ({low} to {high})", share=_whole(index["value"]), low=_whole(low), high=_whole(high))
 
 
 def _cells(index: Figures) -> tuple[str, str]:
     low, high = index["interval_95"]
-    return f"{_whole(index['value'])} %", f"{_whole(low)} to {_whole(high)} %"
+    return f"{_whole(index['value'])} %", say("{low} to {high} %", low=_whole(low), high=_whole(high))
 
 
 def _tie_reason(hardest: Figures, most_points: int) -> str:
@@ -208,7 +208,7 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
 def _names(rows: Sequence[Figures]) -> str:
     said = [row["label"] for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
-    return f"{'; '.join(said)} or one of {left} more" if left > 0 else "; ".join(said)
+    return say("{names} or one of {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
 
 
 def _sentence(line: str) -> str:

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.figures import CURRENCY_SIGNS, NO_BREAK, grouped, say, shown_unit
+from riskcalc.pages.figures import grouped, money_form, say, shown_unit
 
 Figures = Mapping[str, Any]
 HORIZON = "study.horizon_years"
@@ -22,7 +23,7 @@ def own_section(figures: Figures) -> Section | None:
     own = figures.get("page", {}).get("own")
     if own is None:
         return None
-    reading = (
+    reading = say(
         "Type in what you know: your prices, your quote. An empty field keeps its range of values. A figure you type "
         "holds in every future, and the answer follows at once. Energy stays as it was simulated: for another kit, other "
         "use or other habits, change the scenario and run it again. The address of this page then holds your figures, so "
@@ -34,7 +35,7 @@ def own_section(figures: Figures) -> Section | None:
         message = "These figures rest on the first {some} of {all} futures, which is what fits into the page."
         thinned = say(message, some=grouped(draws), all=grouped(own["all_draws"]))
     value = {"reading": reading, "thinned": thinned, "fields": fields(figures), "packed": own_json(figures)}
-    return Section("yours", "Your figures", (Block("own", value),), needs_script=True)
+    return Section("yours", say("Your figures"), (Block("own", value),), needs_script=True)
 
 
 def fields(figures: Figures) -> list[dict[str, Any]]:
@@ -55,8 +56,8 @@ def fields(figures: Figures) -> list[dict[str, Any]]:
         )
     years = {
         "key": HORIZON,
-        "label": "Years looked at",
-        "unit": "years",
+        "label": say("Years looked at"),
+        "unit": say("years"),
         "scale": 1,
         "low": 1,
         "high": own["horizon_years"],
@@ -68,15 +69,15 @@ def own_json(figures: Figures) -> str:
     """Return what the script reads, safe inside a `<script>` element: tables packed as little-endian float32."""
     own = figures["page"]["own"]
     packed = {
-        "sign": CURRENCY_SIGNS.get(figures["currency"], figures["currency"] + NO_BREAK),
+        "money": money_form(figures["currency"]),
         "draws": len(own["bought"]),
         "words": {
-            "years": "years",
-            "not_within": "not within the years looked at",
-            "accepted": "Accepted:",
-            "sentence": "It pays back within {years} years in {share} of 100 futures.",
-            "with_yours": "With your figures:",
-            "worth": "It is worth {middle} in the middle future and {bad} in a bad one (1 in 20 is worse).",
+            "years": say("years"),
+            "not_within": say("not within the years looked at"),
+            "accepted": say("Accepted:"),
+            "sentence": translated("It pays back within {years} years in {share} of 100 futures."),
+            "with_yours": say("With your figures:"),
+            "worth": translated("It is worth {middle} in the middle future and {bad} in a bad one (1 in 20 is worse)."),
         },
         **{name: own[name] for name in ("rates", "dearest", "horizon_years", "trend_drawn")},
         "inputs": [{"key": row["key"]} for row in own["inputs"]],

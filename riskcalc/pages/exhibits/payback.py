@@ -192,7 +192,9 @@ def when_words(figures: Figures) -> list[str]:
     if payback["p50"]["value"] is None:
         between = years_range(payback["p50"], horizon=horizon)
         said.append(
-            "Fewer than half of all futures ever pay back." if not between else say("Half: {between}.", between=between)
+            say("Half: {between}.", between=between)
+            if between
+            else say("Fewer than half of all futures ever pay back.")
         )
     said.append(
         say(
@@ -245,7 +247,7 @@ def futures_chart(within: Floats, *, width: int) -> alt.TopLevelMixin:
     )
     never = (
         alt.Chart(rows(x=[right + never_columns]))
-        .mark_text(baseline="top", align="right", color=PAPER["never"], text=["not within", whole_years(count)])
+        .mark_text(baseline="top", align="right", color=PAPER["never"], text=[say("not within"), whole_years(count)])
         .encode(x=across, y=alt.YValue(height * cell + 7))
     )
     lines = (
@@ -255,7 +257,7 @@ def futures_chart(within: Floats, *, width: int) -> alt.TopLevelMixin:
     )
     title = (
         alt.Chart(rows(x=[0]))
-        .mark_text(baseline="top", align="left", color=PAPER["quiet"], text="year of payback")
+        .mark_text(baseline="top", align="left", color=PAPER["quiet"], text=say("year of payback"))
         .encode(x=across, y=alt.YValue(height * cell + 24))
     )
     layers = [lines, marks, labels, title, *([never] if dots[-1] else [])]
@@ -299,7 +301,7 @@ def odds_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
         .mark_rect(color=PAPER["never"])
         .encode(x=alt.X("left:Q"), x2=alt.X2("right:Q"), y=alt.Y("low:Q"), y2=alt.Y2("high:Q"))
     )
-    said = [percent(figures["payback_years"]["never_share"]), "do not"]
+    said = [percent(figures["payback_years"]["never_share"]), say("do not")]
     text = alt.Chart(rows(year=[bar_right], share=[(1 + reached) / 2])).mark_text(
         align="left", dx=6, baseline="middle", color=PAPER["never"], fontWeight="bold", text=said, lineHeight=15
     )

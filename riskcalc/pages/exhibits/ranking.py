@@ -116,9 +116,9 @@ def swing_block(figures: Figures) -> Block | None:
     cells = [
         (
             capital(row["label"]),
-            end(row, low, "low end"),
+            end(row, low, say("low end")),
             money(worth_at(row, 10), currency),
-            end(row, high, "high end"),
+            end(row, high, say("high end")),
             money(worth_at(row, 90), currency),
         )
         for row, (low, high) in zip(moving, ends, strict=True)

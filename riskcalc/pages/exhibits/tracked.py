@@ -8,6 +8,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
+from riskcalc.language import month_in_words, translated
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import (
     UNKNOWN,
@@ -42,7 +43,7 @@ def opening(found: Figures) -> str:
     message = "{verdict} The odds of payback within {years} were {before} and are now {now}."
     return say(
         message,
-        verdict=VERDICTS[found["verdict"]],
+        verdict=say(VERDICTS[found["verdict"]]),
         years=whole_years(within),
         before=percent(found["before"]["paid_back_within"]),
         now=percent(found["revised"]["paid_back_within"]),
@@ -56,8 +57,8 @@ def measured_words(found: Figures) -> str:
         "Measured: {count} month, {first} to {last}.",
         "Measured: {count} months, {first} to {last}.",
         measured["months"],
-        first=measured["from"],
-        last=measured["to"],
+        first=month_in_words(measured["from"]),
+        last=month_in_words(measured["to"]),
     )
 
 
@@ -71,10 +72,12 @@ def track_block(found: Figures) -> Block:
     """Return each measured total against what was expected of the same months."""
     tracks = found["tracks"]
     outside = [row for row in tracks if row["place"] != "within"]
-    title = "All that was measured is as expected"
+    title = say("All that was measured is as expected")
     if outside:
         title = say(
-            "{quantity}: {verdict}", quantity=capital(NAMES[outside[0]["quantity"]]), verdict=outside[0]["verdict"]
+            "{quantity}: {verdict}",
+            quantity=capital(say(NAMES[outside[0]["quantity"]])),
+            verdict=translated(outside[0]["verdict"]),
         )
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
@@ -104,7 +107,8 @@ def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
     expected = row["expected"]
     between = say("{low} to {high}", low=said(expected["p10"]), high=said(expected["p90"]))
     measured = money(row["measured"], currency) if row["quantity"] == "bill" else energy(row["measured"])
-    return capital(NAMES[row["quantity"]]), measured, said(expected["p50"]), between, row["verdict"]
+    name = capital(say(NAMES[row["quantity"]]))
+    return name, measured, said(expected["p50"]), between, translated(row["verdict"])
 
 
 def outlook_blocks(found: Figures) -> Iterator[Block]:
@@ -126,10 +130,10 @@ def outlook_cells(found: Figures) -> list[tuple[str, str, str]]:
         (name, before, now)
         for name, (before, now) in (
             (say("Paid back within {years}", years=within), paid),
-            ("Half pay back within", half),
-            ("Average net present value", means),
-            ("Nine in ten", ranges),
-            ("Loses money", losses),
+            (say("Half pay back within"), half),
+            (say("Average net present value"), means),
+            (say("Nine in ten"), ranges),
+            (say("Loses money"), losses),
         )
     ]
 
@@ -168,7 +172,11 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
     ends = np.concatenate([low, high, dot, [1.0]])
     room = max(0.08 * float(np.ptp(ends)), 0.02)
     axis = alt.Axis(
-        title="share of the middle future", format=".0%", tickCount=width // 90, titleAnchor="start", orient="bottom"
+        title=say("share of the middle future"),
+        format=".0%",
+        tickCount=width // 90,
+        titleAnchor="start",
+        orient="bottom",
     )
     scale = alt.Scale(domain=[float(ends.min()) - room, float(ends.max()) + room], nice=False)
     x, y = alt.X("low:Q", scale=scale, axis=axis), row_scale(len(tracks))
@@ -183,5 +191,5 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
         .encode(x=x, y=y)
     )
     even = alt.Chart(rows(low=[1.0])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x)
-    names = row_names([[capital(NAMES[row["quantity"]])] for row in tracks])
+    names = row_names([[capital(say(NAMES[row["quantity"]]))] for row in tracks])
     return finished(alt.layer(even, names, line, dots), width=width - 20, height=46 * len(tracks))

@@ -10,12 +10,13 @@ import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.clock import CALENDAR_YEAR
+from riskcalc.language import day_in_words, translated, weekdays
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.figures import NO_BREAK, say, significant
+from riskcalc.pages.figures import NO_BREAK, capital, say, significant
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
 
 Figures = Mapping[str, Any]
-DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 #: Weeks are shown in half hours.
 WEEK_STEPS = 336
 #: What a table of the week shows: field, words.
@@ -59,13 +60,13 @@ def _week_block(figures: Figures, week: Figures, top_w: float) -> Block:
         title=title,
         reading=say(
             "{first_day} and the next six days in one future (draw {draw}, year {year}). An example, not an average.",
-            first_day=week["first_day"],
+            first_day=day_in_words(week["first_day"], CALENDAR_YEAR),
             draw=week["draw"],
             year=week["year"],
         ),
-        alternative=f"{shown} The energy in the battery stands below." if week["capacity_wh"] > 0 else shown,
+        alternative=f"{shown} {say('The energy in the battery stands below.')}" if week["capacity_wh"] > 0 else shown,
         legend=legend,
-        table=(("day", *(f"{said}, kWh" for said in present.values())), cells),
+        table=(("day", *(f"{say(said)}, kWh" for said in present.values())), cells),
         columns={
             "half_hour": range(WEEK_STEPS),
             **{field: week[field] for field in ("demand_w", "out_of_reach_w", *list(FLOWS)[1:], "battery_wh")},
@@ -76,7 +77,7 @@ def _week_block(figures: Figures, week: Figures, top_w: float) -> Block:
 def week_title(week: Figures) -> str:
     """Return what the grid still supplies in that week, or what is not met without one."""
     demand, imported, unmet = (float(np.sum(week[name])) / 2000 for name in ("demand_w", "grid_import_w", "unmet_w"))
-    season, used = week["season"].capitalize(), f"{significant(demand, 2)}{NO_BREAK}kWh"
+    season, used = capital(translated(week["season"])), f"{significant(demand, 2)}{NO_BREAK}kWh"
     if imported == 0 and unmet == 0:
         return say("{season} week: the kit supplies all of the {used} used", season=season, used=used)
     if imported == 0:
@@ -135,8 +136,8 @@ def _line(day: NDArray[np.float64], watts: Any, look: tuple[str, float], x: alt.
 
 def _day_axis(week: Figures, *, labels: bool) -> alt.Axis:
     """Return ticks at noon, named by weekday from the week's first day, and lines at midnight."""
-    first = {name: index for index, name in enumerate(DAY_NAMES)}.get(week["first_day"][:3], 0)
-    names = [DAY_NAMES[(first + index) % 7] for index in range(7)]
+    first = next((index for index, name in enumerate(weekdays()) if week["first_day"].startswith(name)), 0)
+    names = [weekdays()[(first + index) % 7] for index in range(7)]
     pick = "[" + ",".join(f"'{name}'" for name in names) + "][floor(datum.value)]"
     return alt.Axis(
         title=None, values=[index + 0.5 for index in range(7)], labelExpr=pick, labels=labels, grid=False, labelAngle=0

@@ -8,6 +8,7 @@ from typing import Any, Literal
 import altair as alt
 import numpy as np
 
+from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
@@ -57,16 +58,16 @@ def worth_block(figures: Figures) -> Block:
         "p95": "1 in 20 is above",
         "mean_of_worst_5_percent": "average of the worst 5 %",
     }
-    cells = [(said, money(worth[name], currency, with_error=True)) for name, said in lines.items()]
-    cells.append(("share of futures that lose money", percent(worth["loss_probability"], with_error=True)))
+    cells = [(say(said), money(worth[name], currency, with_error=True)) for name, said in lines.items()]
+    cells.append((say("share of futures that lose money"), percent(worth["loss_probability"], with_error=True)))
     refused = 1.0 - value_of(figures["bought_share"])
     title = worth_title(figures)
-    reading = (
+    reading = say(
         "Net present value: all the purchase brings less all it costs, with later money discounted to the day of "
         "purchase. The height of a bar is the share of futures in it."
     )
     if figures.get("page", {}).get("ends_gathered"):
-        reading += " The outermost bars also hold everything beyond them."
+        reading += " " + say("The outermost bars also hold everything beyond them.")
     return chart(
         figures,
         "worth",
@@ -93,7 +94,7 @@ def worth_title(figures: Figures) -> str:
     """Return the share of futures that lose money once later money is discounted."""
     loss = figures["net_present_value"]["loss_probability"]
     if not loss["value"]:
-        return "No future loses money, even with later money discounted"
+        return say("No future loses money, even with later money discounted")
     return say("{share} of futures lose money once later money is discounted", share=percent(loss))
 
 
@@ -122,13 +123,13 @@ def made_of(figures: Figures) -> Iterator[Block]:
     currency, kinds = figures["currency"], figures["worth_by_kind"]
     order = [*(kind for kind in KINDS if kind in kinds), *(kind for kind in kinds if kind not in KINDS)]
     cells = [
-        (KINDS.get(kind, capital(kind.replace("_", " "))), money(kinds[kind], currency))
+        (translated(KINDS.get(kind, capital(kind.replace("_", " ")))), money(kinds[kind], currency))
         for kind in order
         if kinds[kind]["value"]
     ]
     if not cells:
         return
-    cells.append(("Net present value", money(figures["net_present_value"]["mean"], currency)))
+    cells.append((say("Net present value"), money(figures["net_present_value"]["mean"], currency)))
     yield words("What the net present value is made of", "h3")
     yield words(
         "Present value of each kind of flow, average over the futures. The rows add up to the last one.", "reading"
@@ -141,16 +142,16 @@ def investment(figures: Figures) -> Iterator[Block]:
     measures, currency = figures.get("measures") or {}, figures["currency"]
     levels = ("p5", "p50", "p95")
     cells = [
-        (said, *(in_unit(measures[name][level], unit, currency) for level in levels))
+        (say(said), *(in_unit(measures[name][level], unit, currency) for level in levels))
         for name, said, unit in MEASURES
         if name in measures and any(measures[name][level]["value"] for level in levels)
     ]
     if not cells:
         return
     unclear = (measures.get("internal_rate_of_return") or {}).get("ambiguous_share") or {}
-    note = "Over the futures in which something is bought, loans left out."
+    note = say("Over the futures in which something is bought, loans left out.")
     if unclear.get("value"):
-        note += " In some futures the flows change sign more than once: these have no single internal rate."
+        note += " " + say("In some futures the flows change sign more than once: these have no single internal rate.")
     yield words("As an investment", "h3")
     yield words(note, "reading")
     yield table("As an investment", ("measure", "1 in 20 below", "middle future", "1 in 20 above"), cells)
@@ -203,7 +204,7 @@ def worth_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
     side: Literal["left", "right"] = "left" if mean < (left[0] + right[-1]) / 2 else "right"
     text = (
         alt.Chart(rows(left=[mean], share=[top]))
-        .mark_text(align=side, dx=6 if side == "left" else -6, dy=-8, baseline="bottom", text="average")
+        .mark_text(align=side, dx=6 if side == "left" else -6, dy=-8, baseline="bottom", text=say("average"))
         .encode(x=x, y=alt.Y("share:Q"))
     )
     layers = [bars, bar, mark, text] if refused > 0.0 else [bars, mark, text]
