@@ -17,7 +17,7 @@ from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
 from riskcalc.answers.loads import load_figures
 from riskcalc.answers.paid_back import payback_result
-from riskcalc.answers.questions import question_rows
+from riskcalc.answers.questions import question_rows, understood_files
 from riskcalc.answers.running import running_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
@@ -82,8 +82,8 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "ranking": ranking_rows(found, assessment.scenario),
         "limits": list(limits(assessment, found)),
         "notes": list(notes(assessment)),
-        "understood": dict(pools.demand.understood),
-        "questions": question_rows(scenario, pools.weather, pools.demand, price_series(scenario)),
+        "understood": understood_files(meter_file=pools.demand, weather_file=pools.weather, solar_file=pools.measured),
+        "questions": question_rows(scenario, pools.weather, pools.demand, pools.measured, price_series(scenario)),
         "loads": load_figures(scenario),
         "assumptions": assumption_rows(assessment.scenario),
         "provenance": provenance(assessment),
@@ -94,6 +94,8 @@ def notes(assessment: Assessment) -> Iterator[str]:
     """Yield what was done to the data that the run rests on."""
     yield from assessment.world.pools.weather.notes
     yield from assessment.world.pools.demand.notes
+    measured = assessment.world.pools.measured
+    yield from measured.notes if measured is not None else ()
     series = price_series(assessment.scenario)
     yield from series.notes if series is not None else ()
 

@@ -6,11 +6,13 @@ from dataclasses import asdict
 from typing import Any
 
 from riskcalc.answers.loads import load_figures
-from riskcalc.answers.questions import question_rows
+from riskcalc.answers.questions import question_rows, understood_files
 from riskcalc.answers.traits import scenario_traits
 from riskcalc.money.price_file import read_price_file
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.years.electrical import scenario_fit
+from riskcalc.years.measured_pv import measured_pv
+from riskcalc.years.planes import plane_sets
 from riskcalc.years.pools import YearsAtHand, demand_years
 from riskcalc.years.schedule import clock_of, price_series, slot_plan
 
@@ -25,6 +27,7 @@ def check_figures(scenario: Scenario) -> dict[str, Any]:
     """
     weather = YearsAtHand().weather(scenario)
     clock = clock_of(scenario)
+    measured = measured_pv(scenario, weather, plane_sets(scenario), clock)
     series = price_series(scenario)
     slot_plan(scenario, clock)
     if scenario.prices.path_file is not None:
@@ -33,8 +36,8 @@ def check_figures(scenario: Scenario) -> dict[str, Any]:
     if scenario.home.demand.source == "meter":
         place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
         one_year = scenario.model_copy(update={"study": scenario.study.model_copy(update={"pool_years": 1})})
-        demand = demand_years(one_year, clock, **place)
-    read = [item for item in (weather, demand, series) if item is not None]
+        demand = demand_years(one_year, clock, only=None if measured is None else measured.paired, **place)
+    read = [item for item in (weather, demand, measured, series) if item is not None]
     rows = assumptions(scenario)
     return {
         "scenario": scenario.name,
@@ -44,8 +47,8 @@ def check_figures(scenario: Scenario) -> dict[str, Any]:
         "uncertain": [asdict(row) for row in rows if row.key in scenario.uncertain()],
         "fit": [asdict(line) for line in scenario_fit(scenario, weather)],
         "loads": load_figures(scenario),
-        "questions": question_rows(scenario, weather, demand, series),
-        "understood": dict(getattr(demand, "understood", {})),
+        "questions": question_rows(scenario, weather, demand, measured, series),
+        "understood": understood_files(meter_file=demand, weather_file=weather, solar_file=measured),
         "traits": scenario_traits(scenario),
         "notes": [note for item in read for note in item.notes],
     }

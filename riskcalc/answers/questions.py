@@ -12,6 +12,12 @@ from riskcalc.weather.doubts import place_questions, weather_questions
 from riskcalc.weather.pool import WeatherPool
 
 
+def understood_files(**read: Any) -> dict[str, dict[str, str]]:
+    """Return how each file was understood, in words by subject, under the name that the keyword gives it."""
+    words = {name.replace("_", " "): dict(getattr(item, "understood", {})) for name, item in read.items()}
+    return {name: said for name, said in words.items() if said}
+
+
 def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[dict[str, str]]:
     """Return every question as a plain row with the name of its key in words: of the scenario, its weather, other data.
 

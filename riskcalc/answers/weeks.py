@@ -1,4 +1,4 @@
-"""A summer and a winter week of one future, in half hours on the wall clock."""
+"""A summer and a winter week of one future, in half hours on the wall clock; in the tropics one of July and of January."""
 
 from __future__ import annotations
 
@@ -17,6 +17,9 @@ HALF_HOUR, DAYS_SHOWN = 30, 7
 
 #: Middle of January and of July, where winter and summer weeks are taken from (swapped south of the equator).
 _MID_JANUARY, _MID_JULY = 13, 193
+
+#: Between the tropics, where the sun stands overhead twice a year, no half of the year is summer.
+TROPIC_DEG = 23.44
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,9 @@ class Stretch:
 
 
 def week_stretches(clock: LocalClock, *, latitude_deg: float) -> tuple[Stretch, ...]:
-    """Return where a summer and a winter week lie, Monday to Sunday."""
+    """Return where a summer and a winter week lie, Monday to Sunday; in the tropics they are named by their months."""
+    if abs(latitude_deg) < TROPIC_DEG:
+        return _stretch("July", _MID_JULY, clock), _stretch("January", _MID_JANUARY, clock)
     northern = latitude_deg >= 0.0
     days = {"summer": _MID_JULY if northern else _MID_JANUARY, "winter": _MID_JANUARY if northern else _MID_JULY}
     return tuple(_stretch(season, day, clock) for season, day in days.items())

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date as calendar_date
 from datetime import timedelta
 
 import numpy as np
@@ -25,22 +26,32 @@ FEWEST_IN_MONTH = 5
 H0_SWING = (-3.92e-10, 3.2e-7, -7.02e-5, 2.1e-3, 1.24)
 #: Spread of a month that is made from other months, and of a home's use from one year to the next; judgement.
 MADE_MONTH_SPREAD, YEAR_SPREAD = 0.15, 0.05
+#: Dates are counted from here.
+EPOCH = calendar_date(1970, 1, 1)
 DAY_KINDS = ("workday", "Saturday", "Sunday")
 
 
 @dataclass(frozen=True)
 class WholeDays:
-    """Days without gaps: power [W] (days, intervals), month 0..11, kind (0 workday, 1 Saturday, 2 Sunday), remarks.
+    """Days without gaps: power [W] (days, intervals), date (days since 1970), month 0..11, kind (place in DAY_KINDS).
 
     `missing_h` and `filled_h` are the hours without a reading in the file and those of them that were filled.
     """
 
     power_w: NDArray[np.float64]
+    date: NDArray[np.int64]
     month: NDArray[np.int64]
     kind: NDArray[np.int64]
     notes: tuple[str, ...]
     missing_h: float = 0.0
     filled_h: float = 0.0
+
+    def on(self, dates: NDArray[np.int64]) -> WholeDays:
+        """Return the days of these dates only."""
+        kept = np.isin(self.date, dates)
+        return replace(
+            self, power_w=self.power_w[kept], date=self.date[kept], month=self.month[kept], kind=self.kind[kept]
+        )
 
 
 @dataclass(frozen=True)
@@ -63,10 +74,10 @@ def month_swing(*, southern: bool) -> NDArray[np.float64]:
     return np.asarray(by_month / swing.mean())
 
 
-def donors(days: WholeDays, path: object, *, southern: bool = False) -> Donors:
+def donors(days: WholeDays, path: object, *, swing: NDArray[np.float64]) -> Donors:
     """Return which days stand for which: those of the month and kind, else of the month most like it, else of a like kind.
 
-    A month that the file lacks is made of days of the month nearest in the swing of homes, brought to its level.
+    A month that the file lacks is made of days of the month nearest in the `swing` over the year, (12,), brought to its level.
 
     Raises
     ------
@@ -76,7 +87,6 @@ def donors(days: WholeDays, path: object, *, southern: bool = False) -> Donors:
     if len(days.power_w) < FEWEST_DAYS:
         accepted = f"at least {FEWEST_DAYS} whole days, better a year: what is missing is made from the rest"
         raise one_problem(path, "", f"{len(days.power_w)} whole days", accepted)
-    swing = month_swing(southern=southern)
     enough = np.bincount(days.month, minlength=12) >= FEWEST_IN_MONTH
     here = days.month if not enough.any() else np.where(enough[days.month], days.month, -1)
     known = [(month, kind) for month in range(12) for kind in range(3) if ((here == month) & (days.kind == kind)).any()]
@@ -92,7 +102,7 @@ def donors(days: WholeDays, path: object, *, southern: bool = False) -> Donors:
 
             taken, like = min(known, key=unlike)
             of_month.append(np.flatnonzero((here == taken) & (days.kind == like)))
-            factor[month, kind] = swing[month] / swing[taken]
+            factor[month, kind] = swing[month] / swing[taken] if swing[taken] > 0.0 else 0.0
         rows.append(tuple(of_month))
     made = tuple(month for month in range(12) if not (here == month).any())
     return Donors(tuple(rows), factor, made)
@@ -128,6 +138,7 @@ def whole_days(days: MeterDays) -> WholeDays:
     month = np.array([day.month - 1 for day in dates])
     kind = np.maximum(np.array([day.weekday() for day in dates]) - 4, 0)
     power = days.power_w.copy()
+    date = (days.first_day - EPOCH).days + np.arange(len(missing))
     bridged = _bridge(power, longest=STRAIGHT_LINE_MINUTES // days.interval_minutes)
     usable = missing.mean(axis=1) <= MOST_MISSING_SHARE
     still_missing = np.isnan(power)
@@ -143,7 +154,8 @@ def whole_days(days: MeterDays) -> WholeDays:
         dropped = int((~usable).sum())
         notes.append(f"{dropped} of {len(usable)} days left out: more than {MOST_MISSING_SHARE:.0%} missing")
     filled_h = (bridged + copied) * hours
-    return WholeDays(power[usable], month[usable], kind[usable], tuple(notes), float(missing.sum()) * hours, filled_h)
+    missing_h = float(missing.sum()) * hours
+    return WholeDays(power[usable], date[usable], month[usable], kind[usable], tuple(notes), missing_h, filled_h)
 
 
 def _runs(mask: NDArray[np.bool_]) -> NDArray[np.int64]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from calendar import month_name
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, LocalClock, wall_minute_of_step
-from riskcalc.demand.gaps import MADE_MONTH_SPREAD, Donors, WholeDays, donors, whole_days, year_of
+from riskcalc.demand.gaps import MADE_MONTH_SPREAD, Donors, WholeDays, donors, month_swing, whole_days, year_of
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.demand.pool import DemandPool
@@ -41,6 +41,12 @@ class MeteredYear:
     donors: Donors
     year_kwh: float
     year_sd_kwh: float
+
+    def on(self, dates: NDArray[np.int64], *, southern: bool) -> MeteredYear:
+        """Return what the file holds of these dates (days since 1970) only, in their order."""
+        days = self.days.on(dates)
+        found = donors(days, self.read.path, swing=month_swing(southern=southern))
+        return replace(self, days=days, donors=found)
 
     @property
     def understood(self) -> dict[str, str]:
@@ -126,7 +132,7 @@ def _metered_year(
     """Return what `metered_year` returns; a scenario asks twice, for the year's use and for the days."""
     read = read_meter_days(path, zone=zone, wanted=wanted, interval_minutes=KINDS.get(kind or ""))
     days = whole_days(read)
-    found = donors(days, path, southern=southern)
+    found = donors(days, path, swing=month_swing(southern=southern))
     return MeteredYear(read, days, found, *year_of(days, found))
 
 
@@ -142,6 +148,7 @@ def read_meter(
     wanted: MeterFormat | None = None,
     annual_use_kwh: float | None = None,
     southern: bool = False,
+    only: NDArray[np.int64] | None = None,
 ) -> DemandPool:
     """Return pool years made of whole days of a meter file.
 
@@ -167,6 +174,8 @@ def read_meter(
         What the home is said to use in a year [kWh]: asked about where the file's year is another.
     southern
         Whether the home lies south of the equator, for months that the file lacks.
+    only
+        Dates (days since 1970) to which the days are limited: those on which something else was measured too.
 
     Raises
     ------
@@ -183,7 +192,8 @@ def read_meter(
     if clock.slot_minutes % step_minutes:
         raise ValueError(f"step_minutes: {step_minutes}; accepted: a divisor of the slot, {clock.slot_minutes}")
     metered = metered_year(path, zone=clock.zone, wanted=wanted, kind=kind, southern=southern)
-    choice, factor = _chosen_days(metered.donors, clock=clock, years=years, seed=seed)
+    metered = metered if only is None else metered.on(only, southern=southern)
+    choice, factor = dealt_days(metered.donors, clock=clock, years=years, seed=seed)
     interval = metered.read.interval_minutes
     minutes_of_year = _minutes_of_year(metered.days, choice, factor, interval_minutes=interval, seed=seed)
     wall_minute = wall_minute_of_step(clock, step_minutes=1)
@@ -224,7 +234,7 @@ def _longest_run(mask: NDArray[np.bool_]) -> int:
     return int(np.max(edges[1::2] - edges[::2], initial=0))
 
 
-def _chosen_days(
+def dealt_days(
     found: Donors, *, clock: LocalClock, years: int, seed: int
 ) -> tuple[NDArray[np.int64], NDArray[np.float32]]:
     """Row of the file's day for each local day of each pool year, and the factor on its power, both (years, 365).

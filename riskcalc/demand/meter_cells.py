@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DATE_ORDERS = ("day_first", "month_first", "year_first")
-KEY = "home.demand"
 LAYOUTS = (
     "a table with times and readings in kWh, Wh, W or kW: a reading per line or a day per line with 24, 48 or 96 "
     "readings; see the guide's section on meter files"
@@ -45,7 +44,8 @@ class MeterFormat:
     """What a scenario says of its meter file; what it leaves out is found in the file.
 
     `columns` and `registers` are summed; `unit` of UNITS; `dates` of DATE_ORDERS; `label` "start" or "end": what part of
-    its interval a time names; `clock` "wall", "standard" (no summer time) or "utc", for times without an offset.
+    its interval a time names; `clock` "wall", "standard" (no summer time) or "utc", for times without an offset. `solar`:
+    the columns wanted are those of solar modules, not of use; `key` is the table of the scenario that says all this.
     """
 
     columns: tuple[str, ...] = ()
@@ -54,6 +54,8 @@ class MeterFormat:
     dates: str | None = None
     label: str | None = None
     clock: str | None = None
+    solar: bool = False
+    key: str = "home.demand"
 
 
 @dataclass(frozen=True)
@@ -176,7 +178,7 @@ def dates_of(
 
     codes, unique = pd.factorize(table.cells[column] if text is None else text)
     parts = [_date_parts(str(cell)) for cell in unique]
-    order = wanted.dates or _order(table, column, [part for part in parts if part])
+    order = wanted.dates or _order(table, column, [part for part in parts if part], wanted.key)
     found = np.full(len(unique), np.datetime64("NaT"), dtype="datetime64[m]")
     for index, part in enumerate(parts):
         if part:
@@ -210,7 +212,7 @@ def _date_parts(text: str) -> tuple[int, int, int] | None:
     return first, second, third
 
 
-def _order(table: Table, column: int, parts: list[tuple[int, int, int]]) -> str:
+def _order(table: Table, column: int, parts: list[tuple[int, int, int]], key: str) -> str:
     """Return in which order dates are written, from the dates themselves."""
     if all(first > 999 for first, _, _ in parts):
         return "year_first"
@@ -220,7 +222,7 @@ def _order(table: Table, column: int, parts: list[tuple[int, int, int]]) -> str:
     if any(second > 12 for _, second, _ in parts):
         return "month_first"
     given = f"dates such as {cells.iloc[0]}, day or month first"
-    accepted = f'{KEY}.dates = "day_first" or "month_first"'
+    accepted = f'{key}.dates = "day_first" or "month_first"'
     raise one_problem(table.path, f"line {table.line[0]}, {table.names[column]}", given, accepted)
 
 
@@ -247,8 +249,8 @@ def _minute(text: str) -> int:
     return hour * 60 + minute if hour * 60 + minute <= 1440 and minute < 60 else -1
 
 
-def numbers_of(table: Table, column: int) -> NDArray[np.float64]:
-    """Return the values of a column, not a number where the field is empty.
+def numbers_of(table: Table, column: int, *, below_zero: bool = False) -> NDArray[np.float64]:
+    """Return the values of a column, not a number where the field is empty; `below_zero` lets negative ones pass.
 
     Raises
     ------
@@ -267,7 +269,7 @@ def numbers_of(table: Table, column: int) -> NDArray[np.float64]:
     problems = []
     for bad, accepted in (
         (~np.isfinite(values) & (text != "").to_numpy(), VALUE_WORDS),
-        (values < 0.0, "0 or more; export is a column of its own and not read here"),
+        ((values < 0.0) & (not below_zero), "0 or more; export is a column of its own and not read here"),
     ):
         if bad.any():
             problems.append(table.problem(int(np.argmax(bad)), column, accepted, int(bad.sum())))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import MINUTES_PER_DAY, standard_offset_minutes
-from riskcalc.demand.meter_cells import KEY, VALUE_WORDS, MeterFormat
+from riskcalc.demand.meter_cells import VALUE_WORDS, MeterFormat
 from riskcalc.demand.meter_layout import Readings, read_readings
 from riskcalc.errors import InputError, Problem, one_problem
 
@@ -88,7 +88,7 @@ def read_meter_days(
     minute = wall.as_unit("s").asi8 // 60 - (interval if label == "end" else 0)
     values, counter = _interval_values(readings, instant, interval)
     power_w = values * _SIZE[readings.unit] * (60.0 / interval if readings.unit.endswith("h") else 1.0)
-    _check_units(path, power_w, readings)
+    _check_units(path, power_w, readings, wanted.key)
     understood = readings.understood | {
         "step": f"{interval} minutes",
         "clock": clock,
@@ -108,7 +108,12 @@ def _clock(readings: Readings, zone: str, wanted: MeterFormat) -> tuple[pd.Datet
     if times.tz is not None:
         return times.tz_convert(zone).tz_localize(None), times.as_unit("s").asi8 // 60, "times with their offset"
     offset = {"utc": 0, "standard": standard_offset_minutes(zone)}.get(wanted.clock or "")
-    if offset is None and wanted.clock is None and _reads_skipped_hours(times, readings.value, zone):
+    if (
+        offset is None
+        and wanted.clock is None
+        and not wanted.solar
+        and _reads_skipped_hours(times, readings.value, zone)
+    ):
         offset = standard_offset_minutes(zone)
     if offset is None:
         return times, _unfolded_minutes(times, zone), f"wall clock of {zone}"
@@ -154,11 +159,14 @@ def _interval_values(readings: Readings, instant: NDArray[np.int64], interval: i
     return used, True
 
 
-def _check_units(path: Path, power_w: NDArray[np.float64], readings: Readings) -> None:
+def _check_units(path: Path, power_w: NDArray[np.float64], readings: Readings, key: str) -> None:
     """Refuse a home that uses next to nothing or out of all proportion, and say what its figures look like."""
     if not np.isfinite(power_w).any():
         raise one_problem(path, readings.name, "no value in any row", VALUE_WORDS)
     mean_w = float(np.nanmean(power_w))
+    if mean_w < 0.0:
+        accepted = "0 or more on average: turn the sign, or name another column"
+        raise one_problem(path, readings.name, f"{mean_w:.3g} W on average", accepted, f"{key}.columns")
     high = np.flatnonzero(power_w > MOST_READING_W)
     if high.size and high.size < 0.01 * len(power_w):
         worst = int(high[np.argmax(power_w[high])])
@@ -178,7 +186,7 @@ def _check_units(path: Path, power_w: NDArray[np.float64], readings: Readings) -
             "MWh": ("GWh", "kWh"),
         }[readings.unit][0 if small else 1]
         accepted = f"{LEAST_MEAN_W:g} to {MOST_MEAN_W:g} W on average"
-        hint = f"read in {readings.unit}; this looks like {other}: say it with {KEY}.unit"
+        hint = f"read in {readings.unit}; this looks like {other}: say it with {key}.unit"
         raise one_problem(path, readings.name, f"{mean_w:.3g} W on average", accepted, hint)
 
 

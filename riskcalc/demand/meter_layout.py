@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from riskcalc.demand.meter_cells import (
     CLOCK_TEXT,
-    KEY,
     LAYOUTS,
     TIME_WORDS,
     MeterFormat,
@@ -49,6 +48,14 @@ _REGISTER = re.compile(
     r"day|night|peak|off|shoulder|register|tariff|\brate\b|\bt\d|\bht\b|\bnt\b|\bhp\b|\bhc\b|high|low|normal|controlled",
     re.IGNORECASE,
 )
+_NOT_SOLAR = re.compile(
+    r"use|usage|consum|demand|load|verbrauch|bezug|import|export|feed|battery|grid|irradi|ghi|dni|dhi|reactive|kvar|cost|price"
+    r"|amount|temp|status|quality|flag|serial|\bid\b|number|nummer|total|\bsum\b|summe|interval|volt|amp|current|freq|effic",
+    re.IGNORECASE,
+)
+_SOLAR = re.compile(r"solar|pv|generat|produc|yield|array|string|mppt|roof|erzeug|ertrag", re.IGNORECASE)
+#: What is wanted, what is not it, and what may be summed: of a meter of use, of solar modules.
+_WANTED = {False: ("the use", _NOT_USE, _REGISTER), True: ("the power of the modules", _NOT_SOLAR, _SOLAR)}
 _END = re.compile(r"\bend|\bto\b|until|\bbis\b|\bende", re.IGNORECASE)
 
 
@@ -119,7 +126,7 @@ def _from_days(table: Table, kinds: list[str], columns: list[int], wanted: Meter
     dates, order = dates_of(table, at, wanted)
     rows, several = _chosen_registers(table, kinds, dates.astype(np.int64), (at, *columns), wanted)
     per_day = len(columns)
-    values = np.stack([numbers_of(table, index) for index in columns], axis=1)[rows]
+    values = np.stack([numbers_of(table, index, below_zero=wanted.solar) for index in columns], axis=1)[rows]
     day, line = dates[rows], table.line[rows]
     unique, place = np.unique(day, return_inverse=True)
     if len(unique) < len(day) and not several:
@@ -147,7 +154,7 @@ def _from_rows(table: Table, kinds: list[str], wanted: MeterFormat) -> Readings:
     rows, several = _chosen_registers(table, kinds, instant, (*used, *columns), wanted)
     values = np.zeros(len(time))
     for index in columns:
-        values += numbers_of(table, index)
+        values += numbers_of(table, index, below_zero=wanted.solar)
     time, values, line = time[rows], values[rows], table.line[rows]
     if several:
         time, values, line = _summed(time, values, line)
@@ -229,16 +236,21 @@ def _value_columns(table: Table, kinds: list[str], used: tuple[int, ...], wanted
     if wanted.columns:
         absent = [name for name in wanted.columns if name.lower() not in lower]
         if absent:
-            raise one_problem(table.path, f"{KEY}.columns", ", ".join(absent), "of " + ", ".join(table.names))
+            raise one_problem(table.path, f"{wanted.key}.columns", ", ".join(absent), "of " + ", ".join(table.names))
         return [lower.index(name.lower()) for name in wanted.columns]
     numbers = [index for index in free if kinds[index] == "number" or _unit_in(table.names[index])]
-    use = [index for index in numbers if not _NOT_USE.search(table.names[index])]
+    what, other, parts = _WANTED[wanted.solar]
+    use = [index for index in numbers if not other.search(table.names[index])]
+    if wanted.solar:
+        use = [index for index in use if parts.search(table.names[index])] or use
     use = [index for index in use if _unit_in(table.names[index])] or use
-    if len(use) > 1 and not all(_REGISTER.search(table.names[index]) for index in use):
-        given = "several columns that may be the use: " + ", ".join(table.names[index] for index in use)
-        raise one_problem(table.path, f"line {table.line[0]}", given, f"{KEY}.columns, the names of those to be summed")
+    if len(use) > 1 and not all(parts.search(table.names[index]) for index in use):
+        given = f"several columns that may be {what}: " + ", ".join(table.names[index] for index in use)
+        raise one_problem(
+            table.path, f"line {table.line[0]}", given, f"{wanted.key}.columns, the names of those to be summed"
+        )
     if not use:
-        raise one_problem(table.path, f"line {table.line[0]}", ", ".join(table.names), f"a column of use; {LAYOUTS}")
+        raise one_problem(table.path, f"line {table.line[0]}", ", ".join(table.names), f"a column of {what}; {LAYOUTS}")
     return use
 
 
@@ -262,7 +274,7 @@ def _chosen_registers(
             use = []
         if not use:
             given = f"several registers in {table.names[index]}: " + ", ".join(known)
-            accepted = f"{KEY}.registers, the names of those that are use and are to be summed"
+            accepted = f"{wanted.key}.registers, the names of those that are use and are to be summed"
             raise one_problem(table.path, f"line {table.line[0]}", given, accepted)
         return every[np.isin(names, use)], True
     return every, False
@@ -288,4 +300,4 @@ def _unit(table: Table, wanted: MeterFormat, columns: list[int]) -> str:
         return units.pop()
     given = "readings without a unit" if not units else "readings in " + " and ".join(sorted(units))
     where = f"line {table.line[0]}, {table.names[columns[0]]}"
-    raise one_problem(table.path, where, given, f'{KEY}.unit = "kWh", "Wh", "W" or "kW"')
+    raise one_problem(table.path, where, given, f'{wanted.key}.unit = "kWh", "Wh", "W" or "kW"')

@@ -90,6 +90,7 @@ def assess_document(figures: Figures) -> Document:
             loads_section(figures),
             section("cautions", "Cautions", items(cautions(**only["traits"]))),
             section("assumed", "What was assumed", *assumption_blocks(figures)),
+            understood_section(figures),
             section("method", "How it is calculated", *method_blocks(only["method"])),
             section("terms", "Words explained", *glossary_blocks()),
             section("again", "How to get this again", *again_blocks(figures), linked_terms("scramble", "pool")),
@@ -278,14 +279,13 @@ def check_document(figures: Figures) -> Document:
         f"{fit.fit_title(figures['fit'])}." if figures["fit"] else say("There are no modules to check electrically.")
     )
     uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
-    understood = [f"{capital(told(subject))}: {said}." for subject, said in figures["understood"].items()]
     sections = documented(
         [
             section("answer", "The answer", words(opening, "opening")),
             answer.questions_section(figures),
             section("fit", "Does it fit electrically?", *fit.fit_blocks({"electrical_fit": figures["fit"]})),
             loads_section(figures),
-            section("meter", "How the meter file was understood", items(understood)) if understood else None,
+            understood_section(figures),
             section("uncertain", "What is uncertain", items(uncertain)) if uncertain else None,
             section("cautions", "Cautions", items(cautions(**figures["traits"]))),
             section("again", "How to get this again", Block("command", figures["page"]["command"])),
@@ -301,6 +301,17 @@ def loads_section(figures: Figures) -> Section | None:
         return None
     sentences = [capital(line if line.endswith(".") else f"{line}.") for line in loads]
     return section("loads", "Appliances against the inverter", words(capital(heading), "reading"), items(sentences))
+
+
+def understood_section(figures: Figures) -> Section | None:
+    """Return how each file of measurements was read; None where there is none."""
+    blocks: list[Block | None] = []
+    for name, said in (figures.get("understood") or {}).items():
+        lines = [f"{capital(told(subject))}: {found}." for subject, found in said.items()]
+        blocks += [words(f"{capital(told(name))}:", "reading"), items(lines)]
+    done = [f"{capital(note)}." for note in figures.get("notes") or ()]
+    blocks += [words("What was done to them:", "reading"), items(done)] if done else []
+    return section("read", "How the files were understood", *blocks) if blocks else None
 
 
 def charts_in(figures: Figures) -> list[Chart]:

@@ -22,9 +22,8 @@ def check_lines(figures: Mapping[str, Any]) -> list[str]:
         f"uncertain ({len(figures['uncertain'])}):",
         *(f"  {row['label']}: {row['given']} {row['unit']}".rstrip() for row in figures["uncertain"]),
     ]
-    if figures["understood"]:
-        lines += ["meter file, as it was understood:"]
-        lines += [f"  {subject}: {words}" for subject, words in figures["understood"].items()]
+    for name, said in figures["understood"].items():
+        lines += [f"{name}, as it was understood:", *(f"  {subject}: {words}" for subject, words in said.items())]
     lines += ["electrical fit:", *_fit(figures["fit"])] if figures["fit"] else ["electrical fit: no modules"]
     lines += [*load_lines(figures["loads"]), *(f"note: {note}" for note in figures["notes"])]
     lines += question_lines(figures["questions"])

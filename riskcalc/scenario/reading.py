@@ -173,7 +173,7 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
     if "purchase" in parts.present and "kit" not in parts.present:
         yield Complaint(("kit",), "nothing", "needed with [purchase]: the kit that is bought", "or remove [purchase]")
     checks: tuple[tuple[BaseModel | None, Callable[..., Iterator[Complaint]], tuple[Any, ...]], ...] = (
-        (parts.site, site_complaints, ()),
+        (parts.site, site_complaints, (parts.home,)),
         (parts.home, home_complaints, (kit,)),
         (parts.tariff, tariff_complaints, (parts.site, parts.currency)),
         (parts.prices, path_complaints, (study,)),

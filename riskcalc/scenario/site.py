@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import StrictBool
 
 from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
 from riskcalc.scenario.fields import Table, absent, default, default_number, judgement, needed, optional
-from riskcalc.scenario.texts import Text, Zone
+from riskcalc.scenario.texts import Names, Text, Zone
 from riskcalc.scenario.uncertain import Number, Uncertain
 from riskcalc.uncertainty.quantity import Normal, Quantity, plain
+
+if TYPE_CHECKING:
+    from riskcalc.scenario.home import Home
+
+FROM_FILE = absent("found in the file")
 
 
 class Weather(Table):
@@ -39,6 +46,56 @@ class Weather(Table):
     )
 
 
+class MeasuredPv(Table):
+    """Power that an array was measured to give, the household's own or a neighbour's, in place of the modelled one."""
+
+    file: Text = needed("file of times and measured power or energy", title="File of measured solar power")
+    peak_w: Annotated[float, Number(10, 1_000_000, unit="W")] = needed(
+        "rated power of the modules that were measured, in watts", title="Rated power of the measured modules"
+    )
+    surfaces: Names = default(
+        (),
+        "surfaces of the home whose arrays give what was measured",
+        absent("all of them"),
+        title="Surfaces the measured power stands for",
+    )
+    after_inverter: StrictBool = default(
+        False,
+        "was the power measured behind the inverter, as alternating current",
+        absent("no: at the modules"),
+        title="Measured behind the inverter",
+    )
+    scale: Annotated[Quantity, Uncertain(0.3, 2)] = default_number(
+        Normal(mean=1.0, sd=0.07, minimum=0.7, maximum=1.3),
+        "long-run power of the kit's array over the measured one, per watt of rated power",
+        judgement(
+            "one year beside the long run 5 % (years differ by 2 to 6.5 % by climate, decades by 5 %), another array of the"
+            " same kind 5 %: dirt, rated power, angles"
+        ),
+        title="Long-run power over measured power",
+    )
+    columns: Names = default(
+        (), "names of the file's columns of solar power, which are summed", FROM_FILE, title="Columns of solar power"
+    )
+    registers: Names = default(
+        (), "names of the inverters or meters in the file, which are summed", FROM_FILE, title="Inverters in the file"
+    )
+    unit: Literal["kWh", "Wh", "MWh", "W", "kW"] | None = optional(
+        "unit of the readings", "that of the file", title="Unit of the solar file"
+    )
+    dates: Literal["day_first", "month_first", "year_first"] | None = optional(
+        "order of day, month and year in its dates", "that of the file", title="Dates of the solar file"
+    )
+    label: Literal["start", "end"] | None = optional(
+        "what part of its interval a time names", "found in the file", title="Times of the solar file"
+    )
+    clock: Literal["wall", "standard", "utc"] | None = optional(
+        "clock of the file: wall, standard (no summer time) or utc",
+        "wall, or standard where the sun shows that the file does not follow summer time",
+        title="Clock of the solar file",
+    )
+
+
 class Site(Table):
     """Where the home stands."""
 
@@ -55,6 +112,9 @@ class Site(Table):
     zone: Zone = needed("the IANA time zone of the wall clock, such as Europe/London", title="Time zone")
     weather: Weather = needed(
         'where the weather years come from, such as { source = "climate", region = ... }', title="Weather"
+    )
+    measured_pv: MeasuredPv | None = optional(
+        "measured power of an array, in place of the modelled one", "power is modelled", title="Measured solar power"
     )
     resource_factor: Annotated[Quantity, Uncertain(0.3, 2)] = default_number(
         Normal(mean=1.0, sd=0.05, minimum=0.8, maximum=1.2),
@@ -84,8 +144,12 @@ class Site(Table):
     )
 
 
-def site_complaints(site: Site) -> Iterator[Complaint]:
+def site_complaints(site: Site, home: Home | None) -> Iterator[Complaint]:
     """Yield everything that does not fit together; paths start at `site`."""
+    for name in site.measured_pv.surfaces if site.measured_pv and home else ():
+        if home is not None and name not in home.surfaces:
+            accepted = "a surface of [home.surfaces]: " + (", ".join(home.surfaces) or "there is none")
+            yield Complaint(("site", "measured_pv", "surfaces"), name, accepted)
     weather, at = site.weather, ("site", "weather")
     unused: tuple[str, ...]
     if weather.source == "climate":

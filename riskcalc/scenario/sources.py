@@ -28,6 +28,7 @@ TREE_FOLDER = "scenarios"
 #: Keys that name a data file; the modules that read those files check what is inside.
 FILE_KEYS = (
     ("site", "weather", "file"),
+    ("site", "measured_pv", "file"),
     ("home", "demand", "file"),
     ("tariff", "series", "file"),
     ("prices", "path_file"),

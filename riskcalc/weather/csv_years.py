@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from riskcalc.weather.split import beam_and_diffuse
 if TYPE_CHECKING:
     import pandas as pd
 
+_OFFSET = re.compile(r"(?:Z|[+-]\d{2}:?\d{2})$")
 PLACE_BOUNDS = {"latitude_deg": (-90.0, 90.0), "longitude_deg": (-180.0, 180.0), "altitude_m": (-430.0, 9000.0)}
 LABELS = {"start": 0.0, "middle": 0.5, "end": 1.0}
 REQUIRED = ("time", "ghi", "temp_air", "wind_speed")
@@ -117,7 +119,23 @@ def read_csv_years(
         real_years=years,
     )
     check_possible(pool, file=str(file))
-    return pool
+    missing = int(max(np.isnan(values).sum() for values in on_axis.values()))
+    said = {
+        "file": file.name,
+        "period": "one typical year" if kept is None else _period(kept),
+        "step": f"{step} minutes",
+        "clock": "times with their offset" if _OFFSET.search(str(table["time"].iloc[0]).strip()) else zone,
+        "time": f"{label} of the interval",
+        "columns": ", ".join(series),
+        "gaps": f"{missing} h without a figure, filled" if missing else "none",
+    }
+    return replace(pool, understood=said | pool.understood_place())
+
+
+def _period(years: Sequence[int]) -> str:
+    """Return the years of a record in words, with what is missing in between."""
+    several = f"{min(years)} to {max(years)}, {len(years)} whole years"
+    return str(years[0]) if len(years) == 1 else several
 
 
 def existing(path: str | Path) -> Path:
@@ -163,7 +181,7 @@ def _what_is_told(
     head: Mapping[str, str],
     told: Mapping[str, str | None],
     place: tuple[float | None, float | None, float | None],
-) -> tuple[str, str, dict[str, float]]:
+) -> tuple[str, str, dict[str, Any]]:
     """Zone, label and place, by the scenario or by the head of the file; of the place, the head's comes first."""
     problems, found = [], {}
     for name, given in told.items():
@@ -262,7 +280,7 @@ def _utc_times(column: pd.Series, *, zone: str, file: Path, problems: list[Probl
         given = f"{text.iloc[bad[0]]!r} in line {column.index[bad[0]]}"
         problems.append(Problem(str(file), "time", given, "a time in ISO 8601, such as 2021-03-05T14:00+01:00"))
         return nothing
-    own_offset = np.asarray(text.str.contains(r"(?:Z|[+-]\d{2}:?\d{2})$", regex=True))
+    own_offset = np.asarray(text.str.contains(_OFFSET, regex=True))
     if own_offset.any() and not own_offset.all():
         row = int(np.flatnonzero(own_offset != own_offset[0])[0])
         given = f"{text.iloc[row]!r} in line {column.index[row]}"

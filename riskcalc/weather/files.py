@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -210,7 +211,13 @@ def _typical_year(
         **series, **place, utc_offset_hours=utc_offset_hours, source=source, notes=tuple(notes), real_years=1
     )
     check_possible(pool, file=str(file))
-    return pool
+    said = {
+        "file": file.name,
+        "period": "one typical year",
+        "step": "60 minutes",
+        "clock": f"UTC{utc_offset_hours:+g} h",
+    }
+    return replace(pool, understood=said | pool.understood_place())
 
 
 def _numbers(column: pd.Series, *, name: str, file: Path, head: int) -> NDArray[np.float64]:

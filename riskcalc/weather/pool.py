@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,8 @@ class WeatherPool:
         Citation for the report.
     notes : tuple of str
         What a reader has to know: gaps filled, one typical year only, 29 February left out ...
+    understood : dict
+        How a weather file was read, in words by subject; empty for a built-in climate.
     real_years : int
         Number of distinct real or typical years behind the pool; 0 for generated weather.
     """
@@ -59,6 +61,7 @@ class WeatherPool:
     source: str
     notes: tuple[str, ...] = ()
     real_years: int = 0
+    understood: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Freeze the arrays and refuse shapes and values that no weather has."""
@@ -98,6 +101,12 @@ class WeatherPool:
         Pools hold a few years of hourly means, records hold all years and minutes; common practice, no source.
         """
         return self.lowest_temp_c - 5.0
+
+    def understood_place(self) -> dict[str, str]:
+        """Return in words where a file says that it was recorded, and the light of a year."""
+        north, east = "north" if self.latitude_deg >= 0.0 else "south", "east" if self.longitude_deg >= 0.0 else "west"
+        where = f"{abs(self.latitude_deg):g}° {north}, {abs(self.longitude_deg):g}° {east}, {self.altitude_m:g} m above the sea"
+        return {"place": where, "year": f"{self.annual_ghi_kwh().mean():,.0f} kWh/m² of light on the horizontal"}
 
     def monthly_means(self, name: str = "ghi") -> NDArray[np.float64]:
         """Return the mean of one series per year and month, shape (K, 12), in the unit of the series."""

@@ -21,7 +21,10 @@ Values = Mapping[str, Floats]
 
 @dataclass(frozen=True)
 class PlaneSet:
-    """One array of modules: the angles it was worked out for (nodes) and its rows in `Pools.solar_w`."""
+    """One array of modules: the angles it was worked out for (nodes) and its rows in `Pools.solar_w`.
+
+    `measured`: its power is that of a record, with the losses that the record saw.
+    """
 
     name: str
     surface: str
@@ -29,6 +32,7 @@ class PlaneSet:
     tilt_nodes_deg: Floats
     azimuth_nodes_deg: Floats
     first_row: int
+    measured: bool = False
 
     @property
     def rows(self) -> slice:
@@ -54,6 +58,7 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
     quantities = scenario.quantities()
     sets: list[PlaneSet] = []
     row = 0
+    record = scenario.site.measured_pv
     for name, surface in array_surfaces(kit, scenario.home).items():
         if surface is None:
             continue
@@ -61,7 +66,8 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
             angle_nodes(np.array(quantities[f"home.surfaces.{surface}.{angle}"].practical_support))
             for angle in ("tilt_deg", "azimuth_deg")
         )
-        sets.append(PlaneSet(name, surface, inputs.index(input_of_array[name] or ""), tilts, azimuths, row))
+        measured = record is not None and (not record.surfaces or surface in record.surfaces)
+        sets.append(PlaneSet(name, surface, inputs.index(input_of_array[name] or ""), tilts, azimuths, row, measured))
         row = sets[-1].rows.stop
     if row > MOST_PLANES:
         given = f"{len(sets)} arrays whose uncertain angles need {row} planes to be worked out"
@@ -74,7 +80,7 @@ def plane_weights(planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -
     """Return the weight of each row of `Pools.solar_w` for new modules, shape (planes, draws).
 
     Orientation between the nodes, shade, dirt, wiring, mismatch and the site's long-run resource, all of which scale
-    the power at the terminals.
+    the power at the terminals. A measured array has its losses in its record: only shade beside it is left, and its scale.
     """
     if not planes:
         return np.zeros((1, draws))
@@ -87,7 +93,10 @@ def plane_weights(planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -
             node_weights(values[f"{start}.tilt_deg"], plane.tilt_nodes_deg),
             node_weights(values[f"{start}.azimuth_deg"], plane.azimuth_nodes_deg),
         )
-        parts.append(weights * (common * (1.0 - values[f"{start}.shading"])))
+        parts.append(
+            weights
+            * ((values["site.measured_pv.scale"] if plane.measured else common) * (1.0 - values[f"{start}.shading"]))
+        )
     return np.concatenate(parts)
 
 

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from riskcalc.clock import DAYS, MINUTES_PER_YEAR, MONTH_LENGTHS, LocalClock, standard_offset_minutes
 from riskcalc.demand.events import SUNNY_WINDOW, appliance_years
 from riskcalc.demand.meter import read_meter
-from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.pool import DemandPool
 from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
@@ -31,6 +30,7 @@ from riskcalc.weather.generator import generated_years, pool_of_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.within_hour import STEPS, fine_sky
 from riskcalc.years.habits import split_meter
+from riskcalc.years.measured_pv import MeasuredPv, measured_power_w, measured_pv, meter_format
 from riskcalc.years.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.years.pool_order import fair_order, light_of_years
 from riskcalc.years.schedule import moved_window
@@ -62,7 +62,8 @@ class Pools:
 
     `solar_w` is float32 (K, planes, periods) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
     charge; `battery_temp_c` (K,) the mean temperature of the cells. `outage_scale` puts the estimate of hours carried
-    in an outage right on average; see `riskcalc.years.bridging`. `key` names everything that the pools were made from.
+    in an outage right on average; see `riskcalc.years.bridging`. `key` names everything that the pools were made from;
+    `measured` is the record of solar power that takes the place of the model, if the scenario names one.
     """
 
     weather: WeatherPool
@@ -73,6 +74,7 @@ class Pools:
     battery_temp_c: Floats
     outage_scale: float = 1.0
     key: str = ""
+    measured: MeasuredPv | None = None
 
     @cached_property
     def inputs(self) -> DispatchInputs:
@@ -123,19 +125,27 @@ class YearsAtHand:
             self._weather[key] = WeatherPool(**kept)
         return self._weather[key]
 
-    def demand(self, scenario: Scenario, clock: LocalClock, weather: WeatherPool) -> DemandPool:
+    def demand(
+        self, scenario: Scenario, clock: LocalClock, weather: WeatherPool, only: NDArray[np.int64] | None = None
+    ) -> DemandPool:
         """Return the demand years of the scenario, built anew unless the scenario before had the same."""
         place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
-        key = _demand_key(scenario, clock, place)
+        key = _demand_key(scenario, clock, place, only)
         if key not in self._demand:
-            kept = self.store.kept("demand", key, lambda: _content(demand_years(scenario, clock, **place)))
+            kept = self.store.kept("demand", key, lambda: _content(demand_years(scenario, clock, only=only, **place)))
             self._demand = {key: DemandPool(**kept)}
         return self._demand[key]
 
-    def solar_w(self, scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
+    def solar_w(
+        self,
+        scenario: Scenario,
+        planes: tuple[PlaneSet, ...],
+        weather: WeatherPool,
+        measured: MeasuredPv | None = None,
+    ) -> NDArray[np.float32]:
         """Return the power at the terminals of every plane, float32 (K, planes, periods)."""
         key = _solar_key(scenario, planes)
-        kept = self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather)})
+        kept = self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather, measured)})
         solar_w: NDArray[np.float32] = kept["solar_w"]
         # Like all pools: the kernel is compiled for arrays that may be written and those that may not.
         solar_w.flags.writeable = False
@@ -148,20 +158,25 @@ def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = N
     weather = at_hand.weather(scenario)
     planes = plane_sets(scenario)
     day_temp_c = weather.temp_air.reshape(weather.years, DAYS, 24).mean(axis=2)
+    measured = measured_pv(scenario, weather, planes, clock)
+    only = None if measured is None else measured.paired
     outdoors = scenario.site.battery_place == "outdoors"
     place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
     return Pools(
         weather=weather,
-        demand=at_hand.demand(scenario, clock, weather),
-        solar_w=at_hand.solar_w(scenario, planes, weather),
+        demand=at_hand.demand(scenario, clock, weather, only),
+        solar_w=at_hand.solar_w(scenario, planes, weather, measured),
         planes=planes,
         charge_allowed=np.where(outdoors & (day_temp_c <= CHARGE_ABOVE_C), 0.0, 1.0),
         battery_temp_c=day_temp_c.mean(axis=1) if outdoors else np.full(weather.years, INDOOR_TEMP_C),
-        key="\n".join([made_by(), _solar_key(scenario, planes), _demand_key(scenario, clock, place)]),
+        key="\n".join([made_by(), _solar_key(scenario, planes), _demand_key(scenario, clock, place, only)]),
+        measured=measured,
     )
 
 
-def _solar_w(scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool) -> NDArray[np.float32]:
+def _solar_w(
+    scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherPool, measured: MeasuredPv | None
+) -> NDArray[np.float32]:
     """Return the power of every plane; many planes, as an uncertain roof needs them, share longer periods."""
     rows = max(1, planes[-1].rows.stop if planes else 1)
     if not planes:
@@ -170,6 +185,10 @@ def _solar_w(scenario: Scenario, planes: tuple[PlaneSet, ...], weather: WeatherP
     together = next(count for count in (1, 3, 6, STEPS) if count == STEPS or count * MOST_FINE_ROWS >= rows)
     solar_w = np.zeros((weather.years, rows, HOURS * STEPS // together), dtype=np.float32)
     for plane in planes:
+        if measured is not None and plane.measured:
+            step_minutes = together * 60 // STEPS
+            solar_w[:, plane.rows] = measured_power_w(scenario, plane, measured, step_minutes=step_minutes)
+            continue
         solar_w[:, plane.rows] = node_power_w(scenario, plane, sky, sun, together=together)
     return solar_w
 
@@ -231,8 +250,15 @@ def on_site_time(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
         raise one_problem(scenario.file, "site.zone", given, "a zone that differs from it by whole hours") from error
 
 
-def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, longitude_deg: float) -> DemandPool:
-    """Return the demand pool: built from appliances, or from the household's own meter file."""
+def demand_years(
+    scenario: Scenario,
+    clock: LocalClock,
+    *,
+    latitude_deg: float,
+    longitude_deg: float,
+    only: NDArray[np.int64] | None = None,
+) -> DemandPool:
+    """Return the demand pool: built from appliances, or from the household's own meter file, `only` of some dates."""
     home, years, step = scenario.home, scenario.study.pool_years, scenario.study.step_minutes
     seed = stream_seed(scenario.study.seed, Stream.DEMAND)
     if home.demand.source == "meter":
@@ -246,6 +272,7 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
             wanted=meter_format(scenario),
             annual_use_kwh=mean(home.annual_use_kwh),
             southern=latitude_deg < 0.0,
+            only=only,
         )
         return metered if reaches_all(scenario) else split_meter(metered)
     window = moved_window(scenario)
@@ -265,12 +292,6 @@ def demand_years(scenario: Scenario, clock: LocalClock, *, latitude_deg: float, 
         longitude_deg=longitude_deg,
         moved_window=SUNNY_WINDOW if window is None else window,
     )
-
-
-def meter_format(scenario: Scenario) -> MeterFormat:
-    """Return what the scenario says of the layout of its meter file."""
-    demand = scenario.home.demand
-    return MeterFormat(demand.columns, demand.registers, demand.unit, demand.dates, demand.label, demand.clock)
 
 
 def _fair_weather(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
@@ -302,12 +323,16 @@ def _weather_key(scenario: Scenario) -> str:
     return repr((scenario.site, _data_hashes(scenario), study.seed, study.pool_years, study.scrambles))
 
 
-def _demand_key(scenario: Scenario, clock: LocalClock, place: Mapping[str, float]) -> str:
+def _demand_key(
+    scenario: Scenario, clock: LocalClock, place: Mapping[str, float], only: NDArray[np.int64] | None = None
+) -> str:
     """Return everything that decides the demand years, as text."""
     home, study = scenario.home.model_copy(update={"surfaces": {}}), scenario.study
     how = (study.seed, study.pool_years, study.step_minutes, clock.slot_minutes, clock.zone)
     shifts = hashlib.sha256(np.ascontiguousarray(clock.shift_minutes).tobytes()).hexdigest()
-    return repr((home, _data_hashes(scenario), how, shifts, dict(place), reaches_all(scenario), moved_window(scenario)))
+    dates = None if only is None else hashlib.sha256(only.tobytes()).hexdigest()
+    said = (dict(place), reaches_all(scenario), moved_window(scenario), dates)
+    return repr((home, _data_hashes(scenario), how, shifts, *said))
 
 
 def _solar_key(scenario: Scenario, planes: tuple[PlaneSet, ...]) -> str:
@@ -315,7 +340,8 @@ def _solar_key(scenario: Scenario, planes: tuple[PlaneSet, ...]) -> str:
     kit = scenario.kit
     arrays = None if kit is None else (kit.module, kit.arrays, kit.inputs)
     nodes = [(plane.name, plane.tilt_nodes_deg.tolist(), plane.azimuth_nodes_deg.tolist()) for plane in planes]
-    return repr((_weather_key(scenario), arrays, scenario.home.surfaces, nodes))
+    paired = scenario.home.demand if any(plane.measured for plane in planes) else None
+    return repr((_weather_key(scenario), arrays, scenario.home.surfaces, nodes, paired))
 
 
 def _content(pool: WeatherPool | DemandPool) -> dict[str, Any]:
