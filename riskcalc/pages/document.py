@@ -15,6 +15,7 @@ from markupsafe import Markup, escape
 
 from riskcalc.language import language_now, translated
 from riskcalc.pages.exhibit import Chart, Section, data_address
+from riskcalc.pages.exhibits.glossary import with_links
 from riskcalc.pages.look import COLOURS
 
 TEMPLATE = "page.html.j2"
@@ -40,13 +41,18 @@ class Document:
     options: tuple[tuple[str, str, str], ...] = ()
     picture: Chart | None = None
 
+    @property
+    def detail(self) -> str:
+        """Return the section with which the detail begins: the first after the answer and its questions."""
+        return next((part.key for part in self.sections if part.key not in ("answer", "right")), "")
+
 
 def html_document(document: Document) -> str:
     """Return the page as one file without a reference to anything outside it."""
     style, live = style_sheet(), any(section.needs_script for section in document.sections)
     script = own_text("files.js") + (own_text("explorer.js") + own_text("own_figures.js") if live else "")
     picture = "" if document.picture is None else data_address(document.picture.picture(scale=0.75), "image/png")
-    return page_template(TEMPLATE).render(
+    page = page_template(TEMPLATE).render(
         policy=content_policy(style, script),
         style=Markup(style),  # noqa: S704 - our own file
         script=Markup(script),  # noqa: S704 - our own file
@@ -54,6 +60,7 @@ def html_document(document: Document) -> str:
         picture=picture,
         language=language_now(),
     )
+    return with_links(page)
 
 
 def documented(sections: Sequence[Section | None]) -> tuple[Section, ...]:

@@ -42,12 +42,16 @@ class Block:
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a page with its place in the list of contents."""
+    """A part of a page: its topic stands in the list of contents, its finding is the heading.
+
+    A part that is only looked up has no finding; its topic is the heading then.
+    """
 
     key: str
     title: str
     blocks: tuple[Block, ...]
     needs_script: bool = False
+    finding: str = ""
 
 
 @dataclass(frozen=True)
@@ -223,10 +227,10 @@ def fold(summary: str, *blocks: Block) -> Block:
     return Block("fold", {"summary": translated(summary), "blocks": blocks})
 
 
-def section(key: str, title: str, *blocks: Block | None, needs_script: bool = False) -> Section | None:
+def section(key: str, title: str, *blocks: Block | None, finding: str = "") -> Section | None:
     """Return a section of the blocks that are there, None without any."""
     shown = tuple(block for block in blocks if block is not None)
-    return Section(key, translated(title), shown, needs_script) if shown else None
+    return Section(key, translated(title), shown, finding=translated(finding)) if shown else None
 
 
 def csv_text(columns: Mapping[str, Iterable[Any]]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from riskcalc.language import spoken, told
@@ -12,16 +12,15 @@ from riskcalc.pages.exhibits import answer, energy, findout, fit, matching, opti
 from riskcalc.pages.exhibits import payback as payback_
 from riskcalc.pages.exhibits import worth as worth_
 from riskcalc.pages.exhibits.again import again_blocks
-from riskcalc.pages.exhibits.assumptions import assumption_blocks
+from riskcalc.pages.exhibits.assumptions import assumed_finding, assumption_blocks
 from riskcalc.pages.exhibits.cash import cash_block
 from riskcalc.pages.exhibits.cautions import cautions, cautions_of_all
 from riskcalc.pages.exhibits.explorer import explorer_section
-from riskcalc.pages.exhibits.glossary import glossary_blocks, linked_terms
+from riskcalc.pages.exhibits.glossary import glossary_blocks
 from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section
 from riskcalc.pages.figures import capital, counted, grouped, listed, say
 from riskcalc.pages.look import start_renderer
-from riskcalc.pages.screen_check import load_lines
 
 Figures = Mapping[str, Any]
 
@@ -53,7 +52,7 @@ def assess_document(figures: Figures) -> Document:
                 "When it pays back",
                 payback_.odds_block(figures),
                 items(payback_.when_words(figures)),
-                linked_terms("future", "payback", "discounting", "se"),
+                finding=payback_.when_finding(figures),
             ),
             section(
                 "money",
@@ -61,19 +60,19 @@ def assess_document(figures: Figures) -> Document:
                 cash_block(figures),
                 worth_.worth_block(figures),
                 items(worth_.worth_words(figures)),
-                linked_terms("npv", "middle", "nine", "refused"),
                 *worth_.made_of(figures),
                 *worth_.investment(figures),
+                finding=worth_.money_finding(figures),
             ),
             section(
                 "decides",
                 "What decides it",
                 *pair,
-                *([linked_terms("variance", "ends", "tie")] if pair else []),
                 *ranking.odds_table(figures),
+                finding=ranking.decides_finding(figures) or ranking.odds_finding(figures),
             ),
-            section("claims", "What has been claimed", *findout.claim_blocks(figures)),
-            section("findout", "What is worth finding out", *found),
+            claims_section(figures),
+            section("findout", "What is worth finding out", *found, finding=findout.findout_finding(figures)),
             own_section(figures),
             explorer_section(figures),
             section(
@@ -82,18 +81,28 @@ def assess_document(figures: Figures) -> Document:
                 energy.demand_block(figures),
                 energy.solar_block(figures),
                 *energy.first_year_table(figures),
-                linked_terms("reach", "idle", "overload"),
                 *energy.details(figures),
+                finding=energy.energy_finding(figures),
             ),
-            section("weeks", "Half hour by half hour", *week.week_blocks(figures, only["weeks"])),
-            section("fit", "Does it fit electrically?", *fit.fit_blocks(figures)),
+            section(
+                "weeks",
+                "Half hour by half hour",
+                *week.week_blocks(figures, only["weeks"]),
+                finding=week.weeks_finding(only["weeks"]),
+            ),
+            section(
+                "fit",
+                "Does it fit electrically?",
+                *fit.fit_blocks(figures),
+                finding=fit.fit_title(figures["electrical_fit"]),
+            ),
             loads_section(figures),
-            section("cautions", "Cautions", items(cautions(**only["traits"]))),
-            section("assumed", "What was assumed", *assumption_blocks(figures)),
+            cautions_section(cautions(**only["traits"])),
+            section("assumed", "What was assumed", *assumption_blocks(figures), finding=assumed_finding(figures)),
             understood_section(figures),
             section("method", "How it is calculated", *method_blocks(only["method"])),
             section("terms", "Words explained", *glossary_blocks()),
-            section("again", "How to get this again", *again_blocks(figures), linked_terms("scramble", "pool")),
+            section("again", "How to get this again", *again_blocks(figures)),
         ]
     )
     facts = (only["place"], only["tariff"])
@@ -140,13 +149,23 @@ def compare_document(figures: Figures) -> Document:
                 words(f"{options.risk_words(figures)} {options.regret_words(figures)}".strip()),
                 words(" ".join([shared, *dict.fromkeys(same)]), "small"),
                 Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
-                linked_terms("future", "npv", "se"),
             ),
-            section("worth", "What each is worth", options.spread_block(figures)),
-            section("pairs", "One against another", *options.pair_blocks(figures)),
-            section("stay", "How long must a household stay?", *options.stay_blocks(figures)),
-            section("differs", "What differs", *options.differing_blocks(figures)),
-            _cautions_of_all(figures),
+            section(
+                "worth", "What each is worth", options.spread_block(figures), finding=options.worth_finding(figures)
+            ),
+            section(
+                "pairs", "One against another", *options.pair_blocks(figures), finding=options.pairs_finding(figures)
+            ),
+            section(
+                "stay",
+                "How long must a household stay?",
+                *options.stay_blocks(figures),
+                finding=options.stay_finding(figures),
+            ),
+            section(
+                "differs", "What differs", *options.differing_blocks(figures), finding=options.differs_finding(figures)
+            ),
+            cautions_section(cautions_of_all(figures["page"]["traits"])),
             section("terms", "Words explained", *glossary_blocks()),
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
@@ -180,12 +199,18 @@ def match_document(figures: Figures) -> Document:
     sections = documented(
         [
             section("answer", "The answer", *matching.answer_blocks(figures)),
-            section("grid", "Every home with every kit", *matching.grid_blocks(figures)),
+            section(
+                "grid",
+                "Every home with every kit",
+                *matching.grid_blocks(figures),
+                finding=matching.grid_finding(homes),
+            ),
             *(
                 matching.home_section(index, home, rows, figures)
                 for index, (home, rows) in enumerate(zip(homes, figures["page"]["options"], strict=True))
             ),
-            _cautions_of_all(figures),
+            cautions_section(cautions_of_all(figures["page"]["traits"])),
+            section("terms", "Words explained", *glossary_blocks()),
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
@@ -226,11 +251,26 @@ def rank_document(figures: Figures) -> Document:
             section(
                 "answer", "The answer", words(opening, "opening"), *order.order_blocks(figures), words(made, "small")
             ),
-            section("families", "By family, and whether other methods agree", *order.family_blocks(figures)),
-            section("effects", "How far each input moves the worth", *order.effect_blocks(figures)),
-            section("odds", "What moves the odds", *ranking.odds_table(figures)),
-            section("claims", "What has been claimed", *findout.claim_blocks(figures)),
-            section("findout", "What is worth finding out", *found),
+            section(
+                "families",
+                "By family, and whether other methods agree",
+                *order.family_blocks(figures),
+                finding=order.families_finding(figures),
+            ),
+            section(
+                "effects",
+                "How far each input moves the worth",
+                *order.effect_blocks(figures),
+                finding=order.effects_finding(figures),
+            ),
+            section(
+                "odds",
+                "What moves the odds",
+                *ranking.odds_table(figures),
+                finding=ranking.odds_finding(figures),
+            ),
+            claims_section(figures),
+            section("findout", "What is worth finding out", *found, finding=findout.findout_finding(figures)),
             section("terms", "Words explained", *glossary_blocks()),
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
@@ -258,8 +298,18 @@ def update_document(figures: Figures) -> Document:
                 words(f"{tracked.measured_words(figures)} {tracked.effective_words(figures)}", "small"),
                 Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
             ),
-            section("outlook", "Odds, payback and worth before and now", *tracked.outlook_blocks(figures)),
-            section("inputs", "What the measurements moved", *tracked.input_blocks(figures)),
+            section(
+                "outlook",
+                "Odds, payback and worth before and now",
+                *tracked.outlook_blocks(figures),
+                finding=tracked.outlook_finding(figures),
+            ),
+            section(
+                "inputs",
+                "What the measurements moved",
+                *tracked.input_blocks(figures),
+                finding=tracked.inputs_finding(figures),
+            ),
             section("terms", "Words explained", *glossary_blocks()),
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
@@ -286,8 +336,16 @@ def check_document(figures: Figures) -> Document:
             section("fit", "Does it fit electrically?", *fit.fit_blocks({"electrical_fit": figures["fit"]})),
             loads_section(figures),
             understood_section(figures),
-            section("uncertain", "What is uncertain", items(uncertain)) if uncertain else None,
-            section("cautions", "Cautions", items(cautions(**figures["traits"]))),
+            section(
+                "uncertain",
+                "What is uncertain",
+                items(uncertain),
+                finding=counted("{count} input is uncertain", "{count} inputs are uncertain", len(uncertain)),
+            )
+            if uncertain
+            else None,
+            cautions_section(cautions(**figures["traits"])),
+            section("terms", "Words explained", *glossary_blocks()),
             section("again", "How to get this again", Block("command", figures["page"]["command"])),
         ]
     )
@@ -296,11 +354,10 @@ def check_document(figures: Figures) -> Document:
 
 def loads_section(figures: Figures) -> Section | None:
     """Return each appliance against the inverter, the wall socket and the runtime; None where nothing is known."""
-    heading, *loads = [line.strip() for line in load_lines(figures.get("loads") or {})] or [""]
-    if not loads:
-        return None
-    sentences = [capital(line if line.endswith(".") else f"{line}.") for line in loads]
-    return section("loads", "Appliances against the inverter", words(capital(heading), "reading"), items(sentences))
+    known = figures.get("loads") or {}
+    return section(
+        "loads", "Appliances against the inverter", *fit.load_blocks(known), finding=fit.loads_finding(known)
+    )
 
 
 def understood_section(figures: Figures) -> Section | None:
@@ -347,5 +404,14 @@ def _small_document(figures: Figures, title: str, opening: str, sections: tuple[
     return Document(title=said, heading=said, summary=opening, sections=sections, picture=drawn[0] if drawn else None)
 
 
-def _cautions_of_all(figures: Figures) -> Section | None:
-    return section("cautions", "Cautions", items(cautions_of_all(figures["page"]["traits"])))
+def cautions_section(said: Sequence[str]) -> Section | None:
+    """Return the cautions of a page."""
+    return section(
+        "cautions", "Cautions", items(said), finding="Read these cautions before you buy or connect anything"
+    )
+
+
+def claims_section(figures: Figures) -> Section | None:
+    """Return what has been claimed and whether it holds; None without claims."""
+    blocks = findout.claim_blocks(figures)
+    return section("claims", "What has been claimed", *blocks, finding=findout.claims_finding(figures))

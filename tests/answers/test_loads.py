@@ -90,7 +90,7 @@ def test_the_screen_says_it(small_file: Path) -> None:
     """Kettle, pairs, socket, questions: every part has a line."""
     changes = [*PLAIN, 'home.appliances.toaster="unit"', 'home.appliances.microwave="unit"', "study.pool_years=2"]
     text = "\n".join(check_lines(check_figures(read_scenario(small_file, changes))))
-    for said in ("too much kettle: 2,000 W", "toaster and microwave (2,150 W)", "wall socket", "is this right?"):
+    for said in ("too much  Kettle: 2,000 W.", "toaster and microwave (2,150 W)", "Wall socket", "is this right?"):
         assert said in text
     for said in (
         "licensed electrician",

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import re
 import runpy
+from html import escape
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from riskcalc.pages.exhibit import charts_of
+from riskcalc.pages.exhibits.glossary import TERMS, with_links
+from riskcalc.pages.exhibits.payback import when_finding
+from riskcalc.pages.exhibits.ranking import decides_finding
+from riskcalc.pages.page import assess_document, assess_page
 
 STUDY = runpy.run_path(str(Path(__file__).parents[1] / "studies/readability.py"))
 
@@ -39,3 +47,76 @@ def test_the_check_would_notice() -> None:
         "Two things?",
         "Yes, e.g. 3.5 kWh!",
     ]
+
+
+def test_headings_say_the_finding(only: dict[str, Any]) -> None:
+    """Every section but those one looks things up in has a finding, unlike its topic and any title of its charts."""
+    parts = assess_document(only).sections
+    assert [part.key for part in parts[1:] if not part.finding] == ["method", "terms", "again"]
+    titles = {made.title for made in charts_of(parts)}
+    assert all(part.finding != part.title and part.finding not in titles for part in parts)
+    html = assess_page(only)
+    for part in parts[1:]:
+        # The topic stands in the list of contents, the finding above the section.
+        assert f'<a href="#{part.key}">{escape(part.title)}</a>' in html
+        heading = re.search(rf'<h2 id="{part.key}-title">(.*?)</h2>', html)
+        assert heading is not None
+        assert re.sub("<[^>]*>", "", heading[1]) == escape(part.finding or part.title).replace("&#x27;", "&#39;")
+
+
+def test_when_finding_is_the_middle_half_of_the_futures(example: dict[str, Any]) -> None:
+    """A quarter within 7, three quarters within 12 years: half pay back in 7 to 12."""
+    payback = example["payback_years"]
+    for level, value in (("p25", 7.0), ("p75", 12.0)):
+        payback[level] = {"value": value, "standard_error": 0.0}
+    assert when_finding(example) == "Half of the futures pay back in 7.0 to 12.0\u00a0years"
+    payback["p75"] = {"value": None, "standard_error": None}
+    assert when_finding(example).startswith("One future in four pays back within 7.0\u00a0years")
+    payback["p25"] = {"value": None, "standard_error": None}
+    assert when_finding(example) == "Fewer than one future in four pays back within 6\u00a0years"
+
+
+def test_the_count_of_inputs_that_explain_half(example: dict[str, Any]) -> None:
+    """Shares of 30, 15 and 10 %: two inputs give 45 %, three are needed."""
+    row = example["ranking"][0]
+    example["ranking"] = [
+        {**row, "share_of_variance": {"value": share, "standard_error": 0.0}} for share in (0.15, 0.30, 0.10)
+    ]
+    assert decides_finding(example).startswith("3 inputs together explain half")
+    example["ranking"] = example["ranking"][:2]
+    assert "combine" in decides_finding(example)
+
+
+def test_each_term_is_linked_once_from_where_it_first_stands(only: dict[str, Any]) -> None:
+    """At most twenty terms; each one listed has one link, on the first of its forms after the head of the page."""
+    html = assess_page(only)
+    listed = re.findall(r'<dt id="term-([\w-]+)">', html)
+    linked = re.findall(r'<a class="term" href="#term-([\w-]+)">', html)
+    assert 8 <= len(listed) <= len(TERMS) <= 20
+    assert sorted(linked) == sorted(listed)
+    body = html[html.index("</header>") :]
+    assert re.search(r"\bfutures?\b", re.sub(r"<[^>]*>", "", body[: body.index("#term-future")])) is None
+
+
+def test_a_longer_form_wins_and_what_is_not_used_leaves_the_list() -> None:
+    """A middle future is a term of its own; a link, a script and the head stay as they are."""
+    html = (
+        "<header><h1>A future</h1></header><script>future</script><p><a href='#x'>future</a> The middle future.</p>"
+        '<p>A future.</p><section id="terms"><dl><dt id="term-future">F</dt><dd>f</dd>'
+        '<dt id="term-middle">M</dt><dd>m</dd><dt id="term-tie">T</dt><dd>t</dd></dl></section>'
+    )
+    made = with_links(html)
+    assert '<a class="term" href="#term-middle">middle future</a>.</p><p>A <a class="term" href="#term-future">' in made
+    assert made.count('class="term"') == 2
+    assert "term-tie" not in made
+    assert "<h1>A future</h1>" in made
+
+
+def test_every_link_of_a_page_leads_somewhere(only: dict[str, Any]) -> None:
+    """A link leads to an id of the page or to data in it; nothing leaves the page."""
+    html = assess_page(only)
+    ids = re.findall(r'\bid="([^"]+)"', html)
+    assert len(ids) == len(set(ids))
+    links = re.findall(r'<a\b[^>]*\bhref="([^"]*)"', html)
+    assert len(links) > 20
+    assert [link for link in links if not link.startswith("data:") and link.removeprefix("#") not in ids] == []

@@ -13,12 +13,14 @@ from riskcalc.pages.exhibits.worth import outlay
 from riskcalc.pages.figures import (
     UNKNOWN,
     capital,
+    counted,
     frequency,
     grouped,
     lower,
     money,
     percent,
     say,
+    significant,
     value_of,
     whole_years,
     years,
@@ -69,7 +71,9 @@ def answer_section(figures: Figures) -> Part:
                 "hero",
                 {
                     "answer": verdict_words(figures),
-                    "brief": " ".join(text for text in (worth_in_brief(figures), refused_words(figures)) if text),
+                    "brief": " ".join(
+                        text for text in (worth_in_brief(figures), why_words(figures), refused_words(figures)) if text
+                    ),
                     "rows": key_figures(figures),
                     "check_title": say("Check first."),
                     "check": check_first(figures),
@@ -84,9 +88,11 @@ def answer_section(figures: Figures) -> Part:
 def questions_section(figures: Figures) -> Part | None:
     """Return the inputs that are possible but unusual, with the usual range; None without any."""
     rows = figures.get("questions") or ()
-    return section(
-        "right", "Is this right?", Block("items", tuple(question_words(row, figures) for row in rows)) if rows else None
+    finding = counted(
+        "{count} figure looks unusual. Is it right?", "{count} figures look unusual. Are they right?", len(rows)
     )
+    asked = Block("items", tuple(question_words(row, figures) for row in rows)) if rows else None
+    return section("right", "Is this right?", asked, finding=finding)
 
 
 def question_words(row: Figures, figures: Figures) -> str:
@@ -186,6 +192,17 @@ def worth_in_brief(figures: Figures) -> str:
         else "On average it brings {amount} more than it costs, in the money of today."
     )
     return say(message, amount=amount)
+
+
+def why_words(figures: Figures) -> str:
+    """Return why: the outlay in savings of the first year, "" where there is none of either."""
+    paid, saving = value_of(outlay(figures)), value_of(figures["first_year"]["saving"])
+    if paid <= 0.0 or figures.get("page", {}).get("coupling") == "none":
+        return ""
+    if saving <= 0.0:
+        return say("Why: it saves nothing in its first year.")
+    message = "Why: it costs {times} times what it saves in the first year. Wear, repairs and moves come on top."
+    return say(message, times=significant(paid / saving, 2))
 
 
 def refused_words(figures: Figures) -> str:

@@ -10,11 +10,23 @@ from numpy.typing import NDArray
 
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, fold, words
-from riskcalc.pages.figures import capital, say, shown_unit, significant, with_unit
+from riskcalc.pages.figures import capital, counted, say, shown_unit, significant, with_unit
 
 Figures = Mapping[str, Any]
 
 WIDTH, HEIGHT, BINS = 96, 22, 24
+
+
+def assumed_finding(figures: Figures) -> str:
+    """Return how many inputs are uncertain, and how many are not."""
+    sketches = figures.get("page", {}).get("sketches", {})
+    drawn = sum(row["key"] in sketches for row in figures["assumptions"])
+    return counted(
+        "{count} input is uncertain, {fixed} have one value",
+        "{count} inputs are uncertain, {fixed} have one value",
+        drawn,
+        fixed=len(figures["assumptions"]) - drawn,
+    )
 
 
 def assumption_blocks(figures: Figures) -> Iterator[Block]:

@@ -112,6 +112,14 @@ def demand_block(figures: Figures) -> Block:
     )
 
 
+def energy_finding(figures: Figures) -> str:
+    """Return what the kit saves on the first bill."""
+    saving = figures["first_year"]["saving"]
+    if value_of(saving) <= 0.0:
+        return "The kit saves nothing in its first year"
+    return say("The kit saves {saving} in its first year", saving=money(saving, figures["currency"]))
+
+
 def demand_pieces(months: Figures) -> list[tuple[str, str, str]]:
     """Return the pieces of `DEMAND` that are there at all."""
     return [piece for piece in DEMAND if float(np.sum(months[piece[0]])) > 0]

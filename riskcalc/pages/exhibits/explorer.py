@@ -31,7 +31,13 @@ def explorer_section(figures: Figures) -> Section | None:
         "rougher figures."
     )
     value = {"reading": reading, "all": all_futures(figures), "packed": packed}
-    return Section("narrow", say("Narrow an assumption"), (Block("explorer", value),), needs_script=True)
+    return Section(
+        "narrow",
+        say("Narrow an assumption"),
+        (Block("explorer", value),),
+        needs_script=True,
+        finding=say("See what is left if you know an input better"),
+    )
 
 
 def all_futures(figures: Figures) -> list[tuple[str, str, str]]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from riskcalc.pages.exhibit import Block, table, words
-from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of, with_unit
+from riskcalc.pages.figures import capital, counted, estimate, in_unit, money, percent, say, short, value_of, with_unit
 
 Figures = Mapping[str, Any]
 
@@ -32,6 +32,23 @@ def information_blocks(figures: Figures) -> Iterator[Block]:
         "standard error are left out.",
         "small",
     )
+
+
+def findout_finding(figures: Figures) -> str:
+    """Return the single input most worth knowing before buying, or how many inputs could turn the answer."""
+    found, rows = figures.get("value_of_information"), figures.get("break_even") or ()
+    certain = sorted((row for row in found["factors"] if row["certain"]), key=value_of) if found else []
+    if certain:
+        worth = money(certain[-1], figures["currency"])
+        return say("{input} is most worth knowing: {amount}", input=short(certain[-1]["label"]), amount=worth)
+    turning = len({row["label"] for row in rows if row["value"] is not None})
+    if turning:
+        return counted(
+            "No single input is worth much to know, yet {count} could change the answer",
+            "No single input is worth much to know, yet {count} could each change the answer",
+            turning,
+        )
+    return "Nothing here would change the answer by itself"
 
 
 def information_title(found: Figures, currency: str) -> str:
@@ -81,6 +98,27 @@ def break_even_value(row: Figures, currency: str, *, with_error: bool = False) -
     """Return the value, marked where it is only an estimate from the draws."""
     text = in_unit(row, row["unit"], currency, with_error=with_error)
     return say("about {value}", value=text) if row["method"] == "shifted" else text
+
+
+def claims_finding(figures: Figures) -> str:
+    """Return how many claims are true in more than half of the futures."""
+    rows = figures.get("claims") or ()
+    held = sum((value_of(row["probability"]) > 0.5) for row in rows if row["probability"] is not None)
+    if len(rows) == 1:
+        return "The claim is true in most futures" if held else "The claim is not true in most futures"
+    if held in (0, len(rows)):
+        message = (
+            "All {count} claims are true in most futures"
+            if held
+            else "None of the {count} claims is true in most futures"
+        )
+        return say(message, count=len(rows))
+    return counted(
+        "{count} of {all} claims is true in most futures",
+        "{count} of {all} claims are true in most futures",
+        held,
+        all=len(rows),
+    )
 
 
 def claim_blocks(figures: Figures) -> Iterator[Block]:

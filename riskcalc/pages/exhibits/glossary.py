@@ -1,49 +1,143 @@
-"""The words of the page, explained once each."""
+"""The words of the page, explained once each, and linked from where a reader first meets them."""
 
 from __future__ import annotations
 
-from riskcalc.pages.exhibit import Block
-from riskcalc.pages.figures import lower, say
+import re
+from html import escape
 
-#: Key, term, meaning; at most twenty.
+from riskcalc.pages.exhibit import Block
+from riskcalc.pages.figures import say
+
+#: Key, term, the forms in which a page uses it, meaning; at most twenty.
 TERMS = (
     (
         "future",
         "Future",
+        "future, futures",
         "One possible course of the years ahead: weather, prices, habits, wear and luck, drawn together.",
     ),
-    ("payback", "Payback period", "The time until savings have covered the outlay. Resale at the end does not count."),
-    ("npv", "Net present value", "All the purchase brings less all it costs, in the money of today. Short: worth."),
-    ("discounting", "Discounting", "Money later counts for less than money now, by the discount rate."),
+    (
+        "payback",
+        "Payback period",
+        "pays for itself, pay for itself, pays back, pay back, paid back, payback",
+        "The time until savings have covered the outlay. Resale at the end does not count.",
+    ),
+    (
+        "npv",
+        "Net present value",
+        "net present value, worth",
+        "All the purchase brings less all it costs, in the money of today. Short: worth.",
+    ),
+    (
+        "discounting",
+        "Discounting",
+        "discounted, discounting, discount rate, money of today",
+        "Money later counts for less than money now, by the discount rate.",
+    ),
     (
         "se",
         "Standard error (±)",
+        "standard error, standard errors",
         "How far a figure may be off because only so many futures were drawn. It is not the risk of the purchase.",
     ),
-    ("middle", "Middle future", "Half of all futures turn out better, half worse. Also: median."),
-    ("nine", "Nine in ten", "The range without the best 5 % and the worst 5 % of futures."),
-    ("variance", "Variance", "A measure of spread. “Share of the variance” says how much of it one input explains."),
+    ("toss-up", "Toss-up", "toss-up", "The odds are between 4 and 6 in 10, or odds and worth do not agree."),
+    ("even", "50:50", "50:50", "As likely as not, like tossing a coin."),
+    (
+        "middle",
+        "Middle future",
+        "middle future, middle half",
+        "Half of all futures turn out better, half worse. Also: median.",
+    ),
+    ("bad", "Bad future", "bad future, bad one", "One future in twenty turns out worse than this."),
+    (
+        "nine",
+        "Nine in ten",
+        "nine in ten, nine futures in ten",
+        "The range without the best 5 % and the worst 5 % of futures.",
+    ),
+    (
+        "variance",
+        "Variance",
+        "variance, spread in the result, spread in worth",
+        "A measure of spread. “Share of the variance” says how much of it one input explains.",
+    ),
     (
         "ends",
         "Low and high end",
+        "low end, high end, low to its high end",
         "One future in ten lies below the low end of an input, one in ten above its high end.",
     ),
-    ("tie", "Tie", "Two inputs are too close to tell which of them decides more."),
-    ("refused", "Refused", "Permission is not given, so nothing is bought."),
-    ("overload", "Overload", "A load above the inverter's rating. It then comes from the grid, or is not served."),
-    ("idle", "Idle draw", "What the unit itself burns while it is switched on."),
-    ("reach", "Within reach", "Loads that the kit can serve; with a portable unit, what is plugged into it."),
-    ("scramble", "Scramble", "One of several independent sets of futures. Their spread gives the standard error."),
-    ("pool", "Pool", "The weather and demand years from which every future takes its own."),
+    ("tie", "Tie", "tie, too close to call", "Two inputs are too close to tell which of them decides more."),
+    (
+        "interaction",
+        "Interaction",
+        "interaction, interactions, how the inputs combine",
+        "One input matters more or less depending on another.",
+    ),
+    (
+        "overload",
+        "Overload",
+        "overload, overloaded, above the inverter's rating",
+        "A load above the inverter's rating. It then comes from the grid, or is not served.",
+    ),
+    ("idle", "Idle draw", "idle draw", "What the unit itself burns while it is switched on."),
+    (
+        "reach",
+        "Within reach",
+        "within reach of the kit, out of the kit's reach, out of its reach",
+        "Loads that the kit can serve; with a portable unit, what is plugged into it.",
+    ),
+    (
+        "scramble",
+        "Scramble",
+        "scramble, scrambles",
+        "One of several independent sets of futures. Their spread gives the standard error.",
+    ),
+    ("pool", "Pool", "pool", "The weather and demand years from which every future takes its own."),
+)
+#: What holds no words of ours, or is a link or a control already; tags; and the text between tags.
+_PIECES = re.compile(
+    r"<(script|style|svg|code|pre|a|h1|summary|button|label|blockquote)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL
 )
 
 
 def glossary_blocks() -> tuple[Block, ...]:
     """Return the list of terms."""
-    return (Block("terms", tuple((key, say(name), say(meaning)) for key, name, meaning in TERMS)),)
+    return (Block("terms", tuple((key, say(name), say(meaning)) for key, name, _, meaning in TERMS)),)
 
 
-def linked_terms(*keys: str) -> Block:
-    """Return the line that links the terms of a section to their meaning."""
-    named = {key: name for key, name, _ in TERMS}
-    return Block("linked", {"said": say("Terms:"), "terms": tuple((key, lower(say(named[key]))) for key in keys)})
+def with_links(html: str) -> str:
+    """Return a page with every term of its glossary linked where it first stands; terms it never uses leave the list.
+
+    Texts of the scenario (the head, sources, claims) are not searched.
+    """
+    start, foot = html.find("</header>"), html.find('<section id="terms"')
+    if start < 0 or foot < 0:
+        return html
+    known = {
+        escape(form.strip(), quote=True).replace("&#x27;", "&#39;").lower(): key
+        for key, _, forms, _ in TERMS
+        for form in say(forms).split(",")
+    }
+    left = set(known.values())
+    # Longer forms first, so that "middle future" is not taken for "future".
+    forms = re.compile(
+        r"(?<![\w-])(" + "|".join(re.escape(form) for form in sorted(known, key=len, reverse=True)) + r")(?![\w-])",
+        re.IGNORECASE,
+    )
+
+    def link(match: re.Match[str]) -> str:
+        key = known[match[0].lower()]
+        if key not in left:
+            return match[0]
+        left.remove(key)
+        return f'<a class="term" href="#term-{key}">{match[0]}</a>'
+
+    def piece(match: re.Match[str]) -> str:
+        return match[0] if match[0].startswith("<") else forms.sub(link, match[0])
+
+    body = _PIECES.sub(piece, html[start:foot])
+    rest = html[foot:]
+    for key in left:
+        rest = re.sub(rf'<dt id="term-{key}">.*?</dd>', "", rest, flags=re.DOTALL)
+    return html[:start] + body + rest

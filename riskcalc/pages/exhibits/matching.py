@@ -90,6 +90,32 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     yield table("Worth and odds of every home with every kit", ("home", *kits.values()), cells)
 
 
+def grid_finding(homes: Sequence[Figures]) -> str:
+    """Return the pick of most homes."""
+    picks = [called(home, home["pick"]) for home in homes if home["pick"] is not None]
+    if not picks:
+        return "No kit could be run in any of these homes"
+    first = max(dict.fromkeys(picks), key=picks.count)
+    pick = say("Doing nothing") if first == NOTHING else in_sentence(first)
+    return counted(
+        "{pick} is the pick for {picked} of {count} home",
+        "{pick} is the pick for {picked} of {count} homes",
+        len(homes),
+        pick=pick,
+        picked=picks.count(first),
+    )
+
+
+def home_finding(home: Figures) -> str:
+    """Return the pick of a home."""
+    if home["pick"] is None:
+        return say("No kit could be run here")
+    name = called(home, home["pick"])
+    if name == NOTHING:
+        return say("Doing nothing is worth most on average")
+    return say("{pick} is worth most on average", pick=in_sentence(name))
+
+
 def grid_row(home: Figures, kits: Sequence[str]) -> tuple[str, ...]:
     """Return the worth and odds of each kit in one home, in the size worth most there, the pick marked."""
     best: dict[str, Figures] = {}
@@ -123,7 +149,7 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
         reasons = [say("{kits}: {reason}.", kits="; ".join(names), reason=reason) for reason, names in left.items()]
         blocks.append(fold("Kits that do not go with this home", items(reasons)))
     blocks += [words(f"{capital(limit)}.", "small") for limit in home["limits"]]
-    return Section(f"place-{index}", home_name(home), tuple(blocks))
+    return Section(f"place-{index}", home_name(home), tuple(blocks), finding=home_finding(home))
 
 
 def _said(home: Figures, draws: int) -> str:

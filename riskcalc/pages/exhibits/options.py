@@ -15,6 +15,7 @@ from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, items, table, words
 from riskcalc.pages.figures import (
     UNKNOWN,
+    counted,
     error_of,
     frequency,
     grouped,
@@ -250,6 +251,54 @@ def spread_block(result: Figures, *, key: str = "spread", most: int | None = Non
             **{name: levels[:, index] for index, name in enumerate(("p5", "p25", "p75", "p95"))},
         },
     )
+
+
+def worth_finding(result: Figures) -> str:
+    """Return the average worth of the best choice and of the next."""
+    first, *others = choices(result)
+    amounts = [money(row["net_present_value"]["mean"], result["currency"]) for row in (first, *others)]
+    best = first_word(in_sentence(title_of(first)))
+    if not others:
+        return say("{best} is worth {amount} on average", best=best, amount=amounts[0])
+    return say(
+        "{best} is worth {amount} on average, {next} {next_amount}",
+        best=best,
+        amount=amounts[0],
+        next=in_sentence(title_of(others[0])),
+        next_amount=amounts[1],
+    )
+
+
+def pairs_finding(result: Figures) -> str:
+    """Return how often the best choice on average is ahead of the next."""
+    first, *others = choices(result)
+    if not others:
+        return ""
+    names = {first["option"], others[0]["option"]}
+    pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
+    return say(
+        "{first} is ahead of {second} in {share} of the futures",
+        first=first_word(in_sentence(titles(result)[pair["first"]])),
+        second=in_sentence(titles(result)[pair["second"]]),
+        share=percent(pair["first_better_share"]),
+    )
+
+
+def stay_finding(result: Figures) -> str:
+    """Return in how many comparisons the length of stay turns the order."""
+    rows = result.get("length_of_stay") or ()
+    turned = sum(row["break_even_years"]["value"] is not None for row in rows)
+    if not turned:
+        return "How long the household stays does not change which is ahead"
+    return say("The length of stay turns {turned} of {count} comparisons", turned=turned, count=len(rows))
+
+
+def differs_finding(result: Figures) -> str:
+    """Return in how many settings the options differ."""
+    count = len(result["differing"])
+    if not count:
+        return "The options agree in every setting"
+    return counted("The options differ in {count} setting", "The options differ in {count} settings", count)
 
 
 def spread_title(leader: Figures, currency: str) -> str:

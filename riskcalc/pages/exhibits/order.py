@@ -102,6 +102,31 @@ def family_blocks(figures: Figures) -> Iterator[Block]:
         yield items(_sentence(line) for line in agreement_lines(figures["agreement"]))
 
 
+def families_finding(figures: Figures) -> str:
+    """Return the family with the largest share of the worth's variance, interactions included."""
+    found = figures["sobol"]["outcomes"].get("net_present_value")
+    rows = found["families"] if found else ()
+    if not rows:
+        return ""
+    first = max(rows, key=lambda row: row["total_order"]["value"])
+    share = percent(first["total_order"])
+    return say("Of the families of inputs, {family} decides most: {share}", family=lower(first["label"]), share=share)
+
+
+def effects_finding(figures: Figures) -> str:
+    """Return the input that moves the worth most."""
+    clear = clear_effects(figures["range_effects"])
+    if not clear:
+        return "No input moves the worth by more than the error of its effect"
+    change = clear[0]["effect"]
+    amount = money(estimate(abs(change["value"]), change["standard_error"]), figures["currency"])
+    return say(
+        "{input} moves the worth by {amount} from its low to its high end",
+        input=capital(clear[0]["label"]),
+        amount=amount,
+    )
+
+
 def effect_blocks(figures: Figures) -> Iterator[Block]:
     """Yield how the worth changes over the range of each input."""
     clear, currency = clear_effects(figures["range_effects"]), figures["currency"]

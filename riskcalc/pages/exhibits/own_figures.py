@@ -35,7 +35,13 @@ def own_section(figures: Figures) -> Section | None:
         message = "These figures rest on the first {some} of {all} futures, which is what fits into the page."
         thinned = say(message, some=grouped(draws), all=grouped(own["all_draws"]))
     value = {"reading": reading, "thinned": thinned, "fields": fields(figures), "packed": own_json(figures)}
-    return Section("yours", say("Your figures"), (Block("own", value),), needs_script=True)
+    return Section(
+        "yours",
+        say("Your figures"),
+        (Block("own", value),),
+        needs_script=True,
+        finding=say("Type in your own prices and quotes"),
+    )
 
 
 def fields(figures: Figures) -> list[dict[str, Any]]:

@@ -18,9 +18,11 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import (
     complement,
     counted,
+    error_of,
     estimate,
     grouped,
     not_within,
+    number,
     percent,
     say,
     value_of,
@@ -148,6 +150,28 @@ def odds_block(figures: Figures) -> Block:
             "standard_error": [np.nan if row["standard_error"] is None else row["standard_error"] for row in by_year],
             "share_paid_back_discounted": later,
         },
+    )
+
+
+def when_finding(figures: Figures) -> str:
+    """Return between which years the middle half of the futures pays back, or how few pay back at all."""
+    payback, horizon = figures["payback_years"], figures["horizon_years"]
+    low, high = payback["p25"], payback["p75"]
+    if not value_of(figures["net_present_value"]["sd"]):
+        if low["value"] is None:
+            return say("It does not pay back within {years}", years=whole_years(horizon))
+        return say("It pays back within {years}", years=years(low, horizon=horizon))
+    if low["value"] is None:
+        return say("Fewer than one future in four pays back within {years}", years=whole_years(horizon))
+    if high["value"] is None:
+        return say(
+            "One future in four pays back within {years}; the others take longer or do not",
+            years=years(low, horizon=horizon),
+        )
+    return say(
+        "Half of the futures pay back in {low} to {high}",
+        low=number(low["value"], se=error_of(low), most_decimals=1),
+        high=years(high, horizon=horizon),
     )
 
 

@@ -13,6 +13,7 @@ from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import (
     UNKNOWN,
     capital,
+    counted,
     error_of,
     estimate,
     lower,
@@ -32,11 +33,28 @@ Figures = Mapping[str, Any]
 MOST_ROWS, ROW_HEIGHT = 10, 42
 #: Share of the spread below which nobody asks who comes first; our own choice.
 LEAST_NAMED = 0.05
+#: Share of the spread that the heading counts inputs up to; our own choice.
+HALF = 0.5
 
 
 def ranked(figures: Figures) -> list[Figures]:
     """Return the inputs and chances by their share of the variance; what is left to interactions is no row."""
     return [row for row in figures["ranking"] if "effect" in row]
+
+
+def decides_finding(figures: Figures) -> str:
+    """Return how few inputs explain half of the spread of worth, "" without a ranking."""
+    shares = sorted((value_of(row["share_of_variance"]) for row in ranked(figures)), reverse=True)
+    if not shares:
+        return ""
+    reached = np.cumsum(shares) >= HALF
+    if not reached.any():
+        return "Most of the spread in the result comes from how the inputs combine"
+    return counted(
+        "A single input explains at least half of the spread in the result",
+        "{count} inputs together explain half of the spread in the result",
+        int(np.argmax(reached)) + 1,
+    )
 
 
 def share_block(figures: Figures) -> Block:
@@ -167,11 +185,28 @@ def swing_title(moving: Sequence[Figures], currency: str) -> str:
     )
 
 
+def odds_movers(figures: Figures) -> list[Figures]:
+    """Return the inputs that move the odds of payback by more than chance would, strongest first as ranked."""
+    found = figures.get("odds_ranking")
+    return [row for row in found["factors"] if row["odds_gap"] > found["gap_of_no_effect"]] if found else []
+
+
+def odds_finding(figures: Figures) -> str:
+    """Return what moves the odds of payback most, "" where nothing does."""
+    moving = odds_movers(figures)
+    if not moving:
+        return ""
+    first = moving[0]
+    return say(
+        "{input} moves the odds most: {low} at its low end, {high} at its high end",
+        input=short(first["label"]),
+        low=percent(first["odds_at_10_percent"]),
+        high=percent(first["odds_at_90_percent"]),
+    )
+
+
 def odds_table(figures: Figures) -> Iterator[Block]:
     """Yield what decides the odds of payback: the odds near the low and high end of each input."""
-    found = figures.get("odds_ranking")
-    if found is None:
-        return
     cells = [
         (
             capital(row["label"]),
@@ -179,11 +214,11 @@ def odds_table(figures: Figures) -> Iterator[Block]:
             percent(row["odds_at_10_percent"]),
             percent(row["odds_at_90_percent"]),
         )
-        for row in found["factors"]
-        if row["odds_gap"] > found["gap_of_no_effect"]
+        for row in odds_movers(figures)
     ]
     if not cells:
         return
+    found = figures["odds_ranking"]
     title = say(
         "What moves the odds of payback within {years}: {odds}",
         years=whole_years(found["within_years"]),

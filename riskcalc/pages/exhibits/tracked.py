@@ -111,6 +111,20 @@ def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
     return name, measured, said(expected["p50"]), between, translated(row["verdict"])
 
 
+def outlook_finding(found: Figures) -> str:
+    """Return where the average worth stood before and stands now."""
+    before, now = (money(found[side]["net_present_value"]["mean"], found["currency"]) for side in ("before", "revised"))
+    return say("The average worth was {before} before and is {now} now", before=before, now=now)
+
+
+def inputs_finding(found: Figures) -> str:
+    """Return how many inputs the measurements moved."""
+    moved = sum(abs(row["shift"]) >= LEAST_SHIFT for row in found["inputs"])
+    if not moved:
+        return "The measurements hardly move any input"
+    return counted("The measurements move {count} input", "The measurements move {count} inputs", moved)
+
+
 def outlook_blocks(found: Figures) -> Iterator[Block]:
     """Yield odds, payback and worth before and now."""
     yield table("Odds, payback and worth before and now", ("figure", "before", "now"), outlook_cells(found))
@@ -142,7 +156,7 @@ def input_blocks(found: Figures) -> Iterator[Block]:
     """Yield the inputs that the measurements moved."""
     moved = [row for row in found["inputs"] if abs(row["shift"]) >= LEAST_SHIFT]
     if not moved:
-        yield words("The measurements hardly move any input.")
+        yield words("Every input stays close to what was assumed.")
         return
     message = "Middle value before and now, with the range of eight futures in ten now."
     yield words(message, "reading")

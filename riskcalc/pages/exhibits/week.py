@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from riskcalc.clock import CALENDAR_YEAR
 from riskcalc.language import day_in_words, translated, weekdays
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.figures import NO_BREAK, capital, say, significant
+from riskcalc.pages.figures import NO_BREAK, capital, percent, say, significant
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
 
 Figures = Mapping[str, Any]
@@ -71,6 +71,33 @@ def _week_block(figures: Figures, week: Figures, top_w: float) -> Block:
             "half_hour": range(WEEK_STEPS),
             **{field: week[field] for field in ("demand_w", "out_of_reach_w", *list(FLOWS)[1:], "battery_wh")},
         },
+    )
+
+
+def weeks_finding(weeks: Sequence[Figures]) -> str:
+    """Return how the weeks compare in what the grid supplies or, without a grid, in what is not met."""
+    if not weeks:
+        return ""
+    taken, missing = ([float(np.sum(week[name])) for week in weeks] for name in ("grid_import_w", "unmet_w"))
+    if not any(taken):
+        if not any(missing):
+            return "The kit supplies everything in these weeks"
+        most = max(zip(missing, weeks, strict=True), key=lambda pair: pair[0])
+        share = percent(most[0] / float(np.sum(most[1]["demand_w"])))
+        return say(
+            "In the {season} week {share} of the demand is not met", season=translated(most[1]["season"]), share=share
+        )
+    least, most_taken = min(taken), max(taken)
+    if most_taken < 1.1 * least or len(weeks) < 2:
+        return "These weeks take about the same from the grid"
+    seasons = {value: translated(week["season"]) for value, week in zip(taken, weeks, strict=True)}
+    if least < most_taken / 100:
+        return say("Only the {season} week takes much from the grid", season=seasons[most_taken])
+    return say(
+        "The {season} week takes {times} times as much from the grid as the {other} week",
+        season=seasons[most_taken],
+        times=significant(most_taken / least, 2),
+        other=seasons[least],
     )
 
 

@@ -98,6 +98,15 @@ def worth_title(figures: Figures) -> str:
     return say("{share} of futures lose money once later money is discounted", share=percent(loss))
 
 
+def money_finding(figures: Figures) -> str:
+    """Return where nine futures in ten end, or where all do."""
+    worth, currency = figures["net_present_value"], figures["currency"]
+    if not value_of(worth["sd"]):
+        return say("Its net present value is {mean} in every future", mean=money(worth["mean"], currency))
+    low, high = (money(worth[name], currency) for name in ("p5", "p95"))
+    return say("Nine futures in ten end from {low} to {high}", low=low, high=high)
+
+
 def worth_words(figures: Figures) -> list[str]:
     """Return the detail of what it is worth: average and range, losses, the worst of them, with standard errors."""
     worth, currency = figures["net_present_value"], figures["currency"]
@@ -105,11 +114,6 @@ def worth_words(figures: Figures) -> list[str]:
         return [say("Its net present value is {mean}.", mean=money(worth["mean"], currency))]
     return [
         say("On average its net present value is {mean}.", mean=money(worth["mean"], currency, with_error=True)),
-        say(
-            "Nine futures in ten end from {low} to {high}.",
-            low=money(worth["p5"], currency),
-            high=money(worth["p95"], currency),
-        ),
         say("It loses money in {share} of the futures.", share=percent(worth["loss_probability"], with_error=True)),
         say(
             "The worst 5 % average {worst}.",
