@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.answers.assess import result
-from riskcalc.dispatch import COUPLINGS, Billed, Flow, Param, dispatch_year
+from riskcalc.dispatch import Billed, Coupling, Flow, Param, dispatch_year
 from riskcalc.dispatch.twin import StepKit
 from riskcalc.money.measures import net_present_value, simple_payback_years
 from riskcalc.money.prices import price_path
@@ -65,7 +65,7 @@ def sunnier(case, factor):
     return inputs, *case[1:]
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=40, **QUIET)
 @given(seed=seeds, minutes=st.integers(0, 3))
 def test_twice_the_size_is_twice_the_flow_exactly(coupling, seed, minutes):
@@ -90,7 +90,7 @@ def test_twice_the_size_is_twice_the_flow_exactly(coupling, seed, minutes):
     np.testing.assert_array_equal(one.overload_minutes, two.overload_minutes)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=40, **QUIET)
 @given(seed=seeds, factor=st.floats(1.0, 3.0))
 def test_more_sun_never_lowers_solar_used(coupling, seed, factor):
@@ -107,7 +107,7 @@ def test_more_sun_never_lowers_solar_used(coupling, seed, factor):
     assert (used[1] >= 0.95 * used[0] - 1e-9).all()
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=40, **QUIET)
 @given(seed=seeds, factor=st.floats(1.0, 4.0))
 def test_a_larger_battery_of_equal_losses_never_buys_more(coupling, seed, factor):
@@ -161,7 +161,7 @@ def foreseen_case(coupling, seed):
     )
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=40, **QUIET)
 @given(seed=seeds, factor=st.floats(1.0, 4.0))
 def test_a_larger_battery_of_equal_losses_never_worsens_the_optimum(coupling, seed, factor):
@@ -174,7 +174,7 @@ def test_a_larger_battery_of_equal_losses_never_worsens_the_optimum(coupling, se
     assert foreseen(large).bill <= foreseen(small).bill + 1e-7
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=20, **QUIET)
 @given(seed=seeds, factor=st.floats(1.0, 3.0))
 def test_more_loss_never_betters_the_optimum(coupling, seed, factor):
@@ -184,7 +184,7 @@ def test_more_loss_never_betters_the_optimum(coupling, seed, factor):
     assert foreseen(worse).bill >= foreseen(good).bill - 1e-7
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=40, **QUIET)
 @given(seed=seeds)
 def test_energy_is_kept_over_the_year(coupling, seed):

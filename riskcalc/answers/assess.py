@@ -142,7 +142,7 @@ def outage_figures(assessment: Assessment) -> dict[str, Any]:
 def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
     """Return the loss of load of a kit without a supply, and its cost against a cable's if the scenario weighs one."""
     scenario, scrambles = assessment.scenario, assessment.design.scrambles
-    if scenario.kit is None or scenario.kit.coupling != "off_grid":
+    if scenario.kit is None or scenario.kit.coupling.traits.on_grid:
         return {}
     figures: dict[str, Any] = {"loss_of_load": loss_of_load_figures(assessment.simulation, scrambles=scrambles)}
     choice = cable_choice(scenario, assessment.valuation, assessment.simulation, assessment.values)

@@ -20,17 +20,12 @@ from typing import Any
 
 from riskcalc.answers.shelf import taking
 from riskcalc.answers.sizes import Size, arrangements
-from riskcalc.dispatch.terms import PARALLEL
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario import Scenario, read_scenario
+from riskcalc.scenario.new.shelf import traits_in
 from riskcalc.scenario.new.text import toml_value
 from riskcalc.years.electrical import scenario_fit
 from riskcalc.years.pools import YearsAtHand
-
-#: Couplings whose modules are set up by the household itself.
-SELF_INSTALLED = ("sockets", "plug_in")
-#: Couplings that become part of the building.
-FIXED = ("whole_home",)
 
 
 @dataclass(frozen=True)
@@ -111,13 +106,13 @@ def cell(household: Household, kit: Kit, size: Size, *, at_hand: YearsAtHand) ->
 
 def coupling_problem(home: Scenario, tables: Mapping[str, Any]) -> str:
     """Return why a kit does not belong in a home, empty where it does."""
-    coupling = tables.get("kit", {}).get("coupling")
+    traits = traits_in(tables)
     renting = home.tenure is not None and home.tenure.kind == "rent"
-    if coupling in FIXED and renting:
+    if traits.fixed and renting:
         return "a fixed system belongs to the building, and this home is rented"
-    if coupling == "off_grid" and home.home.supply == "grid":
+    if not traits.on_grid and home.home.supply == "grid":
         return "an off-grid kit, and this home has a supply from the grid"
-    if coupling != "off_grid" and home.home.supply == "none":
+    if traits.on_grid and home.home.supply == "none":
         return "a kit that needs the grid, and this home has no supply"
     return ""
 
@@ -155,7 +150,7 @@ def _surface_changes(home: Scenario, tables: Mapping[str, Any]) -> list[list[str
     surfaces = [
         name
         for name, surface in home.home.surfaces.items()
-        if kit.get("coupling") not in SELF_INSTALLED or surface.mounting != "roof"
+        if not traits_in(tables).self_installed or surface.mounting != "roof"
     ]
     # A home with roofs only has no place for them; the scenario is then refused in its own words.
     if not surfaces:
@@ -166,9 +161,9 @@ def _surface_changes(home: Scenario, tables: Mapping[str, Any]) -> list[list[str
 def _dispatch_changes(home: Scenario, tables: Mapping[str, Any]) -> list[str]:
     kit = tables.get("kit", {})
     changes = []
-    if home.dispatch.export_stored_at and ("battery" not in kit or kit.get("coupling") not in PARALLEL):
+    if home.dispatch.export_stored_at and ("battery" not in kit or not traits_in(tables).may_export):
         changes += ["dispatch.export_stored_at=[]", "dispatch.export_stored_hours_per_day=24"]
-    chargeable = "charger" in kit and "battery" in kit and kit.get("coupling") != "off_grid"
+    chargeable = "charger" in kit and "battery" in kit and traits_in(tables).on_grid
     if not chargeable:
         charging = ["dispatch.charge_at=[]", "dispatch.cheapest_hours_per_day=24"]
         return changes + charging if home.dispatch.charge_at else changes

@@ -49,7 +49,7 @@ def load_figures(scenario: Scenario) -> dict[str, Any]:
     if home.demand.source == "meter":
         found["metered"] = True
         return found
-    whole = kit.coupling != "sockets"
+    whole = not kit.coupling.traits.between_mains
     table = appliance_table()
     named = [table[name] for name, place in home.appliances.items() if whole or place == "unit"]
     for appliance in named:
@@ -89,9 +89,9 @@ def _row(scenario: Scenario, appliance: Appliance, surge_w: float, usable_kwh: f
         verdict = "too_much"
         says = (
             "the unit leaves it to the mains while they are there; in a power cut it switches off"
-            if scenario.kit.coupling == "sockets"
+            if scenario.kit.coupling.traits.between_mains
             else "the unit switches off"
-            if scenario.kit.coupling == "off_grid"
+            if not scenario.kit.coupling.traits.on_grid
             else "the grid carries the rest; in a power cut the inverter switches off"
         )
     elif start_w > surge_w:
@@ -129,7 +129,7 @@ def _socket(scenario: Scenario) -> dict[str, Any] | None:
     """Return what the wall socket and its lead may have to carry: loads passed through, and the charger beside them."""
     kit = scenario.kit
     assert kit is not None
-    if kit.coupling != "sockets":
+    if not kit.coupling.traits.between_mains:
         return None
     charger_w = kit.charger.power_w if kit.charger else 0.0
     watts = kit.inverter.rating_w + charger_w

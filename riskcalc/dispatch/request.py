@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
-from riskcalc.dispatch.terms import COUPLINGS, check_params
+from riskcalc.dispatch.terms import check_params
 
 #: What the kernels' workspace has room for.
 MOST_RUNS = 60
@@ -16,7 +16,6 @@ MOST_INPUTS = 16
 
 
 def check_request(
-    coupling: str,
     inputs: DispatchInputs,
     plan: SlotPlan,
     params: NDArray[np.float64],
@@ -26,8 +25,6 @@ def check_request(
     stored_wh: ArrayLike,
 ) -> NDArray[np.float64]:
     """Return `stored_wh` as (draws,) or raise ValueError naming the argument that does not fit."""
-    if coupling not in COUPLINGS:
-        raise ValueError(f"coupling: {coupling!r}; accepted: {', '.join(COUPLINGS)}")
     check_params(params)
     _check_times(inputs, plan)
     target_years = len(np.atleast_2d(plan.target_share))

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from riskcalc.dispatch.outcome import SHORT_SHARE, DispatchOutcome, empty_outcome
 from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.terms import PARALLEL, Billed, Flow, Param, is_absent
+from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent, traits_of
 from riskcalc.dispatch.twin import StepFlows, StepKit, StepSetting, run_step
 from riskcalc.jit import compiled
 
@@ -243,7 +243,8 @@ def dispatch_slow(
     `use_numba` compiles the same source, for whole years.
     """
     draws = params.shape[1]
-    stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
+    meets = traits_of(coupling)
+    stored = check_request(inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
     outcome, absent = empty_outcome(draws, plan.rates), is_absent(params)
     by_need = plan.need_targets(inputs, params, plane_weight)
     for draw in range(draws):
@@ -251,7 +252,7 @@ def dispatch_slow(
         billed = np.zeros((len(Billed), plan.rates))
         others = np.zeros(_OTHERS)
         outcome.stored_wh[draw] = _one_draw(use_numba)(
-            coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
+            not meets.on_grid, meets.parallel, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
             step_minutes, plan.slot_minutes, inputs.sun_minutes, monthly, billed, others,
             np.zeros((0, len(TRACE_COLUMNS))), 1, by_need[:, :, draw].copy(),
@@ -314,14 +315,15 @@ def trace_year(
         Sums over a month times the row's length are the rows of `DispatchOutcome.monthly_kwh`.
     """
     column = np.asarray(params, dtype=np.float64)
+    meets = traits_of(coupling)
     stored = check_request(
-        coupling, inputs, plan, column[:, None], np.asarray(plane_weight)[:, None], np.asarray(input_limit_w)[:, None],
+        inputs, plan, column[:, None], np.asarray(plane_weight)[:, None], np.asarray(input_limit_w)[:, None],
         np.array([pool_year]), stored_wh,
     )  # fmt: skip
     row_minutes = row_minutes or inputs.step_minutes
     rows = np.zeros((plan.slots * plan.slot_minutes // row_minutes, len(TRACE_COLUMNS)))
     _one_draw(use_numba)(
-        coupling == "off_grid", coupling in PARALLEL, inputs.arrays(), plan.arrays(), column.copy(),
+        not meets.on_grid, meets.parallel, inputs.arrays(), plan.arrays(), column.copy(),
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
         int(pool_year), float(stored[0]), plan.slot_minutes, plan.slot_minutes, inputs.sun_minutes,
         np.zeros((len(Flow), 12)), np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows, row_minutes,

@@ -47,6 +47,6 @@ class Alternative(Table):
 
 def alternative_complaints(_: Alternative, kit: Kit | None) -> Iterator[Complaint]:
     """Yield what does not fit; paths start at `alternative`."""
-    if kit is not None and kit.coupling != "off_grid":
+    if kit is not None and kit.coupling.traits.on_grid:
         accepted = 'nothing: a cable is weighed against a kit with coupling = "off_grid"'
         yield Complaint(("alternative",), f"an alternative to a kit with coupling {kit.coupling}", accepted)

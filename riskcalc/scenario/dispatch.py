@@ -144,7 +144,7 @@ def _hours_of_rates(dispatch: Dispatch) -> Iterator[Complaint]:
 def _with_kit(dispatch: Dispatch, kit: Kit) -> Iterator[Complaint]:
     if dispatch.export_stored_at:
         given, at = shown(dispatch.export_stored_at), ("dispatch", "export_stored_at")
-        if kit.coupling in ("sockets", "off_grid"):
+        if not kit.coupling.traits.may_export:
             accepted = "nothing: a kit of this coupling sends nothing to the grid"
             yield Complaint(at, given, accepted, "remove export_stored_at")
         elif kit.battery is None:
@@ -156,7 +156,7 @@ def _with_kit(dispatch: Dispatch, kit: Kit) -> Iterator[Complaint]:
     if not dispatch.charge_at:
         return
     given, at = shown(dispatch.charge_at), ("dispatch", "charge_at")
-    if kit.coupling == "off_grid":
+    if not kit.coupling.traits.on_grid:
         yield Complaint(at, given, "nothing: off grid there is no supply to charge from", "remove charge_at")
     elif kit.battery is None:
         yield Complaint(at, given, "nothing: the kit has no battery", "add [kit.battery], or remove charge_at")

@@ -133,7 +133,7 @@ def home_complaints(home: Home, kit: Kit | None) -> Iterator[Complaint]:
     if demand.source == "meter":
         if demand.file is None:
             yield Complaint((*at, "file"), "nothing", 'needed for demand source "meter"')
-        if kit is not None and kit.coupling == "sockets" and demand.reachable_share is None:
+        if kit is not None and kit.coupling.traits.between_mains and demand.reachable_share is None:
             accepted = "share of the metered use that is plugged into the unit: a meter cannot tell it"
             yield Complaint((*at, "reachable_share"), "nothing", accepted)
     else:

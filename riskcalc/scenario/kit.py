@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import StrictBool, model_validator
+from pydantic import AfterValidator, StrictBool, model_validator
 
+from riskcalc.dispatch.terms import Coupling
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.fields import Table, absent, common_practice, default, default_number, needed, optional
 from riskcalc.scenario.home import Home
@@ -26,6 +27,11 @@ from riskcalc.scenario.kit_parts import (
 from riskcalc.scenario.texts import NamedEntries, Text, Windows
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
 from riskcalc.uncertainty.quantity import Quantity, plain
+
+if TYPE_CHECKING:
+    CouplingWord = Coupling
+else:
+    CouplingWord = Annotated[Literal[tuple(each.value for each in Coupling)], AfterValidator(Coupling)]
 
 Amperes = Number(0.1, 1000, unit="A")
 LOSSES = common_practice("Dobos 2014, NREL/TP-6A20-62641, loss budget")
@@ -107,9 +113,7 @@ class Kit(Table):
     """What is bought: a portable unit, a few modules, a whole system."""
 
     name: Text = default("", "name of the kit, for the report", absent("for the report only"), title="Name of the kit")
-    coupling: Literal["sockets", "plug_in", "whole_home", "off_grid"] = needed(
-        "how the kit meets the loads", title="Coupling"
-    )
+    coupling: CouplingWord = needed("how the kit meets the loads", title="Coupling")
     module: Module | None = optional("datasheet of one module", "needed for arrays", title="Module")
     arrays: Annotated[dict[str, Array], NamedEntries] = default(
         {}, "modules, surface by surface", absent("no modules"), title="Arrays"
@@ -177,7 +181,7 @@ def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
         yield from _module(kit.module)
     for name, limits in kit.inputs.items():
         yield from _input(name, limits)
-    if home is not None and home.supply == "none" and kit.coupling != "off_grid":
+    if home is not None and home.supply == "none" and kit.coupling.traits.on_grid:
         accepted = '"off_grid": the home has no supply from the grid (home.supply)'
         yield Complaint(("kit", "coupling"), shown(kit.coupling), accepted)
     if kit.arrays:
@@ -195,7 +199,7 @@ def kit_complaints(kit: Kit, home: Home | None) -> Iterator[Complaint]:
 
 def _control(kit: Kit) -> Iterator[Complaint]:
     """Yield what does not fit the control of the output."""
-    if kit.control != "meter" and (kit.coupling not in ("plug_in", "whole_home") or kit.battery is None):
+    if kit.control != "meter" and (not kit.coupling.traits.parallel or kit.battery is None):
         accepted = '"meter": another control is for a unit with a battery on the home\'s wires (plug_in, whole_home)'
         yield Complaint(("kit", "control"), shown(kit.control), accepted)
     if kit.control == "fixed" and kit.fixed_power_w is None:
@@ -226,10 +230,10 @@ def array_inputs(kit: Kit) -> dict[str, str | None]:
 
 
 def _coupling(kit: Kit) -> Iterator[Complaint]:
-    if kit.runs_from_battery_on_mains is not None and kit.coupling != "sockets":
+    if kit.runs_from_battery_on_mains is not None and not kit.coupling.traits.between_mains:
         accepted = 'nothing: only a portable unit (coupling = "sockets") stands between the mains and its sockets'
         yield Complaint(("kit", "runs_from_battery_on_mains"), shown(kit.runs_from_battery_on_mains), accepted)
-    if kit.coupling == "off_grid":
+    if not kit.coupling.traits.on_grid:
         if kit.charger is not None:
             accepted = "nothing: off grid there is no supply to charge from"
             yield Complaint(("kit", "charger"), "a charger", accepted, "remove [kit.charger]")

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from pydantic import StrictBool
 
+from riskcalc.dispatch.terms import Coupling
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import Table, needed, optional
 from riskcalc.scenario.kit import Kit
@@ -40,16 +41,16 @@ class Outages(Table):
     )
 
 
-def bridges(outages: Outages, coupling: str) -> bool:
+def bridges(outages: Outages, coupling: Coupling) -> bool:
     """Return whether the kit carries its loads during an outage, the default by its coupling included."""
-    return coupling == "sockets" if outages.kit_bridges is None else outages.kit_bridges
+    return coupling.traits.between_mains if outages.kit_bridges is None else outages.kit_bridges
 
 
 def outage_complaints(outages: Outages, kit: Kit | None) -> Iterator[Complaint]:
     """Yield what does not fit; paths start at `outages`."""
     if kit is None:
         return
-    if kit.coupling == "off_grid":
+    if not kit.coupling.traits.on_grid:
         accepted = "nothing: off grid there is no supply to fail"
         yield Complaint(("outages",), "outages of a supply", accepted, "remove [outages]")
     if kit.coupling == "plug_in" and outages.kit_bridges:

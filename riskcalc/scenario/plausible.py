@@ -215,7 +215,7 @@ def _left_open(scenario: Scenario) -> Iterator[Question]:
     """Yield what was left to a default that decides by itself whether the kit does anything."""
     kit, outages = scenario.kit, scenario.outages
     assert kit is not None
-    if kit.coupling == "sockets" and kit.runs_from_battery_on_mains is None:
+    if kit.coupling.traits.between_mains and kit.runs_from_battery_on_mains is None:
         yield Question(
             "kit.runs_from_battery_on_mains",
             "not given: true is assumed",
@@ -223,7 +223,7 @@ def _left_open(scenario: Scenario) -> Iterator[Question]:
             "Many units only pass the mains through while they are plugged in: then sun and battery save nothing.",
             JUDGEMENT,
         )
-    if kit.coupling == "sockets" and kit.runs_from_battery_on_mains is False:
+    if kit.coupling.traits.between_mains and kit.runs_from_battery_on_mains is False:
         yield Question(
             "kit.runs_from_battery_on_mains",
             "false",
@@ -233,7 +233,7 @@ def _left_open(scenario: Scenario) -> Iterator[Question]:
         )
     if outages is None:
         return
-    if outages.kit_bridges is None and kit.coupling != "sockets":
+    if outages.kit_bridges is None and not kit.coupling.traits.between_mains:
         yield Question(
             "outages.kit_bridges",
             "not given: false is assumed",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
+from riskcalc.dispatch.terms import Coupling
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import OURS, Table, absent, default, default_number, needed, optional
 from riskcalc.scenario.kit import Kit
@@ -13,8 +14,6 @@ from riskcalc.uncertainty.quantity import Quantity
 
 Share = Annotated[Quantity, Uncertain(0, 1, unit="share")]
 Chance = Annotated[Quantity, Uncertain(0, 1, unit="share")]
-#: Couplings whose kit is fixed to the building and its wiring: a move leaves it behind unless said otherwise.
-FIXED_COUPLINGS = ("whole_home",)
 
 
 class Tenure(Table):
@@ -88,9 +87,9 @@ class Tenure(Table):
     )
 
 
-def at_move_of(tenure: Tenure, coupling: str) -> str:
+def at_move_of(tenure: Tenure, coupling: Coupling) -> str:
     """Return what happens to the kit at a move, the default by its coupling included."""
-    return tenure.at_move or ("leave" if coupling in FIXED_COUPLINGS else "take")
+    return tenure.at_move or ("leave" if coupling.traits.fixed else "take")
 
 
 def tenure_complaints(tenure: Tenure, kit: Kit | None) -> Iterator[Complaint]:

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.terms import PARALLEL
+from riskcalc.dispatch.terms import Traits, traits_of
 from riskcalc.dispatch.twin import SLACK, StepKit
 from riskcalc.study.foresight_linear import Columns, LinearProgramme
 
@@ -40,7 +40,7 @@ class YearAhead:
     Attributes
     ----------
     coupling
-        As in `dispatch.COUPLINGS`.
+        As in `YearRequest`.
     hours
         Length of a step [h].
     kit
@@ -79,6 +79,11 @@ class YearAhead:
     exports_stored: Flags
     start_wh: float
     least_end_wh: float
+
+    @property
+    def meets(self) -> Traits:
+        """The traits of the coupling."""
+        return traits_of(self.coupling)
 
     @property
     def solar_w(self) -> Floats:
@@ -133,14 +138,14 @@ def foreseen(ahead: YearAhead) -> Foreseen:
     cases: without cells, sockets serve what the sun carries alone; without sun and charger the bill is that of the load.
     """
     programme = LinearProgramme()
-    if ahead.coupling in PARALLEL:
+    if ahead.meets.parallel:
         block = _parallel(programme, ahead)
-    elif ahead.coupling == "off_grid":
+    elif not ahead.meets.on_grid:
         block = _off_grid(programme, ahead)
     else:
         block = _sockets(programme, ahead)
     stored = _cells(programme, ahead, block)
-    if ahead.coupling in PARALLEL:
+    if ahead.meets.parallel:
         _from_what_was_there(programme, ahead, block.from_cells, stored)
     cost, values = programme.solution()
 
@@ -148,7 +153,7 @@ def foreseen(ahead: YearAhead) -> Foreseen:
         return np.where(columns >= 0, values[columns], 0.0)
 
     kit = ahead.kit
-    standby = 0.0 if ahead.coupling == "off_grid" else kit.standby_w
+    standby = kit.standby_w if ahead.meets.on_grid else 0.0
     fixed = ahead.load_w + ahead.wired_w + standby
     bill = cost + float(ahead.import_price @ fixed) * ahead.hours / 1000.0
     on = flow(block.on)
@@ -207,7 +212,7 @@ def _charger(programme: LinearProgramme, ahead: YearAhead, passed_w: Floats) -> 
     """
     kit, money = ahead.kit, ahead.import_price * ahead.hours / 1000.0
     most = np.minimum(kit.charger_w, np.maximum(kit.socket_limit_w - passed_w, 0.0))
-    most = most * (ahead.charges_from_grid and ahead.coupling != "off_grid") * (ahead.charge_allowed > 0.0)
+    most = most * (ahead.charges_from_grid and ahead.meets.on_grid) * (ahead.charge_allowed > 0.0)
     return _where(programme, most > 0.0, high=most, cost=money), most
 
 

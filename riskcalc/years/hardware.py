@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import inverter_curve, param_rows
+from riskcalc.dispatch.terms import Coupling
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 
@@ -17,9 +18,9 @@ Values = Mapping[str, Floats]
 _NO_LIMIT = np.inf
 
 
-def coupling_of(scenario: Scenario) -> str:
+def coupling_of(scenario: Scenario) -> Coupling:
     """Return how the kit meets the loads; doing nothing is a kit without parts on the sockets."""
-    return "sockets" if scenario.kit is None else scenario.kit.coupling
+    return Coupling.SOCKETS if scenario.kit is None else scenario.kit.coupling
 
 
 def kit_figures(scenario: Scenario, values: Values, *, draws: int) -> dict[str, Floats | float]:
@@ -33,7 +34,7 @@ def kit_figures(scenario: Scenario, values: Values, *, draws: int) -> dict[str, 
     kit = scenario.kit
     if kit is None:
         return {}
-    inverter, on_grid = kit.inverter, kit.coupling != "off_grid"
+    inverter, on_grid = kit.inverter, kit.coupling.traits.on_grid
     try:
         linear, quadratic = inverter_curve(
             np.full(draws, inverter.rating_w),
@@ -92,6 +93,6 @@ def year_params(
 
 def _export_limit(scenario: Scenario) -> float:
     kit = scenario.kit
-    if kit is None or kit.coupling in ("sockets", "off_grid"):
+    if kit is None or not kit.coupling.traits.may_export:
         return 0.0
     return _NO_LIMIT if kit.inverter.export_limit_w is None else kit.inverter.export_limit_w

@@ -43,8 +43,6 @@ HOURS = 8760
 #: on: 2 MB a pool year. Judgement: what an uncertain roof needs is angles first.
 MOST_FINE_ROWS = 4
 
-#: Couplings in which every load of the home stands on the same wires as the kit, plugged in or not.
-ALL_LOADS_REACHED = ("plug_in", "whole_home")
 
 #: Clocks stay this close to the sun: no inhabited place is further from it. Common practice, no source.
 FURTHEST_FROM_SUN_HOURS = 3.5
@@ -307,7 +305,7 @@ def _fair_weather(scenario: Scenario, pool: WeatherPool) -> WeatherPool:
 
 def reaches_all(scenario: Scenario) -> bool:
     """Return whether the kit meets every load of the home, plugged in or not."""
-    return scenario.kit is not None and scenario.kit.coupling in ALL_LOADS_REACHED
+    return scenario.kit is not None and scenario.kit.coupling.traits.reaches_all
 
 
 def _weather_file(scenario: Scenario) -> Path:

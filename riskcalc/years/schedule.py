@@ -91,7 +91,7 @@ def forced_output(scenario: Scenario, clock: LocalClock) -> tuple[NDArray[np.boo
 def passes_mains_only(scenario: Scenario) -> bool:
     """Return whether the kit leaves its loads to the mains while they are there, so that sun and battery serve nothing."""
     kit = scenario.kit
-    return kit is not None and kit.coupling == "sockets" and kit.runs_from_battery_on_mains is False
+    return kit is not None and kit.coupling.traits.between_mains and kit.runs_from_battery_on_mains is False
 
 
 def charge_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:

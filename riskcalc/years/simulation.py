@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year, trace_year
+from riskcalc.dispatch.terms import Coupling
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.outages import bridges
 from riskcalc.years.ageing import AgeingState, aged, new_battery
@@ -67,7 +68,7 @@ class Simulation:
 class YearRequest:
     """All that `dispatch` needs for one year of some draws."""
 
-    coupling: str
+    coupling: Coupling
     inputs: DispatchInputs
     plan: SlotPlan
     params: Floats

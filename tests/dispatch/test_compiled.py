@@ -14,7 +14,7 @@ import numba
 import numpy as np
 import pytest
 
-from riskcalc.dispatch import COUPLINGS, dispatch_year
+from riskcalc.dispatch import Coupling, dispatch_year
 from riskcalc.dispatch.kernel import loops, rows
 
 ROOT = Path(__file__).parents[2]
@@ -23,9 +23,9 @@ CASES = Path(__file__).with_name("dispatch_cases.py")
 PROGRAM = """
 import runpy, sys
 import numpy as np
-from riskcalc.dispatch import COUPLINGS, dispatch_year
+from riskcalc.dispatch import Coupling, dispatch_year
 inputs, plan, params, arguments = runpy.run_path(sys.argv[1])["random_case"](29, draws=50, bases=5)
-months = [dispatch_year(coupling, inputs, plan, params, **arguments).monthly_kwh for coupling in COUPLINGS]
+months = [dispatch_year(coupling, inputs, plan, params, **arguments).monthly_kwh for coupling in Coupling]
 np.save(sys.argv[2], np.stack(months))
 """
 
@@ -41,7 +41,7 @@ def test_same_bits_on_a_plain_processor(tmp_path: Path) -> None:
     saved = tmp_path / "months.npy"
     subprocess.run([sys.executable, "-c", PROGRAM, str(CASES), str(saved)], check=True, env=environment)
     inputs, plan, params, arguments = runpy.run_path(str(CASES))["random_case"](29, draws=50, bases=5)
-    here = [dispatch_year(coupling, inputs, plan, params, **arguments).monthly_kwh for coupling in COUPLINGS]
+    here = [dispatch_year(coupling, inputs, plan, params, **arguments).monthly_kwh for coupling in Coupling]
     np.testing.assert_array_equal(np.load(saved), np.stack(here))
     assert list((tmp_path / "kept").rglob("*.nbc"))
 

@@ -14,8 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.dispatch import (
-    COUPLINGS,
     Billed,
+    Coupling,
     DispatchOutcome,
     Flow,
     Param,
@@ -44,7 +44,7 @@ def assert_same(one: DispatchOutcome, other: DispatchOutcome, draws: Any = slice
         np.testing.assert_array_equal(getattr(one, name)[..., draws], getattr(other, name), err_msg=name)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
 @given(
     seed=st.integers(0, 2**32 - 1), minutes=st.integers(0, 4), draws=st.integers(1, 3),
@@ -61,7 +61,7 @@ def test_kernel_agrees_with_twin(coupling: str, seed: int, minutes: int, draws: 
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 def test_kernel_agrees_with_compiled_twin_over_many_weeks(coupling: str) -> None:
     """200 random weeks with 40 draws each, the twin compiled: still 1e-9."""
     for seed in range(200):
@@ -71,7 +71,7 @@ def test_kernel_agrees_with_compiled_twin_over_many_weeks(coupling: str) -> None
         assert_close(fast, slow)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 def test_targets_of_a_pool_year_are_those_of_its_row(coupling: str) -> None:
     """With one row of targets per pool year every draw gets the bits that its own row alone would give."""
     inputs, plan, params, arguments = random_case(11, draws=6, years=3, days=4)
@@ -92,12 +92,12 @@ def test_targets_of_a_pool_year_are_those_of_its_row(coupling: str) -> None:
 def test_compiled_twin_is_the_plain_twin() -> None:
     """Compiling changes the twin by no more than rounding."""
     inputs, plan, params, arguments = random_case(5, draws=4)
-    for coupling in COUPLINGS:
+    for coupling in Coupling:
         plain = dispatch_slow(coupling, inputs, plan, params, **arguments)
         assert_close(dispatch_slow(coupling, inputs, plan, params, use_numba=True, **arguments), plain)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 def test_result_does_not_depend_on_company(coupling: str) -> None:
     """Bit for bit the same for any number of threads, any order of the draws, any part of them, and one alone."""
     inputs, plan, params, arguments = random_case(11, draws=150, years=3, bases=5)
@@ -110,7 +110,7 @@ def test_result_does_not_depend_on_company(coupling: str) -> None:
         assert_same(whole, dispatch_year(coupling, inputs, plan, params[:, chosen], **part), chosen)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 def test_no_kit_leaves_the_bill_as_it_is(coupling: str) -> None:
     """Without kit, billed import equals billed demand bit for bit, so the saving is exactly 0."""
     inputs, plan, params, arguments = random_case(3, draws=40, bases=4)
@@ -122,7 +122,7 @@ def test_no_kit_leaves_the_bill_as_it_is(coupling: str) -> None:
     assert np.all(outcome.stored_wh == 0.0)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 def test_absent_kits_run_apart_and_refuse_nothing(coupling: str) -> None:
     """Kits that have failed agree with the twin, exceed no rating, are never on, and leave their neighbours' bits alone."""
     inputs, plan, params, arguments = random_case(17, draws=60, years=3, bases=5)

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.dispatch import COUPLINGS, Flow, Param, dispatch_slow, dispatch_year, trace_year
+from riskcalc.dispatch import Coupling, Flow, Param, dispatch_slow, dispatch_year, trace_year
 from riskcalc.dispatch.twin import (
     StepFlows,
     StepKit,
@@ -295,7 +295,7 @@ def test_sun_beyond_the_cells_limit_waits_for_the_turns_that_it_is_charged() -> 
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
-@given(coupling=st.sampled_from(COUPLINGS), seed=st.integers(0, 2**32 - 1), minutes=st.integers(0, 4))
+@given(coupling=st.sampled_from(Coupling), seed=st.integers(0, 2**32 - 1), minutes=st.integers(0, 4))
 def test_a_step_of_any_length_gives_what_its_parts_give(coupling: str, seed: int, minutes: int) -> None:
     """The twin run by run agrees with the twin minute by minute to 1e-9."""
     inputs, plan, params, arguments = random_case(seed, days=3, draws=2, bases=2, minutes=minutes)
@@ -309,7 +309,7 @@ def test_a_step_of_any_length_gives_what_its_parts_give(coupling: str, seed: int
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
-@given(coupling=st.sampled_from(COUPLINGS), seed=st.integers(0, 2**32 - 1), minutes=st.integers(0, 4))
+@given(coupling=st.sampled_from(Coupling), seed=st.integers(0, 2**32 - 1), minutes=st.integers(0, 4))
 def test_every_step_of_a_trace_closes(coupling: str, seed: int, minutes: int) -> None:
     """In every step what comes in equals what goes out, losses counted one by one, and stored energy follows."""
     inputs, plan, params, arguments = random_case(seed, days=3, draws=1, bases=4, minutes=minutes)
@@ -341,7 +341,7 @@ def test_every_step_of_a_trace_closes(coupling: str, seed: int, minutes: int) ->
     assert np.all(trace["battery_discharge_w"] <= params[Param.DISCHARGE_W, 0] * (1.0 + 1e-8) + 1e-9)
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 def test_trace_sums_to_the_kernels_months(coupling: str) -> None:
     """Summed over the months, the trace of every draw is what the kernel books, to 1e-9 of the draw's largest flow."""
     inputs, plan, params, arguments = random_case(17, days=7, draws=12, bases=5, minutes=1)

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from riskcalc.answers.foresight import first_year_gap
 from riskcalc.answers.foresight_gap import gap
 from riskcalc.cli import app
-from riskcalc.dispatch import COUPLINGS, Param, trace_year
+from riskcalc.dispatch import Coupling, Param, trace_year
 from riskcalc.dispatch.twin import StepKit
 from riskcalc.scenario import read_scenario
 from riskcalc.study.foresight_hourly import at_slots, year_ahead
@@ -131,7 +131,7 @@ def test_the_scenario_says_whether_stored_energy_is_exported(read_small):
     assert (least_bill('dispatch.export_stored_at=["day"]') < closed - 10.0).all()
 
 
-@pytest.mark.parametrize("coupling", COUPLINGS)
+@pytest.mark.parametrize("coupling", Coupling)
 @settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 @given(seed=st.integers(0, 2**32 - 1), sell=st.floats(0.0, 0.6))
 def test_no_rule_beats_it(coupling, seed, sell):

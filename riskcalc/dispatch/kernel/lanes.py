@@ -15,7 +15,7 @@ from riskcalc.dispatch.kernel.year import run_groups
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.terms import PARALLEL, Billed, Flow, Param, is_absent
+from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent, traits_of
 
 _CACHE_LINE = 64
 _NOTHING = 1e-60
@@ -37,7 +37,8 @@ def dispatch_year(
 
     Parameters
     ----------
-    coupling : {"sockets", "plug_in", "whole_home", "off_grid"}
+    coupling : str
+        A word of `Coupling`.
         How the kit meets loads and grid.
     inputs : DispatchInputs
         Pools of sun and demand, shared by all draws.
@@ -71,12 +72,13 @@ def dispatch_year(
     The equations are those of `riskcalc.dispatch.twin`. Without kit (all figures of `param_rows` left out) billed
     import equals billed demand bit for bit. A draw's result does not depend on its neighbours, their order or number.
     """
-    stored = check_request(coupling, inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
+    meets = traits_of(coupling)
+    stored = check_request(inputs, plan, params, plane_weight, input_limit_w, pool_year, stored_wh)
     absent = is_absent(params)
     draw_of_lane, group_year, group_lanes = lane_groups(np.asarray(pool_year, dtype=np.int64), absent)
     group_absent = absent[draw_of_lane[:, 0]]
     work = _workspace(len(group_year), rows.workspace_size(plan.rates))
-    figures = kit_rows(params, off_grid=coupling == "off_grid")
+    figures = kit_rows(params, off_grid=not meets.on_grid)
     _set(work, rows.LINEAR, figures[:, draw_of_lane])
     _set(
         work,
@@ -90,12 +92,12 @@ def dispatch_year(
     _set(work, rows.INPUT_LIMITS, input_limit_w[:, draw_of_lane])
     export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
 
-    parallel = True if coupling in PARALLEL else None
+    parallel = True if meets.parallel else None
     export_stored_on = plan.export_stored_on if parallel and export and plan.export_stored_on.any() else None
 
     def run(part: slice) -> None:
         run_groups(
-            parallel, export_stored_on, export, coupling == "off_grid", inputs.arrays(), plan.arrays(),
+            parallel, export_stored_on, export, not meets.on_grid, inputs.arrays(), plan.arrays(),
             group_year[part], group_lanes[part], group_absent[part], plan.slot_minutes, inputs.sun_minutes, work[part],
             plan.need is not None,
         )  # fmt: skip

@@ -71,11 +71,7 @@ def _kit(answers: Answers) -> Kit:
 
 
 def _on_grid(answers: Answers) -> bool:
-    return _kit(answers).coupling != "off_grid"
-
-
-def _couplings(*names: str) -> Callable[[Answers], bool]:
-    return lambda answers: _kit(answers).coupling in names
+    return _kit(answers).traits.on_grid
 
 
 def _two_rates(answers: Answers) -> bool:
@@ -175,7 +171,7 @@ QUESTIONS = (
         "see the manual (yes or no)",
         read_yes,
         lambda a: "no" if _kit(a).tables["kit"].get("runs_from_battery_on_mains") is False else "yes",
-        _couplings("sockets"),
+        lambda a: _kit(a).traits.between_mains,
         "with a portable unit",
     ),
     Question(
@@ -208,7 +204,7 @@ QUESTIONS = (
         "Appliances plugged into the unit, with commas",
         read_appliances,
         _usual_plugged,
-        lambda a: _kit(a).coupling in ("sockets", "off_grid") and not a.get("meter"),
+        lambda a: not _kit(a).traits.reaches_all and not a.get("meter"),
         "with a portable or off-grid kit, without --meter",
         notes=_plugged_notes,
     ),
@@ -217,7 +213,7 @@ QUESTIONS = (
         "Share of your use that is plugged into the unit, 0 to 1",
         SHARE,
         lambda _: "0.4",
-        lambda a: bool(a.get("meter")) and _kit(a).coupling == "sockets",
+        lambda a: bool(a.get("meter")) and _kit(a).traits.between_mains,
         "with --meter and a portable unit",
     ),
     Question(
@@ -249,8 +245,8 @@ QUESTIONS = (
         "export_price",
         "What a kWh sent to the grid earns",
         between(-100, 100_000, "per kWh"),
-        lambda a: f"{0.4 * a['price']:.2g}" if _kit(a).coupling == "whole_home" else "0",
-        _couplings("whole_home", "plug_in"),
+        lambda a: f"{0.4 * a['price']:.2g}" if _kit(a).traits.fixed else "0",
+        lambda a: _kit(a).traits.may_export,
         "with a kit that sends energy to the grid",
     ),
     Question(
@@ -281,7 +277,7 @@ QUESTIONS = (
         "bridges",
         "Does the kit carry loads in a power cut; a wired system needs a changeover switch for it (yes or no)",
         read_yes,
-        lambda a: "yes" if _kit(a).coupling == "sockets" else "no",
+        lambda a: "yes" if _kit(a).traits.between_mains else "no",
         lambda a: _cut_off(a) and _kit(a).coupling != "plug_in",
         "with --outages above 0 and a kit that can",
     ),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from riskcalc.dispatch.terms import Coupling, Traits, traits_of
 from riskcalc.errors import InputError
 from riskcalc.scenario.complaints import did_you_mean
 from riskcalc.scenario.layers import Tree
@@ -35,8 +37,13 @@ class Kit:
 
     @property
     def coupling(self) -> str:
-        """How it meets the loads."""
+        """How it meets the loads, a word of `Coupling`; empty where its file does not say."""
         return str(self.tables["kit"].get("coupling", ""))
+
+    @property
+    def traits(self) -> Traits:
+        """What follows from how it meets the loads."""
+        return traits_in(self.tables)
 
     @property
     def has_modules(self) -> bool:
@@ -68,11 +75,17 @@ def middle_of(figure: Any) -> float:
     return float(value)
 
 
+def traits_in(tables: Mapping[str, Any]) -> Traits:
+    """Return the traits of a kit as its file gives it; what is no coupling is refused when the scenario is read."""
+    word = tables.get("kit", {}).get("coupling")
+    return traits_of(word) if word in tuple(Coupling) else Traits()
+
+
 @cache
 def shelf_kits() -> dict[str, Kit]:
     """Return the kits that come with riskcalc by the name of their file, simplest first."""
     kits = {path.stem: kit_file(path) for path in sorted((shelf_folder() / "kits").glob("*.toml"))}
-    order = ("sockets", "plug_in", "whole_home", "off_grid")
+    order = tuple(Coupling)
     return dict(sorted(kits.items(), key=lambda item: (order.index(item[1].coupling), item[0])))
 
 

@@ -126,12 +126,12 @@ def _weather(place: Any) -> dict[str, Any]:
 
 def _home(answers: Answers, kit: Kit) -> dict[str, Any]:
     plugged = answers.get("plugged", ())
-    if kit.coupling == "off_grid":
+    if not kit.traits.on_grid:
         appliances = dict.fromkeys(plugged, "unit")
     else:
         appliances = {name: "unit" if name in plugged else "elsewhere" for name in dict.fromkeys((*plugged, *USUAL))}
     home: dict[str, Any] = {
-        "supply": "none" if kit.coupling == "off_grid" else "grid",
+        "supply": "grid" if kit.traits.on_grid else "none",
         "occupants": 2,
         "weekday_home_share": _uniform(0.2, 0.7, OURS),
         "moved_share": _uniform(0.0, 0.5, OURS),
@@ -162,13 +162,13 @@ def _home(answers: Answers, kit: Kit) -> dict[str, Any]:
 
 
 def _surface_name(answers: Answers) -> str:
-    if answers["kit"].coupling == "whole_home":
+    if answers["kit"].traits.fixed:
         return "roof"
-    return "balcony" if answers["tenure"] == "rent" and answers["kit"].coupling != "off_grid" else "garden"
+    return "balcony" if answers["tenure"] == "rent" and answers["kit"].traits.on_grid else "garden"
 
 
 def _tariff(answers: Answers) -> dict[str, Any]:
-    if answers["kit"].coupling == "off_grid":
+    if not answers["kit"].traits.on_grid:
         return {"rates": {"otherwise": {"import_price_per_kwh": _spread(answers["price"], 0.3)}}}
     tariff: dict[str, Any] = {}
     if answers["currency"] == SHELF_CURRENCY:
@@ -204,7 +204,7 @@ def _tenure(answers: Answers) -> dict[str, Any]:
     return {
         "kind": answers["tenure"],
         "stay_years": {**stay, "source": f"{ANSWER}; its spread: {OURS}"},
-        "at_move": "take" if answers["kit"].coupling != "whole_home" else "leave",
+        "at_move": "leave" if answers["kit"].traits.fixed else "take",
     }
 
 
