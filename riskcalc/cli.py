@@ -21,12 +21,13 @@ from riskcalc.commands.cache import cache
 from riskcalc.commands.charts import charts
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
-from riskcalc.commands.error_block import error_block, wants_colour
+from riskcalc.commands.error_block import show_error
 from riskcalc.commands.lists import schema
 from riskcalc.commands.live import live
 from riskcalc.commands.match import match
 from riskcalc.commands.new import new
 from riskcalc.commands.open_report import open_report
+from riskcalc.commands.options import say
 from riskcalc.commands.rank import rank
 from riskcalc.commands.replay import replay
 from riskcalc.commands.trace import trace
@@ -74,7 +75,7 @@ for name, command, short in COMMANDS:
 
 def _version(asked: bool) -> None:
     if asked:
-        typer.echo(f"riskcalc {__version__}")
+        say(f"riskcalc {__version__}")
         raise typer.Exit
 
 
@@ -98,10 +99,10 @@ def main() -> None:
     try:
         _run()
     except InputError as error:
-        typer.echo(error_block(error, coloured=wants_colour()), err=True)
+        show_error(error)
         sys.exit(BAD_INPUT)
     except MemoryError:
-        typer.echo("riskcalc: not enough memory for this run; fewer --draws or a coarser --step need less", err=True)
+        say("riskcalc: not enough memory for this run; fewer --draws or a coarser --step need less", err=True)
         sys.exit(BAD_INPUT)
     except OSError as error:
         if error.errno not in NO_ROOM:
@@ -109,7 +110,7 @@ def main() -> None:
         # Files of ours name themselves; what is left is the output, or a temporary file.
         with contextlib.suppress(OSError, ValueError):
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the end tries to write it again
-        typer.echo(f"riskcalc: the output cannot be written: {error.strerror}", err=True)
+        say(f"riskcalc: the output cannot be written: {error.strerror}", err=True)
         sys.exit(BAD_INPUT)
 
 
@@ -118,7 +119,7 @@ def _shown(usual: Callable[..., None]) -> Callable[..., None]:
 
     def show(message: Warning | str, category: type[Warning], *rest: Any, **named: Any) -> None:
         if category.__module__.partition(".")[0] == "riskcalc":
-            typer.echo(f"riskcalc: {message}", err=True)
+            say(f"riskcalc: {message}", err=True)
         else:
             usual(message, category, *rest, **named)
 

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from riskcalc.commands.options import say
+
 
 class Format(StrEnum):
     """Kind of picture."""
@@ -47,4 +49,4 @@ def charts(
     for chart in charts_in(figures):
         name = f"{chart.key}{ending}.{file_format.value}"
         made[name] = chart.saved(shape.value) if file_format is Format.svg else chart.picture(shape.value)
-    typer.echo("\n".join(map(str, write_files(folder, made))))
+    say(write_files(folder, made))

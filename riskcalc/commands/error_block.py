@@ -14,6 +14,11 @@ if TYPE_CHECKING:
 COLOURS = {"given": "red", "accepted": "green", "hint": "cyan"}
 
 
+def show_error(error: InputError) -> None:
+    """Print bad input to the error stream. A problem is one clean line for each of its parts, whatever a file held."""
+    typer.echo(error_block(error, coloured=wants_colour()), err=True)
+
+
 def error_block(error: InputError, *, coloured: bool) -> str:
     """Return every problem of an error under one headline; coloured or not, the words are the same."""
     count = len(error.problems)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import typer
+from riskcalc.commands.options import say
 
 
 def schema() -> None:
@@ -10,4 +10,4 @@ def schema() -> None:
     from riskcalc.output import json_text
     from riskcalc.scenario import json_schema
 
-    typer.echo(json_text(json_schema()), nl=False)
+    say(json_text(json_schema()).rstrip())

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from riskcalc.commands.options import ScenarioFile
+from riskcalc.commands.options import ScenarioFile, say
 
 LOOPBACK = "127.0.0.1"
 
@@ -22,14 +22,14 @@ def live(
     """Serve a workbench of a scenario to this machine: turn a figure and see the answer move. Ends on Ctrl-C."""
     from riskcalc.live.server import serve
 
-    def say(address: str) -> None:
-        typer.echo(f"{address}\nThe workbench runs until you press Ctrl-C. Nothing is written unless you save.")
+    def ready(address: str) -> None:
+        say(f"{address}\nThe workbench runs until you press Ctrl-C. Nothing is written unless you save.")
         if host != LOOPBACK:
-            typer.echo("Other machines can reach this address: anyone who has it can use the workbench.", err=True)
+            say("Other machines can reach this address: anyone who has it can use the workbench.", err=True)
         if show:
             typer.launch(address)
 
-    serve(scenario_file, host=host, port=port, report=_report, say=say)
+    serve(scenario_file, host=host, port=port, report=_report, say=ready)
 
 
 def _report(found: Any, command: str) -> str:

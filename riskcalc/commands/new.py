@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from riskcalc.commands.options import say
+
 if TYPE_CHECKING:
     from riskcalc.scenario.new import Question
 
@@ -109,7 +111,7 @@ def new(
     text = scenario_text(answers, file=file.as_posix())
     _check(text, file)
     write_files(file.parent, {SCHEMA_FILE: json_text(json_schema()), file.name: text})
-    typer.echo(f"{file}\nNext: riskcalc check {file}, then riskcalc assess {file}")
+    say(f"{file}\nNext: riskcalc check {file}, then riskcalc assess {file}")
 
 
 def _answers(given: Mapping[str, str | None], *, ask: bool) -> dict[str, Any]:
@@ -147,17 +149,18 @@ def _answers(given: Mapping[str, str | None], *, ask: bool) -> dict[str, Any]:
 def _asked(question: Question, answers: Mapping[str, Any], usual: str) -> Any:
     """Ask until the answer can be read."""
     from riskcalc.errors import InputError
+    from riskcalc.output import clean_text
 
     def read(text: str) -> Any:
         try:
             return question.read(text)
         except ValueError as error:
-            raise typer.BadParameter(f"accepted: {error}") from error
+            raise typer.BadParameter(clean_text(f"accepted: {error}")) from error
         except InputError as error:
-            raise typer.BadParameter(str(error)) from error
+            raise typer.BadParameter(clean_text(str(error))) from error
 
     for line in question.notes(answers):
-        typer.echo(line)
+        say(line)
     return typer.prompt(question.words, default=usual or None, value_proc=read)
 
 

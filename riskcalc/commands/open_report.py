@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from riskcalc.commands.options import say
+
 PAGE = "report.html"
 
 
@@ -19,7 +21,7 @@ def open_report(
 ) -> None:
     """Show the last report in the browser; prints its path, and nothing more where there is no screen."""
     path = last_report(Path("reports")) if name is None else report_named(name)
-    typer.echo(path)
+    say(path)
     if has_screen():
         import webbrowser
 

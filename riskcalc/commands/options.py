@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Iterable
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from riskcalc.answers.dask_border import Cluster
     from riskcalc.errors import Problem
@@ -55,11 +56,15 @@ def workers_at(address: str | None) -> Iterator[Cluster | None]:
         yield cluster
 
 
-def say(text: str | Iterable[object]) -> None:
-    """Print lines without anything that could move the cursor or turn the direction of reading."""
+def say(text: object, *, err: bool = False) -> None:
+    """Print a text, or lines, without anything that could move the cursor or turn the direction of reading.
+
+    Every command speaks through this; `err` takes the error stream.
+    """
     from riskcalc.output import clean_text
 
-    typer.echo(clean_text(text if isinstance(text, str) else "\n".join(map(str, text))))
+    lines = [text] if isinstance(text, str) or not isinstance(text, Iterable) else text
+    typer.echo(clean_text("\n".join(map(str, lines))), err=err)
 
 
 def check_target(
@@ -78,7 +83,7 @@ def page_made(make: Callable[[], str], *, title: str) -> str:
 
     if engine_runs():
         return make()
-    typer.echo(f"riskcalc: {MISSING}", err=True)
+    say(f"riskcalc: {MISSING}", err=True)
     return page_without_charts(title)
 
 

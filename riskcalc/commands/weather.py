@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from riskcalc.commands.options import say
+
 
 def weather(
     latitude: Annotated[float, typer.Argument(help="Degrees north; south is negative.", metavar="LATITUDE")],
@@ -38,7 +40,7 @@ def weather(
     years = range(first, last + 1)
     service = Service(url=url or URL)
     count = "1 year" if first == last else f"{len(years)} years"
-    typer.echo(
+    say(
         f"This uses the network: {count} of hourly weather at {latitude:g}, {longitude:g} from"
         f" {urlsplit(service.url).hostname}, one request a year (some 2 MB each). Ctrl-C stops it; what is there is kept.",
         err=True,
@@ -50,14 +52,14 @@ def weather(
             years=years,
             file=file,
             service=service,
-            told=lambda line: typer.echo(line, err=True),
+            told=lambda line: say(line, err=True),
             advance=advance,
             at_sea=lambda: at_sea or (sys.stdin.isatty() and typer.confirm("Height 0 m: on the sea. Is that meant?")),
         )
     for line in found.left_out:
-        typer.echo(f"left out: {line}")
+        say(f"left out: {line}")
     few = len(found.years) < LEAST_YEARS
-    typer.echo(
+    say(
         f"{found.file}: years {found.years[0]} to {found.years[-1]} ({len(found.years)} whole), height {found.altitude_m:g} m\n"
         f'In the scenario: site.weather = {{ source = "csv", file = "{found.file.name}" }}'
         + (f"\nFewer than {LEAST_YEARS} years: good and bad years are generated beside them." if few else "")
@@ -73,4 +75,4 @@ def sites(
     """List the built-in climates and where their figures come from."""
     from riskcalc.pages.screen_sites import near_lines, site_lines
 
-    typer.echo("\n".join(site_lines() if near is None else near_lines(*near)))
+    say(site_lines() if near is None else near_lines(*near))

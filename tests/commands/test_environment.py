@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import csv
 import io
 import json
@@ -17,8 +18,9 @@ from typer.testing import CliRunner
 import riskcalc
 from riskcalc import output
 from riskcalc.cli import app
+from riskcalc.commands.error_block import error_block
 from riskcalc.commands.options import say
-from riskcalc.errors import InputError, with_extra
+from riskcalc.errors import InputError, one_problem, with_extra
 from riskcalc.output import check_outputs, clean_text, csv_text
 from riskcalc.pages import engine
 
@@ -124,6 +126,32 @@ def test_screen_and_page_are_written_through_it(tmp_path: Path, capsys: pytest.C
     assert capsys.readouterr().out == "a [2J\nb\n"
     output.write_files(tmp_path, {"page.html": "<p>\u202ea\x00</p>"})
     assert (tmp_path / "page.html").read_text(encoding="utf-8") == "<p>a </p>"
+
+
+def test_every_command_speaks_through_it() -> None:
+    """Only `say` and the block of bad input, whose problems are clean lines, write to the terminal themselves."""
+    speakers = {"echo", "secho", "print", "print_exc"}
+    found = set()
+    for path in [ROOT / "riskcalc/cli.py", *sorted((ROOT / "riskcalc/commands").glob("*.py"))]:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            called = node.func if isinstance(node, ast.Call) else None
+            if getattr(called, "attr", getattr(called, "id", "")) in speakers:
+                found.add((path.name, ast.unparse(called)))
+    assert found == {("options.py", "typer.echo"), ("error_block.py", "typer.echo")}
+
+
+def test_no_command_hands_on_what_plays_tricks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The name of a report's folder, on the screen of `open`; bad input, on the error stream, in colour too."""
+    folder = tmp_path / "reports" / "a\x1b[2J\u202eb"
+    folder.mkdir(parents=True)
+    (folder / "report.html").write_text("x", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    assert not {"\x1b", "\u202e"} & set(run("open"))
+    block = error_block(one_problem("a\x1b[2J", "b\u202e", "c\x00", "d\x9b", "e\u2066"), coloured=True)
+    assert not {"\x00", "\u202e", "\x9b", "\u2066"} & set(block)
+    assert "\x1b[2J" not in block
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@"])
