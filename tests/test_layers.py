@@ -7,7 +7,7 @@ PACKAGE = Path(__file__).parents[1] / "riskcalc"
 
 #: From the ground up. A package may import from rows above its own and from itself, never from its row or below.
 LAYERS = (
-    ("__init__", "errors", "interruption", "jit"),
+    ("__init__", "errors", "interruption", "jit", "ordered"),
     ("dispatch", "clock", "language", "output", "table_file", "uncertainty"),
     ("tariff", "price_series"),
     ("demand", "weather"),

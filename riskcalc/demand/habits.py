@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MINUTES_PER_DAY
+from riskcalc.ordered import product
 
 #: Resolution of the activity profiles; starts are spread evenly within a bin.
 BIN_MINUTES = 5
@@ -144,7 +145,8 @@ def rhythm(
 def _remembering(generator: np.random.Generator, count: int, memory: float) -> NDArray[np.float64]:
     """Return standard normal numbers of which each has this correlation with the one before."""
     weight = memory ** np.arange(_LONGEST_MEMORY) * np.sqrt(1.0 - memory**2)
-    return np.convolve(generator.standard_normal(count + _LONGEST_MEMORY - 1), weight, mode="valid")
+    noise = generator.standard_normal(count + _LONGEST_MEMORY - 1)
+    return product(np.lib.stride_tricks.sliding_window_view(noise, _LONGEST_MEMORY), weight[::-1])
 
 
 def _away(generator: np.random.Generator, *, southern: bool) -> NDArray[np.bool_]:

@@ -12,6 +12,7 @@ from riskcalc.clock import DAYS, MINUTES_PER_DAY
 from riskcalc.demand import habits, synthesis
 from riskcalc.demand.appliances import Appliance, appliance_table, car_problem
 from riskcalc.errors import one_problem
+from riskcalc.ordered import product
 
 #: Occupants behind the published cycles per year: mean household size of England, Census 2001 (from memory).
 TABLE_OCCUPANTS = 2.36
@@ -202,7 +203,7 @@ def _accepted_share(activity: str, household: Household, *, lamps: bool) -> NDAr
     """Share of proposed starts that meet somebody at home (and, for lamps, the dark), by year."""
     profile = habits.activity_share()[habits.activity_names().index(activity)]
     season = habits.season(activity, southern=household.southern) * household.busy
-    wanted = season @ household.darkness / DAYS if lamps else season.mean(axis=1)[:, None]
+    wanted = product(season, household.darkness) / DAYS if lamps else season.mean(axis=1)[:, None]
     home, away, weekend = (
         (profile[int(pattern == habits.WEEKEND)] * household.presence[:, pattern] * wanted).sum(axis=1)
         for pattern in (habits.HOME, habits.AWAY, habits.WEEKEND)

@@ -77,7 +77,8 @@ def _lag1(before: Floats, after: Floats) -> float | None:
     """Return the correlation of neighbouring years; None where one of the two does not vary."""
     if np.ptp(before) == 0.0 or np.ptp(after) == 0.0:
         return None
-    return float(np.corrcoef(before, after)[0, 1])
+    one, other = before - before.mean(), after - after.mean()
+    return float((one * other).sum() / np.sqrt((one**2).sum() * (other**2).sum()))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.weather.climates import (
     NEAR_KM,
     SPREAD_SOURCE,
@@ -50,6 +51,6 @@ def near_lines(latitude_deg: float, longitude_deg: float) -> list[str]:
 
 
 def _figures(entry: Climate) -> str:
-    solar_kwh = float(entry.ghi_w_m2 @ [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]) * 0.024
+    solar_kwh = float((entry.ghi_w_m2 * MONTH_LENGTHS).sum()) * 0.024
     spread = f"{entry.yearly_spread:.1%}" if entry.yearly_spread else f"some {usual_spread_of(entry):.1%}"
     return f"{entry.latitude_deg:8.1f}  {solar_kwh:15.0f}  {spread:>13}  {entry.temp_air_c.mean():5.1f}"

@@ -155,7 +155,7 @@ def foreseen(ahead: YearAhead) -> Foreseen:
     kit = ahead.kit
     standby = kit.standby_w if ahead.meets.on_grid else 0.0
     fixed = ahead.load_w + ahead.wired_w + standby
-    bill = cost + float(ahead.import_price @ fixed) * ahead.hours / 1000.0
+    bill = cost + float((ahead.import_price * fixed).sum()) * ahead.hours / 1000.0
     on = flow(block.on)
     return Foreseen(
         bill=bill,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from riskcalc.ordered import product
 from riskcalc.uncertainty.observed import Discrete, Empirical
 from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform
 
@@ -95,7 +96,7 @@ def mean(quantity: Quantity) -> float:
         return quantity.value
     if isinstance(quantity, Discrete):
         choices, chances = _columns(quantity)
-        return float(choices @ chances)
+        return float(product(choices, chances))
     if isinstance(quantity, Empirical):
         return float(np.mean(quantity.kept))
     if isinstance(quantity, Normal):

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from riskcalc.ordered import product
 from riskcalc.uncertainty.factor_model import varies
 from riskcalc.uncertainty.sampling import unit_cube
 from riskcalc.uncertainty.streams import Stream, generator
@@ -139,7 +140,7 @@ def _pairing_cost(one: Floats, other: Floats) -> Floats:
         shapes = [_standardised(part[:points]) for part in (one, other)]
         for mine in shapes[0]:
             for theirs in shapes[1]:
-                cost = np.maximum(cost, (mine.T @ theirs) ** 2 / points)
+                cost = np.maximum(cost, product(mine.T, theirs) ** 2 / points)
     return cost**2
 
 

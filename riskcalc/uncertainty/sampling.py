@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from riskcalc.ordered import lower_factor
 from riskcalc.uncertainty.streams import Stream, generator
 
 Floats = NDArray[np.float64]
@@ -242,7 +243,7 @@ def correlated(unit: Floats, matrix: Floats) -> Floats:
     """
     if np.array_equal(matrix, np.eye(len(matrix))):
         return unit
-    factor = np.linalg.cholesky(matrix)
+    factor = lower_factor(matrix)
     mixed = np.zeros_like(unit)
     scores = special.ndtri(unit)
     # Row by row in a fixed order: a matrix product may add in another order on another machine.

@@ -24,6 +24,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.ordered import common_axes, product, solved
+
 Floats = NDArray[np.float64]
 
 #: Splines of one input; a jump is blurred over about one part in so many. Fewer where draws are few.
@@ -40,6 +42,9 @@ LEAST_LEFT = 0.01
 DEPENDENT = 1e-11
 #: Draws used of a run that has more: the first of each scramble, which are a Sobol' design themselves.
 MOST_DRAWS = 8192
+#: Points and weights of Gauss and Legendre's rule of four points on [-1, 1] (Abramowitz & Stegun 1964, table 25.4).
+INNER, OUTER = (np.sqrt(3.0 / 7.0 + sign * 2.0 / 7.0 * np.sqrt(6.0 / 5.0)) for sign in (-1.0, 1.0))
+HEAVY, LIGHT = (0.5 + sign * np.sqrt(30.0) / 36.0 for sign in (1.0, -1.0))
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,7 @@ class Additive:
 
     def part_at(self, term: int, columns: Floats) -> Floats:
         """Return the function of one term at `columns` (functions,), (rounds,)."""
-        return self.coefficients[term] @ columns - self.offsets[:, term]
+        return product(self.coefficients[term], columns) - self.offsets[:, term]
 
 
 def smooth_term(place: Floats, value: Floats) -> Term:
@@ -179,26 +184,26 @@ def _fitted(
     counts = seen.sum(axis=1)
     ends_of = np.searchsorted(block, np.arange(int(block[-1]) + 2))
     slices = [slice(first, last) for first, last in itertools.pairwise(ends_of)]
-    products = np.stack([columns[own].T @ columns[own] for own in slices])
-    moments = np.stack([columns[own].T @ outcome[own] for own in slices])
+    products = np.stack([product(columns[own].T, columns[own]) for own in slices])
+    moments = np.stack([product(columns[own].T, outcome[own]) for own in slices])
     gram = np.repeat(products.sum(axis=0)[None], rounds, axis=0)
     right = np.repeat(moments.sum(axis=0)[None], rounds, axis=0)
     gram[1:] -= products[: rounds - 1]
     right[1:] -= moments[: rounds - 1]
     gram = gram / counts[:, None, None] + np.diag(penalty + DEPENDENT)
     right /= counts[:, None]
-    coefficients = np.linalg.solve(gram, right[:, :, None])[:, :, 0]
-    mean = seen @ outcome / counts
+    coefficients = solved(gram, right)
+    mean = product(seen, outcome) / counts
     parts, coarse = np.empty((rounds, len(terms), draws)), np.empty((len(terms), draws))
     offsets = np.empty((rounds, len(terms)))
     full, degrees, noise_degrees = [], np.empty(len(terms)), np.empty(len(terms))
     for index, (term, own) in enumerate(zip(terms, kept, strict=True)):
         here = slice(ends[index], ends[index + 1])
-        part = coefficients[:, here] @ columns[:, here].T
+        part = product(coefficients[:, here], columns[:, here].T)
         offsets[:, index] = (part * seen).sum(axis=1) / counts
         parts[:, index] = part - offsets[:, index, None]
         rough = here.start + np.flatnonzero(~term.fine[own])
-        coarse[index] = coefficients[0, rough] @ columns[:, rough].T
+        coarse[index] = product(columns[:, rough], coefficients[0, rough])
         coarse[index] -= coarse[index].mean()
         left = 1.0 / (1.0 + strengths[index] * term.penalty[own])
         degrees[index], noise_degrees[index] = (2.0 * left - left**2).sum(), (left**2).sum()
@@ -222,10 +227,10 @@ def _chosen(fit: Additive, index: int, term: Term) -> tuple[float, Floats]:
         return 0.0, np.ones(len(term.penalty))
     draws = len(fit.outcome)
     partial = fit.rest[0] + fit.parts[0, index]
-    on_each = (partial @ term.columns / draws) ** 2
+    on_each = (product(partial, term.columns) / draws) ** 2
     unit = term.penalty[term.penalty > 0.0].min()
     left = 1.0 / (1.0 + STRENGTHS[:, None] / unit * term.penalty)
-    unexplained = np.maximum(float(partial @ partial) / draws - (2.0 * left - left**2) @ on_each, 1e-300)
+    unexplained = np.maximum((partial**2).mean() - product(2.0 * left - left**2, on_each), 1e-300)
     others = 1.0 + fit.degrees.sum() - fit.degrees[index]
     freedom = np.maximum(1.0 - (others + DEGREE_COUNTS * left.sum(axis=1)) / draws, 1e-3)
     # The strongest penalty among equals.
@@ -238,18 +243,17 @@ def _chosen(fit: Additive, index: int, term: Term) -> tuple[float, Floats]:
 def _spline_basis(splines: int) -> tuple[Floats, Floats, Floats]:
     """Return knots, penalties (functions,) and the functions as sums of B-splines (splines, turning functions)."""
     from scipy.interpolate import BSpline
-    from scipy.linalg import eigh
 
     edges = np.linspace(0.0, 1.0, splines - 2)
     knots = np.concatenate([[0.0] * 3, edges, [1.0] * 3])
     # Four points a part integrate the product of two cubics exactly (Gauss-Legendre).
-    nodes, weights = np.polynomial.legendre.leggauss(4)
+    nodes, weights = np.array([-OUTER, -INNER, INNER, OUTER]), np.array([LIGHT, HEAVY, HEAVY, LIGHT])
     width = edges[1]
     points = (edges[:-1, None] + 0.5 * width * (nodes + 1.0)).ravel()
     each = np.tile(0.5 * width * weights, splines - 3)
     at = BSpline.design_matrix(points, knots, 3).toarray()
     third = BSpline(knots, np.eye(splines), 3).derivative(3)(points)
-    penalty, functions = eigh(third.T @ (each[:, None] * third), at.T @ (each[:, None] * at))
+    penalty, functions = common_axes(product(third.T, each[:, None] * third), product(at.T, each[:, None] * at))
     # The first three are constant, line and bend, in any mixture: those are written down instead.
     return knots, np.concatenate([np.zeros(2), penalty[3:]]), functions[:, 3:]
 
@@ -260,7 +264,7 @@ def _spline_columns(place: Floats, splines: int) -> Floats:
 
     knots, _, functions = _spline_basis(splines)
     centred = 2.0 * place - 1.0
-    turning = BSpline.design_matrix(np.clip(place, 0.0, 1.0), knots, 3) @ functions
+    turning = product(BSpline.design_matrix(np.clip(place, 0.0, 1.0), knots, 3).toarray(), functions)
     line, bend = np.sqrt(3.0) * centred, np.sqrt(5.0) * (1.5 * centred**2 - 0.5)
     return np.concatenate([line[:, None], bend[:, None], turning], axis=1)
 

@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.ordered import forward, lower_factor
 from riskcalc.uncertainty.summary import Estimate, jackknife
 
 Floats = NDArray[np.float64]
@@ -23,14 +24,7 @@ def misfit(residual: Floats, covariance: Floats) -> Floats:
 
     Limiting case: independent errors of standard deviation s give the sum of (r / s)^2.
     """
-    factor = np.linalg.cholesky(covariance)
-    scaled = np.empty_like(residual)
-    # Forward substitution row by row: a matrix product may add in another order on another machine.
-    for row in range(len(factor)):
-        left = residual[row].copy()
-        for column in range(row):
-            left -= factor[row, column] * scaled[column]
-        scaled[row] = left / factor[row, row]
+    scaled = forward(lower_factor(covariance), residual)
     total = np.zeros(residual.shape[1])
     for row in scaled:
         total += row**2

@@ -145,7 +145,7 @@ def usual_spread_of(climate: Climate) -> float:
     """Return the usual standard deviation of a year's light over its mean, by the clearness of the climate."""
     sun = sun_path(climate.latitude_deg, climate.longitude_deg, climate.altitude_m, climate.utc_offset_hours)
     outside = np.bincount(MONTH_OF_HOUR, sun.extraterrestrial_horizontal_w)
-    clearness = float(climate.ghi_w_m2 @ (MONTH_LENGTHS * 24.0) / outside.sum())
+    clearness = float((climate.ghi_w_m2 * MONTH_LENGTHS * 24.0).sum() / outside.sum())
     level, slope, middle = SPREAD_BY_CLEARNESS
     return float(np.clip(level * np.exp(-slope * (clearness - middle)), 0.02, 0.075))
 

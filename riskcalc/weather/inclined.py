@@ -46,9 +46,9 @@ def inclined_irradiance(climate: Climate, *, tilt_deg: float, azimuth_deg: float
     k = _constants()[ORIENTATIONS[int(from_south)]]
     s = np.sin(np.radians(tilt_deg) / 2.0)
     powers = np.array([s**3, s**2, s])
-    a, b, c = powers @ k[0:3], powers @ k[3:6], powers @ k[6:9] + 1.0
+    a, b, less = (powers * k.reshape(3, 3)).sum(axis=1)
     cosine = np.cos(np.radians(climate.latitude_deg - _declination()))
-    return climate.ghi_w_m2 * (a * cosine**2 + b * cosine + c)
+    return climate.ghi_w_m2 * (a * cosine**2 + b * cosine + less + 1.0)
 
 
 def annual_inclined_kwh(climate: Climate, *, tilt_deg: float, azimuth_deg: float) -> float:
