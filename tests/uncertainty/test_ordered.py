@@ -17,7 +17,7 @@ from scipy.linalg import cholesky, eigh, solve
 
 from riskcalc.ordered import common_axes, forward, lower_factor, product, solved
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 #: Names in numpy and scipy that hand sums over to a library of linear algebra, whose order differs between processors.
 LIBRARY_SUMS = {
     "dot", "vdot", "inner", "matmul", "tensordot", "vecdot", "matvec", "vecmat", "linalg", "polyfit", "cov", "corrcoef",
