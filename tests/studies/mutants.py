@@ -1,0 +1,317 @@
+"""Would a test notice? Change one place of the source at a time and run the fast tests of that room.
+
+    python tests/studies/mutants.py                     a sample of each room
+    python tests/studies/mutants.py money --each 100    a larger sample of one
+    python tests/studies/mutants.py money --only money/bill.py:77
+
+A mutant has one operator, comparison, condition, number or `min`/`max` changed. It is *killed* if a test fails or runs three
+times longer than all of them should. The sources on the disk stay as they are: each mutant lives in a process of its own
+that reads the changed module from memory. Annotations, texts, what is raised and default sizes of caches are left alone.
+`EQUIVALENT` names the changes that no test could notice, each with its reason; they are left out of the count.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import importlib.abc
+import importlib.util
+import os
+import random
+import signal
+import sys
+import tempfile
+import time
+import traceback
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+SEED = 25
+
+
+@dataclass(frozen=True)
+class Room:
+    """Sources below riskcalc/, and the tests that ought to notice, fastest first."""
+
+    sources: tuple[str, ...]
+    tests: tuple[str, ...]
+
+
+ROOMS = {
+    "dispatch": Room(
+        (
+            "dispatch/twin.py", "dispatch/plan.py", "dispatch/need.py", "dispatch/trace.py", "dispatch/outcome.py",
+            "dispatch/kernel/books.py", "dispatch/kernel/kit_rows.py", "dispatch/kernel/lanes.py",
+            "dispatch/kernel/loops.py", "dispatch/kernel/slot.py", "dispatch/kernel/year.py",
+        ),
+        ("tests/test_dispatch_twin.py", "tests/test_dispatch_kernel.py", "tests/test_dispatch_kit.py"),
+    ),
+    "money": Room(
+        (
+            "money/alternative.py", "money/bill.py", "money/flows.py", "money/measures.py", "money/price_history.py",
+            "money/prices.py", "money/returns.py", "money/valuation.py", "tariff.py",
+        ),
+        ("tests/money",),
+    ),
+    "sun": Room(
+        (
+            "weather/solar.py", "weather/plane.py", "weather/inclined.py", "weather/split.py", "weather/array.py",
+            "weather/within_hour.py",
+        ),
+        (
+            "tests/weather/test_solar.py", "tests/weather/test_plane.py", "tests/weather/test_array.py",
+            "tests/weather/test_weather_inclined.py", "tests/weather/test_weather_split.py",
+            "tests/weather/test_within_hour.py", "tests/weather/test_orientation.py", "tests/weather/test_module.py",
+        ),
+    ),
+    "sensitivity": Room(
+        (
+            "uncertainty/indices.py", "uncertainty/information.py", "uncertainty/odds.py", "uncertainty/order.py",
+            "uncertainty/ranking.py", "uncertainty/smoothing.py", "uncertainty/factor_model.py", "answers/claims.py",
+            "answers/rows.py", "answers/break_even.py",
+        ),
+        (
+            "tests/uncertainty/test_indices.py", "tests/uncertainty/test_information.py", "tests/uncertainty/test_odds.py",
+            "tests/uncertainty/test_order.py", "tests/uncertainty/test_ranking.py", "tests/uncertainty/test_smoothing.py",
+            "tests/answers/test_rows.py", "tests/test_sensitivity_claims.py", "tests/test_sensitivity_break_even.py",
+        ),
+    ),
+    "demand": Room(
+        (
+            "demand/synthesis.py", "demand/habits.py", "demand/loads.py", "demand/events.py", "demand/runs.py",
+            "demand/spikes.py", "demand/meter.py", "demand/gaps.py", "demand/pool.py",
+        ),
+        ("tests/demand",),
+    ),
+}  # fmt: skip
+
+#: Changes without effect on anything that is promised, by file and changed text, and why.
+EQUIVALENT: dict[str, str] = {}
+
+SWAPS: dict[type, type] = {
+    ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
+    ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Mult, ast.Mod: ast.Mult,
+    ast.Pow: ast.Mult, ast.And: ast.Or, ast.Or: ast.And, ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd,
+}  # fmt: skip
+NAMES = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "any": "all", "all": "any"}
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change: the number of its place in the walk of the tree, and how it reads."""
+
+    source: str
+    place: int
+    line: int
+    before: str
+    after: str
+
+    def __str__(self) -> str:
+        return f"{self.source}:{self.line}: `{self.before}` -> `{self.after}`"
+
+
+def places(tree: ast.AST) -> Iterator[ast.AST]:
+    """Yield every node that may be changed, always in the same order."""
+    if isinstance(tree, ast.Raise | ast.Assert | ast.Import | ast.ImportFrom | ast.JoinedStr):
+        return
+    if isinstance(tree, ast.If) and ast.unparse(tree.test) == "TYPE_CHECKING":
+        return
+    if isinstance(tree, ast.Call) and ast.unparse(tree.func).split(".")[-1] in ("TypeVar", "one_problem", "Problem"):
+        return
+    if not isinstance(tree, ast.AnnAssign | ast.arg):
+        yield tree
+    for name, value in ast.iter_fields(tree):
+        if name in ("annotation", "returns", "decorator_list", "type_params"):
+            continue
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.AST):
+                yield from places(child)
+
+
+def change(node: ast.AST) -> bool:
+    """Change a node in place; False where there is nothing to change."""
+    if isinstance(node, ast.Compare) and type(node.ops[0]) in SWAPS:
+        node.ops[0] = SWAPS[type(node.ops[0])]()
+    elif isinstance(node, ast.BinOp | ast.AugAssign | ast.BoolOp) and type(node.op) in SWAPS:
+        node.op = SWAPS[type(node.op)]()
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        node.op = ast.UAdd()
+        node.operand = ast.Call(ast.Name("bool", ast.Load()), [node.operand], [])
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub) and not isinstance(node.operand, ast.Constant):
+        node.op = ast.UAdd()
+    elif isinstance(node, ast.IfExp):
+        node.body, node.orelse = node.orelse, node.body
+    elif isinstance(node, ast.Constant) and isinstance(node.value, bool):
+        node.value = not node.value
+    elif isinstance(node, ast.Constant) and isinstance(node.value, int | float):
+        node.value = node.value + 1 if abs(node.value) <= 2 else node.value * 2
+    elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in NAMES:
+        node.func.id = NAMES[node.func.id]
+    elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in NAMES:
+        node.func.attr = NAMES[node.func.attr]
+    else:
+        return False
+    ast.fix_missing_locations(node)
+    return True
+
+
+def mutants_of(source: str) -> list[Mutant]:
+    """Return every mutant of a file."""
+    tree = ast.parse((ROOT / "riskcalc" / source).read_text(encoding="utf-8"))
+    found = []
+    for place, node in enumerate(places(tree)):
+        before = ast.unparse(node) if not isinstance(node, ast.Module) else ""
+        changed = copy.deepcopy(node)
+        if change(changed):
+            found.append(Mutant(source, place, node.lineno, _short(before), _short(ast.unparse(changed))))
+    return found
+
+
+def _short(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= 100 else f"{text[:97]}..."
+
+
+class Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
+    """Finds the module of a mutant and runs its changed source."""
+
+    def __init__(self, mutant: Mutant) -> None:
+        self.mutant = mutant
+        self.name = "riskcalc." + mutant.source.removesuffix(".py").replace("/", ".")
+
+    def find_spec(self, name, path, target=None):  # noqa: ARG002 - as importlib asks
+        """Return where the module comes from, for this one only."""
+        if name != self.name:
+            return None
+        return importlib.util.spec_from_file_location(name, ROOT / "riskcalc" / self.mutant.source, loader=self)
+
+    def exec_module(self, module) -> None:
+        """Run the changed source as the module."""
+        tree = ast.parse((ROOT / "riskcalc" / self.mutant.source).read_text(encoding="utf-8"))
+        for place, node in enumerate(places(tree)):
+            if place == self.mutant.place:
+                assert change(node)
+        exec(compile(tree, module.__spec__.origin, "exec"), vars(module))
+
+
+def nearest_first(tests: tuple[str, ...], source: str) -> list[str]:
+    """Return the test files of a room, those named after a source first."""
+    files = [
+        path
+        for test in tests
+        for path in (sorted((ROOT / test).glob("test_*.py")) if (ROOT / test).is_dir() else [ROOT / test])
+    ]
+    return [str(path) for path in sorted(files, key=lambda path: Path(source).stem.rstrip("s") not in path.stem)]
+
+
+def outcome(mutant: Mutant | None, tests: tuple[str, ...], limit_s: float) -> tuple[str, float]:
+    """Return `killed`, `killed by time` or `SURVIVED`, and how long that took; without a mutant the tests as they are."""
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as work:
+        child = os.fork()
+        if child == 0:
+            os.setsid()
+            os._exit(_tested(mutant, tests, work))
+        while True:
+            ended, status = os.waitpid(child, os.WNOHANG)
+            took = time.monotonic() - began
+            if ended:
+                if mutant is None and status:
+                    print((Path(work) / "said").read_text(errors="replace")[-3000:])
+                return ("SURVIVED" if os.waitstatus_to_exitcode(status) == 0 else "killed"), took
+            if took > limit_s:
+                os.killpg(child, signal.SIGKILL)
+                os.waitpid(child, 0)
+                return "killed by time", took
+            time.sleep(0.05)
+
+
+def _tested(mutant: Mutant | None, tests: tuple[str, ...], work: str) -> int:
+    silence = os.open(Path(work) / "said", os.O_WRONLY | os.O_CREAT)
+    os.dup2(silence, 1)
+    os.dup2(silence, 2)
+    try:
+        import hypothesis
+        import numba
+        import pytest
+
+        hypothesis.settings.register_profile("mutants", derandomize=True, database=None, deadline=None)
+        hypothesis.settings.load_profile("mutants")
+        if mutant is not None:
+            sys.meta_path.insert(0, Changed(mutant))
+            if any(
+                word in (ROOT / "riskcalc" / mutant.source).read_text() for word in ("register_jitable", "riskcalc.jit")
+            ):
+                numba.config.CACHE_DIR = work  # kept code would be that of the unchanged source
+        words = [
+            "-x",
+            "-q",
+            "--assert=plain",
+            "-p",
+            "no:cacheprovider",
+            "-p",
+            "no:xdist",
+            "-m",
+            "not slow and not browser",
+        ]
+        return int(
+            pytest.main(
+                [*words, "--basetemp", f"{work}/pytest", *nearest_first(tests, mutant.source if mutant else "")]
+            )
+        )
+    except BaseException:  # noqa: BLE001 - whatever a mutant does, it was noticed
+        traceback.print_exc()
+        return 99
+
+
+def main() -> None:
+    """Run the sample and print what survived."""
+    arguments = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    arguments.add_argument("rooms", nargs="*", default=list(ROOMS), metavar="ROOM", help=", ".join(ROOMS))
+    arguments.add_argument("--each", type=int, default=60, help="Mutants of each room.")
+    arguments.add_argument("--only", default="", help="Those of one FILE:LINE.")
+    asked = arguments.parse_args()
+    os.chdir(ROOT)
+    sys.path.insert(0, str(ROOT))
+    for library in (
+        "hypothesis.strategies",
+        "numba",
+        "pandas",
+        "pvlib",
+        "pydantic",
+        "pytest",
+        "scipy.optimize",
+        "scipy.stats",
+    ):
+        importlib.import_module(library)  # once here, not once for every mutant
+    for name in asked.rooms:
+        room = ROOMS[name]
+        as_it_is, seconds = outcome(None, room.tests, 3600.0)
+        if as_it_is != "SURVIVED":
+            sys.exit(f"{name}: the tests fail without any change")
+        everyone = [mutant for source in room.sources for mutant in mutants_of(source)]
+        chosen = random.Random(SEED).sample(everyone, min(asked.each, len(everyone)))
+        if asked.only:
+            chosen = [mutant for mutant in everyone if f"{mutant.source}:{mutant.line}" == asked.only]
+        print(f"\n{name}: {len(everyone)} mutants, {len(chosen)} tried; the tests take {seconds:.0f} s", flush=True)
+        killed, alike = 0, []
+        for mutant in sorted(chosen, key=lambda found: (found.source, found.line, found.place)):
+            reason = EQUIVALENT.get(f"{mutant.source}: {mutant.before} -> {mutant.after}")
+            if reason:
+                alike.append(f"  {mutant}: {reason}")
+                continue
+            found, took = outcome(mutant, room.tests, 60.0 + 3.0 * seconds)
+            killed += found != "SURVIVED"
+            if found == "SURVIVED" or asked.only:
+                print(f"  {found} in {took:.0f} s: {mutant}", flush=True)
+        counted = len(chosen) - len(alike)
+        print(f"  killed {killed} of {counted} ({killed / counted:.0%})" if counted else "  none")
+        print("\n".join(["  without effect:", *alike]) if alike else "", end="", flush=True)
+
+
+if __name__ == "__main__":
+    main()
