@@ -47,7 +47,7 @@ ROOMS = {
             "dispatch/kernel/books.py", "dispatch/kernel/kit_rows.py", "dispatch/kernel/lanes.py",
             "dispatch/kernel/loops.py", "dispatch/kernel/slot.py", "dispatch/kernel/year.py",
         ),
-        ("tests/test_dispatch_twin.py", "tests/test_dispatch_kernel.py", "tests/test_dispatch_kit.py"),
+        ("tests/dispatch/test_twin.py", "tests/dispatch/test_kernel.py", "tests/dispatch/test_kit.py"),
     ),
     "money": Room(
         (
@@ -76,7 +76,7 @@ ROOMS = {
         (
             "tests/uncertainty/test_indices.py", "tests/uncertainty/test_information.py", "tests/uncertainty/test_odds.py",
             "tests/uncertainty/test_order.py", "tests/uncertainty/test_ranking.py", "tests/uncertainty/test_smoothing.py",
-            "tests/answers/test_rows.py", "tests/test_sensitivity_claims.py", "tests/test_sensitivity_break_even.py",
+            "tests/answers/test_rows.py", "tests/answers/test_claims.py", "tests/answers/test_break_even.py",
         ),
     ),
     "demand": Room(
