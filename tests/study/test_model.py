@@ -73,7 +73,7 @@ def test_doubling_every_price_with_the_cost_doubles_the_worth_exactly(read_small
 
 def test_never_share_is_that_of_the_balance_at_the_horizon(read_small):
     """Draws that never pay back are exactly those whose balance never reaches zero; a longer horizon can only add paybacks."""
-    changes = (*UNCERTAIN, 'purchase.price={distribution="uniform", low=100, high=900}')
+    changes = (*UNCERTAIN, 'purchase.price={distribution="uniform", low=20, high=400}')
     short = assessment(read_small(*changes)).valuation
     never = np.isinf(short.payback_years)
     assert 0 < never.sum() < never.size
