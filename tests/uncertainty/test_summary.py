@@ -130,6 +130,6 @@ def test_draws_that_are_left_out_do_not_count():
 
 
 def test_a_share_is_never_known_without_error():
-    """Scrambles that agree to the draw know the share to their rounding: 1 / (128 sqrt(12) sqrt(8))."""
-    assert summary.share_error(np.tile([0.0, 1.0], 512), scrambles=8) == pytest.approx(1 / 128 / np.sqrt(96))
+    """Scrambles that agree to the draw know the share to the draw at the limit: 1 / (128 sqrt(6) sqrt(8))."""
+    assert summary.share_error(np.tile([0.0, 1.0], 512), scrambles=8) == pytest.approx(1 / 128 / np.sqrt(48))
     assert summary.share_error(np.ones(8), scrambles=1) is None
