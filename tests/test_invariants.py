@@ -10,7 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from riskcalc.answers.assess import result
-from riskcalc.dispatch import Billed, Coupling, Flow, Param, dispatch_year
+from riskcalc.coupling import Coupling
+from riskcalc.dispatch import Billed, Flow, Param, dispatch_year
 from riskcalc.dispatch.twin import StepKit
 from riskcalc.money.measures import net_present_value, simple_payback_years
 from riskcalc.money.prices import price_path

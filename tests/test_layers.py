@@ -1,13 +1,15 @@
 """Imports go one way, and each foreign library is met at its border only."""
 
 import ast
+import subprocess
+import sys
 from pathlib import Path
 
 PACKAGE = Path(__file__).parents[1] / "riskcalc"
 
 #: From the ground up. A package may import from rows above its own and from itself, never from its row or below.
 LAYERS = (
-    ("__init__", "errors", "interruption", "jit", "ordered"),
+    ("__init__", "coupling", "errors", "interruption", "jit", "ordered"),
     ("dispatch", "clock", "language", "output", "table_file", "uncertainty"),
     ("tariff", "price_series"),
     ("demand", "weather"),
@@ -102,8 +104,6 @@ def test_imports_go_one_way():
 
 def test_foreign_libraries_are_met_at_their_border():
     """Each foreign library is imported only where it is expected; an unexpected one is named."""
-    import sys
-
     wrong = []
     for name, tree in modules():
         for target in imported(tree):
@@ -117,8 +117,24 @@ def test_foreign_libraries_are_met_at_their_border():
 
 
 def test_dispatch_knows_numpy_and_numba_only():
-    """The kernels depend on nothing else; of riskcalc's other modules on what compiles them alone."""
+    """The kernels depend on nothing else; of riskcalc's other modules on couplings and what compiles them."""
     for name, tree in modules():
         if name.split(".")[0] == "dispatch":
             outside = {target for target in imported(tree) if target.startswith("riskcalc.")}
-            assert all(target.startswith(("riskcalc.dispatch", "riskcalc.jit")) for target in outside), (name, outside)
+            assert all(
+                target.startswith(("riskcalc.dispatch", "riskcalc.jit", "riskcalc.coupling")) for target in outside
+            ), (name, outside)
+
+
+def test_a_scenario_is_read_without_compilers():
+    """Reading takes a moment: what takes seconds to load stays out until something is simulated."""
+    program = """
+import sys
+from riskcalc.scenario import read_scenario
+read_scenario("scenarios/terrace-rooftop.toml")
+print([name for name in ("numba", "pandas", "pvlib") if name in sys.modules])
+"""
+    ran = subprocess.run(
+        [sys.executable, "-c", program], cwd=PACKAGE.parent, capture_output=True, text=True, check=True
+    )
+    assert ran.stdout.strip() == "[]"

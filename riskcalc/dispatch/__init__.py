@@ -5,7 +5,7 @@ from riskcalc.dispatch.need import ChargeByNeed, UsualDay
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import MOST_PLANES
-from riskcalc.dispatch.terms import FLOW_NAMES, Billed, Coupling, Flow, Param, check_params, inverter_curve, param_rows
+from riskcalc.dispatch.terms import FLOW_NAMES, Billed, Flow, Param, check_params, inverter_curve, param_rows
 from riskcalc.dispatch.trace import TRACE_COLUMNS, dispatch_slow, trace_year
 
 __all__ = [
@@ -14,7 +14,6 @@ __all__ = [
     "TRACE_COLUMNS",
     "Billed",
     "ChargeByNeed",
-    "Coupling",
     "DispatchInputs",
     "DispatchOutcome",
     "Flow",

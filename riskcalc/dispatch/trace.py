@@ -9,10 +9,11 @@ import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import ArrayLike, NDArray
 
+from riskcalc.coupling import traits_of
 from riskcalc.dispatch.outcome import SHORT_SHARE, DispatchOutcome, empty_outcome
 from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent, traits_of
+from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent
 from riskcalc.dispatch.twin import StepFlows, StepKit, StepSetting, run_step
 from riskcalc.jit import compiled
 

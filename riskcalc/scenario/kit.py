@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import AfterValidator, StrictBool, model_validator
 
-from riskcalc.dispatch.terms import Coupling
+from riskcalc.coupling import Coupling
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, shown
 from riskcalc.scenario.fields import Table, absent, common_practice, default, default_number, needed, optional
 from riskcalc.scenario.home import Home

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import StrictBool
 
-from riskcalc.dispatch.terms import Coupling
+from riskcalc.coupling import Coupling
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import Table, needed, optional
 from riskcalc.scenario.kit import Kit

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
-from riskcalc.dispatch.terms import Coupling
+from riskcalc.coupling import Coupling
 from riskcalc.scenario.complaints import Complaint
 from riskcalc.scenario.fields import OURS, Table, absent, default, default_number, needed, optional
 from riskcalc.scenario.kit import Kit

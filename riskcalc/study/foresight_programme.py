@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.dispatch.terms import Traits, traits_of
+from riskcalc.coupling import Traits, traits_of
 from riskcalc.dispatch.twin import SLACK, StepKit
 from riskcalc.study.foresight_linear import Columns, LinearProgramme
 

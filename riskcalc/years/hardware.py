@@ -7,8 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.coupling import Coupling
 from riskcalc.dispatch import inverter_curve, param_rows
-from riskcalc.dispatch.terms import Coupling
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.coupling import Coupling
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year, trace_year
-from riskcalc.dispatch.terms import Coupling
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.outages import bridges
 from riskcalc.years.ageing import AgeingState, aged, new_battery

@@ -14,7 +14,8 @@ import numba
 import numpy as np
 import pytest
 
-from riskcalc.dispatch import Coupling, dispatch_year
+from riskcalc.coupling import Coupling
+from riskcalc.dispatch import dispatch_year
 from riskcalc.dispatch.kernel import loops, rows
 
 ROOT = Path(__file__).parents[2]
@@ -23,7 +24,8 @@ CASES = Path(__file__).with_name("dispatch_cases.py")
 PROGRAM = """
 import runpy, sys
 import numpy as np
-from riskcalc.dispatch import Coupling, dispatch_year
+from riskcalc.coupling import Coupling
+from riskcalc.dispatch import dispatch_year
 inputs, plan, params, arguments = runpy.run_path(sys.argv[1])["random_case"](29, draws=50, bases=5)
 months = [dispatch_year(coupling, inputs, plan, params, **arguments).monthly_kwh for coupling in Coupling]
 np.save(sys.argv[2], np.stack(months))

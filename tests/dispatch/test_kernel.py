@@ -13,9 +13,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from riskcalc.coupling import Coupling
 from riskcalc.dispatch import (
     Billed,
-    Coupling,
     DispatchOutcome,
     Flow,
     Param,

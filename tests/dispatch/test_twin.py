@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.dispatch import Coupling, Flow, Param, dispatch_slow, dispatch_year, trace_year
+from riskcalc.coupling import Coupling
+from riskcalc.dispatch import Flow, Param, dispatch_slow, dispatch_year, trace_year
 from riskcalc.dispatch.twin import (
     StepFlows,
     StepKit,

@@ -14,7 +14,8 @@ from typer.testing import CliRunner
 from riskcalc.answers.foresight import first_year_gap
 from riskcalc.answers.foresight_gap import gap
 from riskcalc.cli import app
-from riskcalc.dispatch import Coupling, Param, trace_year
+from riskcalc.coupling import Coupling
+from riskcalc.dispatch import Param, trace_year
 from riskcalc.dispatch.twin import StepKit
 from riskcalc.scenario import read_scenario
 from riskcalc.study.foresight_hourly import at_slots, year_ahead

@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from riskcalc.coupling import traits_of
 from riskcalc.dispatch.kernel import rows
 from riskcalc.dispatch.kernel.kit_rows import kit_rows
 from riskcalc.dispatch.kernel.rows import LANES, VECTOR
@@ -15,7 +16,7 @@ from riskcalc.dispatch.kernel.year import run_groups
 from riskcalc.dispatch.outcome import DispatchOutcome
 from riskcalc.dispatch.plan import DispatchInputs, SlotPlan
 from riskcalc.dispatch.request import check_request
-from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent, traits_of
+from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent
 
 _CACHE_LINE = 64
 _NOTHING = 1e-60

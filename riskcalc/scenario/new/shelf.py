@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from riskcalc.dispatch.terms import Coupling, Traits, traits_of
+from riskcalc.coupling import Coupling, Traits, traits_of
 from riskcalc.errors import InputError
 from riskcalc.scenario.complaints import did_you_mean
 from riskcalc.scenario.layers import Tree
