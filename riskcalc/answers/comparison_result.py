@@ -13,6 +13,7 @@ from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
 from riskcalc.answers.option_figures import Pair, best_shares, pairs, regrets, value_of_knowing
 from riskcalc.answers.options import Comparison, Option
+from riskcalc.answers.own_figures import shared_panel
 from riskcalc.answers.question import Entry, tariff_name
 from riskcalc.answers.stay import StayCurve, StayPair, against_nothing, stay_pairs
 from riskcalc.answers.traits import scenario_traits
@@ -76,7 +77,21 @@ def page_dict(
         else None
     )
     traits = [scenario_traits(entry.scenario) for entry in in_order(found)]
-    return {**figures, "page": {"command": command, "stay": stay, "traits": traits}}
+    own = panel_of(found, page_options=len(found.entries))
+    return {**figures, "page": {"command": command, "stay": stay, "traits": traits, "own": own}}
+
+
+def panel_of(found: Comparison, *, page_options: int, most: int | None = None) -> dict[str, Any] | None:
+    """Return the panel in which a reader types own figures for the options, at the `most` best on average."""
+    kits = [option for option in found.options if option.own is not None][:most]
+    letters = {row["option"]: row["letter"] for row in compared_rows(found)}
+    own = [
+        (option.called if most else f"{letters[option.name]} · {option.called}", option.scenario, dict(option.own))
+        for option in sorted(kits, key=lambda option: letters[option.name])
+        if option.own is not None and option.scenario is not None
+    ]
+    panel = shared_panel(own, found.design, page_options=page_options)
+    return panel and panel | {"targets_searched": any(option["targets_searched"] for option in panel["options"])}
 
 
 def compared_rows(found: Comparison) -> list[dict[str, Any]]:

@@ -9,8 +9,8 @@ from typing import Any
 from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
 from riskcalc.answers.cells import Cell
-from riskcalc.answers.comparison_result import files, option_rows
-from riskcalc.answers.matched import HomeMatch, Matching
+from riskcalc.answers.comparison_result import files, option_rows, panel_of
+from riskcalc.answers.matched import MOST_TYPED, HomeMatch, Matching
 from riskcalc.answers.option_figures import Pair, pair
 from riskcalc.answers.traits import scenario_traits
 
@@ -51,7 +51,16 @@ def page_dict(found: Matching, *, figures: Mapping[str, Any], command: str) -> d
     scenarios = [cell.scenario for home in found.homes for cell in home.cells if cell.scenario is not None]
     options = [[] if home.found is None else option_rows(home.found) for home in found.homes]
     traits = [scenario_traits(scenario) for scenario in scenarios]
-    return {**figures, "page": {"command": command, "options": options, "traits": traits}}
+    own = [_panel(home, len(found.homes)) for home in found.homes]
+    return {**figures, "page": {"command": command, "options": options, "traits": traits, "own": own}}
+
+
+def _panel(home: HomeMatch, homes: int) -> dict[str, Any] | None:
+    """Return the panel of one home: own figures for its best kits, which share its tariff."""
+    if home.found is None:
+        return None
+    shown = homes * min(len(home.found.entries), MOST_TYPED)
+    return panel_of(home.found, page_options=shown, most=MOST_TYPED)
 
 
 def home_row(home: HomeMatch) -> dict[str, Any]:

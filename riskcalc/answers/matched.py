@@ -20,6 +20,9 @@ from riskcalc.years.pools import YearsAtHand
 #: Tables that a home file may hold and that then replace those of the base.
 HOME_TABLES = ("site", "home", "tariff", "prices", "tenure", "dispatch", "outages", "alternative")
 
+#: Kits of a home for which a reader may type in own figures, the best on average: more would not fit into the page.
+MOST_TYPED = 4
+
 #: Applies a function to items and yields the results in the order of the items.
 Over = Callable[[Callable[[Any], Any], Sequence[Any]], Iterable[Any]]
 
@@ -74,7 +77,7 @@ def matching(
     homes = [_household(path, base, changes) for path in sorted(home_files, key=lambda path: path.as_posix())]
     kits = kits_of(sorted(kit_files, key=lambda path: path.as_posix()))
     currency = common_currency([home.bare for home in homes])
-    with_kits = partial(_matched, kits=kits, modules=modules, batteries=batteries, currency=currency)
+    with_kits = partial(_matched, kits=kits, modules=modules, batteries=batteries, currency=currency, homes=len(homes))
     matched = []
     for found in over(with_kits, homes):
         matched.append(found)
@@ -115,6 +118,7 @@ def _matched(
     modules: Sequence[int],
     batteries: Sequence[int],
     currency: str,
+    homes: int,
 ) -> HomeMatch:
     # Pools are shared by the cells of one home and let go with it.
     at_hand = YearsAtHand()
@@ -134,5 +138,6 @@ def _matched(
         if reasons:
             cells.append(kit.without("; ".join(reasons), OTHER))
     run = [tried.scenario for tried in cells if tried.scenario is not None]
-    found = comparison(run, at_hand=at_hand) if run else None
+    shown = homes * min(len(run), MOST_TYPED)
+    found = comparison(run, at_hand=at_hand, page_options=shown) if run else None
     return HomeMatch(home.file.as_posix(), home.bare, tuple(cells), found)

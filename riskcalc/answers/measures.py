@@ -36,7 +36,7 @@ FLOW_OF = {
     "unmet_kwh": (Flow.UNMET,),
 }
 
-_OF_BILL = ("bill_cut_share", "saving", "bill_without", "bill_with")
+OF_BILL = ("bill_cut_share", "saving", "bill_without", "bill_with")
 
 #: Measures that money enters; all others depend on energy alone.
 OF_MONEY = (
@@ -45,7 +45,7 @@ OF_MONEY = (
     "discounted_payback_years",
     "net_present_value",
     "saving_per_year",
-    *_OF_BILL,
+    *OF_BILL,
 )
 
 
@@ -60,9 +60,9 @@ def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
         return None
     if name == "hours_bridged" and assessment.simulation.hours_bridged is None:
         return None
-    if name in _OF_BILL and claim.months is not None and assessment.scenario.tariff.blocks:
+    if name in OF_BILL and claim.months is not None and assessment.scenario.tariff.blocks:
         return None  # blocks count the use of whole months or years and cannot be told by rate
-    if name in _OF_BILL:
+    if name in OF_BILL:
         return _bill_measure(claim, assessment)
     if name in FLOW_OF:
         return lambda found: _monthly(found, *FLOW_OF[name], months=rows).sum(axis=0)

@@ -10,24 +10,27 @@ tariff is credited with what the change alone would save or cost.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.answers.own_figures import kept_draws, own_option
 from riskcalc.answers.question import Entry, entries, same_tariff, tariff_name
 from riskcalc.errors import one_problem
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tariff import Tariff
-from riskcalc.study.model import drawn_values, evaluated, random_keys, world_of
+from riskcalc.study.model import World, drawn_values, evaluated, random_keys, world_of
+from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.sampling import Design, design, draws_run
 from riskcalc.uncertainty.summary import enough_draws_for
 from riskcalc.years.electrical import check_fit, scenario_fit
-from riskcalc.years.pools import Pools, YearsAtHand
+from riskcalc.years.pools import YearsAtHand
+from riskcalc.years.simulation import Simulation
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -42,7 +45,7 @@ class Option:
 
     `title` is what a reader calls it, the name unless given. `same_as` names the option that it equals by definition;
     it is then not counted among the choices. `payback_years` (NaN where it is not bought) and `outlay` (money spent on the
-    day of purchase) are there for kits.
+    day of purchase) are there for kits; so is `own`, the futures for a reader's own figures, where a page has room for them.
     """
 
     name: str
@@ -54,6 +57,7 @@ class Option:
     first_year_saving: Floats | None = None
     same_as: str | None = None
     title: str = ""
+    own: Mapping[str, Any] | None = None
 
     @property
     def called(self) -> str:
@@ -97,6 +101,7 @@ def comparison(
     today: Scenario | None = None,
     on_option: Callable[[], None] | None = None,
     at_hand: YearsAtHand | None = None,
+    page_options: int = 0,
 ) -> Comparison:
     """Follow every option, doing nothing, changing the tariff only and saving the money through the same draws.
 
@@ -108,6 +113,8 @@ def comparison(
         A scenario whose tariff every household has today; see `question.tariff_today`.
     on_option
         Told of each option that is done.
+    page_options
+        How many options the page has on which a reader may type in own figures; 0: there is no such page.
 
     Raises
     ------
@@ -122,6 +129,7 @@ def comparison(
     for key, before, after in switches:
         bills = [_followed(bare, random, at_hand)[0].bill_without for bare in (before, after)]
         change[key] = _worth_of(bills[0] - bills[1], before, random)
+    kept = kept_draws(random, options=page_options) if page_options and share_tariff(asked) else None
     found: list[Option] = []
     limits = [*_study_limits(scenarios, asked), *_draw_limits(random)]
     notes: list[str] = []
@@ -132,10 +140,16 @@ def comparison(
             if gained is not None:
                 found.append(Option(entry.name, "tariff", gained, entry.scenario, title=entry.title))
             continue
-        money, pools, bought = _followed(entry.scenario, random, at_hand)
+        money, world, simulation = _followed(entry.scenario, random, at_hand)
+        pools = world.pools
         notes += [f"{entry.name}: {note}" for note in (*pools.weather.notes, *pools.demand.notes)]
         sources += [("weather", pools.weather.source), ("demand", pools.demand.source)]
-        found.append(_kit_option(entry, money, bought, gained))
+        option = _kit_option(entry, money, simulation.course.bought, gained)
+        if kept is not None:
+            values = {key: drawn[kept] for key, drawn in drawn_values(entry.scenario, random).items()}
+            own = own_option(entry.scenario, random, of_draws(simulation, kept), values, kept)
+            option = replace(option, own=own | {"targets_searched": world.optimised is not None})
+        found.append(option)
         if on_option is not None:
             on_option()
     bare_tariffs = [entry.scenario.tariff for entry in asked if entry.scenario.kit is None]
@@ -200,13 +214,24 @@ def _switch_key(entry: Entry) -> str:
     return repr((entry.household, tariff, entry.scenario.prices))
 
 
-def _followed(scenario: Scenario, random: Design, at_hand: YearsAtHand) -> tuple[Valuation, Pools, Flags]:
-    """Return the money of one scenario, the pools behind it and in which draws the kit is bought."""
+def share_tariff(asked: Sequence[Entry]) -> bool:
+    """Return whether all options have one tariff, today's, and prices that move alike: what a reader types holds for all."""
+    first = asked[0].scenario
+    return all(
+        not entry.changes_tariff
+        and same_tariff(entry.scenario.tariff, first.tariff)
+        and entry.scenario.prices == first.prices
+        for entry in asked
+    )
+
+
+def _followed(scenario: Scenario, random: Design, at_hand: YearsAtHand) -> tuple[Valuation, World, Simulation]:
+    """Return the money of one scenario, the world it lives in and its energy."""
     values = drawn_values(scenario, random)
     world = world_of(scenario, at_hand)
     check_fit(scenario, scenario_fit(scenario, world.pools.weather))
     simulation, money = evaluated(scenario, world, random, values)
-    return money, world.pools, simulation.course.bought
+    return money, world, simulation
 
 
 def _kit_option(entry: Entry, money: Valuation, bought: Flags, gained: Floats | None) -> Option:

@@ -59,7 +59,7 @@ def page_dict(assessment: Assessment, *, command: str, figures: Mapping[str, Any
             "sketches": sketches(scenario),
             "units": {row.key: "" if row.key in LUCK else unit_of(row.key, scenario.currency) for row in found.inputs},
             "draws": draws_shown(assessment),
-            "own": own_figures(assessment, labels(assessment.scenario)),
+            "own": own_figures(assessment),
             "traits": scenario_traits(scenario),
             "method": method_traits(assessment),
         },

@@ -53,7 +53,7 @@ def compare(
     folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
     check_target(folder, FILES, [*scenarios, *([] if now is None else [now])], overwrite=overwrite)
     with steps_shown("options", len(scenarios)) as one_done:
-        found = comparison(scenarios, today=now, on_option=one_done)
+        found = comparison(scenarios, today=now, on_option=one_done, page_options=len(scenarios))
     moving = found.entries if stay else ()
     with steps_shown("lengths of stay", stays_to_follow(moving)) as one_done:
         curves = stay_curves(moving, on_stay=one_done)

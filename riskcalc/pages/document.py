@@ -19,6 +19,8 @@ from riskcalc.pages.exhibits.glossary import with_links
 from riskcalc.pages.look import COLOURS
 
 TEMPLATE = "page.html.j2"
+#: The script of each kind of block that moves.
+LIVE_PARTS = {"explorer": "explorer.js", "own": "own_figures.js"}
 
 
 @dataclass(frozen=True)
@@ -49,8 +51,10 @@ class Document:
 
 def html_document(document: Document) -> str:
     """Return the page as one file without a reference to anything outside it."""
-    style, live = style_sheet(), any(section.needs_script for section in document.sections)
-    script = own_text("files.js") + (own_text("explorer.js") + own_text("own_figures.js") if live else "")
+    style, kinds = style_sheet(), {block.kind for section in document.sections for block in section.blocks}
+    live = [name for name in LIVE_PARTS if name in kinds]
+    scripts = ["files.js", *(["numbers.js"] if live else []), *(LIVE_PARTS[name] for name in live)]
+    script = "".join(own_text(name) for name in scripts)
     picture = "" if document.picture is None else data_address(document.picture.picture(scale=0.75), "image/png")
     page = page_template(TEMPLATE).render(
         policy=content_policy(style, script),

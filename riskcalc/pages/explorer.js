@@ -1,43 +1,21 @@
 // Narrow an assumption: keep the draws inside the chosen ranges and show what they say. No library, no network.
 "use strict";
-(() => {
+(async () => {
   const source = document.getElementById("draws");
-  if (!source) return;
+  if (!source || !window.DecompressionStream) return;
+  const {unpack, decade, group, quantile} = riskcalcPage;
   const BINS = 40, FEWEST = 30, SHOWN = 8;
   const data = JSON.parse(source.textContent);
-  const unpack = (text) => new Float32Array(Uint8Array.from(atob(text), (c) => c.charCodeAt(0)).buffer);
-  let payback = unpack(data.payback), worth = unpack(data.worth);
-  const values = unpack(data.values), n = worth.length;
+  const [values, paybackPublished, worthPublished] = await Promise.all([data.values, data.payback, data.worth].map(unpack));
+  const n = worthPublished.length;
+  let payback = paybackPublished, worth = worthPublished;
   const inputs = data.inputs.map((input, i) => {
     const column = values.subarray(i * n, (i + 1) * n);
     const low = column.reduce((a, b) => Math.min(a, b)), high = column.reduce((a, b) => Math.max(a, b));
     return {...input, column, low, high, from: 0, to: BINS, edge: (k) => (k >= BINS ? high : low + (high - low) * k / BINS)};
   });
 
-  // A message with its named parts filled in.
-  const filled = (message, parts) => message.replace(/\{(\w+)\}/g, (_, name) => parts[name]);
-  // Figures as text, by the rule of the page: the last digit stands at the decade of the standard error.
-  const decade = (x) => Math.floor(Math.log10(x));
-  const places = (se, most) => (se > 0 ? Math.min(-decade(Number(se.toPrecision(1))), most) : most);
-  const group = (x, digits) => {
-    const step = 10 ** Math.max(-digits, 0), text = Math.round(Math.abs(x) / step) * step;
-    const shown = (digits > 0 ? Math.abs(x) : text).toLocaleString(document.documentElement.lang,
-      {minimumFractionDigits: Math.max(digits, 0), maximumFractionDigits: Math.max(digits, 0)});
-    return (x < 0 && /[1-9]/.test(shown) ? "\u2212" : "") + shown;
-  };
-  const money = (x, se) => {
-    const text = group(x, places(se, Math.abs(x) >= 20 || x === 0 ? 0 : 2));
-    return text[0] === "\u2212" ? "\u2212\u2060" + filled(data.money, {digits: text.slice(1)}) : filled(data.money, {digits: text});
-  };
-  const percent = (p, se) => {
-    const text = group(100 * p, places(100 * se, Math.min(p, 1 - p) < 0.01 ? 1 : 0));
-    const end = {0: p > 0 ? "<1" : "0", 100: p < 1 ? ">99" : "100"}[Number(text.replace(",", "."))];
-    return (end || text) + "\u202f%";
-  };
-  const quantile = (sorted, u) => {
-    const at = u * (sorted.length - 1), k = Math.floor(at), t = at - k;
-    return t === 0 ? sorted[k] : sorted[k] + t * (sorted[k + 1] - sorted[k]);
-  };
+  const money = (x, se) => riskcalcPage.money(x, se, data.money), {percent, filled} = riskcalcPage;
 
   function figures(kept) {
     const m = kept.length, years = Float64Array.from(kept, (d) => payback[d]).sort();
@@ -148,9 +126,8 @@
   pick("rest").hidden = inputs.length <= SHOWN;
   // Figures that the reader types in above change the money of every future; the ranges stay.
   document.addEventListener("own-figures", (event) => {
-    if (event.detail && event.detail.worth.length !== n) return;
-    payback = event.detail ? event.detail.payback : unpack(data.payback);
-    worth = event.detail ? event.detail.worth : unpack(data.worth);
+    payback = event.detail ? event.detail.payback : paybackPublished;
+    worth = event.detail ? event.detail.worth : worthPublished;
     update();
   });
   update();

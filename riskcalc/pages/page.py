@@ -18,7 +18,7 @@ from riskcalc.pages.exhibits.cautions import cautions, cautions_of_all
 from riskcalc.pages.exhibits.explorer import explorer_section
 from riskcalc.pages.exhibits.glossary import glossary_blocks
 from riskcalc.pages.exhibits.method import method_blocks
-from riskcalc.pages.exhibits.own_figures import own_section
+from riskcalc.pages.exhibits.own_figures import own_section, published_note
 from riskcalc.pages.figures import capital, counted, grouped, listed, say
 from riskcalc.pages.look import start_renderer
 
@@ -40,9 +40,12 @@ def assess_document(figures: Figures) -> Document:
     """Return the parts of the page of an assessment."""
     figures = spoken(figures)
     only, first = figures["page"], answer.answer_section(figures)
+    follows_note = published_note("drawings follow") if only.get("own") else None
+    stays_note = published_note() if only.get("own") else None
     ranks = [ranking.share_block(figures), ranking.swing_block(figures)] if ranking.ranked(figures) else []
     pair = [Block("pair", {"blocks": tuple(block for block in ranks if block is not None)})] if ranks else []
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
+    found = [published_note(), *found] if found and only.get("own") else found
     sections = documented(
         [
             first,
@@ -50,6 +53,7 @@ def assess_document(figures: Figures) -> Document:
             section(
                 "when",
                 "When it pays back",
+                follows_note,
                 payback_.odds_block(figures),
                 items(payback_.when_words(figures)),
                 finding=payback_.when_finding(figures),
@@ -57,6 +61,7 @@ def assess_document(figures: Figures) -> Document:
             section(
                 "money",
                 "What the money does",
+                follows_note,
                 cash_block(figures),
                 worth_.worth_block(figures),
                 items(worth_.worth_words(figures)),
@@ -67,12 +72,18 @@ def assess_document(figures: Figures) -> Document:
             section(
                 "decides",
                 "What decides it",
+                stays_note if pair else None,
                 *pair,
                 *ranking.odds_table(figures),
                 finding=ranking.decides_finding(figures) or ranking.odds_finding(figures),
             ),
             claims_section(figures),
-            section("findout", "What is worth finding out", *found, finding=findout.findout_finding(figures)),
+            section(
+                "findout",
+                "What is worth finding out",
+                *([stays_note, *found] if found else []),
+                finding=findout.findout_finding(figures),
+            ),
             own_section(figures),
             explorer_section(figures),
             section(
@@ -139,19 +150,26 @@ def compare_document(figures: Figures) -> Document:
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
     opening = f"{options.opening(figures)} {options.margin(figures)}".strip()
     best = options.best_block(figures)
+    stays_note = published_note() if figures["page"].get("own") else None
     sections = documented(
         [
             section(
                 "answer",
                 "The answer",
                 words(opening, "opening"),
+                published_note("sentence follows") if stays_note else None,
                 best,
                 words(f"{options.risk_words(figures)} {options.regret_words(figures)}".strip()),
                 words(" ".join([shared, *dict.fromkeys(same)]), "small"),
                 Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
             ),
+            own_section(figures),
             section(
-                "worth", "What each is worth", options.spread_block(figures), finding=options.worth_finding(figures)
+                "worth",
+                "What each is worth",
+                stays_note,
+                options.spread_block(figures),
+                finding=options.worth_finding(figures),
             ),
             section(
                 "pairs", "One against another", *options.pair_blocks(figures), finding=options.pairs_finding(figures)

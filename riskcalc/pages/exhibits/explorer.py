@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import zlib
 from collections.abc import Mapping
 from typing import Any
 
@@ -56,13 +57,15 @@ def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
 def explorer_json(figures: Figures) -> str:
     """Return what the script on the page reads, safe inside a `<script>` element; "" if there is nothing to narrow.
 
-    Inputs that do not vary are left out; the strongest in the ranking comes first. Numbers are packed as base64 of
-    little-endian float32, one input after the other: exact enough for any figure shown and a quarter of the text.
+    Inputs that do not vary are left out; the strongest in the ranking comes first. Values are packed one input after the
+    other.
     """
     table = figures.get("page", {}).get("draws")
     if table is None:
         return ""
-    kept = kept_draws(len(table["net_present_value"]))
+    own = figures["page"].get("own")
+    # The same futures as in the panel of own figures, so that both work together.
+    kept = kept_draws(len(table["net_present_value"])) if own is None else np.arange(own["draws"])
     values = np.asarray(table["values"])[:, kept]
     order = {row["key"]: place for place, row in enumerate(figures["ranking"])}
     varying = [index for index, drawn in enumerate(values) if np.ptp(drawn) > 0]
@@ -85,9 +88,9 @@ def explorer_json(figures: Figures) -> str:
         "headline": headline_years(figures),
         "never": say("not within {years}", years=whole_years(horizon)),
         "inputs": [_named(*table["inputs"][index]) for index in varying],
-        "values": _packed(values[varying]),
-        "payback": _packed(np.asarray(table["payback_years"])[kept]),
-        "worth": _packed(np.asarray(table["net_present_value"])[kept]),
+        "values": packed(values[varying]),
+        "payback": packed(np.asarray(table["payback_years"])[kept]),
+        "worth": packed(np.asarray(table["net_present_value"])[kept]),
         "edges": [float(edge) for edge in figures["worth_histogram"]["edges"]],
     }
     # "<" must not end the script element early, whatever a label says.
@@ -106,5 +109,11 @@ def _named(key: str, label: str, unit: str) -> dict[str, str | float]:
     return {"key": key, "label": short(label), "unit": said, "factor": factor}
 
 
-def _packed(values: NDArray[np.float64]) -> str:
-    return base64.b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
+def packed(values: NDArray[Any], kind: str = "f4") -> str:
+    """Return an array as the page's script unpacks it: little-endian float32 ("f4") or bytes ("u1"), deflated, in base64.
+
+    All first bytes of the numbers come first, then all second ones: so the leading bytes, which are alike, shrink.
+    """
+    held = np.ascontiguousarray(values, dtype=f"<{kind}")
+    planes = np.frombuffer(held.tobytes(), dtype=np.uint8).reshape(-1, held.itemsize).T
+    return f"{kind}:{base64.b64encode(zlib.compress(planes.tobytes(), 9)).decode()}"

@@ -2,136 +2,241 @@
 
 from __future__ import annotations
 
-import base64
 import json
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.figures import grouped, money_form, say, shown_unit
+from riskcalc.pages.exhibits.answer import LIKELY, SURE
+from riskcalc.pages.exhibits.explorer import packed
+from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
 
 Figures = Mapping[str, Any]
 HORIZON = "study.horizon_years"
 
 
 def own_section(figures: Figures) -> Section | None:
-    """Return the section in which a reader types in figures of their own; None where nothing is bought."""
-    own = figures.get("page", {}).get("own")
-    if own is None:
+    """Return the section in which a reader types in figures of their own; None where there is nothing to type."""
+    block = own_block(figures.get("page", {}).get("own"), figures)
+    if block is None:
+        return None
+    finding = say("Type in your own prices and quotes")
+    return Section("yours", say("Your figures"), (block,), needs_script=True, finding=finding)
+
+
+def own_block(panel: Figures | None, figures: Figures, *, name: str = "own", leads: bool = True) -> Block | None:
+    """Return one panel, None without futures to make anew.
+
+    `name` tells the panels of a page apart, in ids and in the address; the one that `leads` also moves the first screen.
+    """
+    if panel is None:
         return None
     reading = say(
         "Type in what you know: your prices, your quote. An empty field keeps its range of values. A figure you type "
-        "holds in every future, and the answer follows at once. Energy stays as it was simulated: for another kit, other "
-        "use or other habits, change the scenario and run it again. The address of this page then holds your figures, so "
-        "you can send them on."
+        "holds in every future, and the answer follows at once. The energy stays as simulated: for another kit, other "
+        "use or other habits, change the scenario and run it again. The address of this page then holds your figures, "
+        "so you can send them on."
     )
-    draws = len(own["bought"])
-    thinned = ""
-    if draws < own["all_draws"]:
-        message = "These figures rest on the first {some} of {all} futures, which is what fits into the page."
-        thinned = say(message, some=grouped(draws), all=grouped(own["all_draws"]))
-    value = {"reading": reading, "thinned": thinned, "fields": fields(figures), "packed": own_json(figures)}
-    return Section(
-        "yours",
-        say("Your figures"),
-        (Block("own", value),),
-        needs_script=True,
-        finding=say("Type in your own prices and quotes"),
+    notes = []
+    if panel["draws"] < panel["all_draws"]:
+        message = "These figures rest on {some} of the {all} futures, which is what fits into the page."
+        notes.append(say(message, some=grouped(panel["draws"]), all=grouped(panel["all_draws"])))
+    if panel.get("targets_searched"):
+        notes.append(
+            say("The battery keeps the targets found at the published prices. A new run would search for them again.")
+        )
+    charts = say(
+        "Bars: paid back by the end of each year; the marks are as published. Bands: the household's own money."
     )
+    if len(panel["options"]) > 1:
+        charts = say("Lines: nine futures in ten. Dots: the average worth.")
+    value = {
+        "name": name,
+        "leads": leads,
+        "reading": reading,
+        "notes": notes,
+        "fields": fields(panel, name=name),
+        "charts": charts,
+        "packed": own_json(panel, figures),
+    }
+    return Block("own", value)
 
 
-def fields(figures: Figures) -> list[dict[str, Any]]:
-    """Return the fields of the panel: key, words, unit, the factor between what is typed and the key, and bounds."""
-    own = figures["page"]["own"]
+def fields(panel: Figures, *, name: str = "own") -> list[dict[str, Any]]:
+    """Return the fields of a panel: key, option, words, unit, the factor between what is typed and the key, bounds."""
     rows = []
-    for row in own["inputs"]:
+    for row in panel["inputs"]:
         factor, unit = shown_unit(row["unit"])
+        option = "" if row["option"] is None else row["option"]
+        title = "" if row["option"] is None else panel["options"][row["option"]]["title"]
         rows.append(
             {
                 "key": row["key"],
-                "label": row["label"],
+                "option": option,
+                "label": row["label"] if not title else say("{title}: {label}", title=title, label=row["label"]),
                 "unit": unit,
                 "scale": factor,
                 "low": row["low"],
                 "high": row["high"],
+                "name": "/".join([*([name] if name != "own" else []), row["key"], *([str(option)] if title else [])]),
             }
         )
-    years = {
-        "key": HORIZON,
-        "label": say("Years looked at"),
-        "unit": say("years"),
-        "scale": 1,
-        "low": 1,
-        "high": own["horizon_years"],
-    }
-    return [*rows, years]
+    years = {"key": HORIZON, "option": "", "label": say("Years looked at"), "unit": say("years"), "scale": 1, "low": 1}
+    prefix = f"{name}/" if name != "own" else ""
+    return [*rows, years | {"high": panel["horizon_years"], "name": f"{prefix}{HORIZON}"}]
 
 
-def own_json(figures: Figures) -> str:
-    """Return what the script reads, safe inside a `<script>` element: tables packed as little-endian float32."""
-    own = figures["page"]["own"]
-    packed = {
+def own_json(panel: Figures, figures: Figures) -> str:
+    """Return what the script reads, safe inside a `<script>` element; each array travels once, named by its place."""
+    arrays: dict[str, int] = {}
+
+    def array(values: Any, kind: str = "f4") -> dict[str, int] | None:
+        return None if values is None else {"at": arrays.setdefault(packed(values, kind), len(arrays))}
+
+    def vector(values: Any) -> Any:
+        """Return one number where all futures agree."""
+        return float(values[0]) if values is not None and np.ptp(values) == 0.0 else array(values)
+
+    def option_of(option: Figures) -> dict[str, Any]:
+        return {
+            "title": option.get("title", ""),
+            "trend_drawn": option["trend_drawn"],
+            "values": {key: vector(drawn) for key, drawn in option["values"].items()},
+            "savings_rate": vector(option["savings_rate"]),
+            "noise": {name: array(drawn) for name, drawn in option["noise"].items()},
+            "net_kwh": [array(drawn) for drawn in option["net_kwh"]],
+            **{
+                name: array(option[name])
+                for name in ("export_kwh", "block_saving", "inflation_shock", "real_flows", "renewal_flows")
+            },
+            **{name: array(option[name], "u1") for name in ("working", "handed_year")},
+            **{name: vector(option[name]) for name in ("bought", "price_share", "added_price", "sale_factor")},
+            "loan": option["loan"]
+            and {
+                "financed_share": vector(option["loan"]["financed_share"]),
+                "rate": vector(option["loan"]["rate"]),
+                "term_years": option["loan"]["term_years"],
+            },
+            "claims": [claim_of(claim) for claim in option["claims"]] if figures.get("claims") else [],
+        }
+
+    def claim_of(claim: Figures) -> dict[str, Any]:
+        bill, row = claim["bill"], figures["claims"][claim["place"]]
+        message = translated("{measure}: {middle} in the middle future, {low} to {high} in eight of ten.")
+        said = message.replace("{measure}", capital(row["measure_in_words"]))
+        held = bill and {
+            **{name: [vector(rate) for rate in bill[name]] for name in ("demand_kwh", "net_kwh")},
+            **{name: vector(bill[name]) for name in ("exported_kwh", "block_charge")},
+            **{name: bill[name] for name in ("days", "whole_year")},
+        }
+        return {**claim, "bill": held, "unit": row["unit"], "said": said}
+
+    options = [option_of(option) for option in panel["options"]]
+    content = {
         "money": money_form(figures["currency"]),
-        "draws": len(own["bought"]),
-        "words": {
-            "years": say("years"),
-            "not_within": say("not within the years looked at"),
-            "accepted": say("Accepted:"),
-            "sentence": translated("It pays back within {years} years in {share} of 100 futures."),
-            "with_yours": say("With your figures:"),
-            "worth": translated("It is worth {middle} in the middle future and {bad} in a bad one (1 in 20 is worse)."),
-        },
-        **{name: own[name] for name in ("rates", "dearest", "horizon_years", "trend_drawn")},
-        "inputs": [{"key": row["key"]} for row in own["inputs"]],
-        "values": {key: _vector(drawn) for key, drawn in own["values"].items()},
-        "noise": {name: _table(drawn) for name, drawn in own["noise"].items()},
-        "net_kwh": [_table(drawn) for drawn in own["net_kwh"]],
-        **{
-            name: _table(own[name])
-            for name in ("inflation_shock", "export_kwh", "block_saving", "real_flows", "renewal_flows")
-        },
-        "working": _bytes(own["working"]),
-        "handed_year": _bytes(own["handed_year"]),
-        **{
-            name: _vector(own[name])
-            for name in (
-                "bought",
-                "price_share",
-                "added_price",
-                "discount_share",
-                "resale_share",
-                "disposal",
-                "sale_factor",
-            )
-        },
-        "loan": None
-        if own["loan"] is None
-        else {
-            "financed_share": _vector(own["loan"]["financed_share"]),
-            "rate": _vector(own["loan"]["rate"]),
-            "term_years": own["loan"]["term_years"],
-        },
+        **{name: panel[name] for name in ("draws", "scrambles", "horizon_years", "headline_years", "rates")},
+        "words": own_words(),
+        "options": options,
+        "arrays": list(arrays),
     }
     # "<" must not end the script element early, whatever a text says.
-    return json.dumps(packed, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
+    return json.dumps(content, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
 
 
-def _vector(drawn: NDArray[np.float64]) -> float | str:
-    """Return one number where all futures agree, else the packed vector."""
-    return float(drawn[0]) if np.ptp(drawn) == 0.0 else _packed(drawn, "<f8")
+def own_words() -> dict[str, Any]:
+    """Return the messages that the script fills in, those of the page where the page says the same."""
+    toss_up = translated(
+        "A toss-up: the kit pays for itself within {years} in {futures}, but {loss} of futures lose money once later "
+        "money is discounted."
+    )
+    messages = {
+        "year": f"{{years}}{NO_BREAK}{translated('year')}",
+        "years": f"{{years}}{NO_BREAK}{translated('years')}",
+        "not_within": translated("not within {years}"),
+        "accepted": translated("Accepted: {low} to {high}"),
+        "with_yours": translated("With your figures: {sentence}"),
+        "none": translated("none of {draws} futures"),
+        "all": translated("all {draws} futures"),
+        "about": translated("about {n}\u00a0in\u00a0{many} futures"),
+        "about_one": translated("about 1\u00a0in\u00a0{many} futures"),
+        "all_but": translated("all but about 1\u00a0in\u00a0{many} futures"),
+        "half": translated("about half of all futures"),
+        "certain_yes": translated("Yes: with every input fixed, the kit pays for itself within {years}."),
+        "certain_no": translated("No: with every input fixed, the kit does not pay for itself within {years}."),
+        "lost": translated("{amount} lost"),
+        "gained": translated("{amount} gained"),
+        "even": translated("In the money of today, it brings as much as it costs."),
+        "pays": translated("pays back within {years}"),
+        "pays_not": translated("pays back: {years}"),
+        "same": translated("the same in every future"),
+        "ends": translated("{low} to {high} in 8 of 10 futures"),
+        "do_not": translated("do not pay back"),
+        "all_pay": translated("Of 100 futures, all pay back within {years}"),
+        "none_pays": translated("Of 100 futures, none pays back within {years}"),
+        "one_pays": translated("Of 100 futures, {count} pays back within {years}; {missing} do not"),
+        "some_pay": translated("Of 100 futures, {count} pay back within {years}; {missing} do not"),
+        "odds_few": translated("Fewer than half of the futures pay back: {share} do not within {years}"),
+        "odds_all": translated("Half of all futures pay back within {middle}, and all do in the end"),
+        "odds_half": translated("Half of all futures pay back within {middle}; {share} do not within {years}"),
+        "ahead": translated("After {years} the middle future is {amount} ahead"),
+        "short": translated("After {years} the middle future is {amount} short"),
+        "worth_title": translated("{loss} of futures lose money; the average is {mean}"),
+        "claim_true": translated("True in {share} of the futures."),
+        "claim_beyond": translated("Not measured within the years looked at."),
+        "best": translated("{best} is the best choice in {share}."),
+        "best_but": translated("{best} is worth most on average. {surest} is the best choice more often: in {share}."),
+        "nothing": translated("Doing nothing"),
+        "savings": translated("Putting the money in savings"),
+        "range": translated("{low} to {high}"),
+    }
+    return {
+        **messages,
+        "verdicts": {
+            "yes": translated("Yes: the kit pays for itself within {years} in {futures}."),
+            "probably": translated("Probably yes: the kit pays for itself within {years} in {futures}."),
+            "toss_up": translated("A toss-up: the kit pays for itself within {years} in {futures}."),
+            "toss_up_later": toss_up,
+            "probably_not": translated("Probably not: the kit pays for itself within {years} in {futures}."),
+            "no": translated("No: the kit pays for itself within {years} in {futures}."),
+        },
+        "brief": {
+            "lost": translated("On average it costs {amount} more than it brings, in the money of today."),
+            "gained": translated("On average it brings {amount} more than it costs, in the money of today."),
+            "certain_lost": translated("In the money of today it costs {amount} more than it brings."),
+            "certain_gained": translated("In the money of today it brings {amount} more than it costs."),
+        },
+        "rows": {
+            "odds": translated("Paid back within the years looked at"),
+            "half": translated("Half pay back within"),
+            "outlay": translated("Outlay, where it is bought"),
+            "saving": translated("Saved in the first year"),
+            "middle": translated("Worth in the middle future"),
+            "bad": translated("Worth in a bad one (1 in 20 is worse)"),
+            "loss": translated("Futures that lose money"),
+        },
+        "head": [translated("figure"), translated("with your figures"), translated("as published")],
+        "head_options": [
+            translated("choice"),
+            translated("average worth"),
+            translated("nine in ten"),
+            translated("pay back"),
+            translated("best in"),
+        ],
+        "likely": LIKELY,
+        "sure": SURE,
+        "fractions": FRACTIONS,
+        "steps": ROUND_STEPS,
+    }
 
 
-def _table(drawn: NDArray[np.float64] | None) -> str | None:
-    return None if drawn is None else _packed(drawn, "<f4")
-
-
-def _bytes(whole: NDArray[Any]) -> str:
-    return _packed(whole, "u1")
-
-
-def _packed(values: NDArray[Any], kind: str) -> str:
-    return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode()
+def published_note(which: str = "part") -> Block:
+    """Return the line that appears once figures are typed: what of a part stays as published."""
+    said = {
+        "part": say("This part is as published: your figures do not change it."),
+        "drawings follow": say("The drawings follow your figures. The texts and tables below them are as published."),
+        "sentence follows": say("The sentence above follows your figures. What stands below is as published."),
+    }[which]
+    return Block("published", said)
