@@ -322,6 +322,8 @@ def trace_year(
         np.array([pool_year]), stored_wh,
     )  # fmt: skip
     row_minutes = row_minutes or inputs.step_minutes
+    if plan.slots * plan.slot_minutes % row_minutes:
+        raise ValueError(f"row_minutes: {row_minutes}; accepted: a divisor of {plan.slots * plan.slot_minutes}")
     rows = np.zeros((plan.slots * plan.slot_minutes // row_minutes, len(TRACE_COLUMNS)))
     _one_draw(use_numba)(
         not meets.on_grid, meets.parallel, inputs.arrays(), plan.arrays(), column.copy(),

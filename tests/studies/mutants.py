@@ -88,6 +88,11 @@ ROOMS = {
     ),
 }  # fmt: skip
 
+#: Read once, not once for every mutant.
+LIBRARIES = (
+    "hypothesis.strategies", "numba", "pandas", "pvlib", "pydantic", "pytest", "scipy.optimize", "scipy.stats",
+)  # fmt: skip
+DESELECTED: list[str] = []
 #: Changes without effect on anything that is promised, by file and changed text, and why.
 EQUIVALENT: dict[str, str] = {}
 
@@ -258,11 +263,8 @@ def _tested(mutant: Mutant | None, tests: tuple[str, ...], work: str) -> int:
             "-m",
             "not slow and not browser",
         ]
-        return int(
-            pytest.main(
-                [*words, "--basetemp", f"{work}/pytest", *nearest_first(tests, mutant.source if mutant else "")]
-            )
-        )
+        words += ["--basetemp", f"{work}/pytest", *(f"--deselect={test}" for test in DESELECTED)]
+        return int(pytest.main([*words, *nearest_first(tests, mutant.source if mutant else "")]))
     except BaseException:  # noqa: BLE001 - whatever a mutant does, it was noticed
         traceback.print_exc()
         return 99
@@ -274,20 +276,13 @@ def main() -> None:
     arguments.add_argument("rooms", nargs="*", default=list(ROOMS), metavar="ROOM", help=", ".join(ROOMS))
     arguments.add_argument("--each", type=int, default=60, help="Mutants of each room.")
     arguments.add_argument("--only", default="", help="Those of one FILE:LINE.")
+    arguments.add_argument("--deselect", action="append", default=[], help="A test to leave out.", metavar="TEST")
     asked = arguments.parse_args()
+    DESELECTED.extend(asked.deselect)
     os.chdir(ROOT)
     sys.path.insert(0, str(ROOT))
-    for library in (
-        "hypothesis.strategies",
-        "numba",
-        "pandas",
-        "pvlib",
-        "pydantic",
-        "pytest",
-        "scipy.optimize",
-        "scipy.stats",
-    ):
-        importlib.import_module(library)  # once here, not once for every mutant
+    for library in LIBRARIES:
+        importlib.import_module(library)
     for name in asked.rooms:
         room = ROOMS[name]
         as_it_is, seconds = outcome(None, room.tests, 3600.0)
@@ -306,6 +301,7 @@ def main() -> None:
                 continue
             found, took = outcome(mutant, room.tests, 60.0 + 3.0 * seconds)
             killed += found != "SURVIVED"
+            print(f"{name} {found} {took:.0f} s {mutant}", file=sys.stderr, flush=True)
             if found == "SURVIVED" or asked.only:
                 print(f"  {found} in {took:.0f} s: {mutant}", flush=True)
         counted = len(chosen) - len(alike)

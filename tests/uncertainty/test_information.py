@@ -166,3 +166,25 @@ def test_what_is_known_is_paid_over_the_best_choice_without_it():
     unknown = factor_information(worth, alone, factor, alone.fit(worth))
     assert unknown.value.standard_error is None
     assert np.isnan(unknown.held_out)
+
+
+@pytest.mark.parametrize(
+    ("worth", "gained"),
+    [([0.5, -0.5], 0.25), ([3.0, -1.0], 0.5), ([-3.0, 1.0], 0.5), ([0.25, 0.75], 0.0), ([-0.25, -0.75], 0.0)],
+)
+def test_perfect_information_by_hand(worth, gained):
+    """What the good futures bring on average, less what buying blind brings or 0, whichever is more."""
+    assert perfect_information(np.array(worth)) == pytest.approx(gained, abs=1e-15)
+
+
+@pytest.mark.parametrize("mean", [-0.3, 0.3])
+def test_information_has_no_scale_of_its_own(mean):
+    """A purchase of a hundredth, its worth a fraction of 1, is worth a hundredth to know, by all draws and by held-out ones."""
+    found = factors()
+    worth = mean + found[0].values[0] + 0.6 * found[1].values[0]
+    small, large = (known(factor * worth, found, found[0]) for factor in (1.0, 100.0))
+    assert 100.0 * small.value.value == pytest.approx(large.value.value, rel=1e-6)
+    assert 100.0 * small.held_out == pytest.approx(large.held_out, rel=1e-6)
+    assert 100.0 * small.value.standard_error == pytest.approx(large.value.standard_error, rel=1e-6)
+    assert small.value.value == pytest.approx(gain(mean, 1.0), abs=3 * small.value.standard_error + 0.002)
+    assert small.held_out == pytest.approx(gain(mean, 1.0), abs=3 * small.value.standard_error + 0.002)
