@@ -74,6 +74,11 @@ SUBJECTS = {
         "Median and 95th percentile of 50 changes of each kind, from the change to the first and to the settled answer.",
         ("tests/benchmarks/workbench.py",),
     ),
+    "panel": Subject(
+        "Size of the page, and how soon it answers a typed figure",
+        "Reports with 1,024 futures. From the key to the end of the script: money, figures, drawings and claims made anew.",
+        ("tests/benchmarks/panel.py",),
+    ),
     "damaged-inputs": Subject(
         "Damaged inputs",
         "A case ends well if the input is read, or refused with the file, what was given and what is accepted. Warnings count "

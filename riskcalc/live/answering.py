@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.errors import InputError
+from riskcalc.pages.exhibits.answer import verdict_words
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment, assessment, doubled
 from riskcalc.uncertainty.sampling import draws_run
-from riskcalc.uncertainty.summary import estimate, mean, payback_figures, share_paid_back, worth_figures
+from riskcalc.uncertainty.summary import estimate, known, mean, payback_figures, share_paid_back, worth_figures
 
 Floats = NDArray[np.float64]
 #: Draws of the first answer at the most; all rounds up to the last double them.
@@ -66,23 +67,39 @@ def rounds(scenario: Scenario, *, stop: Callable[[], bool]) -> Iterator[Assessme
         yield found
 
 
-def first_screen(found: Assessment, pins: list[Pin], *, last: bool) -> dict[str, Any]:
+def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[str, Any]:
     """Return the figures that the workbench shows while the answer moves, each with its standard error."""
     money, scrambles, horizon = found.valuation, found.design.scrambles, found.scenario.study.horizon_years
     payback, worth = money.payback_years, money.net_present_value
     bought = found.simulation.course.bought
     outlay = -money.flows.by_kind["purchase"][0] if "purchase" in money.flows.by_kind else np.zeros(found.draws)
-    within = [float((payback <= year).mean()) for year in range(1, horizon + 1)]
+    within = [float((payback[bought] <= year).mean()) if bought.any() else 0.0 for year in range(1, horizon + 1)]
+    said = {name: figure.as_dict() for name, figure in worth_figures(worth, scrambles=scrambles).items()}
+    paid = payback_figures(np.where(bought, payback, np.nan), scrambles=scrambles)
+    odds = estimate(np.where(bought, payback, np.nan), known(share_paid_back), scrambles=scrambles).as_dict()
+    headline = min(found.scenario.study.odds_within_years or horizon, horizon)
+    sentence = verdict_words(
+        {
+            "provenance": {"draws": found.draws},
+            "horizon_years": horizon,
+            "page": {"headline_years": headline, "coupling": "none" if found.scenario.kit is None else "some"},
+            "paid_back_within_years": [{"value": share, "standard_error": odds["standard_error"]} for share in within],
+            "payback_years": {name: figure.as_dict() for name, figure in paid.items()},
+            "net_present_value": said,
+        }
+    )
     return {
+        "sentence": sentence,
         "draws": found.draws,
-        "last": last,
+        "all_draws": all_draws,
+        "last": found.draws >= all_draws,
         "horizon_years": horizon,
         "currency": found.scenario.currency,
-        "odds": estimate(payback, share_paid_back, scrambles=scrambles).as_dict(),
+        "odds": odds,
         "bought_share": float(bought.mean()),
         "outlay": float(outlay[bought].mean()) if bought.any() else None,
-        "payback_years": {key: said.as_dict() for key, said in payback_figures(payback, scrambles=scrambles).items()},
-        "net_present_value": {key: said.as_dict() for key, said in worth_figures(worth, scrambles=scrambles).items()},
+        "payback_years": {name: figure.as_dict() for name, figure in paid.items()},
+        "net_present_value": said,
         "first_year_saving": estimate(money.saving[0], mean, scrambles=scrambles).as_dict(),
         "paid_back_within_years": within,
         "pins": [_beside(pin, payback, worth, scrambles=scrambles) for pin in pins],
@@ -143,12 +160,11 @@ class Answering:
             try:
                 for found in rounds(scenario, stop=lambda: number != self._asked):
                     every = draws_run(scenario.study.draws, scrambles=scenario.study.scrambles)
-                    last = found.draws >= every
                     if number != self._asked:
                         return
-                    if last:
+                    if found.draws >= every:
                         self.found = found
-                    self.tell({"question": number} | first_screen(found, self.pins, last=last))
+                    self.tell({"question": number} | first_screen(found, self.pins, all_draws=every))
             except Outrun:
                 return
             except InputError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import fields
 from typing import Any, Literal, Union, get_args, get_origin
 
 from riskcalc.live.desk import SHELVES, Desk
@@ -10,11 +11,15 @@ from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.text import toml_value
 from riskcalc.scenario.schema import bounds_of, unit_of
+from riskcalc.scenario.uncertain import SHARED_KEYS
 from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
-from riskcalc.uncertainty.quantity import Quantity
+from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform
 
-#: Parameters of a distribution that a reader can drag along its axis, in the order in which they lie there.
-DRAGGED = ("low", "mode", "mean", "median", "high")
+#: Kinds that the shape editor offers; each is drawn, dragged and typed by its own parameters.
+EDITED = {
+    kind.kind: [name for name in (field.name for field in fields(kind)) if name not in SHARED_KEYS]
+    for kind in (Fixed, Uniform, Triangular, Pert, Normal, Lognormal, Beta)
+}
 
 
 def form(desk: Desk, scenario: Scenario) -> dict[str, Any]:
@@ -41,12 +46,14 @@ def form(desk: Desk, scenario: Scenario) -> dict[str, Any]:
                 "value": _written(value),
                 "choices": choices_of(key),
                 "shape": shape(value),
+                "may_vary": isinstance(value, Quantity),
             }
         )
     return {
         "title": scenario.called,
         "file": desk.path.name,
         "currency": scenario.currency,
+        "kinds": EDITED,
         "tables": [{"name": name, "keys": keys} for name, keys in tables.items()],
         "shelves": {table: {"files": desk.shelf(table), "picked": _picked(desk, table)} for table in SHELVES},
         "can_undo": desk.step > 0,
@@ -56,14 +63,13 @@ def form(desk: Desk, scenario: Scenario) -> dict[str, Any]:
 
 
 def shape(value: Any) -> dict[str, Any] | None:
-    """Return the quantiles of a distribution and the parameters that can be dragged; None for what is one number."""
+    """Return the quantiles of a distribution and its parameters as written; None for what is one number."""
     if not isinstance(value, Quantity) or not value.is_uncertain:
         return None
     written = value.written()
     parameters = written if isinstance(written, dict) else {}
     return {
         "quantiles": [float(point) for point in quantile(value, SKETCH_LEVELS)],
-        "drag": [name for name in DRAGGED if isinstance(parameters.get(name), int | float)],
         "parameters": {name: part for name, part in parameters.items() if isinstance(part, int | float | str)},
     }
 

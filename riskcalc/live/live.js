@@ -2,7 +2,7 @@
 (() => {
   const token = new URLSearchParams(location.search).get("token") || "";
   const byId = (id) => document.getElementById(id);
-  let currency = "EUR", question = 0, asked = 0;
+  let currency = "EUR", question = 0, asked = 0, kinds = {};
 
   const call = async (path, body) => {
     const options = { headers: { "X-Riskcalc-Token": token } };
@@ -28,9 +28,8 @@
     if (text !== undefined) node.textContent = text;
     return node;
   };
-  const money = (value) => value === null ? "not known" : new Intl.NumberFormat("en-GB", { style: "currency", currency, maximumFractionDigits: 0 }).format(value);
-  const share = (value) => `${Math.round(100 * value)} in 100`;
-  const years = (value) => value === null ? "not within the horizon" : `${value.toFixed(1)} years`;
+  const money = (value) => value === null ? "not known" : new Intl.NumberFormat("en-GB", { style: "currency", currency, maximumFractionDigits: 0 }).format(value).replace("-", "\u2212");
+  const years = (value) => value === null ? "not within these years" : `${value.toFixed(1)} years`;
   const error = (figure, write) => figure.standard_error === null ? "" : `standard error ${write(figure.standard_error)}`;
 
   // The left side: one field a key, its words, bounds and source, and its distribution as a shape.
@@ -41,6 +40,7 @@
   };
   const fill = (form) => {
     currency = form.currency;
+    kinds = form.kinds;
     byId("title").textContent = form.title;
     document.title = `${form.title}: riskcalc workbench`;
     byId("file").textContent = changesOf(form);
@@ -89,7 +89,7 @@
     field.setAttribute("aria-describedby", `${id}-help ${id}-wrong`);
     field.addEventListener("change", () => turn("change", { key: key.key, value: field.value.trim() || null }, row));
     row.append(field);
-    if (key.shape) row.append(shapeOf(key, field, row));
+    if (key.may_vary) row.append(shapeOf(key, field, row));
     const bounds = key.low === null && key.high === null ? "" : ` From ${key.low ?? "any"} to ${key.high ?? "any"}.`;
     row.append(make("small", `${key.help}.${bounds} Source: ${key.source || "none given"}`, { id: `${id}-help` }));
     row.append(make("small", "", { class: "wrong", id: `${id}-wrong` }));
@@ -101,50 +101,25 @@
     return row;
   };
 
-  // A distribution as the height of its density, with a grip on each parameter that lies on the axis.
+  // A key that may vary has a sketch of its distribution, and behind it the editor of shapes.
+  const edited = new Set();
   const shapeOf = (key, field, row) => {
-    const points = key.shape.quantiles, parameters = { ...key.shape.parameters }, wide = 400, high = 56;
-    let low = Math.min(...points, ...key.shape.drag.map((name) => parameters[name]));
-    let top = Math.max(...points, ...key.shape.drag.map((name) => parameters[name]));
-    const room = (top - low) * 0.15 || Math.abs(top) * 0.1 || 1;
-    low -= room; top += room;
-    const place = (value) => (value - low) / (top - low) * wide;
-    const density = points.slice(1).map((point, index) => 0.01 / Math.max(point - points[index], 1e-9 * (top - low)));
-    const most = Math.max(...density.slice(1, -1));
-    let path = `M${place(points[0])},${high}`;
-    density.forEach((height, index) => { path += `L${place((points[index] + points[index + 1]) / 2).toFixed(1)},${(high - Math.min(1, height / most) * (high - 6)).toFixed(1)}`; });
-    path += `L${place(points[points.length - 1])},${high}Z`;
-    const svg = drawn("svg", { class: "shape", viewBox: `0 0 ${wide} 74`, role: "group", "aria-label": `Shape of ${key.label}` });
-    svg.append(drawn("path", { d: path }));
-    const send = () => {
-      const words = Object.entries(parameters).map(([name, value]) => `${name} = ${typeof value === "string" ? JSON.stringify(value) : Number(value.toPrecision(6))}`);
-      field.value = `{ ${words.join(", ")} }`;
-      turn("change", { key: key.key, value: field.value }, row);
+    const details = make("details", undefined, { class: "shaping" }), summary = make("summary", key.shape ? "Shape" : "Let it vary");
+    if (key.shape) summary.append(sketchOf(key.shape.quantiles));
+    details.append(summary);
+    const open = () => {
+      if (details.querySelector(".editor")) return;
+      details.append(riskcalcShape.editor(key, kinds, { make, drawn, send: (text) => { field.value = text; turn("change", { key: key.key, value: text }, row); } }));
     };
-    for (const name of key.shape.drag) {
-      const grip = drawn("circle", { class: "grip", r: 7, cy: high, cx: place(parameters[name]), tabindex: 0, role: "slider",
-        "aria-label": `${name} of ${key.label}`, "aria-valuenow": parameters[name], "aria-valuemin": key.low ?? low, "aria-valuemax": key.high ?? top });
-      const move = (value) => {
-        parameters[name] = Math.min(key.high ?? Infinity, Math.max(key.low ?? -Infinity, value));
-        grip.setAttribute("cx", place(parameters[name]));
-        grip.setAttribute("aria-valuenow", parameters[name]);
-      };
-      grip.addEventListener("pointerdown", (event) => {
-        grip.setPointerCapture(event.pointerId);
-        const box = svg.getBoundingClientRect();
-        const follow = (moved) => move(low + (moved.clientX - box.left) / box.width * (top - low));
-        grip.addEventListener("pointermove", follow);
-        grip.addEventListener("pointerup", () => { grip.removeEventListener("pointermove", follow); send(); }, { once: true });
-      });
-      grip.addEventListener("keydown", (event) => {
-        const step = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
-        if (!step) return;
-        event.preventDefault();
-        move(parameters[name] + step * (top - low) / 50);
-        send();
-      });
-      svg.append(grip, drawn("text", { x: place(parameters[name]), y: 73 }, name));
-    }
+    details.addEventListener("toggle", () => { if (details.open) { edited.add(key.key); open(); } else edited.delete(key.key); });
+    if (edited.has(key.key)) { details.open = true; open(); }
+    return details;
+  };
+  const sketchOf = (points) => {
+    const wide = 90, high = 22, low = points[0], span = points[points.length - 1] - low || 1, place = (value) => ((value - low) / span * wide).toFixed(1);
+    const density = points.slice(1).map((point, index) => 1 / Math.max(point - points[index], 1e-6 * span)), most = Math.max(...density.slice(1, -1));
+    const svg = drawn("svg", { class: "sketch", viewBox: `0 0 ${wide} ${high}`, "aria-hidden": "true" });
+    svg.append(drawn("path", { d: `M0,${high}${density.map((tall, index) => `L${place((points[index] + points[index + 1]) / 2)},${(high - Math.min(1, tall / most) * (high - 3)).toFixed(1)}`).join("")}L${wide},${high}Z` }));
     return svg;
   };
 
@@ -154,7 +129,7 @@
     byId("answer").classList.toggle("stale", problems.length > 0);
     if (!problems.length) return;
     const told = problems.map((problem) => `Given: ${problem.given}. Accepted: ${problem.accepted}.${problem.hint ? ` ${problem.hint}.` : ""}`).join(" ");
-    const at = row || [...document.querySelectorAll("[data-key]")].find((node) => problems.some((problem) => problem.key === node.dataset.key));
+    const at = row || [...document.querySelectorAll("[data-key]")].find((node) => problems.some((problem) => `${problem.key}.`.startsWith(`${node.dataset.key}.`)));
     if (at) {
       at.querySelector(".wrong").textContent = told;
       const field = at.querySelector("input, select");
@@ -171,6 +146,8 @@
       question = answer.question;
       fill(answer.form);
       byId("stage").textContent = "Working out the answer.";
+      byId("progress").hidden = false;
+      byId("progress").removeAttribute("value");
     }
     complain(answer.problems, answer.form ? null : row);
   };
@@ -184,10 +161,13 @@
     byId("answer").classList.remove("stale");
     byId("stage").textContent = answer.last
       ? `Settled: ${answer.draws} futures, as riskcalc assess gives them.`
-      : `Rough: ${answer.draws} futures so far. It sharpens by itself.`;
-    const odds = answer.odds.value, worth = answer.net_present_value, within = answer.horizon_years;
-    const verdict = odds >= 0.75 ? "Yes, probably" : odds >= 0.6 ? "Rather yes" : odds > 0.4 ? "A toss-up" : odds > 0.25 ? "Rather no" : "No, probably not";
-    byId("sentence").textContent = `${verdict}: it pays back within ${within} years in ${share(odds)} futures.`;
+      : `Rough: ${answer.draws} of ${answer.all_draws} futures so far. It sharpens by itself.`;
+    byId("progress").hidden = answer.last;
+    byId("progress").max = answer.all_draws;
+    byId("progress").value = answer.draws;
+    byId("answer").classList.toggle("rough", !answer.last);
+    const odds = answer.odds.value, worth = answer.net_present_value;
+    byId("sentence").textContent = answer.sentence;
     const rows = [
       ["Outlay", money(answer.outlay), answer.bought_share < 1 ? `bought in ${share(answer.bought_share)} futures` : ""],
       ["Odds of payback", `${Math.round(100 * odds)} %`, error(answer.odds, (value) => `${(100 * value).toFixed(1)} points`)],

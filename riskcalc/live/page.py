@@ -11,7 +11,7 @@ from riskcalc.pages.look import COLOURS
 def live_html() -> str:
     """Return the page; it asks for everything else with the token of its own address."""
     template = _own("live.html")
-    return template.replace("/*style*/", live_style()).replace("/*script*/", _own("live.js"))
+    return template.replace("/*style*/", live_style()).replace("/*script*/", live_script())
 
 
 def live_style() -> str:
@@ -21,9 +21,14 @@ def live_style() -> str:
     return f":root{{color-scheme:light dark;{light}}}{dark_screen}" + _own("live.css")
 
 
+def live_script() -> str:
+    """Return the script of the workbench: the editor of shapes first."""
+    return _own("live.shape.js") + _own("live.js")
+
+
 def live_policy() -> str:
     """Return the content policy: style and script known by their hashes, calls and frames to this server only."""
-    known = content_policy(live_style(), _own("live.js"))
+    known = content_policy(live_style(), live_script())
     return f"{known}; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
 
 

@@ -37,7 +37,7 @@ def test_an_answer_differs_from_itself_by_nothing(read_small):
     *_, found = rounds(read_small(*FEW), stop=lambda: False)
     money = found.valuation
     pin = Pin("itself", {}, money.net_present_value, np.isfinite(money.payback_years).astype(float))
-    shown = first_screen(found, [pin], last=True)["pins"][0]
+    shown = first_screen(found, [pin], all_draws=found.draws)["pins"][0]
     assert shown["better_by"] == {"value": 0.0, "standard_error": 0.0}
     assert shown["odds_up_by"] == {"value": 0.0, "standard_error": 0.0}
 

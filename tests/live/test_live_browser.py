@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from riskcalc.errors import InputError
 from riskcalc.live.desk import Desk
 from riskcalc.live.server import workbench
 from riskcalc.scenario import read_scenario
@@ -58,7 +59,7 @@ def turned(page, key, value):
 
 
 def odds(page):
-    return int(re.search(r"in (\d+) in 100", page.locator("#sentence").inner_text())[1])
+    return int(page.locator("#figures div", has_text="Odds of payback").locator("dd").inner_text().split()[0])
 
 
 def test_a_sitting_from_the_first_change_to_the_saved_file(address, small_file):
@@ -87,7 +88,10 @@ def test_a_sitting_from_the_first_change_to_the_saved_file(address, small_file):
         page.wait_for_selector('[id="key-purchase.price"][aria-invalid]')
         assert "stale" in page.locator("#answer").get_attribute("class")
         assert page.locator("#sentence").inner_text() == before
-        assert "accepted" in page.locator('[data-key="purchase.price"] .wrong').inner_text().lower()
+        told = page.locator('[data-key="purchase.price"] .wrong').inner_text()
+        with pytest.raises(InputError) as refused:
+            read_scenario(small_file, ["purchase.price=cheap"])
+        assert refused.value.problems[0].accepted in told
         page.click("#undo")
         page.wait_for_function("document.getElementById('pick-kit').value === ''")
         page.click("#redo")
@@ -119,21 +123,54 @@ def test_the_page_is_accessible_and_fits_at_three_widths(address, scheme):
         assert HEADLESS["violations"](page) == []
 
 
-def test_a_grip_moves_a_distribution_by_the_keyboard(address, small_file):
-    text = small_file.read_text(encoding="utf-8")
-    small_file.write_text(
-        text.replace(
-            "import_price_per_kwh = 0.30", "import_price_per_kwh = { distribution = 'uniform', low = 0.2, high = 0.4 }"
-        )
-    )
+def opened_editor(page, key):
+    page.evaluate("for (const table of document.querySelectorAll('#keys > details')) table.open = true")
+    row = page.locator(f'[data-key="{key}"]')
+    row.locator(".shaping > summary").click()
+    row.locator(".editor").wait_for()
+    return row
+
+
+def test_a_shape_is_chosen_dragged_and_typed_by_pointer_and_by_keys(address):
+    """One number becomes a triangular distribution; a grip moves by keys and by the pointer; a figure is typed."""
+    key = "tariff.rates.day.import_price_per_kwh"
     with HEADLESS["chromium"]() as browser:
         page = browser.new_context(bypass_csp=True, viewport={"width": 1400, "height": 900}).new_page()
+        faults = []
+        page.on("pageerror", lambda error: faults.append(str(error)))
         page.goto(address)
         settled(page)
-        grip = page.locator('[data-key="tariff.rates.day.import_price_per_kwh"] .grip').first
+        row = opened_editor(page, key)
+
+        def written(name, *, other_than):
+            page.wait_for_function(
+                "([key, name, before]) => { const text = document.getElementById(`key-${key}`).value;"
+                " const found = text.match(new RegExp(`${name} = ([\\d.]+)`)); return found && found[1] !== before; }",
+                arg=[key, name, other_than],
+            )
+            return float(re.search(rf"{name} = ([\d.]+)", page.locator(f'[id="key-{key}"]').input_value())[1])
+
+        row.locator(f'[id="kind-{key}"]').select_option("triangular")
+        mode = written("mode", other_than="")
+        low = written("low", other_than="")
+        assert (low, mode) == (0.24, 0.3)
+        grip = row.locator(f'[id="grip-{key}-high"]')
+        high = written("high", other_than="")
         grip.focus()
         grip.press("ArrowRight")
-        page.wait_for_selector('[data-key="tariff.rates.day.import_price_per_kwh"].changed')
-        value = page.locator('[id="key-tariff.rates.day.import_price_per_kwh"]').input_value()
-        assert float(re.search(r"low = ([\d.]+)", value)[1]) > 0.2
-        assert re.search(r"high = 0\.4\b", value)
+        wider = written("high", other_than=f"{high:g}")
+        assert wider > high
+        assert page.evaluate("document.activeElement.id") == f"grip-{key}-high"
+        field = row.locator(f'[id="part-{key}-low"]')
+        field.fill("0.2")
+        field.press("Tab")
+        assert written("low", other_than="0.24") == 0.2
+        box = row.locator(f'[id="grip-{key}-mode"] .bar').bounding_box()
+        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 5)
+        page.mouse.down()
+        page.mouse.move(box["x"] - 30, box["y"] + 5, steps=4)
+        page.mouse.up()
+        assert 0.2 < written("mode", other_than="0.3") < 0.3
+        settled(page)
+        assert HEADLESS["violations"](page) == []
+        assert faults == []
