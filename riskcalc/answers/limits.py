@@ -58,8 +58,8 @@ def permission_limits(assessment: Assessment) -> Iterator[str]:
     refused = 1.0 - float(assessment.simulation.course.bought.mean())
     if refused > 0.0:
         yield (
-            f"in {refused:.0%} of the futures permission is refused and nothing is bought: the odds of paying back are "
-            "those of the others, the worth counts them as 0"
+            f"in {refused:.0%} of the futures permission is refused and nothing is bought: the odds of paying back leave "
+            "these out, the worth counts them as 0"
         )
 
 

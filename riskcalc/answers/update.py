@@ -93,7 +93,7 @@ def updated(
     possible = assessment.simulation.course.bought
     misfits = np.where(possible, misfits, np.inf)
     if not possible.any() or misfits.min() > MOST_MISFIT**2 * len(cells):
-        given = f"{len(cells)} figures, of which the nearest of {assessment.draws} futures expects nothing like"
+        given = f"{len(cells)} figures that are unlike those of any of the {assessment.draws} futures"
         hint = "check months, units and --bought; or the scenario is too sure of itself: widen its uncertain inputs"
         accepted = "measured figures that the scenario holds possible"
         raise one_problem(measured.path, "", given, accepted, f"{hint}; {_furthest(measured, cells, expected)}")
@@ -101,8 +101,8 @@ def updated(
     effective = effective_sample_size(weights)
     if effective < LEAST_EFFECTIVE:
         needed = 2 ** int(np.ceil(np.log2(assessment.draws * LEAST_EFFECTIVE / effective)))
-        given = f"{assessment.draws} futures, of which the measured figures leave the weight of {effective:.1f}"
-        accepted = f"at least {LEAST_EFFECTIVE:.0f} futures' weight"
+        given = f"{assessment.draws} futures; after weighting by the measurements they count as {effective:.1f}"
+        accepted = f"futures that count as {LEAST_EFFECTIVE:.0f} or more after weighting"
         raise one_problem(measured.path, "", given, accepted, f"draw more: --draws {needed}")
     first = int(measured.months[0]) if bought is None else bought
     return Update(assessment, measured, first, cells, expected, weights, model_share)

@@ -41,9 +41,9 @@ def assess(
     until: Annotated[
         float | None,
         typer.Option(
-            help="Double the draws until the standard errors are at most this: 0.01 is one percentage point of the "
-            "odds (of payback, of a worth above 0) and one hundredth of the horizon for the median payback, 0.15 of "
-            "15 years. The figures are those of --draws with the number arrived at.",
+            help="Double the draws until the standard errors are at most this. With 0.01 that is one percentage point of the "
+            "odds and one hundredth of the horizon for the median payback: 0.15 of 15 years. The figures are those of "
+            "--draws with the number arrived at.",
             metavar="TOLERANCE",
         ),
     ] = None,

@@ -189,7 +189,7 @@ def years_range(figure: Figure, *, horizon: int) -> str:
         return ""
     low = number(ends[0], most_decimals=1)
     if ends[1] is None:
-        return say("not before {low} years, or not within {horizon} years", low=low, horizon=horizon)
+        return say("from {low} years to not within {horizon} years", low=low, horizon=horizon)
     return say("from {low} to {high} years", low=low, high=number(ends[1], most_decimals=1))
 
 

@@ -142,8 +142,8 @@ def compare_document(figures: Figures) -> Document:
         if row["same_as"] is not None
     ]
     message = (
-        "All choices meet the same {draws} futures: the same weather, demand and prices. What bears the same name in two "
-        "options is drawn alike in both. Worth is counted against doing nothing in the same home under the tariff of "
+        "All choices meet the same {draws} futures: the same weather, demand and prices. An input with the same name "
+        "has the same value in each. Worth is counted against doing nothing in the same home under the tariff of "
         "today."
     )
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))

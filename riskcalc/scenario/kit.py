@@ -143,8 +143,8 @@ class Kit(Table):
     )
     control: Literal["meter", "fixed", "none"] = default(
         "meter",
-        "what sets the output of a unit on the home's wires: a meter at the supply (it follows the load), fixed (a power "
-        "that is set by hand), none (all that the inverter can give)",
+        "what sets the output of a unit on the home's wires. Meter: one at the supply, so that it follows the load. "
+        "Fixed: a power set by hand. None: all that the inverter can give",
         common_practice("a meter at the supply is what most units are sold with; judgement, no survey found"),
         title="Control of the output",
     )

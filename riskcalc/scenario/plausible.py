@@ -227,7 +227,7 @@ def _left_open(scenario: Scenario) -> Iterator[Question]:
         yield Question(
             "kit.runs_from_battery_on_mains",
             "false",
-            "true, where the unit shall save on the bill",
+            "true, if the unit is to save on the bill",
             "The unit only passes the mains through: sun and battery serve nothing but outages.",
             JUDGEMENT,
         )

@@ -89,7 +89,7 @@ class Scenario(Table):
         tuple[Correlation, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)
     ] = default((), "uncertain inputs that move together", absent("independent unless given"), title="Correlations")
     claims: Annotated[tuple[Claim, ...], BeforeValidator(lambda raw: tuple(raw) if isinstance(raw, list) else raw)] = (
-        default((), "statements to be held against the futures", absent("none unless given"), title="Claims")
+        default((), "statements to check in every future", absent("none unless given"), title="Claims")
     )
 
     _reading: Reading = PrivateAttr(default_factory=Reading)

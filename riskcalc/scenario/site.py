@@ -69,7 +69,7 @@ class MeasuredPv(Table):
         Normal(mean=1.0, sd=0.07, minimum=0.7, maximum=1.3),
         "long-run power of the kit's array over the measured one, per watt of rated power",
         judgement(
-            "one year beside the long run 5 % (years differ by 2 to 6.5 % by climate, decades by 5 %), another array of the"
+            "one year beside the long run 5 % (years differ by 2 to 6.5 % by climate, decades by 5 %). Another array of the"
             " same kind 5 %: dirt, rated power, angles"
         ),
         title="Long-run power over measured power",

@@ -98,8 +98,11 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     order["tiers"] = [tie | {"hardest_to_part": rivals[0]}]
     lines = ranking_lines(figures)
     assert "  1. to 2. a tie: Price of the kit; use, in any order" in lines
-    reason = "     2 % ± 3 of the spread apart: it would take some 512 points to part them, more than the 2,048 allowed"
+    reason = (
+        "     they differ by 2 % ± 3 of the spread; to tell which is ahead takes some 512 points, more than the 2,048 "
+        "allowed"
+    )
     assert reason in lines
     assert wanted not in lines
     order["tiers"] = [tie | {"hardest_to_part": rivals[0] | {"points_that_would_part": None}}]
-    assert "     2 % ± 3 of the spread apart: the same for every use" in ranking_lines(figures)
+    assert "     they differ by 2 % ± 3 of the spread, which makes no difference in practice" in ranking_lines(figures)

@@ -58,15 +58,15 @@ def test_break_even_values_to_the_digit_they_bear() -> None:
     assert "Price of the kit: €710 ± 10" in said
     assert "Shading: about 12 % ± 1" in said
     assert "The odds hardly change with these: Azimuth." in said
-    assert "No plausible value achieves this for these: Inflation." in said
+    assert "No plausible value of these is enough: Inflation." in said
 
 
 def test_claim_in_words() -> None:
     """How often it is true, what the futures bring, what is not reached included, and the way to 50:50."""
     said = plain(findout.claim_words(CLAIM, "EUR", 10).values())
     assert "True in 13 % ± 1 of the futures." in said
-    assert "9.04 years in the middle future, 5 years to not within 10 years in eight of ten." in said
-    assert "It is 50:50 with Price of the kit at €402." in said
+    assert "9.04 years in the middle future. Eight futures in ten: 5 years to not within 10 years." in said
+    assert "To make it 50:50: price of the kit, €402." in said
     assert "No single change makes it 50:50." in plain(
         findout.claim_words({**CLAIM, "even_chance": None}, "EUR", 10).values()
     )

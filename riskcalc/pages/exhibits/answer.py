@@ -210,7 +210,7 @@ def refused_words(figures: Figures) -> str:
     refused = 1.0 - value_of(figures["bought_share"])
     if refused <= 0.0 or refused >= 1.0:
         return ""
-    message = "In {share} of all futures permission is refused and nothing is bought. The odds are those of the others."
+    message = "In {share} of all futures permission is refused and nothing is bought. The odds leave these out."
     return say(message, share=percent(refused))
 
 

@@ -29,7 +29,7 @@ def cash_block(figures: Figures) -> Block:
     title = cash_title(figures)
     reading = say(
         "The household's own money: the purchase, then savings less costs, added up year by year. The dark band holds "
-        "the middle half of the futures, the light band nine in ten. Each year is taken by itself."
+        "the middle half of the futures, the light band nine in ten. A single future may move between the bands."
     )
     if refused > 0.0:
         reading += " " + say(

@@ -263,17 +263,17 @@ def _running(found: Figures) -> Iterator[Block]:
     """Yield the targets and what is held back, month by month, with the switch dates in the note."""
     by_need = found.get("by_need")
     if by_need is None:
-        meaning = say("The target is the share of the battery that the supply fills it to.")
+        meaning = say("The target says how full the supply charges the battery.")
         targets = [say("target, {kind} day", kind=told(kind)) for kind in found["forecasts"]] or ["target"]
         shares = found["target_share"]
     else:
         need, sun = (f"{100 * by_need[name]:.0f}{NO_BREAK}%" for name in ("need_share", "sun_share"))
         meaning = say(
-            "Each household charges to its own target: {need} of what such a day usually needs, less {sun} of the sun "
-            "forecast for that day, and beside that the share of the battery shown."
+            "Each household charges to its own target. It is {need} of what such a day usually needs, less {sun} of the "
+            "sun forecast for that day, plus the share of the battery shown."
             if found["forecasts"]
-            else "Each household charges to its own target: {need} of what such a day usually needs, less {sun} of the "
-            "sun usual in that month, and beside that the share of the battery shown.",
+            else "Each household charges to its own target. It is {need} of what such a day usually needs, less {sun} of "
+            "the sun usual in that month, plus the share of the battery shown.",
             need=need,
             sun=sun,
         )

@@ -6,7 +6,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from riskcalc.pages.exhibit import Block, table, words
-from riskcalc.pages.figures import capital, counted, estimate, in_unit, money, percent, say, short, value_of, with_unit
+from riskcalc.pages.figures import (
+    capital,
+    counted,
+    estimate,
+    in_unit,
+    lower,
+    money,
+    percent,
+    say,
+    short,
+    value_of,
+    with_unit,
+)
 
 Figures = Mapping[str, Any]
 
@@ -44,8 +56,8 @@ def findout_finding(figures: Figures) -> str:
     turning = len({row["label"] for row in rows if row["value"] is not None})
     if turning:
         return counted(
-            "No single input is worth much to know, yet {count} could change the answer",
-            "No single input is worth much to know, yet {count} could each change the answer",
+            "Knowing one input is worth little, but {count} could change the answer by itself",
+            "Knowing one input is worth little, but {count} could each change the answer",
             turning,
         )
     return "Nothing here would change the answer by itself"
@@ -140,13 +152,13 @@ def claim_words(row: Figures, currency: str, horizon: int) -> dict[str, str]:
     else:
         move = row["even_chance"]
         change = say(
-            "It is 50:50 with {input} at {value}.", input=move["label"], value=break_even_value(move, currency)
+            "To make it 50:50: {input}, {value}.", input=lower(move["label"]), value=break_even_value(move, currency)
         )
     return {
         "sentence": row["sentence"],
         "verdict": say("True in {share} of the futures.", share=percent(chance, with_error=True)),
         "measured": say(
-            "{measure}: {middle} in the middle future, {low} to {high} in eight of ten.",
+            "{measure}: {middle} in the middle future. Eight futures in ten: {low} to {high}.",
             measure=capital(row["measure_in_words"]),
             middle=middle,
             low=low,
@@ -164,7 +176,7 @@ def _notes(own: Sequence[Figures], settled: Sequence[Figures]) -> Iterator[str]:
         yield say("The odds hardly change with these: {inputs}.", inputs="; ".join(flat))
     none = [row["label"] for row in own if row["value"] is None]
     if none:
-        yield say("No plausible value achieves this for these: {inputs}.", inputs="; ".join(none))
+        yield say("No plausible value of these is enough: {inputs}.", inputs="; ".join(none))
 
 
 def _measure(value: float | None, unit: str, currency: str, horizon: int) -> str:

@@ -145,7 +145,7 @@ def _together(loads: Figures) -> Iterator[dict[str, str]]:
         said = ", ".join(pairs)
         if more:
             said = counted("{pairs}, and {count} more pair", "{pairs}, and {count} more pairs", more, pairs=said)
-        advice = say("Not together: {pairs}.", pairs=said)
+        advice = say("Too much together: {pairs}.", pairs=said)
     yield _load_row(say("All at once"), say("{watts}.", watts=_watts(together["watts"])), together["verdict"], advice)
 
 

@@ -24,7 +24,7 @@ def opening(homes: Sequence[Figures]) -> str:
     clear = sum(is_clear(home) for home in bought)
     total = counted("{count} home", "{count} homes", len(homes))
     if not bought:
-        return say("For none of {total} is any kit here worth more than doing nothing.", total=total)
+        return say("In {total}, no kit here is worth more on average than doing nothing.", total=total)
     first = counted(
         "Of {total}, {count} has a kit here that is worth more on average than doing nothing.",
         "Of {total}, {count} have a kit here that is worth more on average than doing nothing.",

@@ -328,7 +328,7 @@ def pair_blocks(result: Figures) -> Iterator[Block]:
     if dominated:
         yield words("Where one is better throughout", "h3")
         yield items(tuple(first_word(said) for said in dominated))
-        yield words("This holds for the futures drawn. A near tie may turn with others.", "small")
+        yield words("This holds for the futures drawn. With others, a near tie may turn out differently.", "small")
     gains = [
         say(
             "{first} less {second}: {gain} times",

@@ -220,10 +220,10 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
     apart = f"{percent(value_of(gap), se=error_of(gap))}{error(100 * error_of(gap))}"
     needed = hardest["points_that_would_part"]
     if needed is None:
-        return say("{apart} of the spread apart: the same for every use", apart=apart)
+        return say("they differ by {apart} of the spread, which makes no difference in practice", apart=apart)
     return counted(
-        "{apart} of the spread apart: it would take some {count} point to part them, more than the {most} allowed",
-        "{apart} of the spread apart: it would take some {count} points to part them, more than the {most} allowed",
+        "they differ by {apart} of the spread; to tell which is ahead takes some {count} point, more than the {most} allowed",
+        "they differ by {apart} of the spread; to tell which is ahead takes some {count} points, more than the {most} allowed",
         needed,
         apart=apart,
         most=grouped(most_points),

@@ -87,7 +87,7 @@ def futures_block(figures: Figures) -> Block:
         lambda width: futures_chart(within, width=min(width, 400)),
         title=title,
         reading=say(
-            "Each dot stands for one future in a hundred. {draws} were simulated.",
+            "Each dot is one future in a hundred. {draws} futures were simulated.",
             draws=grouped(figures["provenance"]["draws"]),
         ),
         alternative=say(
@@ -212,7 +212,7 @@ def when_words(figures: Figures) -> list[str]:
             said.append(say(message, years=years(payback[level], horizon=horizon, with_error=True)))
             between = years_range(payback[level], horizon=horizon)
             if between and payback[level].get("standard_error") is None:
-                said.append(say("With more draws this figure may come out {between} (95 % interval).", between=between))
+                said.append(say("With more futures this could be anywhere {between} (95 % interval).", between=between))
     if payback["p50"]["value"] is None:
         between = years_range(payback["p50"], horizon=horizon)
         said.append(

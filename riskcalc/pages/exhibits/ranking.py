@@ -220,14 +220,14 @@ def odds_table(figures: Figures) -> Iterator[Block]:
         return
     found = figures["odds_ranking"]
     title = say(
-        "What moves the odds of payback within {years}: {odds}",
+        "What moves the odds of payback within {years} ({odds} overall)",
         years=whole_years(found["within_years"]),
         odds=percent(found["odds"]),
     )
     yield words(title, "h3")
     yield words(
         say(
-            "Futures sorted by each input into ten groups. The gap is the average distance between a group's odds and "
+            "For each input, the futures are sorted into ten groups. The gap is the average distance between a group's odds and "
             "the overall odds. A gap below {least} may be chance and is left out.",
             least=percent(found["gap_of_no_effect"]),
         ),

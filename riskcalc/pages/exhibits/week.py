@@ -107,6 +107,8 @@ def week_title(week: Figures) -> str:
     season, used = capital(translated(week["season"])), f"{significant(demand, 2)}{NO_BREAK}kWh"
     if imported == 0 and unmet == 0:
         return say("{season} week: the kit supplies all of the {used} used", season=season, used=used)
+    if imported == 0 and unmet < 0.01 * demand:
+        return say("{season} week: the kit supplies nearly all of the {used} used", season=season, used=used)
     if imported == 0:
         missing = f"{significant(unmet, 2)}{NO_BREAK}kWh"
         return say("{season} week: {missing} of {used} are not met", season=season, missing=missing, used=used)

@@ -153,9 +153,9 @@ def investment(figures: Figures) -> Iterator[Block]:
     if not cells:
         return
     unclear = (measures.get("internal_rate_of_return") or {}).get("ambiguous_share") or {}
-    note = say("Over the futures in which something is bought, loans left out.")
+    note = say("Only futures in which something is bought count. Loans are left out.")
     if unclear.get("value"):
-        note += " " + say("In some futures the flows change sign more than once: these have no single internal rate.")
+        note += " " + say("In some futures, costs and gains alternate: these have no single internal rate of return.")
     yield words("As an investment", "h3")
     yield words(note, "reading")
     yield table("As an investment", ("measure", "1 in 20 below", "middle future", "1 in 20 above"), cells)
