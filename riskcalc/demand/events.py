@@ -28,7 +28,7 @@ _SOURCE = (
 )
 _CLASS_GROUP = {"always_on": synthesis.ALWAYS_ON, "at_home": synthesis.AT_HOME, "movable": synthesis.MOVABLE}
 _RANK = {  # stream: (rank_row, rank_below, scale_row)
-    "always": (-1, True, 0),
+    "always": (-1, True, 2),
     "home_day": (0, True, 0),
     "away_day": (0, False, 0),
     "movable_usual": (1, False, 0),
@@ -72,7 +72,7 @@ def appliance_years(
         Within so many minutes alike ones may be taken together; must divide the slot. No peak is averaged.
     annual_use_kwh
         Central annual figure of the household [kWh]. Frequencies of use (not power) are stretched to meet it at
-        `home_share`, so that `DemandPool.household_scale` stays near 1 and a kettle keeps its watts. None: the
+        `home_share`, so that `DemandPool.household_scales` stay near 1 and a kettle keeps its watts. None: the
         table's
         cycles, times (occupants / 2.36)^0.5.
     home_share, moved_share

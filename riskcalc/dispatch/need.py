@@ -89,8 +89,7 @@ class ChargeByNeed:
         level = (floor + need share x need - sun share x mean sun) / capacity + offset and
         slope = sun share x sun per light / capacity. Limiting case: both shares 0 and offset 1 charge to full.
         """
-        by_car, by_home = np.equal(scale_row, 1)[:, None], np.equal(rank_row, 0)[:, None]
-        scale = np.where(by_car, params[Param.CAR_SCALE], params[Param.HOUSEHOLD_SCALE])
+        by_home, scale = np.equal(rank_row, 0)[:, None], params[int(Param.HOUSEHOLD_SCALE) + scale_row]
         share = np.where(by_home, params[Param.HOME_SHARE], params[Param.MOVED_SHARE])
         active = np.where(rank_below[:, None], share, 1.0 - share)
         need = _weighted(self.usual.need_wh, scale) + _weighted(self.usual.need_by_rank_wh, scale * active)

@@ -83,9 +83,11 @@ class Param(IntEnum):
     """Factor on every demand basis with `scale_row` 0."""
     CAR_SCALE = 17
     """Factor on every demand basis with `scale_row` 1."""
-    HOME_SHARE = 18
+    BASE_SCALE = 18
+    """Factor on every demand basis with `scale_row` 2."""
+    HOME_SHARE = 19
     """Share of days with the "at home" pattern."""
-    MOVED_SHARE = 19
+    MOVED_SHARE = 20
     """Share of days on which movable use is moved."""
 
 
@@ -98,6 +100,7 @@ _DEFAULTS: dict[str, float] = {
     "socket_limit_w": np.inf,
     "household_scale": 1.0,
     "car_scale": 1.0,
+    "base_scale": 1.0,
 }
 _EFFICIENCIES = ("charge_efficiency", "discharge_efficiency", "solar_efficiency", "charger_efficiency")
 _MAY_BE_INFINITE = ("socket_limit_w", "export_limit_w")

@@ -37,7 +37,7 @@ TRACE_COLUMNS = (
     "battery_stored_wh",
 )
 _FLOWS = len(Flow)
-_HOUSEHOLD, _CAR = int(Param.HOUSEHOLD_SCALE), int(Param.CAR_SCALE)
+_HOUSEHOLD = int(Param.HOUSEHOLD_SCALE)
 _HOME = int(Param.HOME_SHARE)
 _DEMAND_REACHABLE, _DEMAND_WIRED = int(Flow.DEMAND_REACHABLE), int(Flow.DEMAND_WIRED)
 _PV_AVAILABLE, _PV_USED = int(Flow.PV_AVAILABLE), int(Flow.PV_USED)

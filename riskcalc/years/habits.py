@@ -34,23 +34,24 @@ def split_meter(metered: DemandPool) -> DemandPool:
 
 
 def habit_figures(demand: DemandPool, values: Values, *, draws: int) -> dict[str, Floats]:
-    """Return household_scale, car_scale, home_share and moved_share of every draw, each (draws,)."""
+    """Return household_scale, car_scale, base_scale, home_share and moved_share of every draw, each (draws,)."""
     home_share, moved_share = values["home.weekday_home_share"], values["home.moved_share"]
     annual_kwh = values["home.annual_use_kwh"]
     if "meter_rest" in demand.basis:
         reached = values["home.demand.reachable_share"]
         scale = annual_kwh / demand.mean_kwh(home_share, moved_share)[0]
-        return _habits(scale * reached, scale * (1.0 - reached), home_share, moved_share)
-    scale = demand.household_scale(annual_kwh, home_share, moved_share)
+        return _habits((scale * reached, scale * (1.0 - reached), scale), home_share, moved_share)
+    scale, base = demand.household_scales(annual_kwh, home_share, moved_share, values["home.always_on_factor"])
     is_car = demand.scale_row == CAR_SCALE
     if not is_car.any():
-        return _habits(scale, np.zeros(draws), home_share, moved_share)
+        return _habits((scale, np.zeros(draws), base), home_share, moved_share)
     car_kwh = demand.mean_kwh(home_share, moved_share)[is_car].sum(axis=0)
     # A use so small that no year of the pool charges at all has nothing to scale.
     wanted_kwh = np.broadcast_to(values["home.car_kwh_per_year"], car_kwh.shape)
     car_scale = np.divide(wanted_kwh, car_kwh, out=np.zeros(car_kwh.shape), where=car_kwh > 0.0)
-    return _habits(scale, car_scale, home_share, moved_share)
+    return _habits((scale, car_scale, base), home_share, moved_share)
 
 
-def _habits(household: Floats, car: Floats, home_share: Floats, moved_share: Floats) -> dict[str, Floats]:
-    return {"household_scale": household, "car_scale": car, "home_share": home_share, "moved_share": moved_share}
+def _habits(scales: tuple[Floats, Floats, Floats], home_share: Floats, moved_share: Floats) -> dict[str, Floats]:
+    named = dict(zip(("household_scale", "car_scale", "base_scale"), scales, strict=True))
+    return named | {"home_share": home_share, "moved_share": moved_share}

@@ -78,7 +78,7 @@ def year_params(
 ) -> Floats:
     """Return `params` of one year: the new kit's figures, worn by `capacity_share`, all zero where it no longer works.
 
-    `habits` holds household_scale, car_scale, home_share and moved_share, each (draws,).
+    `habits` holds household_scale, car_scale, base_scale, home_share and moved_share, each (draws,).
     """
     figures = {name: np.broadcast_to(np.asarray(value, float), capacity_share.shape) for name, value in new.items()}
     for name in ("capacity_wh", "floor_wh"):

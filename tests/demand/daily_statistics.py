@@ -14,6 +14,22 @@ QUIET, EMPTY = 0.9, 0.35
 #: Yield of the modules in the comparison [kWh/kWp], and kWp per MWh of yearly use.
 YIELD, SIZE = 950.0, 1.0
 
+#: A home without electric heating, as in most of the shipped scenarios.
+ORDINARY = (
+    *(
+        "fridge_freezer",
+        "television",
+        "personal_computer",
+        "router_standby",
+        "kettle",
+        "microwave",
+        "vacuum",
+        "oven",
+        "hob",
+    ),
+    *("washing_machine", "dishwasher", "lighting", "heating_pump", "other_always_on", "toaster", "hair_dryer"),
+)
+
 
 def made_years(home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5):
     """Return made years of a home, shape (years, 365, 1440) [W]."""

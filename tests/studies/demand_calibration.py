@@ -19,7 +19,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "demand"))
 
-from daily_statistics import day_statistics, made_years, minute_statistics, sun_statistics
+from daily_statistics import ORDINARY, day_statistics, made_years, minute_statistics, sun_statistics
 from demand_homes import BRITISH_WINTER, WEEKDAY, bdew_h0, mean_home_w, profile_class_1
 from test_rhythm import LIKE
 
@@ -59,21 +59,6 @@ def _write(factor: np.ndarray) -> None:
         cached.cache_clear()
 
 
-#: A home without electric heating, as in most of the shipped scenarios.
-ORDINARY = (
-    *(
-        "fridge_freezer",
-        "television",
-        "personal_computer",
-        "router_standby",
-        "kettle",
-        "microwave",
-        "vacuum",
-        "oven",
-        "hob",
-    ),
-    *("washing_machine", "dishwasher", "lighting", "heating_pump", "other_always_on", "toaster", "hair_dryer"),
-)
 MADE_YEARS = 4
 
 

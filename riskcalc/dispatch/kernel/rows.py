@@ -69,9 +69,10 @@ TINY = 1e-100
     INVERSE_CAPACITY,
     HOUSEHOLD,
     CAR,
+    ALWAYS_ON,
     HOME,
     MOVED,
-) = range(0 * LANES, 33 * LANES, LANES)
+) = range(0 * LANES, 34 * LANES, LANES)
 
 # State that lives through the year.
 (
@@ -86,7 +87,7 @@ TINY = 1e-100
     SHORT_SLOTS,
     SHORT_DAYS,
     SHORT_TODAY,
-) = range(33 * LANES, 44 * LANES, LANES)
+) = range(34 * LANES, 45 * LANES, LANES)
 
 # The day and the slot.
 (
@@ -108,7 +109,7 @@ TINY = 1e-100
     PART_DEMAND,
     SLOT_DEMAND,
     OUTPUT,
-) = range(44 * LANES, 62 * LANES, LANES)
+) = range(45 * LANES, 63 * LANES, LANES)
 
 # Sums over a stretch, in W times minutes; the sum of what a slot leaves; and what one lane loop of a run hands to the next.
 (
@@ -133,7 +134,7 @@ TINY = 1e-100
     HIGH_NOW,
     KEPT_NOW,
     REST_NOW,
-) = range(62 * LANES, 83 * LANES, LANES)
+) = range(63 * LANES, 84 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SLOT_LEFT
 

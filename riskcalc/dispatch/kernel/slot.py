@@ -28,10 +28,10 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
     for basis in range(len(pool.rank_row)):
         row = pool.rank_row[basis]
         below = pool.rank_below[basis]
-        car = pool.scale_row[basis] == 1
+        scaled = rows.HOUSEHOLD + pool.scale_row[basis] * LANES
         rank = pool.day_rank[year, max(row, 0), day]
         for lane in range(lanes):
-            scale = work[rows.CAR + lane] if car else work[rows.HOUSEHOLD + lane]
+            scale = work[scaled + lane]
             share = work[rows.HOME + lane] if row == 0 else work[rows.MOVED + lane]
             rests = row >= 0 and (rank < share) != below
             work[rows.WEIGHTS + basis * LANES + lane] = 0.0 if rests else scale
