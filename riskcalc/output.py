@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
+import itertools
 import json
 import math
 import os
@@ -55,6 +56,8 @@ MARKS: dict[str, tuple[bytes, ...]] = {
 SCHEMA_MARK = b"made by riskcalc schema"
 #: How much of a page is read to know it.
 MARKED_BYTES = 4_000_000
+#: Rows of a table that are turned into text together.
+ROWS_AT_ONCE = 4096
 OVERWRITE_HINT = "--overwrite replaces it"
 
 
@@ -194,11 +197,14 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
     Texts are cells of `csv_cell`: no formula, no control characters.
     """
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([csv_cell(name) for name in columns])
-    writer.writerows([csv_cell(value) for value in row] for row in rows)
-    return stream.getvalue()
+    lines = itertools.chain([columns], rows)
+    parts = []
+    # In parts: a text that is still being written takes four bytes for each character, and as much again when it is read.
+    while some := [[csv_cell(value) for value in row] for row in itertools.islice(lines, ROWS_AT_ONCE)]:
+        stream = io.StringIO()
+        csv.writer(stream, lineterminator="\n").writerows(some)
+        parts.append(stream.getvalue())
+    return "".join(parts)
 
 
 def _write_whole(folder: Path, texts: Mapping[str, str | bytes]) -> None:

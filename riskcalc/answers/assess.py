@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import platform
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
@@ -38,6 +39,8 @@ from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK
 
 Floats = NDArray[np.float64]
 
+#: Draws whose rows are made together.
+DRAWS_AT_ONCE = 4096
 #: Libraries whose version can move a figure.
 LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
 
@@ -245,9 +248,15 @@ def provenance(assessment: Assessment) -> dict[str, Any]:
 def draw_table(assessment: Assessment) -> tuple[list[str], Iterable[list[object]]]:
     """Return columns and rows of draws.csv: one row per draw, an empty payback where it never comes."""
     columns = draw_columns(assessment.scenario, assessment.values, assessment.simulation, assessment.valuation)
-    table = list(zip(*(drawn.tolist() for drawn in columns.values()), strict=True))
-    rows = ([draw, *("" if np.isinf(cell) else cell for cell in cells)] for draw, cells in enumerate(table))
-    return ["draw", *columns], rows
+    return ["draw", *columns], _rows(list(columns.values()))
+
+
+def _rows(columns: list[Floats]) -> Iterator[list[object]]:
+    """Yield a row for each draw, its number first; some draws at a time, since numbers of Python take five times the memory."""
+    for first in range(0, len(columns[0]), DRAWS_AT_ONCE):
+        some = (column[first : first + DRAWS_AT_ONCE].tolist() for column in columns)
+        for draw, cells in enumerate(zip(*some, strict=True), start=first):
+            yield [draw, *("" if math.isinf(cell) else cell for cell in cells)]
 
 
 def draw_columns(

@@ -8,11 +8,13 @@ import signal
 import subprocess
 import sys
 import time
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from riskcalc.answers.assess import DRAWS_AT_ONCE, _rows
 from riskcalc.errors import InputError
 from riskcalc.output import WAITING, check_writable, csv_text, json_text, write_files
 
@@ -265,3 +267,26 @@ def test_what_is_no_number_is_null_in_json():
         "b": {"c": (float("inf"), np.float64("-inf"), np.float64(2.0), None)},
     }
     assert json.loads(json_text(tree)) == {"a": [None, 1.5, "nan", True], "b": {"c": [None, None, 2.0, None]}}
+
+
+def test_a_long_table_takes_little_more_than_its_text():
+    """Text that grows in one piece takes four bytes a character, and numbers of Python come on top: five times the text."""
+    draws = 40_000
+    columns = [np.random.default_rng(4).random(draws) for _ in range(10)]
+    tracemalloc.start()
+    try:
+        text = csv_text(["draw", *map(str, range(10))], _rows(columns))
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert text.count("\n") == draws + 1
+    assert text.splitlines()[20_000].split(",")[1] == repr(columns[0][19_999].item())
+    assert peak < 3.5 * len(text)
+
+
+def test_a_row_for_every_draw_in_order():
+    """Across the parts too; a payback that never comes is an empty cell."""
+    draws = 2 * DRAWS_AT_ONCE + 3
+    found = list(_rows([np.arange(draws, dtype=float), np.where(np.arange(draws) % 2, np.inf, 1.0)]))
+    assert [row[:2] for row in found] == [[draw, float(draw)] for draw in range(draws)]
+    assert [row[2] for row in found[-3:]] == [1.0, "", 1.0]

@@ -17,7 +17,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.dispatch import Coupling, dispatch_slow, dispatch_year, trace_year
+from riskcalc.coupling import Coupling
+from riskcalc.dispatch import dispatch_slow, dispatch_year, trace_year
 from riskcalc.dispatch.kernel.rows import LANES
 from riskcalc.dispatch.request import MOST_BASES, MOST_RUNS
 from riskcalc.errors import InputError
