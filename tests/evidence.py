@@ -79,6 +79,12 @@ SUBJECTS = {
         "Reports with 1,024 futures. From the key to the end of the script: money, figures, drawings and claims made anew.",
         ("tests/benchmarks/panel.py",),
     ),
+    "readability": Subject(
+        "How hard every sentence is to read",
+        "Sentences of the pages and screens of every command, of messages, help, cautions and method. At most 32 words each, 14 "
+        "in the middle, no turn that reads as if translated. Flesch reading ease by textstat: 60 and above is plain English.",
+        ("tests/studies/readability.py", "--draws", "64"),
+    ),
     "damaged-inputs": Subject(
         "Damaged inputs",
         "A case ends well if the input is read, or refused with the file, what was given and what is accepted. Warnings count "

@@ -120,7 +120,7 @@ def cost_per_kwh(costs: Floats, delivered_kwh: Floats, *, discount_rate: ArrayLi
     return np.where(kwh > 0.0, cost / np.where(kwh > 0.0, kwh, 1.0), np.inf)
 
 
-def largest_drawdown(flows: Floats) -> Floats:
+def largest_cumulative_shortfall(flows: Floats) -> Floats:
     """Return the largest fall of the running balance below an earlier peak, (draws,), positive.
 
     The balance before the purchase, zero, counts as a peak, so without other peaks this is the deepest debt.

@@ -1,6 +1,6 @@
-"""The measures of building economics, draw by draw: ratios, rates of return, cost of a kWh, deepest debt.
+"""The measures of building economics, draw by draw: ratios, rates of return, cost of a kWh, largest cumulative shortfall.
 
-They judge the project, whoever lends the money: the loan counts in the worth and in the largest drawdown only.
+They judge the project, no matter who lends the money: the loan counts in the worth and in the largest shortfall only.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from riskcalc.money.measures import (
     annual_equivalent,
     cost_per_kwh,
     internal_rate_of_return,
-    largest_drawdown,
+    largest_cumulative_shortfall,
     net_present_value,
     savings_to_investment,
     single_compound_amount,
@@ -74,7 +74,7 @@ def measures(money: Valuation, simulation: Simulation, values: Values) -> dict[s
         "internal_rate_of_return": rate_or_side(project_rate(money), project_flows(money)),
         "annual_equivalent": annual_equivalent(money.net_present_value, discount_rate=rate, years=years),
         "cost_per_kwh_delivered": cost_per_kwh(costs, delivered, discount_rate=rate),
-        "largest_drawdown": largest_drawdown(flows.total),
+        "largest_cumulative_shortfall": largest_cumulative_shortfall(flows.total),
         "opportunity_cost": put_down * (single_compound_amount(account, years) - 1.0),
     }
     return {name: np.where(bought, drawn, np.nan) for name, drawn in found.items()}

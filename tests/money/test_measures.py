@@ -13,7 +13,7 @@ from riskcalc.money.measures import (
     cost_per_kwh,
     dominance_order,
     dominates,
-    largest_drawdown,
+    largest_cumulative_shortfall,
     net_present_value,
     savings_to_investment,
 )
@@ -123,10 +123,10 @@ def test_energy_sold_at_its_levelised_cost_breaks_even():
     assert net_present_value(flows, discount_rate=0.05) == pytest.approx(0.0, abs=1e-9)
 
 
-def test_drawdown_by_hand():
+def test_largest_shortfall_by_hand():
     """Balance -5, 1, 4, -3, 2: the fall from 4 to -3 is 7; without it, the first debt of 5; a gift that grows, 0."""
     flows = np.array([[-5.0, -5, 1], [6, 6, 1], [3, 3, 1], [-7, 1, 1], [5, 5, 1]])
-    assert largest_drawdown(flows).tolist() == [7, 5, 0]
+    assert largest_cumulative_shortfall(flows).tolist() == [7, 5, 0]
 
 
 @given(principal=st.floats(1, 1e5), rate=st.floats(0.0005, 0.3), term=st.integers(1, 30), years=st.integers(1, 30))

@@ -56,7 +56,7 @@ def test_a_loan_at_the_discount_rate_changes_no_worth(read_small):
     assert np.array_equal(borrowed.valuation.payback_in_cash_years, plain.valuation.payback_years)
     for name in ("savings_to_investment_ratio", "internal_rate_of_return", "cost_per_kwh_delivered"):
         assert np.array_equal(measured(borrowed)[name], measured(plain)[name]), name
-    assert np.all(measured(borrowed)["largest_drawdown"] < measured(plain)["largest_drawdown"])
+    assert np.all(measured(borrowed)["largest_cumulative_shortfall"] < measured(plain)["largest_cumulative_shortfall"])
     assert borrowed.valuation.flows.total[0] == pytest.approx(np.zeros(borrowed.draws), abs=1e-12)
 
 

@@ -38,10 +38,10 @@ DEMAND = (
 )
 SOLAR = {
     "solar_used_kwh": "used, kWh",
-    "solar_used_p10_kwh": "1 in 10 below",
-    "solar_used_p90_kwh": "1 in 10 above",
-    "curtailed_kwh": "not used",
-    "export_kwh": "to the grid",
+    "solar_used_p10_kwh": "used: 1 in 10 is below",
+    "solar_used_p90_kwh": "used: 1 in 10 is above",
+    "curtailed_kwh": "curtailed: not used",
+    "export_kwh": "exported to the grid",
     "losses_kwh": "losses of the kit",
     "grid_to_battery_kwh": "grid into battery",
 }
@@ -50,17 +50,17 @@ FIRST_YEAR = (
     ("saving", "Saving on the bill", "money"),
     ("bill_without", "Bill without the kit", "money"),
     ("bill_with", "Bill with the kit", "money"),
-    ("demand_kwh", "Electricity used", "kWh"),
-    ("reachable_demand_kwh", "Electricity used within reach of the kit", "kWh"),
-    ("import_kwh", "Taken from the grid", "kWh"),
-    ("export_kwh", "Sent to the grid", "kWh"),
+    ("demand_kwh", "Demand: electricity used", "kWh"),
+    ("reachable_demand_kwh", "Demand within reach of the kit", "kWh"),
+    ("import_kwh", "Import: taken from the grid", "kWh"),
+    ("export_kwh", "Export: sent to the grid", "kWh"),
     ("solar_available_kwh", "Solar energy the modules offered", "kWh"),
     ("solar_used_kwh", "Solar energy used", "kWh"),
     ("grid_to_battery_kwh", "Charged from the grid", "kWh"),
-    ("battery_throughput_kwh", "Given back by the cells", "kWh"),
-    ("losses_kwh", "Lost in conversion and idle draw", "kWh"),
-    ("overload_kwh", "Demand in minutes above the inverter's rating", "kWh"),
-    ("unmet_kwh", "Demand that nothing served", "kWh"),
+    ("battery_throughput_kwh", "Battery throughput: given back by the cells", "kWh"),
+    ("losses_kwh", "Losses in conversion and idle draw", "kWh"),
+    ("overload_kwh", "Overload: demand in minutes above the inverter's rating", "kWh"),
+    ("unmet_kwh", "Unmet: demand that nothing served", "kWh"),
     ("short_days", "Days on which some demand was not served", "days"),
 )
 #: Tables of some scenarios only: place in result.json, title, note, rows of (path, words, unit).
@@ -73,8 +73,8 @@ OUTAGES = (
 WITHOUT_SUPPLY = (
     ("hours_share", "Hours in which some demand is not served", "share"),
     ("days_share", "Days on which some demand is not served", "share"),
-    ("unmet_kwh", "Demand not served in a year", "kWh"),
-    ("unmet_share", "Share of demand not served", "share"),
+    ("unmet_kwh", "Unmet demand in a year", "kWh"),
+    ("unmet_share", "Unmet share of the demand", "share"),
 )
 FORESIGHT = (
     ("saved_by_rule", "What the battery saves in a year, run by the rule", "money"),

@@ -33,9 +33,9 @@ MEASURES = (
     ("internal_rate_of_return", "Internal rate of return", "share/year"),
     ("adjusted_internal_rate_of_return", "Adjusted internal rate of return", "share/year"),
     ("savings_to_investment_ratio", "Savings-to-investment ratio", ""),
-    ("annual_equivalent", "Worth as a yearly amount", "money"),
+    ("annual_equivalent", "Annual equivalent of the worth", "money"),
     ("cost_per_kwh_delivered", "Cost of a kWh delivered", "money"),
-    ("largest_drawdown", "Largest cumulative shortfall", "money"),
+    ("largest_cumulative_shortfall", "Largest cumulative shortfall", "money"),
 )
 
 
