@@ -9,7 +9,7 @@ PACKAGE = Path(__file__).parents[1] / "riskcalc"
 
 #: From the ground up. A package may import from rows above its own and from itself, never from its row or below.
 LAYERS = (
-    ("__init__", "coupling", "errors", "interruption", "jit", "ordered"),
+    ("__init__", "coupling", "errors", "interruption", "jit", "ordered", "types"),
     ("dispatch", "clock", "language", "output", "table_file", "uncertainty"),
     ("tariff", "price_series"),
     ("demand", "weather"),

@@ -28,7 +28,6 @@ from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty import summary
-from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.ranking import Ranking, ranking
 from riskcalc.uncertainty.summary import Estimate
 from riskcalc.years.failures import FAILURE_LUCK
@@ -291,7 +290,7 @@ def assumption_rows(scenario: Scenario) -> list[dict[str, Any]]:
 def _points(quantity: Quantity | None, *levels: float) -> list[float] | None:
     if quantity is None or not quantity.is_uncertain:
         return None
-    return quantile(quantity, np.array(levels)).tolist()
+    return quantity.quantile(np.array(levels)).tolist()
 
 
 def _known(error: float) -> float | None:

@@ -26,7 +26,6 @@ from riskcalc.answers.statements import Statement
 from riskcalc.answers.varied import varied
 from riskcalc.scenario import bounds_of
 from riskcalc.study.model import Assessment
-from riskcalc.uncertainty.distributions import cumulative, quantile
 from riskcalc.uncertainty.smoothing import additive, smooth_term
 from riskcalc.uncertainty.summary import share_error
 
@@ -105,7 +104,7 @@ def break_even(
     quantity = assessment.scenario.quantities()[key]
     if statement.margin is None or not quantity.is_uncertain:
         return None
-    low, high = quantile(quantity, np.array(DRAWN_ENDS)).tolist()
+    low, high = quantity.quantile(np.array(DRAWN_ENDS)).tolist()
     shifted = _holding(_shifted_margin(assessment, statement, key), statement.counted(assessment))
     return _solved(assessment, statement, key, shifted, level, low, high, "shifted")
 
@@ -165,7 +164,7 @@ def _solved(
     method: str,
 ) -> BreakEven:
     quantity = assessment.scenario.quantities()[key]
-    start = float(quantile(quantity, np.array(0.5)))
+    start = float(quantity.quantile(np.array(0.5)))
 
     def odds(point: float) -> float:
         return float(np.nanmean(holds_at(point)))
@@ -175,7 +174,7 @@ def _solved(
     if value is not None:
         error = _error(holds_at, value, low, high, scrambles=assessment.design.scrambles)
         if quantity.is_uncertain and quantity.support[0] <= value <= quantity.support[1]:
-            place = float(cumulative(quantity, np.array(value)))
+            place = float(quantity.cumulative(np.array(value)))
     return BreakEven(key, statement.name, level, value, error, place, low, high, odds_low, odds_high, method)
 
 
@@ -212,7 +211,7 @@ def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> C
     kept = kept if kept >= LEAST_KEPT else 0.0
 
     def margin_at(point: float) -> Floats:
-        place = float(cumulative(quantity, np.array(point)))
+        place = float(quantity.cumulative(np.array(point)))
         return margin + kept * (float(fit.part_at(0, term.at(place, point))[0]) - part)
 
     return margin_at

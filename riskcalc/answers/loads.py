@@ -7,7 +7,6 @@ from typing import Any
 
 from riskcalc.demand.appliances import CAR, Appliance, appliance_table, cycle_phases
 from riskcalc.scenario import Scenario
-from riskcalc.uncertainty.distributions import mean
 
 #: Power at the start of a motor over its running power. Common practice: small single-phase motors start at three to
 #: six times their rated current, universal motors (vacuum, tools) at about two; what heats or lights starts as it runs.
@@ -148,8 +147,8 @@ def _usable_kwh(scenario: Scenario) -> float:
     battery = kit.battery
     if battery is None:
         return 0.0
-    capacity = mean(battery.capacity_kwh) * (1 + battery.extra_batteries) * (1.0 - mean(battery.floor_share))
-    return capacity * mean(battery.discharge_efficiency)
+    capacity = battery.capacity_kwh.expected() * (1 + battery.extra_batteries) * (1.0 - battery.floor_share.expected())
+    return capacity * battery.discharge_efficiency.expected()
 
 
 def _hours(scenario: Scenario, watts: float, usable_kwh: float) -> float | None:
@@ -161,8 +160,8 @@ def _hours(scenario: Scenario, watts: float, usable_kwh: float) -> float | None:
     inverter = scenario.kit.inverter
     if usable_kwh <= 0.0 or watts <= 0.0:
         return None
-    idle = mean(inverter.idle_w) / inverter.rating_w
-    half, full = mean(inverter.efficiency_half_load), mean(inverter.efficiency_full_load)
+    idle = inverter.idle_w.expected() / inverter.rating_w
+    half, full = inverter.efficiency_half_load.expected(), inverter.efficiency_full_load.expected()
     out = watts / inverter.rating_w
     taken = idle + (2 / half - 1 / full - 3 * idle) * out + 2 * (1 / full - 1 / half + idle) * out * out
     return usable_kwh * 1000.0 / (taken * inverter.rating_w)

@@ -22,7 +22,6 @@ from riskcalc.money.valuation import energy_of
 from riskcalc.scenario import Claim, Scenario, assumptions, unit_of
 from riskcalc.scenario.schema import bounds_of
 from riskcalc.study.model import Assessment
-from riskcalc.uncertainty.distributions import mean
 from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.sampling import Design
 from riskcalc.years.simulation import Simulation
@@ -118,7 +117,7 @@ def own_panel(
             for key, place, scenario in asked
         ],
         "rates": [
-            {"key": f"tariff.rates.{name}.import_price_per_kwh", "mean": mean(rate.import_price_per_kwh)}
+            {"key": f"tariff.rates.{name}.import_price_per_kwh", "mean": rate.import_price_per_kwh.expected()}
             for name, rate in first.tariff.rates.items()
         ],
         "horizon_years": first.study.horizon_years,

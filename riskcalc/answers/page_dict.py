@@ -20,7 +20,7 @@ from riskcalc.answers.traits import scenario_traits
 from riskcalc.answers.weeks import HALF_HOUR, Week, week_stretches
 from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.study.model import Assessment
-from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
+from riskcalc.uncertainty.quantity import SKETCH_LEVELS
 from riskcalc.weather.pool import LEAST_YEARS
 
 Floats = NDArray[np.float64]
@@ -96,7 +96,7 @@ def sketches(scenario: Scenario) -> dict[str, Floats]:
     """Return the quantiles at `SKETCH_LEVELS` of every uncertain setting, (99,) each."""
     quantities, keys = scenario.quantities(), {row.key for row in assumptions(scenario)}
     return {
-        key: quantile(quantity, SKETCH_LEVELS)
+        key: quantity.quantile(SKETCH_LEVELS)
         for key, quantity in quantities.items()
         if key in keys and quantity.is_uncertain
     }

@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from riskcalc.answers.statements import Statement
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment, evaluated, part_of_design
-from riskcalc.uncertainty.distributions import quantile
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +55,7 @@ def resimulated_margins(
 ) -> Mapping[tuple[str, str], Margins]:
     """Return the margins of each (key, statement name), every other input as it was drawn."""
     quantities = assessment.scenario.quantities()
-    grids = {key: np.unique(quantile(quantities[key], np.array(PLACES))) for key in keys}
+    grids = {key: np.unique(quantities[key].quantile(np.array(PLACES))) for key in keys}
     stride = max(1, assessment.draws // DRAWS_SIMULATED)
     kept = np.arange(0, assessment.draws, stride)
     runs = [(key, float(value)) for key, grid in grids.items() for value in grid]

@@ -11,14 +11,14 @@ from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.text import toml_value
 from riskcalc.scenario.schema import bounds_of, unit_of
-from riskcalc.scenario.uncertain import SHARED_KEYS
-from riskcalc.uncertainty.distributions import SKETCH_LEVELS, quantile
-from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform
+from riskcalc.scenario.uncertain import KINDS, SHARED_KEYS
+from riskcalc.uncertainty.quantity import SKETCH_LEVELS, Fixed, Quantity
 
 #: Kinds that the shape editor offers; each is drawn, dragged and typed by its own parameters.
 EDITED = {
-    kind.kind: [name for name in (field.name for field in fields(kind)) if name not in SHARED_KEYS]
-    for kind in (Fixed, Uniform, Triangular, Pert, Normal, Lognormal, Beta)
+    kind.kind: names
+    for kind in (Fixed, *KINDS.values())
+    if "values" not in (names := [field.name for field in fields(kind) if field.name not in SHARED_KEYS])
 }
 
 
@@ -69,7 +69,7 @@ def shape(value: Any) -> dict[str, Any] | None:
     written = value.written()
     parameters = written if isinstance(written, dict) else {}
     return {
-        "quantiles": [float(point) for point in quantile(value, SKETCH_LEVELS)],
+        "quantiles": [float(point) for point in value.quantile(SKETCH_LEVELS)],
         "parameters": {name: part for name, part in parameters.items() if isinstance(part, int | float | str)},
     }
 

@@ -22,7 +22,6 @@ from numpy.typing import ArrayLike, NDArray
 from riskcalc.money.flows import price_level
 from riskcalc.money.price_file import FilePath, read_price_file
 from riskcalc.scenario import Scenario
-from riskcalc.uncertainty.distributions import mean
 from riskcalc.uncertainty.sampling import PathNoise
 
 Floats = NDArray[np.float64]
@@ -175,7 +174,7 @@ def paths_of(scenario: Scenario, values: Values, noise: PathNoise) -> PricePaths
 
 def dearest_rate(scenario: Scenario) -> str:
     """Return the name of the import rate with the highest mean price, the first of equals."""
-    return max(scenario.tariff.rates, key=lambda name: mean(scenario.tariff.rates[name].import_price_per_kwh))
+    return max(scenario.tariff.rates, key=lambda name: scenario.tariff.rates[name].import_price_per_kwh.expected())
 
 
 def fixed_path(scenario: Scenario) -> FilePath | None:

@@ -13,7 +13,9 @@ from riskcalc.scenario.fields import Table, absent, default, default_number, jud
 from riskcalc.scenario.series import HORIZON_SCHEMA, Monthly, horizon_line
 from riskcalc.scenario.texts import NamedEntries, Names, Text
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
-from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Quantity
+from riskcalc.uncertainty.bounded import Beta
+from riskcalc.uncertainty.endless import Lognormal
+from riskcalc.uncertainty.quantity import Fixed, Quantity
 
 if TYPE_CHECKING:
     from riskcalc.scenario.kit import Kit
@@ -171,6 +173,5 @@ def _mean(quantity: Quantity) -> float:
     """Return the expected value; distributions bring scientific libraries, which a plain number does without."""
     if isinstance(quantity, Fixed):
         return quantity.value
-    from riskcalc.uncertainty.distributions import mean
 
-    return mean(quantity)
+    return quantity.expected()

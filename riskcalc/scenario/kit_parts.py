@@ -20,7 +20,8 @@ from riskcalc.scenario.fields import (
     published_law,
 )
 from riskcalc.scenario.uncertain import Number, Uncertain, Whole
-from riskcalc.uncertainty.quantity import Lognormal, Quantity, plain
+from riskcalc.uncertainty.endless import Lognormal
+from riskcalc.uncertainty.quantity import Quantity, plain
 
 Efficiency = Uncertain(0.3, 1, unit="share")
 #: Powers over capacity [1/h] that no cell bears; data sheets of the hardiest cells say 30; judgement.

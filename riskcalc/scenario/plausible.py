@@ -134,9 +134,7 @@ def _asked(
 
 def at(quantity: Quantity, level: float) -> float:
     """Return the value that a share `level` of the futures stay below."""
-    from riskcalc.uncertainty.distributions import quantile
-
-    return float(quantile(quantity, level)) if quantity.is_uncertain else quantity.support[0]
+    return float(quantity.quantile(level)) if quantity.is_uncertain else quantity.support[0]
 
 
 def _joint(scenario: Scenario) -> Iterator[Question]:

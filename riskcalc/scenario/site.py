@@ -11,7 +11,8 @@ from riskcalc.scenario.complaints import Complaint, listed, nearest, shown
 from riskcalc.scenario.fields import Table, absent, default, default_number, judgement, needed, optional
 from riskcalc.scenario.texts import Names, Text, Zone
 from riskcalc.scenario.uncertain import Number, Uncertain
-from riskcalc.uncertainty.quantity import Normal, Quantity, plain
+from riskcalc.uncertainty.endless import Normal
+from riskcalc.uncertainty.quantity import Quantity, plain
 
 if TYPE_CHECKING:
     from riskcalc.scenario.home import Home

@@ -18,8 +18,10 @@ from pydantic_core import CoreSchema, core_schema
 from riskcalc.output import clean_text
 from riskcalc.scenario.complaints import Complaint, did_you_mean, listed, nearest, refusal, refuse, shown
 from riskcalc.scenario.units import said_unit, slip_hint
+from riskcalc.uncertainty.bounded import Beta, Pert, Triangular, Uniform
+from riskcalc.uncertainty.endless import Lognormal, Normal
 from riskcalc.uncertainty.observed import Discrete, Empirical
-from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Quantity, Triangular, Uniform, plain
+from riskcalc.uncertainty.quantity import Fixed, Quantity, plain
 
 KINDS: dict[str, type[Quantity]] = {
     kind.kind: kind for kind in (Uniform, Triangular, Normal, Lognormal, Beta, Pert, Discrete, Empirical)
@@ -280,20 +282,13 @@ def _parameter(key: str, given: object) -> tuple[object | None, str]:
 
 
 def _check_cut(quantity: Quantity, raw: dict[str, object]) -> None:
-    low, high = quantity.support
     if quantity.minimum is None and quantity.maximum is None:
         return
     key = "minimum" if quantity.minimum is not None else "maximum"
     both = quantity.minimum is not None and quantity.maximum is not None
     if both and not quantity.minimum < quantity.maximum:  # type: ignore[operator]
         raise refuse(raw[key], f"a number below maximum ({plain(quantity.maximum)})", path=(key,))  # type: ignore[arg-type]
-    separate = quantity.kind in ("discrete", "empirical")
-    empty = low > high if separate else not low < high
-    if not empty and not separate:
-        from riskcalc.uncertainty.distributions import cut_share
-
-        empty = cut_share(quantity) < LEAST_LEFT
-    if empty:
+    if quantity.cut_share() < LEAST_LEFT:
         accepted = f"a cut that leaves part of the distribution ({quantity.core_words()})"
         raise refuse(raw[key], accepted, path=(key,))
 

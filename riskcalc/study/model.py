@@ -19,7 +19,6 @@ from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Threads, Workers, divided, values_of, year_counter
 from riskcalc.study.energy_kept import MOST_DRAWS, simulations_kept
 from riskcalc.study.optimised import SEARCH_DRAWS, Optimised, optimised_plan, to_be_found
-from riskcalc.uncertainty.distributions import quantile
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
 from riskcalc.uncertainty.sampling import Design, design, draws_run, unit_cube
 from riskcalc.years.bridging import SAMPLED_DRAWS
@@ -231,10 +230,10 @@ def luck_keys(scenario: Scenario) -> tuple[str, ...]:
 def drawn_values(scenario: Scenario, random: Design) -> dict[str, Floats]:
     """Return the value of every quantity in every draw and the point of every chance, shape (draws,) each."""
     values = {
-        key: quantile(quantity, random.unit[key])
+        key: quantity.quantile(random.unit[key])
         if key in random.unit
         # One number for all draws, which takes the memory of one.
-        else np.broadcast_to(quantile(quantity, 0.5), (random.draws,))
+        else np.broadcast_to(quantity.quantile(0.5), (random.draws,))
         for key, quantity in scenario.quantities().items()
     }
     return values | {key: random.unit[key] for key in luck_keys(scenario)}

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from riskcalc.uncertainty.quantity import Quantity, plain
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from riskcalc.types import Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +51,20 @@ class Discrete(Quantity):
         kept = self.choices
         return (kept[0][0], kept[-1][0]) if kept else (math.inf, -math.inf)
 
+    def cumulative(self, x: ArrayLike) -> Floats:
+        """Return the share of all draws at or below `x`, shape of `x`."""
+        import numpy as np
+
+        values, chances = (np.array(column) for column in zip(*self.choices, strict=True))
+        return np.concatenate([[0.0], np.cumsum(chances)])[np.searchsorted(values, np.asarray(x, float), side="right")]
+
+    def expected(self) -> float:
+        """Return the mean of what the cut leaves."""
+        import numpy as np
+
+        values, chances = (np.array(column) for column in zip(*self.choices, strict=True))
+        return float(values @ chances)
+
     def complaint(self) -> tuple[str, str] | None:
         """As many weights as values, none negative, not all 0."""
         if not self.values:
@@ -64,6 +83,15 @@ class Discrete(Quantity):
     def cut_words(self) -> str:
         """Return nothing: the chances already tell what the cut leaves."""
         return ""
+
+    def _at(self, points: Floats) -> Floats:
+        import numpy as np
+
+        values, chances = (np.array(column) for column in zip(*self.choices, strict=True))
+        return values[np.minimum(np.searchsorted(np.cumsum(chances), points, side="right"), len(values) - 1)]
+
+    def _left(self) -> float:
+        return len(self.choices) / len(self.values) if (self.minimum, self.maximum) != (None, None) else 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,6 +127,19 @@ class Empirical(Quantity):
         kept = self.kept
         return (kept[0], kept[-1]) if kept else (math.inf, -math.inf)
 
+    def cumulative(self, x: ArrayLike) -> Floats:
+        """Return the share of all draws at or below `x`, shape of `x`."""
+        import numpy as np
+
+        kept = self.kept
+        return np.searchsorted(kept, np.asarray(x, dtype=float), side="right") / len(kept)
+
+    def expected(self) -> float:
+        """Return the mean of what the cut leaves."""
+        import numpy as np
+
+        return float(np.mean(self.kept))
+
     def complaint(self) -> tuple[str, str] | None:
         """At least one value."""
         return None if self.values else ("values", "a list of at least one number")
@@ -115,3 +156,12 @@ class Empirical(Quantity):
         if self.file:
             del table["values"]
         return table
+
+    def _at(self, points: Floats) -> Floats:
+        import numpy as np
+
+        kept = np.array(self.kept)
+        return kept[np.minimum((points * len(kept)).astype(np.int64), len(kept) - 1)]
+
+    def _left(self) -> float:
+        return len(self.kept) / len(self.values)

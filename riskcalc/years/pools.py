@@ -22,7 +22,6 @@ from riskcalc.demand.pool import DemandPool
 from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
-from riskcalc.uncertainty.distributions import mean
 from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import SHIPPED, read_csv_years, read_epw, read_tmy3, shipped_file
@@ -268,7 +267,7 @@ def demand_years(
             step_minutes=step,
             kind=home.demand.kind,
             wanted=meter_format(scenario),
-            annual_use_kwh=mean(home.annual_use_kwh),
+            annual_use_kwh=home.annual_use_kwh.expected(),
             southern=latitude_deg < 0.0,
             only=only,
         )
@@ -281,10 +280,10 @@ def demand_years(
         seed=seed,
         occupants=home.occupants,
         step_minutes=step,
-        annual_use_kwh=mean(home.annual_use_kwh),
-        home_share=mean(home.weekday_home_share),
-        moved_share=mean(home.moved_share),
-        car_kwh_per_year=mean(home.car_kwh_per_year),
+        annual_use_kwh=home.annual_use_kwh.expected(),
+        home_share=home.weekday_home_share.expected(),
+        moved_share=home.moved_share.expected(),
+        car_kwh_per_year=home.car_kwh_per_year.expected(),
         car_charger_w=home.car_charger_w,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,

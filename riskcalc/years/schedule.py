@@ -13,7 +13,6 @@ from riskcalc.errors import one_problem
 from riskcalc.price_series import PriceSeries, rate_weights, read_price_series
 from riskcalc.scenario import FOUND, Scenario
 from riskcalc.tariff import rate_of_slot, slot_minutes, slots_in_windows, window_minutes
-from riskcalc.uncertainty.distributions import mean
 from riskcalc.years.cheapest import cheapest_of_day
 
 #: Movable loads that move to cheap hours need a window; without one they are moved into the night.
@@ -133,7 +132,7 @@ def hold_back_slots(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.b
     midnight, when the wait for the next day's dear slots begins.
     """
     rates = scenario.tariff.rates
-    price = {name: mean(rates[name].import_price_per_kwh) for name in rates}
+    price = {name: rates[name].import_price_per_kwh.expected() for name in rates}
     cheaper = _at_rates(scenario, rate, [name for name in rates if price[name] < max(price.values())])
     charging, day = _charging(scenario, rate), clock_of(scenario).day
     charges = np.zeros(int(day.max()) + 1, dtype=bool)  # south, the last hour of summer time is on 1 January
@@ -158,7 +157,7 @@ def _charging(scenario: Scenario, rate: NDArray[np.int64]) -> NDArray[np.bool_]:
     if dispatch.cheapest_hours_per_day >= HOURS_PER_DAY:
         return at_rates
     clock = clock_of(scenario)
-    level = np.array([mean(rates[name].import_price_per_kwh) for name in rates])
+    level = np.array([rates[name].import_price_per_kwh.expected() for name in rates])
     price = level[rate] * slot_weights(scenario, rate, minutes=clock.slot_minutes)
     return cheapest_of_day(
         price, clock.day, at_rates, hours=dispatch.cheapest_hours_per_day, slot_minutes=clock.slot_minutes
@@ -204,7 +203,7 @@ def moved_window(scenario: Scenario) -> tuple[int, int] | None:
     rates = [rate for rate in scenario.tariff.rates.values() if rate.windows]
     if not rates:
         return _NIGHT
-    cheapest = min(rates, key=lambda rate: mean(rate.import_price_per_kwh))
+    cheapest = min(rates, key=lambda rate: rate.import_price_per_kwh.expected())
     return window_minutes((cheapest.windows or ("00:00-06:00",))[0])
 
 

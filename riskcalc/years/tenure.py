@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import Tenure, at_move_of
-from riskcalc.uncertainty.distributions import mean, quantile
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -69,9 +68,9 @@ def is_later_home(key: str) -> bool:
 def moves_followed(tenure: Tenure, *, years: int) -> int:
     """Return how many moves of a household are followed: those expected within the horizon and some to spare."""
     if tenure.stay_years is not None:
-        stay = max(1.0, mean(tenure.stay_years))
+        stay = max(1.0, tenure.stay_years.expected())
     else:
-        chance = 0.0 if tenure.moving_chance_per_year is None else mean(tenure.moving_chance_per_year)
+        chance = 0.0 if tenure.moving_chance_per_year is None else tenure.moving_chance_per_year.expected()
         stay = 1.0 / max(chance, 1e-9)
     return int(np.clip(np.ceil(years / stay) + MOVES_TO_SPARE, 1, min(MOST_MOVES, max(1, years - 1))))
 
@@ -131,7 +130,7 @@ def later_stay(tenure: Tenure, values: Values, *, home: int) -> Floats:
     """Return the whole years in a later home, counted from 2 for the stay that ends with the second move, (draws,)."""
     luck = values[_later(MOVE_LUCK, home)]
     if tenure.stay_years is not None:
-        return whole_years(quantile(tenure.stay_years, luck))
+        return whole_years(tenure.stay_years.quantile(luck))
     return geometric_years(luck, chance=values["tenure.moving_chance_per_year"])
 
 
@@ -147,7 +146,7 @@ def new_home_yield(tenure: Tenure, values: Values, *, home: int) -> Floats:
     luck = values[_later(HOME_LUCK, home)]
     sunny = luck < chance
     place = np.where(sunny, luck / np.where(chance > 0.0, chance, 1.0), 0.5)
-    return np.where(sunny, quantile(tenure.new_home_yield_share, place), 0.0)
+    return np.where(sunny, tenure.new_home_yield_share.quantile(place), 0.0)
 
 
 def whole_years(stay_years: Floats) -> Floats:

@@ -12,7 +12,6 @@ from riskcalc.clock import DAYS, local_clock
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.pool import BASE_SCALE, HOUSEHOLD_SCALE, DemandPool, balanced_ranks
 from riskcalc.scenario.home import Home
-from riskcalc.uncertainty.distributions import quantile
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
 
@@ -144,8 +143,8 @@ def test_futures_of_one_use_differ_in_direct_use(record_property):
     levels = (np.arange(draws) + 0.5) / draws
     order = np.random.default_rng(4).permutation(draws)
     defaults = {name: Home.model_fields[name].default for name in ("weekday_home_share", "always_on_factor")}
-    share = quantile(defaults["weekday_home_share"], levels)
-    factor = quantile(defaults["always_on_factor"], levels[order])
+    share = defaults["weekday_home_share"].quantile(levels)
+    factor = defaults["always_on_factor"].quantile(levels[order])
     scale, base_scale = pool.household_scales(np.full(draws, 3500.0), share, np.zeros(draws), factor)
     light = generated_years(climate("uk_average"), years=1, seed=5, yearly_spread=0.06).ghi[0]
     found = []

@@ -7,7 +7,6 @@ from riskcalc.answers.monthly import predicted_months
 from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.money.prices import PricePaths
 from riskcalc.study.model import assessment
-from riskcalc.uncertainty.distributions import quantile
 
 TWO_YEARS = np.array([[1.0], [1.1]])
 
@@ -19,7 +18,7 @@ def test_a_bill_by_hand(read_small):
     + 400 x 0.2 - 100 x 0.05 = 557.50. Year 2: day 1.1 times, night 0.9, export 2, block and standing charge 1.1 times.
     """
     scenario = read_small("tariff.blocks.second={above_kwh=1000, extra_per_kwh=0.2}", 'tariff.block_period="year"')
-    values = {key: quantile(quantity, np.array([0.5])) for key, quantity in scenario.quantities().items()}
+    values = {key: quantity.quantile(np.array([0.5])) for key, quantity in scenario.quantities().items()}
     night, export = np.array([[1.0], [0.9]]), np.array([[1.0], [2.0]])
     billed = np.zeros((3, 2, 2, 1))
     billed[0, 0], billed[0, 1] = 1000.0, 500.0

@@ -17,9 +17,10 @@ from riskcalc.scenario import (
     read_scenario,
     unit_of,
 )
-from riskcalc.uncertainty.distributions import quantile
+from riskcalc.uncertainty.bounded import Triangular, Uniform
+from riskcalc.uncertainty.endless import Normal
 from riskcalc.uncertainty.observed import Empirical
-from riskcalc.uncertainty.quantity import Fixed, Normal, Triangular, Uniform
+from riskcalc.uncertainty.quantity import Fixed
 
 FLAT = (Path(__file__).parents[1] / "data" / "flat.toml").read_text(encoding="utf-8")
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -195,7 +196,7 @@ def test_empirical_distribution_reads_its_column():
     quantity = read_scenario("flat.toml", [override]).home.annual_use_kwh
     assert isinstance(quantity, Empirical)
     assert quantity.values == (2100, 2300, 2600)
-    assert quantile(quantity, [0.1, 0.5, 0.9]).tolist() == [2100, 2300, 2600]
+    assert quantity.quantile([0.1, 0.5, 0.9]).tolist() == [2100, 2300, 2600]
     assert quantity.words() == "one of 3 observations from use.csv, column kwh, 2100 to 2600"
 
 

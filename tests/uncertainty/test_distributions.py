@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from riskcalc.uncertainty.distributions import EDGE, cumulative, cut_share, describe, mean, quantile
+from riskcalc.uncertainty.bounded import Beta, Pert, Triangular, Uniform
+from riskcalc.uncertainty.endless import Lognormal, Normal
 from riskcalc.uncertainty.observed import Discrete, Empirical
-from riskcalc.uncertainty.quantity import Beta, Fixed, Lognormal, Normal, Pert, Triangular, Uniform
+from riskcalc.uncertainty.quantity import EDGE, Fixed
 
 GRID = np.linspace(0.001, 0.999, 41)
 
@@ -34,10 +35,10 @@ TWINS = {
 def test_quantile_share_and_mean_agree_with_scipy_stats(name):
     """Every continuous kind has the quantiles, shares and mean of the same distribution in scipy.stats."""
     ours, theirs = TWINS[name]
-    np.testing.assert_allclose(quantile(ours, GRID), theirs.ppf(GRID), rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(ours.quantile(GRID), theirs.ppf(GRID), rtol=1e-9, atol=1e-12)
     values = theirs.ppf(GRID)
-    np.testing.assert_allclose(cumulative(ours, values), theirs.cdf(values), rtol=1e-9, atol=1e-12)
-    assert mean(ours) == pytest.approx(theirs.mean(), rel=1e-12)
+    np.testing.assert_allclose(ours.cumulative(values), theirs.cdf(values), rtol=1e-9, atol=1e-12)
+    assert ours.expected() == pytest.approx(theirs.mean(), rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -50,8 +51,8 @@ def test_quantile_share_and_mean_agree_with_scipy_stats(name):
 )
 def test_cut_normal_agrees_with_truncnorm(ours, theirs):
     """A cut normal is the renormalised one, far into either tail too."""
-    np.testing.assert_allclose(quantile(ours, GRID), theirs.ppf(GRID), rtol=1e-7)
-    assert mean(ours) == pytest.approx(theirs.mean(), rel=1e-6)
+    np.testing.assert_allclose(ours.quantile(GRID), theirs.ppf(GRID), rtol=1e-7)
+    assert ours.expected() == pytest.approx(theirs.mean(), rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -71,88 +72,88 @@ def test_mean_of_a_cut_distribution_is_the_integral_of_its_quantiles(quantity):
     """The closed-form mean equals the midpoint integral of Q(u) du: two ways to the same figure."""
     points = (np.arange(200_000) + 0.5) / 200_000
     # 200,000 midpoints leave an error of about 1e-5 in the tail of the endless kinds.
-    assert mean(quantity) == pytest.approx(quantile(quantity, points).mean(), rel=3e-5)
+    assert quantity.expected() == pytest.approx(quantity.quantile(points).mean(), rel=3e-5)
 
 
 def test_cut_quantiles_stay_inside_and_reach_the_edges():
     """U = 0 and u = 1 give exactly the edges of the cut; nothing lies beyond."""
     for quantity in (Normal(mean=0, sd=1, minimum=-1, maximum=2), Beta(alpha=2, beta=2, minimum=0.2, maximum=0.7)):
-        ends = quantile(quantity, [0.0, 1.0])
+        ends = quantity.quantile([0.0, 1.0])
         np.testing.assert_allclose(ends, quantity.support, rtol=1e-12)
         low, high = quantity.support
-        inside = quantile(quantity, np.linspace(0, 1, 1001))
+        inside = quantity.quantile(np.linspace(0, 1, 1001))
         assert inside.min() >= low
         assert inside.max() <= high
 
 
 def test_cut_is_renormalised_not_clipped():
     """A cut leaves no heap at its edge: of a uniform cut in half, each tenth holds a tenth."""
-    values = quantile(Uniform(low=0, high=2, maximum=1), (np.arange(1000) + 0.5) / 1000)
+    values = Uniform(low=0, high=2, maximum=1).quantile((np.arange(1000) + 0.5) / 1000)
     counts, _ = np.histogram(values, bins=10, range=(0, 1))
     assert counts.tolist() == [100] * 10
 
 
 def test_endless_tails_give_finite_draws():
     """The points 0 and 1 give the 1e-12 quantiles of a normal, never infinity."""
-    ends = quantile(Normal(mean=0, sd=1), [0.0, 1.0])
+    ends = Normal(mean=0, sd=1).quantile([0.0, 1.0])
     np.testing.assert_allclose(ends, [stats.norm.ppf(EDGE), stats.norm.isf(EDGE)], rtol=1e-4)
-    assert np.isfinite(quantile(Lognormal(median=1, sigma=2), [0.0, 1.0])).all()
+    assert np.isfinite(Lognormal(median=1, sigma=2).quantile([0.0, 1.0])).all()
 
 
 def test_discrete_takes_each_value_with_its_weight():
     """Weights need not sum to 1; values come in rising order, so that quantiles rise with u."""
     quantity = Discrete(values=(30, 10, 20), weights=(1, 2, 1))
-    values = quantile(quantity, (np.arange(400) + 0.5) / 400)
+    values = quantity.quantile((np.arange(400) + 0.5) / 400)
     assert [(values == value).sum() for value in (10, 20, 30)] == [200, 100, 100]
-    assert mean(quantity) == 17.5  # (2*10 + 20 + 30) / 4
-    assert cumulative(quantity, [9.9, 10, 25, 30]).tolist() == [0, 0.5, 0.75, 1]
+    assert quantity.expected() == 17.5  # (2*10 + 20 + 30) / 4
+    assert quantity.cumulative([9.9, 10, 25, 30]).tolist() == [0, 0.5, 0.75, 1]
 
 
 def test_empirical_takes_each_observation_equally_often():
     """Each observation, repeated ones included, is drawn equally often, and the mean is theirs."""
     quantity = Empirical(values=(4.0, 1.0, 1.0, 2.0))
-    values = quantile(quantity, (np.arange(400) + 0.5) / 400)
+    values = quantity.quantile((np.arange(400) + 0.5) / 400)
     assert [(values == value).sum() for value in (1, 2, 4)] == [200, 100, 100]
-    assert mean(quantity) == 2.0
-    assert cumulative(quantity, 1.0) == 0.5
+    assert quantity.expected() == 2.0
+    assert quantity.cumulative(1.0) == 0.5
 
 
 def test_cut_of_separate_values_drops_them():
     """A cut removes the values outside and shares their chance among the rest."""
-    assert quantile(Discrete(values=(1, 2, 3), minimum=1.5), [0.25, 0.75]).tolist() == [2, 3]
-    assert quantile(Empirical(values=(1, 2, 3), maximum=2), [0.25, 0.75]).tolist() == [1, 2]
+    assert Discrete(values=(1, 2, 3), minimum=1.5).quantile([0.25, 0.75]).tolist() == [2, 3]
+    assert Empirical(values=(1, 2, 3), maximum=2).quantile([0.25, 0.75]).tolist() == [1, 2]
 
 
 def test_fixed_is_the_same_everywhere():
     """A plain number is itself at every point."""
-    assert quantile(Fixed(value=3.5), [0.0, 0.3, 1.0]).tolist() == [3.5] * 3
-    assert mean(Fixed(value=3.5)) == 3.5
+    assert Fixed(value=3.5).quantile([0.0, 0.3, 1.0]).tolist() == [3.5] * 3
+    assert Fixed(value=3.5).expected() == 3.5
 
 
 @pytest.mark.parametrize("wrong", [-0.1, 1.1, math.nan])
 def test_points_outside_the_unit_interval_are_refused(wrong):
     """A point outside 0 to 1 is a fault, never extrapolated."""
     with pytest.raises(ValueError, match="accepted: 0 to 1"):
-        quantile(Uniform(low=0, high=1), [0.5, wrong])
+        Uniform(low=0, high=1).quantile([0.5, wrong])
 
 
 def test_share_that_a_cut_leaves():
     """`cut_share` is 1 without a cut, the probability inside with one, 0 for an empty support."""
-    assert cut_share(Normal(mean=0, sd=1)) == 1.0
-    assert cut_share(Normal(mean=0, sd=1, minimum=0)) == pytest.approx(0.5)
-    assert cut_share(Uniform(low=0, high=4, minimum=1, maximum=2)) == pytest.approx(0.25)
-    assert cut_share(Uniform(low=0, high=1, minimum=2)) == 0.0
+    assert Normal(mean=0, sd=1).cut_share() == 1.0
+    assert Normal(mean=0, sd=1, minimum=0).cut_share() == pytest.approx(0.5)
+    assert Uniform(low=0, high=4, minimum=1, maximum=2).cut_share() == pytest.approx(0.25)
+    assert Uniform(low=0, high=1, minimum=2).cut_share() == 0.0
 
 
 def test_words():
     """Quantities are described in the terms of statistics, with their cut."""
-    assert describe(Triangular(low=5, mode=6, high=9)) == "triangular 5 to 9, most likely 6"
-    assert describe(Normal(mean=2300, sd=250, minimum=1500)) == "normal, mean 2300, sd 250, never below 1500"
-    assert describe(Lognormal(median=1, sigma=0.3, minimum=0.4, maximum=2.5)) == (
+    assert Triangular(low=5, mode=6, high=9).words() == "triangular 5 to 9, most likely 6"
+    assert Normal(mean=2300, sd=250, minimum=1500).words() == "normal, mean 2300, sd 250, never below 1500"
+    assert Lognormal(median=1, sigma=0.3, minimum=0.4, maximum=2.5).words() == (
         "lognormal, median 1, sigma 0.3, cut to 0.4 to 2.5"
     )
-    assert describe(Discrete(values=(1, 2), weights=(3, 1))) == "one of 1 (75 %), 2 (25 %)"
-    assert describe(Fixed(value=0.00012345)) == "0.00012345"
+    assert Discrete(values=(1, 2), weights=(3, 1)).words() == "one of 1 (75 %), 2 (25 %)"
+    assert Fixed(value=0.00012345).words() == "0.00012345"
 
 
 finite = st.floats(-1e6, 1e6)
@@ -176,7 +177,7 @@ def continuous(draw):
     if not draw(st.booleans()):
         return made()
     whole = made()
-    bottom, top = quantile(whole, [0.2, 0.7])
+    bottom, top = whole.quantile([0.2, 0.7])
     return made(minimum=float(bottom), maximum=float(top)) if bottom < top else whole
 
 
@@ -184,7 +185,7 @@ def continuous(draw):
 @given(continuous(), st.lists(st.floats(0, 1), min_size=2, max_size=20))
 def test_quantiles_rise_and_stay_inside(quantity, points):
     """Whatever the parameters, Q(u) never falls as u rises and never leaves the support."""
-    values = quantile(quantity, sorted(points))
+    values = quantity.quantile(sorted(points))
     low, high = quantity.support
     assert np.isfinite(values).all()
     assert (np.diff(values) >= -1e-9 * max(1.0, np.abs(values).max())).all()
@@ -196,9 +197,9 @@ def test_quantiles_rise_and_stay_inside(quantity, points):
 @given(continuous(), st.floats(0.01, 0.99))
 def test_share_undoes_the_quantile(quantity, point):
     """F(Q(u)) = u for every continuous kind, cut or not."""
-    value = quantile(quantity, point)
+    value = quantity.quantile(point)
     spacing = abs(np.spacing(value)) / max(quantity.practical_support[1] - quantity.practical_support[0], 1e-300)
-    assert cumulative(quantity, value) == pytest.approx(point, abs=1e-7 + 1e3 * spacing)
+    assert quantity.cumulative(value) == pytest.approx(point, abs=1e-7 + 1e3 * spacing)
 
 
 @pytest.mark.parametrize(
@@ -213,6 +214,6 @@ def test_share_undoes_the_quantile(quantity, point):
 def test_the_practical_support_holds_a_deep_cut(quantity):
     """Of what a cut leaves, far out in a tail, all but two draws in a hundred million lie within the practical support."""
     low, high = quantity.practical_support
-    assert low <= quantile(quantity, 1e-8)
-    assert quantile(quantity, 1.0 - 1e-8) <= high
+    assert low <= quantity.quantile(1e-8)
+    assert quantity.quantile(1.0 - 1e-8) <= high
     assert quantity.support[0] <= low < high <= quantity.support[1]

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from riskcalc.uncertainty.distributions import quantile
+from riskcalc.uncertainty.bounded import Uniform
+from riskcalc.uncertainty.endless import Normal
 from riskcalc.uncertainty.indices import (
     Cube,
     check_outcome,
@@ -14,7 +15,6 @@ from riskcalc.uncertainty.indices import (
     sobol_rows,
 )
 from riskcalc.uncertainty.order import ranking_order
-from riskcalc.uncertainty.quantity import Normal, Uniform
 
 POINTS = 16384
 
@@ -23,9 +23,7 @@ def indices_of(model, quantities, *, points=POINTS, seed=3, groups=None):
     """Return the indices of model(values) with values (inputs, rows) drawn by the quantile functions of a scenario."""
     cube = Cube(tuple(groups or quantities))
     rows = sobol_rows(cube, points=points, seed=seed)
-    values = np.stack(
-        [quantile(quantity, column) for quantity, column in zip(quantities.values(), rows.T, strict=True)]
-    )
+    values = np.stack([quantity.quantile(column) for quantity, column in zip(quantities.values(), rows.T, strict=True)])
     return sobol_indices(cube, model(values))
 
 
@@ -95,9 +93,7 @@ def test_jcgm_101_mass_calibration(record_property):
 
     cube = Cube(tuple(quantities))
     rows = sobol_rows(cube, points=POINTS, seed=5)
-    values = np.stack(
-        [quantile(quantity, column) for quantity, column in zip(quantities.values(), rows.T, strict=True)]
-    )
+    values = np.stack([quantity.quantile(column) for quantity, column in zip(quantities.values(), rows.T, strict=True)])
     outcome = deviation(values)
     base = outcome.reshape(POINTS, -1)[:, [0, -1]].ravel()
     for what, published, computed in (

@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from riskcalc.scenario.kit_parts import Ageing
-from riskcalc.uncertainty.distributions import quantile
 from riskcalc.years import ageing
 from riskcalc.years.ageing import LAWS, AgeingState, Conditions, aged, grown_loss, new_battery
 
@@ -231,7 +230,7 @@ def test_the_default_speed_is_that_of_homes_in_use(law, record_property):
 
     A home's use: 250 cycles a year of 0.8, half full, 20 C, a quarter of the capacity an hour, over 8 years.
     """
-    scale = quantile(Ageing.model_validate({"law": law}).scale, np.array([0.05, 0.5, 0.95]))
+    scale = Ageing.model_validate({"law": law}).scale.quantile(np.array([0.05, 0.5, 0.95]))
     state = new_battery(3)
     for _ in range(8):
         state = aged(law, state, full_cycles=250.0, depth=0.8, soc_mean=0.5, temp_c=20.0, c_rate=0.25, scale=scale)

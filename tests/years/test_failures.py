@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from riskcalc.scenario import read_scenario
-from riskcalc.uncertainty.distributions import cumulative
 
 
 @pytest.fixture
@@ -24,7 +23,7 @@ def life_of(small_file):
 @pytest.mark.parametrize("coupling", ["whole_home", "plug_in"])
 def test_inverters_fail_as_often_as_in_homes(life_of, coupling, record_property):
     """34.3 % of the inverters of 1,195 homes had failed once after 15 years (Bucher, Wandel & Joss, WCPEC-8, 2022)."""
-    failed = float(cumulative(life_of(coupling), np.array(15.0)))
+    failed = float(life_of(coupling).cumulative(np.array(15.0)))
     source = "Bucher, Wandel & Joss, WCPEC-8, 2022"
     record_property("published", ("inverters failed after 15 years", source, 0.343, failed))
     assert failed == pytest.approx(0.343, abs=0.005)
@@ -35,5 +34,5 @@ def test_a_portable_unit_is_less_certain_and_never_eternal(life_of):
     life = life_of("sockets")
     assert life.is_uncertain
     assert "judgement" in life.source
-    assert 0.08 < float(cumulative(life, np.array(6.0))) < 0.18
-    assert 0.08 < 1.0 - float(cumulative(life, np.array(24.0))) < 0.18
+    assert 0.08 < float(life.cumulative(np.array(6.0))) < 0.18
+    assert 0.08 < 1.0 - float(life.cumulative(np.array(24.0))) < 0.18
