@@ -25,6 +25,7 @@ import numba
 from numba.core.caching import FunctionCache
 from numba.core.runtime import rtsys
 from numba.core.serialize import dumps
+from numba.extending import register_jitable
 
 #: Division by zero gives inf instead of raising, else nothing could be vectorised. No fast-math: reassociation would
 #: make a draw's result depend on its neighbours.
@@ -73,6 +74,11 @@ def inlined(function: Callable[..., Any]) -> Callable[..., Any]:
 def written_out(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return `function` taken into its only caller before anything is compiled: what it calls is compiled once less."""
     return numba.njit(inline="always", **_INSIDE)(function)  # type: ignore[no-any-return]
+
+
+def either_way(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return `function` as it is, plain Python, which compiled code may call as well."""
+    return register_jitable(function)  # type: ignore[no-any-return]
 
 
 def compiled(function: Callable[..., Any]) -> Callable[..., Any]:

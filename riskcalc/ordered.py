@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 #: Sweeps of the Jacobi method after which it has long converged.
 MOST_SWEEPS = 60

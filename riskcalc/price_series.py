@@ -21,8 +21,7 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import CALENDAR_YEAR, DAYS, MINUTES_PER_DAY, MINUTES_PER_YEAR, standard_offset_minutes
 from riskcalc.errors import InputError, Problem, Question, one_problem
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 TIME, PRICE = "time", "price_per_kwh"
 INTERVALS = (60, 30, 15)

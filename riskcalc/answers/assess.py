@@ -10,7 +10,6 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc import __version__
 from riskcalc.answers.curves import curve_figures
@@ -27,6 +26,7 @@ from riskcalc.money.returns import measure_figures, worth_by_kind
 from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Quantity, Scenario, assumptions, family_of
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.ranking import Ranking, ranking
 from riskcalc.uncertainty.summary import Estimate
@@ -35,8 +35,6 @@ from riskcalc.years.outages import bridged_outages
 from riskcalc.years.schedule import price_series
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK
-
-Floats = NDArray[np.float64]
 
 #: Draws whose rows are made together.
 DRAWS_AT_ONCE = 4096

@@ -18,7 +18,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.factors import is_money_only
 from riskcalc.answers.resimulated import Margins
@@ -26,10 +25,10 @@ from riskcalc.answers.statements import Statement
 from riskcalc.answers.varied import varied
 from riskcalc.scenario import bounds_of
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty.smoothing import additive, smooth_term
 from riskcalc.uncertainty.summary import share_error
 
-Floats = NDArray[np.float64]
 Odds = Callable[[float], float]
 
 #: Values tried before the root is closed in on.

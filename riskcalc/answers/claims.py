@@ -14,9 +14,8 @@ from riskcalc.answers.measures import OF_MONEY, Measure, measure_of
 from riskcalc.answers.statements import Statement, payback_margin
 from riskcalc.scenario import Claim
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty.summary import Estimate, estimate, known, mean
-
-Floats = NDArray[np.float64]
 
 EVEN = 0.5
 

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
@@ -20,8 +19,6 @@ from riskcalc.answers.traits import scenario_traits
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate
-
-Floats = NDArray[np.float64]
 
 
 def result(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any]:

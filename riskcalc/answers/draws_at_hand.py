@@ -9,18 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.factors import Factor, factors_of
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel, factor_model
 from riskcalc.uncertainty.ranking import rank_places
 from riskcalc.uncertainty.smoothing import Additive
 from riskcalc.years.failures import is_later_failure
 from riskcalc.years.tenure import HOME_LUCK, PERMISSION_LUCK, is_later_home
-
-Floats = NDArray[np.float64]
 
 
 def drawn_factors(assessment: Assessment) -> tuple[DrawnFactor, ...]:

@@ -17,9 +17,8 @@ from riskcalc.money.valuation import valuation
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import World, drawn_values, evaluated, part_of_design
+from riskcalc.types import Floats
 from riskcalc.uncertainty.draw_axis import of_draws
-
-Floats = NDArray[np.float64]
 
 WORTH, FIRST_YEAR_SAVING = "net_present_value", "first_year_saving"
 

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from riskcalc.answers.monthly import Months, months_of, predicted_months
 from riskcalc.money.prices import PricePaths
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.years.simulation import Plant, simulate
-
-Floats = NDArray[np.float64]
 
 #: Error of a household's meter or display, as a share of a month's figure: class A of EN 50470, from memory.
 METER_SHARE = 0.02

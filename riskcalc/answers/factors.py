@@ -18,10 +18,9 @@ from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK
 from riskcalc.money.prices import fixed_path
 from riskcalc.scenario import Scenario, family_of
 from riskcalc.study.model import luck_keys
+from riskcalc.types import Floats
 from riskcalc.uncertainty.indices import Cube
 from riskcalc.uncertainty.sampling import Design, PathNoise, correlated, correlation_matrix
-
-Floats = NDArray[np.float64]
 
 #: Random numbers of one year of a price path: growth, export, jump or not, size of the jump, other rates, inflation.
 PATH_NUMBERS = 6

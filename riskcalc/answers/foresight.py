@@ -6,14 +6,12 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.foresight_gap import Gap, gap
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty import summary
 from riskcalc.years.simulation import Plant
-
-Floats = NDArray[np.float64]
 
 
 def foresight_figures(assessment: Assessment) -> dict[str, Any]:

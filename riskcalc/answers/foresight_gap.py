@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -19,10 +18,8 @@ from riskcalc.study.foresight_hourly import (
     year_ahead,
 )
 from riskcalc.study.foresight_programme import Foreseen, foreseen
+from riskcalc.types import Floats
 from riskcalc.years.simulation import Plant, YearRequest, run_year
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 
 @dataclass(frozen=True)

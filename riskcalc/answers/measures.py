@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.assess import first_year_arrays
 from riskcalc.answers.season import season_bills, season_energy
@@ -13,8 +12,8 @@ from riskcalc.dispatch import Flow
 from riskcalc.scenario import Claim
 from riskcalc.scenario.claims import PAYBACKS
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 
-Floats = NDArray[np.float64]
 Measure = Callable[[Assessment], Floats]
 
 #: A month that takes less than this from the grid counts as one without; our own choice, a tenth of a kilowatt-hour.

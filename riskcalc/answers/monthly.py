@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,10 +13,8 @@ from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.money.prices import PricePaths, paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment, World
+from riskcalc.types import Floats, Values
 from riskcalc.years.simulation import Plant, Simulation, run_year
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 MONTHS = 12
 

@@ -7,12 +7,10 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.money.measures import dominance_order
+from riskcalc.types import Floats
 from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile_estimate
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

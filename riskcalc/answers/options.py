@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.own_figures import kept_draws, own_option
 from riskcalc.answers.question import Entry, entries, same_tariff, tariff_name
@@ -25,6 +24,7 @@ from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tariff import Tariff
 from riskcalc.study.model import World, drawn_values, evaluated, random_keys, world_of
+from riskcalc.types import Flags, Floats
 from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.sampling import Design, design, draws_run
 from riskcalc.uncertainty.summary import enough_draws_for
@@ -32,8 +32,6 @@ from riskcalc.years.electrical import check_fit, scenario_fit
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.simulation import Simulation
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 Kind = Literal["kit", "nothing", "tariff", "savings"]
 
 NOTHING, SAVINGS = "do nothing", "put the money in savings"

@@ -6,11 +6,10 @@ simulation can tell (the size of the kit, use, habits) is not in it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.measures import OF_BILL, OF_MONEY, beyond_horizon
 from riskcalc.answers.season import season_energy
@@ -22,12 +21,10 @@ from riskcalc.money.valuation import energy_of
 from riskcalc.scenario import Claim, Scenario, assumptions, unit_of
 from riskcalc.scenario.schema import bounds_of
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.sampling import Design
 from riskcalc.years.simulation import Simulation
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 #: Futures that travel in the page of one scenario at the most, and those of all options of a page together.
 MOST_DRAWS, MOST_OPTION_DRAWS = 1024, 4096

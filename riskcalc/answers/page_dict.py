@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
 from riskcalc.answers.insight import headline_years
@@ -20,10 +19,9 @@ from riskcalc.answers.traits import scenario_traits
 from riskcalc.answers.weeks import HALF_HOUR, Week, week_stretches
 from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty.quantity import SKETCH_LEVELS
 from riskcalc.weather.pool import LEAST_YEARS
-
-Floats = NDArray[np.float64]
 
 #: Columns of a traced week that the page draws.
 WEEK_COLUMNS = {

@@ -16,15 +16,12 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.scenario.tenure import at_move_of
 from riskcalc.study.model import Assessment
+from riskcalc.types import Flags, Floats
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 def payback_result(assessment: Assessment) -> dict[str, Any]:

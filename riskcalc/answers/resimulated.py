@@ -9,13 +9,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.statements import Statement
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment, evaluated, part_of_design
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 #: Draws of the assessment that are simulated anew at each value.
 DRAWS_SIMULATED = 128

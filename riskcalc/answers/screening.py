@@ -18,10 +18,9 @@ from riskcalc.answers.factors import Factors
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import World
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import varies
 from riskcalc.uncertainty.indices import screening_effects, screening_rows
-
-Floats = NDArray[np.float64]
 
 #: Walks through the cube; the literature uses 10 to 50.
 TRAJECTORIES = 24

@@ -6,16 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.dispatch import Flow
 from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.years.simulation import Plant, run_year
-
-Floats = NDArray[np.float64]
 
 
 def season_energy(assessment: Assessment, months: Sequence[int]) -> Energy:

@@ -11,18 +11,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.answers.factors import Factors
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import World
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import varies
 from riskcalc.uncertainty.indices import Cube, Indices, check_points, sobol_indices, sobol_rows
 from riskcalc.uncertainty.order import Order, ranking_order
-
-Floats = NDArray[np.float64]
 
 #: Base points taken through the model at once: bounds the memory, not the result.
 POINTS_AT_ONCE = 64

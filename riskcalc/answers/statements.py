@@ -6,13 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.study.model import Assessment
+from riskcalc.types import Flags, Floats
 from riskcalc.uncertainty.quantity import counted
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

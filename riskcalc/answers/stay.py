@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.options import common_design
 from riskcalc.answers.question import Entry
@@ -20,14 +19,13 @@ from riskcalc.money.valuation import valuation
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import at_move_of
 from riskcalc.study.model import drawn_values, world_of
+from riskcalc.types import Floats
 from riskcalc.uncertainty.quantity import Fixed
 from riskcalc.uncertainty.sampling import Design
 from riskcalc.uncertainty.summary import Estimate, estimate, mean
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.simulation import Plant, Simulation, simulate
 from riskcalc.years.tenure import Course
-
-Floats = NDArray[np.float64]
 
 #: Lengths of stay that are followed, up to the horizon, which stands for a household that never moves.
 STAYS = (1, 2, 3, 5, 7, 10, 15, 20, 25, 30, 40, 50)

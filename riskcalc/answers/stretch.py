@@ -9,13 +9,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.dispatch import trace_year
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.years.simulation import Plant, YearRequest, run_year
-
-Floats = NDArray[np.float64]
 
 
 def request_of(assessment: Assessment, *, draw: int, year: int) -> YearRequest:

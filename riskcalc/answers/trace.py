@@ -16,8 +16,6 @@ from riskcalc.scenario import Scenario
 from riskcalc.study.model import World, design_of, drawn_values, part_of_design, world_of
 from riskcalc.years.simulation import Plant, simulate
 
-Floats = NDArray[np.float64]
-
 COLUMNS = ("time", *TRACE_COLUMNS, "import_price", "export_price")
 
 

@@ -10,16 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.answers.expected import MODEL_SHARE, Cell, Expected, expected_cells
 from riskcalc.answers.measured import Measured, month_name
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty.weights import effective_sample_size, likelihood_weights, misfit
-
-Floats = NDArray[np.float64]
 
 #: Draws of equal weight that the answer must be worth; below it a share of 5 % rests on two or three draws.
 LEAST_EFFECTIVE = 50.0

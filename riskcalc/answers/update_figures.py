@@ -13,10 +13,9 @@ from riskcalc.answers.expected import METER_SHARE
 from riskcalc.answers.measured import month_name
 from riskcalc.answers.update import Update
 from riskcalc.study.model import Assessment
+from riskcalc.types import Floats
 from riskcalc.uncertainty.summary import QUANTILES
 from riskcalc.uncertainty.weights import weighted_estimate, weighted_mean, weighted_quantile, weighted_share
-
-Floats = NDArray[np.float64]
 
 #: Whether more of it is good.
 MORE_IS_GOOD = {"import_kwh": False, "generation_kwh": True, "bill": False}

@@ -6,12 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-import numpy as np
-from numpy.typing import NDArray
-
 from riskcalc.clock import CALENDAR_YEAR, MINUTES_PER_DAY, LocalClock
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 HALF_HOUR, DAYS_SHOWN = 30, 7
 

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.dispatch.terms import Param
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 #: Kinds of day that the kernels' workspace has room for: twelve months, weekdays and weekends.
 MOST_KINDS = 24

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numba.extending import register_jitable
 from numpy.typing import ArrayLike, NDArray
 
 from riskcalc.coupling import traits_of
@@ -15,7 +14,7 @@ from riskcalc.dispatch.plan import DispatchInputs, PlanArrays, PoolArrays, SlotP
 from riskcalc.dispatch.request import check_request
 from riskcalc.dispatch.terms import Billed, Flow, Param, is_absent
 from riskcalc.dispatch.twin import StepFlows, StepKit, StepSetting, run_step
-from riskcalc.jit import compiled
+from riskcalc.jit import compiled, either_way
 
 #: Columns of a trace, in order: mean power over the step [W]; stored energy at the step's end [Wh].
 TRACE_COLUMNS = (
@@ -46,7 +45,7 @@ _OTHERS = 7
 _MEAN_SHARE, _SWING, _OVERLOAD_MINUTES, _OVERLOAD_KWH, _ON_HOURS, _SHORT_HOURS, _SHORT_DAYS = range(_OTHERS)
 
 
-@register_jitable
+@either_way
 def basis_weight(pool: PoolArrays, column: NDArray[np.float64], year: int, day: int, basis: int) -> float:
     """Return the weight of a demand basis for one draw on one day: its scale, or 0 where its pattern rests."""
     row = pool.rank_row[basis]
@@ -56,7 +55,7 @@ def basis_weight(pool: PoolArrays, column: NDArray[np.float64], year: int, day: 
     return scale
 
 
-@register_jitable
+@either_way
 def step_kit(column: NDArray[np.float64]) -> StepKit:
     """Return one draw's column of `params` as the twin's record; without cells nothing can be charged or discharged."""
     has_cells = column[0] > 0.0
@@ -68,7 +67,7 @@ def step_kit(column: NDArray[np.float64]) -> StepKit:
     )  # fmt: skip
 
 
-@register_jitable
+@either_way
 def solar_of_period(
     pool: PoolArrays, plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, period: int
 ) -> tuple[float, float]:
@@ -84,7 +83,7 @@ def solar_of_period(
     return available, admitted
 
 
-@register_jitable
+@either_way
 def book_step(
     flows: StepFlows, load: float, wired: float, available: float, off_grid: bool, hours: float,
     powers: NDArray[np.float64], others: NDArray[np.float64],
@@ -109,7 +108,7 @@ def book_step(
     others[_ON_HOURS] += flows.on_share * hours
 
 
-@register_jitable
+@either_way
 def add_to_row(row: NDArray[np.float64], powers: NDArray[np.float64], share: float, stored_wh: float) -> None:
     """Add a step that takes a share of a row of a trace, in the order of `TRACE_COLUMNS`."""
     row[0] += powers[_PV_AVAILABLE] * share
@@ -121,7 +120,7 @@ def add_to_row(row: NDArray[np.float64], powers: NDArray[np.float64], share: flo
     row[15] = stored_wh
 
 
-@register_jitable
+@either_way
 def target_of_slot(plan: PlanArrays, by_need: NDArray[np.float64], year: int, slot: int) -> float:
     """Return the share of the capacity up to which the grid charges in a slot."""
     if by_need.shape[1] == 0:
@@ -130,7 +129,7 @@ def target_of_slot(plan: PlanArrays, by_need: NDArray[np.float64], year: int, sl
     return min(max(by_need[0, plan.kind[slot]] - by_need[1, plan.kind[slot]] * light, 0.0), 1.0)
 
 
-@register_jitable
+@either_way
 def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
     off_grid: bool, parallel: bool, pool: PoolArrays, plan: PlanArrays, column: NDArray[np.float64],
     plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, stored_wh: float,

@@ -13,7 +13,7 @@ from __future__ import annotations
 from math import sqrt
 from typing import NamedTuple
 
-from numba.extending import register_jitable
+from riskcalc.jit import either_way
 
 #: Room for rounding in the two comparisons "does the inverter carry this load?".
 SLACK = 1.0 + 1e-9
@@ -87,13 +87,13 @@ class Cells(NamedTuple):
     below_capacity: bool
 
 
-@register_jitable
+@either_way
 def bus_power_w(kit: StepKit, load_w: float) -> float:
     """Return the DC power that carries an AC load: idle + a L + b L^2 [W]; with no load, the idle draw."""
     return kit.idle_w + load_w * (kit.loss_linear + kit.loss_quadratic * load_w)
 
 
-@register_jitable
+@either_way
 def part_load_w(kit: StepKit, power_w: float, most_w: float, carried_w: float) -> float:
     """Return the further AC power that `power_w` of DC gives an inverter that carries `carried_w`, at most `most_w`.
 
@@ -105,7 +105,7 @@ def part_load_w(kit: StepKit, power_w: float, most_w: float, carried_w: float) -
     return power_w / (kit.loss_linear + kit.loss_quadratic * (2.0 * carried_w + guess))
 
 
-@register_jitable
+@either_way
 def load_for_bus_w(kit: StepKit, bus_w: float) -> float:
     """Return the AC load that `bus_w` of DC carries, the inverse of `bus_power_w`; 0 below the idle draw."""
     power = bus_w - kit.idle_w
@@ -114,7 +114,7 @@ def load_for_bus_w(kit: StepKit, bus_w: float) -> float:
     return 2.0 * power / (kit.loss_linear + sqrt(kit.loss_linear**2 + 4.0 * kit.loss_quadratic * power))
 
 
-@register_jitable
+@either_way
 def to_grid_w(kit: StepKit, rating_w: float, served_w: float, offered_w: float) -> tuple[float, float]:
     """Return what of `offered_w` of DC goes to the grid beside loads of `served_w`, and what arrives there [W]."""
     room = min(rating_w - served_w, kit.export_limit_w)
@@ -126,7 +126,7 @@ def to_grid_w(kit: StepKit, rating_w: float, served_w: float, offered_w: float) 
     return offered_w, part_load_w(kit, offered_w, room, served_w)
 
 
-@register_jitable
+@either_way
 def grid_charge_w(kit: StepKit, setting: StepSetting, below_target: bool, cells_w: float, supply_w: float) -> float:
     """Return what reaches the cells from the grid [W] when `cells_w` already do and the supply carries `supply_w`."""
     if not setting.grid_charge_on or setting.off_grid or setting.charge_allowed == 0.0 or not below_target:
@@ -135,7 +135,7 @@ def grid_charge_w(kit: StepKit, setting: StepSetting, below_target: bool, cells_
     return max(min(at_socket * kit.charger_efficiency * kit.charge_efficiency, kit.charge_w - cells_w), 0.0)
 
 
-@register_jitable
+@either_way
 def transfer_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: float, input_w: float) -> StepFlows:
     """Return the flows at a moment of a unit whose loads hang on it (sockets, off grid).
 
@@ -221,7 +221,7 @@ def transfer_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: fl
     )
 
 
-@register_jitable
+@either_way
 def sells_stored(kit: StepKit, setting: StepSetting) -> bool:
     """Return whether stored energy may be exported in a step of the parallel family."""
     return (
@@ -231,7 +231,7 @@ def sells_stored(kit: StepKit, setting: StepSetting) -> bool:
     )
 
 
-@register_jitable
+@either_way
 def parallel_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: float, input_w: float) -> StepFlows:
     """Return the flows at a moment of a unit that feeds the same wires as the grid (plug-in, whole home)."""
     solar = input_w * kit.solar_efficiency
@@ -312,7 +312,7 @@ def parallel_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: fl
     )
 
 
-@register_jitable
+@either_way
 def _next_level(
     kit: StepKit, setting: StepSetting, floor_wh: float, kept_wh: float, stored: float, rate: float
 ) -> float:
@@ -326,7 +326,7 @@ def _next_level(
     return min(level, kept_wh) if stored < kept_wh else level
 
 
-@register_jitable
+@either_way
 def run_step(
     parallel: bool, kit: StepKit, setting: StepSetting, floor_wh: float, stored_wh: float, load_w: float, input_w: float
 ) -> StepFlows:
@@ -367,7 +367,7 @@ def run_step(
     return total
 
 
-@register_jitable
+@either_way
 def _added(total: StepFlows, now: StepFlows, share: float, stored_wh: float) -> StepFlows:
     """Return the sum of flows so far and those of a moment that lasts a share of the step; it ends with `stored_wh`."""
     return StepFlows(

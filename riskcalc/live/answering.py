@@ -12,16 +12,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.errors import InputError
 from riskcalc.pages.exhibits.answer import verdict_words
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment, assessment, doubled
+from riskcalc.types import Floats
 from riskcalc.uncertainty.sampling import draws_run
 from riskcalc.uncertainty.summary import estimate, known, mean, payback_figures, share_paid_back, worth_figures
 
-Floats = NDArray[np.float64]
 #: Draws of the first answer at the most; all rounds up to the last double them.
 FIRST_DRAWS = 128
 

@@ -11,14 +11,15 @@ from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.text import toml_value
 from riskcalc.scenario.schema import bounds_of, unit_of
-from riskcalc.scenario.uncertain import KINDS, SHARED_KEYS
+from riskcalc.scenario.uncertain import SHARED_KEYS
+from riskcalc.uncertainty.bounded import Beta, Pert, Triangular, Uniform
+from riskcalc.uncertainty.endless import Lognormal, Normal
 from riskcalc.uncertainty.quantity import SKETCH_LEVELS, Fixed, Quantity
 
 #: Kinds that the shape editor offers; each is drawn, dragged and typed by its own parameters.
 EDITED = {
-    kind.kind: names
-    for kind in (Fixed, *KINDS.values())
-    if "values" not in (names := [field.name for field in fields(kind) if field.name not in SHARED_KEYS])
+    kind.kind: [name for name in (field.name for field in fields(kind)) if name not in SHARED_KEYS]
+    for kind in (Fixed, Uniform, Triangular, Pert, Normal, Lognormal, Beta)
 }
 
 

@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.dispatch import Flow
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.valuation import DAYS_PER_YEAR, Valuation
 from riskcalc.scenario import Scenario
+from riskcalc.types import Floats, Values
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate
 from riskcalc.years.simulation import Simulation
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 HOURS_PER_YEAR = 8760
 

@@ -11,16 +11,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from riskcalc.dispatch import Billed, SlotPlan
 from riskcalc.money.flows import sum_in_order
 from riskcalc.money.prices import PricePaths
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tariff import Block
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
+from riskcalc.types import Floats, Values
 
 DAYS_PER_YEAR = 365
 

@@ -10,18 +10,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from riskcalc.money.measures import uniform_capital_recovery, uniform_present_value
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import at_move_of
+from riskcalc.types import Flags, Floats, Values
 from riskcalc.years.outages import bridged_outages
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.tenure import Course
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Values = Mapping[str, Floats]
 
 #: Kinds that `cash_flows` books, in the order of its parameters; others may be added under names of their own.
 KINDS = ("purchase", "incentive", "saving", "upkeep", "replacement", "resale")

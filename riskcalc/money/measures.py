@@ -18,7 +18,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
+
 Crossing = Literal["first", "lasting"]
 
 #: Payback never reached within the horizon.

@@ -10,11 +10,9 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.errors import InputError, Problem, one_problem
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 YEAR, IMPORT, EXPORT, INFLATION = "year", "import", "export", "inflation"
 LARGEST_FILE = 1_000_000

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 TABLES = Path(__file__).parents[1] / "tables"
 

@@ -12,20 +12,17 @@ was gone after eight years, of the British one of 2022 about two thirds after tw
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from riskcalc.money.flows import price_level
 from riskcalc.money.price_file import FilePath, read_price_file
 from riskcalc.scenario import Scenario
+from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.sampling import PathNoise
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 #: Years over which the share of a jump that does not last fades away, in even parts (judgement, see above).
 FADE_YEARS = 3

@@ -5,10 +5,7 @@ They judge the project, no matter who lends the money: the loan counts in the wo
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.dispatch import Flow
 from riskcalc.money.flows import CashFlows, sum_in_order
@@ -24,13 +21,10 @@ from riskcalc.money.measures import (
     single_compound_amount,
 )
 from riskcalc.money.valuation import Valuation
+from riskcalc.types import Flags, Floats, Values
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate
 from riskcalc.years.simulation import Simulation
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Values = Mapping[str, Floats]
 
 #: What an investment is made of (10 CFR 436.21: purchase and replacements less what comes back); the rest is operating.
 INVESTMENT = ("purchase", "incentive", "replacement", "resale", "sale", "disposal")

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.dispatch import Flow
 from riskcalc.money.bill import DAYS_PER_YEAR, Energy, bill, prices_of
@@ -14,12 +12,9 @@ from riskcalc.money.flows import NOT_IN_PAYBACK, CashFlows, purchase_flows
 from riskcalc.money.measures import NEVER, balance, crossing_years, discounted, net_present_value, while_in_debt
 from riskcalc.money.prices import PricePaths, paths_of
 from riskcalc.scenario import Scenario
+from riskcalc.types import Flags, Floats, Values
 from riskcalc.uncertainty.sampling import PathNoise
 from riskcalc.years.simulation import Simulation
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Values = Mapping[str, Floats]
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,7 @@ from altair.utils.schemapi import debug_mode
 from riskcalc.language import translated
 from riskcalc.pages.figures import grouped, say
 from riskcalc.pages.look import FONT, NARROW, OUTER_TAG, PAPER, WIDE, own_ids, page_drawing, rendered
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: A spreadsheet takes text that starts so for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@")

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
@@ -21,8 +20,7 @@ from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section, published_note
 from riskcalc.pages.figures import capital, counted, grouped, listed, say
 from riskcalc.pages.look import start_renderer
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 
 def get_ready() -> None:

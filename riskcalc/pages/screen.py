@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from riskcalc.pages.exhibits import answer, findout, options, order, tracked
 from riskcalc.pages.exhibits.payback import headline_years, paid_share
@@ -22,8 +21,7 @@ from riskcalc.pages.figures import (
     whole_years,
     years,
 )
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 BAR_WIDTH = 40
 MOST_DIFFERENCES = 20

@@ -8,7 +8,7 @@ a quarter of the gain (two threads: 1.8 to 2.1 times one with whole blocks, 1.1 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from itertools import chain, islice
@@ -20,12 +20,10 @@ from numpy.typing import NDArray
 
 from riskcalc.dispatch import SlotPlan
 from riskcalc.scenario import Scenario
+from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.draw_axis import Which
 from riskcalc.years.pools import Pools
 from riskcalc.years.simulation import Plant, Simulation, simulate
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 #: Most draws in a block: some ten megabytes while it runs.
 MOST_DRAWS = 1024

@@ -9,7 +9,7 @@ A shorter horizon is the beginning of a longer one.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -21,13 +21,12 @@ from riskcalc.dispatch import SlotPlan
 from riskcalc.jit import source_digest
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Block, Workers
+from riskcalc.types import Values
 from riskcalc.years.failures import electronics_course
 from riskcalc.years.pools import Pools
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.store import Store
 from riskcalc.years.tenure import Course, tenure_course
-
-Values = Mapping[str, NDArray[np.float64]]
 
 #: Begin the keys of quantities that no simulation reads, but for those of `_READ_ALL_THE_SAME`.
 MONEY = ("purchase.", "prices.", "tariff.", "alternative.")

@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_OF_DAY
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 #: What a forecast says of a day, within its month: an equal third of the days each.
 KINDS_OF_DAY = ("dull", "mixed", "bright")

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, Param
 from riskcalc.dispatch.plan import DAYS
@@ -14,10 +12,8 @@ from riskcalc.dispatch.trace import basis_weight, step_kit
 from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.foresight_programme import YearAhead
+from riskcalc.types import Floats, Values
 from riskcalc.years.simulation import YearRequest
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 
 def at_slots(inputs: DispatchInputs) -> DispatchInputs:

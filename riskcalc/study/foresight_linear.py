@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from riskcalc.types import Floats
+
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-Floats = NDArray[np.float64]
 Columns = NDArray[np.int64]
 
 

@@ -20,14 +20,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.coupling import Traits, traits_of
 from riskcalc.dispatch.twin import SLACK, StepKit
 from riskcalc.study.foresight_linear import Columns, LinearProgramme
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from riskcalc.types import Flags, Floats
 
 #: Where the losses are touched by their tangents, in shares of the largest load of the step.
 TANGENTS = (1.0 / 3.0, 2.0 / 3.0, 1.0)

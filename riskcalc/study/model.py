@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -19,6 +19,7 @@ from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Threads, Workers, divided, values_of, year_counter
 from riskcalc.study.energy_kept import MOST_DRAWS, simulations_kept
 from riskcalc.study.optimised import SEARCH_DRAWS, Optimised, optimised_plan, to_be_found
+from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
 from riskcalc.uncertainty.sampling import Design, design, draws_run, unit_cube
 from riskcalc.years.bridging import SAMPLED_DRAWS
@@ -31,8 +32,6 @@ from riskcalc.years.store import user_store
 from riskcalc.years.tenure import tenure_keys
 from riskcalc.years.warm_up import start_warm_up
 
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 #: Told of a block of draws: which they are, their values, energy and money.
 OnBlock = Callable[[slice, Values, Simulation, Valuation], None]
 

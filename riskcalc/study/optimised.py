@@ -20,8 +20,6 @@ from riskcalc.years.pools import Pools
 from riskcalc.years.schedule import charge_slots, hold_back_slots, serving_slots, slot_plan, solar_only_days
 from riskcalc.years.simulation import Plant
 
-Floats = NDArray[np.float64]
-
 #: Draws that the search runs, at least.
 SEARCH_DRAWS = 16
 #: A charging window belongs to the day in which it ends, if that is no further away than this [h].

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_OF_DAY, LocalClock
 from riskcalc.dispatch import ChargeByNeed, DispatchInputs, UsualDay
+from riskcalc.types import Floats
 
-Floats = NDArray[np.float64]
 KINDS = 2 * 12
 
 

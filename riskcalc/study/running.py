@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from riskcalc.clock import DAYS, MONTH_OF_DAY
 from riskcalc.dispatch import SlotPlan
 from riskcalc.study.outlook import Outlook
+from riskcalc.types import Flags, Floats
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 MONTHS = 12
 
 

@@ -9,7 +9,7 @@ rule among them: what is found is never worse than it on these draws.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import Any
@@ -23,10 +23,8 @@ from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.forecast import KINDS_OF_DAY
 from riskcalc.study.running import MONTHS, ByNeed, Frame, Running, plain, plan_of
+from riskcalc.types import Floats, Values
 from riskcalc.years.simulation import YearRequest, run_year
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 #: Shares of the capacity that are tried.
 TARGETS = tuple(np.linspace(0.0, 1.0, 11).tolist())

@@ -13,9 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.types import Floats
 from riskcalc.uncertainty.smoothing import Additive, Term, additive, blocks_of, product_term, smooth_term, used_draws
-
-Floats = NDArray[np.float64]
 
 #: Draws per line and bend below which the fit says more about the noise than about the inputs.
 DRAWS_PER_COEFFICIENT = 4

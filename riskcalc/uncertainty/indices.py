@@ -20,15 +20,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
 from riskcalc.ordered import product
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import varies
 from riskcalc.uncertainty.sampling import unit_cube
 from riskcalc.uncertainty.streams import Stream, generator
-
-Floats = NDArray[np.float64]
 
 #: Independent scrambles that a design is made of.
 SCRAMBLES = 8

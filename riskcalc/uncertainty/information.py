@@ -22,11 +22,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel
 from riskcalc.uncertainty.smoothing import Additive
 from riskcalc.uncertainty.summary import Estimate, estimate, jackknife
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -18,16 +18,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import DrawnFactor, FactorModel
 from riskcalc.uncertainty.ranking import at_ends, factor_shares
 from riskcalc.uncertainty.smoothing import Additive
 from riskcalc.uncertainty.streams import Stream, generator
 from riskcalc.uncertainty.summary import jackknife, share_within
-
-Floats = NDArray[np.float64]
 
 #: A yes/no with odds outside 5 % to 95 % gets no index: its variance rests on a handful of draws.
 RARE_SHARE = 0.05

@@ -11,11 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.uncertainty.indices import Indices
-
-Floats = NDArray[np.float64]
 
 #: Two-sided 95 % of the normal law.
 Z95 = 1.959964

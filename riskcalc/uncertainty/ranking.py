@@ -17,13 +17,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from riskcalc.types import Floats
 from riskcalc.uncertainty.factor_model import FactorModel
 from riskcalc.uncertainty.smoothing import Additive
 from riskcalc.uncertainty.summary import jackknife
-
-Floats = NDArray[np.float64]
 
 #: Points of an input at which the expected outcome is stated.
 ENDS = (0.1, 0.9)

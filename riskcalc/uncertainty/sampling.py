@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from riskcalc.ordered import lower_factor
+from riskcalc.types import Floats
 from riskcalc.uncertainty.streams import Stream, generator
-
-Floats = NDArray[np.float64]
 
 #: Columns of Sobol' points that are scrambled at once: the scrambling of a column depends on this number alone.
 SCRAMBLED_TOGETHER = 512

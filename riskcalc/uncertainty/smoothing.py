@@ -25,8 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.ordered import common_axes, product, solved
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 #: Splines of one input; a jump is blurred over about one part in so many. Fewer where draws are few.
 SPLINES, DRAWS_PER_SPLINE, LEAST_SPLINES = 24, 40, 6

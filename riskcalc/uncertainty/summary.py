@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
+
 Statistic = Callable[[Floats], float]
 
 #: Scrambles with fewer draws than this beyond a quantile cannot place it.

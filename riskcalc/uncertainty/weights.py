@@ -10,12 +10,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.ordered import forward, lower_factor
+from riskcalc.types import Floats
 from riskcalc.uncertainty.summary import Estimate, jackknife
 
-Floats = NDArray[np.float64]
 Statistic = Callable[[Floats, Floats], float]
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.types import Floats
 from riskcalc.weather.diode import interpolated, power_surface
 from riskcalc.weather.module import Module, cell_temperature
 from riskcalc.weather.plane import Horizon, effective_irradiance, plane_geometry
@@ -106,8 +107,6 @@ def lit_weather(sky: Sky, sun: SunPath) -> dict[str, Any]:
     lit["inverse_extraterrestrial"] = (1.0 / sun.extraterrestrial_w[sun.lit]).astype(np.float32)
     return lit
 
-
-Floats = NDArray[np.float64]
 
 #: Widest gap between nodes. Light on a plane changes with the cosine of the angle, whose chord over 10 degrees is at most
 #: (10 pi / 180)^2 / 8 = 0.4 % low at its middle (tests/weather/test_orientation.py measures what is left of it in a year).

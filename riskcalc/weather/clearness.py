@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_LENGTHS, MONTH_OF_DAY
+from riskcalc.types import Floats
 from riskcalc.weather.solar import SunPath
-
-Floats = NDArray[np.float64]
 
 #: Clear-sky light as a share of the air-mass profile: CLEAR_SHARE - CLEAR_SHARE_PER_K x monthly air temperature (warm
 #: air holds more water). Own fit to the brightest days of three typical years of US databases (New York, Greensboro,

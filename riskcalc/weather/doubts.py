@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.errors import InputError, Problem, Question, one_problem
+from riskcalc.types import Floats
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
-
-Floats = NDArray[np.float64]
 
 #: Share of the year's light that may arrive with the sun down before the time zone or label must be wrong.
 MOST_DARK_LIGHT = 0.02

@@ -11,9 +11,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.clock import DAYS, MONTH_LENGTHS, MONTH_OF_DAY
+from riskcalc.types import Floats
 from riskcalc.weather.clearness import (
     DAY_MEMORY,
     HOUR_MEMORY,
@@ -185,8 +185,6 @@ def _even_deviates(count: int, rng: np.random.Generator, *, degrees: float) -> n
     values = ndtri(levels) if np.isinf(degrees) else stdtrit(degrees, levels)
     return values / values.std() if count > 1 else np.zeros(1)
 
-
-Floats = NDArray[np.float64]
 
 REFERENCE_RANGE_K = 16.4
 TEMPERATURE_MEMORY = 0.82

@@ -21,10 +21,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.types import Floats
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import HOURS, SunPath, relative_airmass, sun_path
 
-Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
 #: Steps of an hour that have a sun of their own.

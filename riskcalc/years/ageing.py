@@ -18,9 +18,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 GAS_CONSTANT = 8.3144598
 LFP_ACTIVATION_J_PER_MOL = 17126.0

@@ -20,12 +20,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.clock import MONTH_LENGTHS
 from riskcalc.dispatch import DispatchOutcome, Flow, Param
-
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 #: Draws whose year is traced (at least), and outages put into each; more moves the share bridged by less than a hundredth.
 SAMPLED_DRAWS, STARTS = 8, 400

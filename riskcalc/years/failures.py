@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.scenario import Scenario
+from riskcalc.types import Flags, Floats, Values
 from riskcalc.years.tenure import geometric_years
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Values = Mapping[str, Floats]
 
 #: The chance behind the first random failure after the warranty; a replacement may fail again, up to FAILURES_FOLLOWED.
 FAILURE_LUCK = "kit.ageing.luck_failure"

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.demand.pool import CAR_SCALE, HOUSEHOLD_SCALE, DemandPool
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
+from riskcalc.types import Floats, Values
 
 
 def split_meter(metered: DemandPool) -> DemandPool:

@@ -11,9 +11,7 @@ from riskcalc.coupling import Coupling
 from riskcalc.dispatch import inverter_curve, param_rows
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
+from riskcalc.types import Floats, Values
 
 _NO_LIMIT = np.inf
 

@@ -18,12 +18,12 @@ from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.errors import InputError, Question, one_problem
 from riskcalc.scenario import Scenario
+from riskcalc.types import Floats
 from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.solar import sun_path
 from riskcalc.years.planes import PlaneSet, module_of, node_power_w
 
-Floats = NDArray[np.float64]
 KEY = "site.measured_pv"
 
 #: Share of an inverter's input that comes out, for records taken behind one: weighted efficiencies of string inverters lie

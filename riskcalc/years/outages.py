@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.scenario import Scenario
+from riskcalc.types import Floats, Values
 from riskcalc.years.simulation import Simulation
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +10,10 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import MOST_PLANES
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario, array_inputs, array_surfaces
+from riskcalc.types import Floats, Values
 from riskcalc.weather.array import Sky, angle_nodes, array_power_w, node_weights, pair_weights
 from riskcalc.weather.module import Module
 from riskcalc.weather.solar import SunPath
-
-Floats = NDArray[np.float64]
-Values = Mapping[str, Floats]
 
 
 @dataclass(frozen=True)

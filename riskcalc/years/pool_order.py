@@ -16,7 +16,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from riskcalc.types import Floats
 
 
 def light_of_years(monthly: Floats) -> Floats:

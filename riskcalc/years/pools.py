@@ -22,6 +22,7 @@ from riskcalc.demand.pool import DemandPool
 from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
+from riskcalc.types import Floats
 from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.weather.climates import climate
 from riskcalc.weather.files import SHIPPED, read_csv_years, read_epw, read_tmy3, shipped_file
@@ -35,7 +36,6 @@ from riskcalc.years.pool_order import fair_order, light_of_years
 from riskcalc.years.schedule import moved_window
 from riskcalc.years.store import Store, made_by, user_store
 
-Floats = NDArray[np.float64]
 HOURS = 8760
 
 #: Planes whose sun is followed by the five minutes of `within_hour`; three times as many by a quarter of an hour, and so

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from riskcalc.coupling import Coupling
 from riskcalc.dispatch import DispatchInputs, DispatchOutcome, Flow, SlotPlan, dispatch_year, trace_year
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.outages import bridges
+from riskcalc.types import Flags, Floats, Values
 from riskcalc.years.ageing import AgeingState, aged, new_battery
 from riskcalc.years.bridging import estimated_hours, hours_in_year
 from riskcalc.years.failures import electronics_course, warranty_years, when_worn
@@ -20,10 +21,6 @@ from riskcalc.years.hardware import coupling_of, kit_figures, year_params
 from riskcalc.years.planes import plane_weights
 from riskcalc.years.pools import Pools
 from riskcalc.years.tenure import Course, tenure_course
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Values = Mapping[str, Floats]
 
 #: Typical battery power over the most it can give, for the C-rate of the ageing laws; common practice, no source.
 TYPICAL_POWER_SHARE = 0.5

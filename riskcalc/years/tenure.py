@@ -6,18 +6,13 @@ whole year, at least one. A move at or after the end of the horizon changes noth
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import Tenure, at_move_of
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Values = Mapping[str, Floats]
+from riskcalc.types import Flags, Floats, Values
 
 #: Names of the chances behind a draw, points in (0, 1) like those of the uncertain inputs; the first home's are ranked.
 PERMISSION_LUCK, MOVE_LUCK, HOME_LUCK = "tenure.luck_permission", "tenure.luck_move", "tenure.luck_new_home"

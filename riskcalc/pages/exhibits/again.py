@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, words
 from riskcalc.pages.figures import capital, grouped, say
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: Where the method stands whole, in the appendix of each assessment's page.
 METHOD_IS = (

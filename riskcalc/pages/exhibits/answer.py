@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
@@ -25,8 +22,7 @@ from riskcalc.pages.figures import (
     whole_years,
     years,
 )
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: Share of futures above which the answer is yes, below which it is no, and above or below which it is sure.
 #: Judgement: odds between 4 and 6 in 10 read as a toss of a coin.

@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, fold, words
 from riskcalc.pages.figures import capital, counted, say, shown_unit, significant, with_unit
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 WIDTH, HEIGHT, BINS = 96, 22, 24
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import altair as alt
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +9,8 @@ from numpy.typing import NDArray
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import UNKNOWN, money, percent, say, value_of, whole_years
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
+from riskcalc.types import Figures
 
-Figures = Mapping[str, Any]
 LEVELS = {"p5": "5 %", "p25": "25 %", "p50": "50 %", "p75": "75 %", "p95": "95 %"}
 
 

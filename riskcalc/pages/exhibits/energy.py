@@ -25,8 +25,7 @@ from riskcalc.pages.figures import (
     value_of,
 )
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: Pieces of the demand from the ground up: field, words, colour.
 DEMAND = (

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import json
 import zlib
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -15,8 +14,7 @@ from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.payback import headline_years, paid_share
 from riskcalc.pages.figures import money, money_form, percent, say, short, shown_unit, whole_years, years
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: More draws than this would only make the page heavier; an even stride through them is taken instead.
 MOST_DRAWS = 4096

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from riskcalc.pages.exhibit import Block, table, words
 from riskcalc.pages.figures import (
@@ -19,8 +18,7 @@ from riskcalc.pages.figures import (
     value_of,
     with_unit,
 )
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 
 def information_blocks(figures: Figures) -> Iterator[Block]:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, items, words
@@ -19,8 +18,7 @@ from riskcalc.pages.figures import (
     significant,
     with_unit,
 )
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 VERDICTS = {"ok": "ok", "tight": "tight", "refused": "refused", "wasteful": "wasteful"}
 #: Verdict of an appliance: its word and the look it shares with the verdicts above.

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, spread_block
 from riskcalc.pages.exhibits.own_figures import own_block
 from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: More choices than this make a chart nobody reads; the table holds them all.
 MOST_CHOICES = 10

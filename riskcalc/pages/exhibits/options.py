@@ -9,7 +9,6 @@ from typing import Any
 
 import altair as alt
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, items, table, words
@@ -29,9 +28,7 @@ from riskcalc.pages.figures import (
     years,
 )
 from riskcalc.pages.look import PAPER, WIDE, finished, row_names, row_scale, rows, upright_title, years_axis
-
-Figures = Mapping[str, Any]
-Floats = NDArray[np.float64]
+from riskcalc.types import Figures, Floats
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
 DEEDS = {

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -24,8 +23,7 @@ from riskcalc.pages.figures import (
     say,
     value_of,
 )
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: Factors listed of a long ranking, and names listed of those that tie with one place.
 MOST_ROWS, MOST_RIVALS = 12, 3

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -13,8 +12,8 @@ from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.answer import LIKELY, SURE
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
+from riskcalc.types import Figures
 
-Figures = Mapping[str, Any]
 HORIZON = "study.horizon_years"
 
 

@@ -7,7 +7,6 @@ instead of reading areas. Futures that do not pay back stand apart, on the same 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from typing import Any
 
 import altair as alt
@@ -31,9 +30,7 @@ from riskcalc.pages.figures import (
     years_range,
 )
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
-
-Figures = Mapping[str, Any]
-Floats = NDArray[np.float64]
+from riskcalc.types import Figures, Floats
 
 DOTS = 100
 #: Room for the stacks in pixels, the largest dot with its margin, and the gap before the pile that does not pay back.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -26,8 +26,7 @@ from riskcalc.pages.figures import (
     with_unit,
 )
 from riskcalc.pages.look import PAPER, finished, row_scale, rows, short_names
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: More rows than this make a chart nobody reads; the table holds them all.
 MOST_ROWS, ROW_HEIGHT = 10, 42

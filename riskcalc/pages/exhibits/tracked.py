@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 import altair as alt
 import numpy as np
@@ -24,8 +23,7 @@ from riskcalc.pages.figures import (
     years,
 )
 from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: A change of an input's mean below this share of its spread is not worth a line.
 LEAST_SHIFT = 0.1

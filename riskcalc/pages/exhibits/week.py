@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
@@ -15,8 +15,8 @@ from riskcalc.language import day_in_words, translated, weekdays
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import NO_BREAK, capital, percent, say, significant
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
+from riskcalc.types import Figures
 
-Figures = Mapping[str, Any]
 #: Weeks are shown in half hours.
 WEEK_STEPS = 336
 #: What a table of the week shows: field, words.

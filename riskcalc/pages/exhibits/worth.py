@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any, Literal
 
 import altair as alt
@@ -12,8 +12,7 @@ from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: What each kind of flow is called; a kind that is not named here is shown under its own name.
 KINDS = {
