@@ -120,7 +120,7 @@
       paid: shareOf(own, (x) => x <= headline), never: shareOf(own, (x) => x > found.horizon), boughtShare: mean(found.bought),
       payback: LEVELS.map((u) => quantile(sorted, u)), paybackHalf: quantileWithError(own, R, 0.5), paybackBad: quantileWithError(own, R, 0.95),
       worth: {mean: mean(worth), loss: worth.filter((x) => x < 0).length / worth.length, quantiles: LEVELS.map((u) => quantile(worth, u)), constant: worth[0] === worth[worth.length - 1]},
-      worthMean: meanWithError(found.worth, R), worthHalf: quantileWithError(found.worth, R, 0.5), worthBad: quantileWithError(found.worth, R, 0.05),
+      quarters: [0.25, 0.75].map((u) => quantileWithError(own, R, u).se), worthMean: meanWithError(found.worth, R), worthHalf: quantileWithError(found.worth, R, 0.5), worthBad: quantileWithError(found.worth, R, 0.05),
       worthLow: quantileWithError(found.worth, R, 0.05), worthHigh: quantileWithError(found.worth, R, 0.95), lost: shareOf(found.worth, (x) => x < 0),
       outlay: {value: mean(found.outlay) / mean(found.bought), se: meanWithError(found.outlay, R).se},
       saving: meanWithError(found.savings[0], R), savingEnds: [quantile(first, 0.1), quantile(first, 0.9)],
@@ -236,8 +236,9 @@
       return whole;
     };
     const dotsDrawn = (counts) => {
-      const years_ = counts.length - 1, wide = 400, pile = 90, column = (wide - pile) / years_, across = Math.max(1, Math.min(4, Math.ceil(Math.max(...counts.slice(0, -1)) / 16)));
+      const years_ = counts.length - 1, wide = 400, pile = 110, column = (wide - pile) / years_, across = Math.max(1, Math.min(4, Math.ceil(Math.max(...counts.slice(0, -1)) / 16)));
       const cell = Math.min(column / across, 18), beside = Math.max(3, Math.floor(pile / cell)), tall = Math.max(...counts.map((n, y) => Math.ceil(n / (y === years_ ? beside : across))), 5), high = tall * cell + 24, svg = canvas(wide, high);
+      svg.classList.add("own-dots");
       counts.forEach((n, y) => {
         const last = y === years_, room = last ? beside : across, left = last ? wide - beside * cell : y * column + (column - across * cell) / 2;
         for (let k = 0; k < n; k++) svg.append(drawn("circle", {cx: (left + (k % room + 0.5) * cell).toFixed(1), cy: (high - 24 - (Math.floor(k / room) + 0.5) * cell).toFixed(1), r: (0.42 * cell).toFixed(1), class: last ? "never" : "paid"}));
@@ -297,6 +298,13 @@
         });
         for (const node of hero.querySelectorAll(".first")) node.hidden = any;
       }
+      if (words.asked) swap(document.querySelector("#answer > .asked"), any ? filled(words.asked, {price: money(f.outlay.value, f.outlay.se || 0), years: wholeYears(f.horizon)}) : null);
+      const quarter = {value: f.payback[1], se: f.payback[1] === Infinity ? NaN : f.quarters[0]}, late = {value: f.payback[3], se: f.quarters[1]};
+      const when = quarter.value === Infinity ? filled(words.quarter, {years: wholeYears(f.horizon)}) : late.value === Infinity ? filled(words.quarter_in, {years: years(quarter, f.horizon)})
+        : filled(words.half_in, {low: group(quarter.value, riskcalcPage.places(quarter.se, 1, quarter.value)), high: years(late, f.horizon)});
+      swap(document.getElementById("when-title"), any ? when : null);
+      swap(document.getElementById("money-title"), any ? filled(words.nine, {low: money(f.worthLow.value, f.worthLow.se), high: money(f.worthHigh.value, f.worthHigh.se)}) : null);
+      if (data.options[0].claims.length) swap(document.getElementById("claims-title"), any ? words.yours : null);
       const counts = any ? dots(f) : null, missing = any ? counts[counts.length - 1] : 0, said = wholeYears(f.headline);
       const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : missing === 99 ? words.one_pays : words.some_pay, {years: said, count: 100 - missing, missing});
       redraw("futures", title, () => dotsDrawn(counts));

@@ -21,6 +21,9 @@ from riskcalc.answers.whole_result import whole_result
 from riskcalc.money.valuation import valuation
 from riskcalc.pages.exhibits import answer
 from riskcalc.pages.exhibits.own_figures import HORIZON, fields
+from riskcalc.pages.exhibits.payback import when_finding
+from riskcalc.pages.exhibits.worth import money_finding
+from riskcalc.pages.figures import money
 from riskcalc.pages.page import assess_page, compare_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment, design_of, drawn_values
@@ -147,6 +150,9 @@ def first_screen_as_published(page, again):
     """The first screen reads as that of a report made with the figures."""
     wanted = page_dict(again, command="", figures=whole_result(again))
     hero = page.locator(".hero")
+    assert page.locator("#answer > .asked").inner_text() == answer.asked_words(wanted)
+    assert page.locator("#when-title").inner_text() == when_finding(wanted)
+    assert page.locator("#money-title").inner_text() == money_finding(wanted)
     assert hero.locator(".opening").inner_text() == answer.verdict_words(wanted)
     assert hero.locator("[data-brief]").inner_text().startswith(answer.worth_in_brief(wanted))
     for box, (_, figure, below) in zip(hero.locator(".figures > div").all(), answer.key_figures(wanted), strict=True):
@@ -196,6 +202,67 @@ def test_options_under_one_tariff_are_compared_with_typed_figures(small_file, op
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert HEADLESS["violations"](page) == []
     assert faults == []
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(bool(MISSING), reason=MISSING)
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_panel_is_sent_narrowed_reset_and_printed(only, opened, scheme):
+    """The address carries the figures; narrowing goes on with them; reset brings the published page back."""
+    html = assess_page(only)
+    page, faults, _ = opened(html, width=360, scheme=scheme)
+    page.wait_for_selector("#own[data-ready]")
+    published = page.locator(".hero").inner_text()
+    page.evaluate(
+        "document.addEventListener('own-figures', (e) => { window.lastOwn = e.detail && [...e.detail.worth]; })"
+    )
+    page.keyboard.press("Tab")
+    field = page.locator('#own input[data-key="purchase.price"]')
+    field.focus()
+    page.keyboard.type("140")
+    page.fill('#own input[data-key="prices.discount_rate_per_year"]', "6,5")
+    page.fill('#own input[data-key="study.horizon_years"]', "2.5")
+    wrong = page.locator('#own input[data-key="study.horizon_years"]')
+    assert wrong.get_attribute("aria-invalid") == "true"
+    assert page.locator(f"#{wrong.get_attribute('aria-describedby')}").inner_text() == "Accepted: 1 to 6"
+    wrong.fill("")
+    assert page.locator(".hero").inner_text() != published
+    assert HEADLESS["violations"](page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    typed = json.loads(page.get_attribute("#own", "data-figures"))
+    mean = page.locator("[data-figure=mean] td").nth(0).inner_text()
+    assert mean == money(typed["worth"]["mean"], "EUR", se=spread_error(page))
+    sent = page.url
+    assert sent.endswith("#own:prices.discount_rate_per_year=6%2C5&purchase.price=140")
+    page.emulate_media(media="print")
+    shown = page.locator("#own .typed p:visible label").all_inner_texts()
+    assert [text.split(" EUR")[0].split(" %")[0] for text in shown] == ["Nominal discount rate", "Price of the kit"]
+    page.emulate_media(media="screen")
+    page.click("[data-own=reset]")
+    assert page.locator(".hero").inner_text() == published
+    assert "#own" not in page.url
+    page.goto("about:blank")
+    page.goto(sent)
+    page.wait_for_selector("#own[data-ready]")
+    assert json.loads(page.get_attribute("#own", "data-figures")) == typed
+    assert faults == []
+
+
+def spread_error(page):
+    """The standard error that the narrowing shows the average with: the spread over the root of the futures."""
+    return page.evaluate(
+        "() => { const w = window.lastOwn, m = w.reduce((a, b) => a + b, 0) / w.length;"
+        " return Math.sqrt(w.reduce((a, b) => a + (b - m) ** 2, 0) / (w.length - 1) / w.length); }"
+    )
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(bool(MISSING), reason=MISSING)
+def test_without_scripts_the_page_is_as_published(only, opened):
+    page, _, _ = opened(assess_page(only), java_script_enabled=False)
+    assert not page.locator("#own").is_visible()
+    assert page.locator(".published:visible").count() == 0
+    assert page.locator(".hero .opening").inner_text() == answer.verdict_words(only)
 
 
 def test_options_that_differ_in_tariff_or_prices_have_no_panel(small_file):

@@ -137,7 +137,7 @@ def own_json(panel: Figures, figures: Figures) -> str:
     content = {
         "money": money_form(figures["currency"]),
         **{name: panel[name] for name in ("draws", "scrambles", "horizon_years", "headline_years", "rates")},
-        "words": own_words(),
+        "words": own_words() | {"asked": asked_form(figures)},
         "options": options,
         "arrays": list(arrays),
     }
@@ -187,6 +187,11 @@ def own_words() -> dict[str, Any]:
         "claim_beyond": translated("Not measured within the years looked at."),
         "best": translated("{best} is the best choice in {share}."),
         "best_but": translated("{best} is worth most on average. {surest} is the best choice more often: in {share}."),
+        "quarter": translated("Fewer than one future in four pays back within {years}"),
+        "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
+        "half_in": translated("Half of the futures pay back in {low} to {high}"),
+        "nine": translated("Nine futures in ten end from {low} to {high}"),
+        "yours": translated("The claims with your figures"),
         "nothing": translated("Doing nothing"),
         "savings": translated("Putting the money in savings"),
         "range": translated("{low} to {high}"),
@@ -229,6 +234,15 @@ def own_words() -> dict[str, Any]:
         "fractions": FRACTIONS,
         "steps": ROUND_STEPS,
     }
+
+
+def asked_form(figures: Figures) -> str:
+    """Return what was asked, with places for the outlay and the years; "" on a page of several options."""
+    only = figures.get("page", {})
+    if not only.get("kit"):
+        return ""
+    message = translated("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Judged over {years}.")
+    return message.replace("{kit}", only["kit"]).replace("{home}", only.get("home") or translated("as in the scenario"))
 
 
 def published_note(which: str = "part") -> Block:
