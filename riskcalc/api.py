@@ -296,9 +296,11 @@ class Assessed:
 
     def html(self) -> str:
         """Return the whole page."""
+        from riskcalc.language import speaking
         from riskcalc.pages.page import assess_page
 
-        return assess_page(self.page)
+        with speaking(self.assessment.scenario.study.language):
+            return assess_page(self.page)
 
     def save(self, folder: str | Path) -> list[Path]:
         """Write result.json, draws.csv and report.html into a folder, as the command does."""

@@ -41,8 +41,19 @@ FIELDS = {
 #: Context of the messages that a result brings along, in the catalogue.
 OF_RESULT = "result"
 _NOW: ContextVar[str] = ContextVar("language", default=ENGLISH)
-_NUMBER = re.compile(r"(?<![\w.,/-])\d{1,3}(?:,\d{3})+(?:\.\d+)?(?![\w/-])|(?<![\w.,/-])\d+\.\d+(?![\w./-])")
+_NUMBERS_ALONE = re.compile(r"[-−+0-9.,;:% ]+")
 _PART = re.compile(r"\\{(\w+)\\}")
+#: What a part of such a name in a message of a result may hold; any other part holds any text.
+_HOLDS = {
+    **dict.fromkeys(
+        ("count", "degrees", "draws", "high", "limit", "line", "low", "mean", "mode", "number", "sd", "share", "value"),
+        "[-−+]?[0-9][0-9.,]*%?",
+    ),
+    "years": "[0-9]+",
+    **dict.fromkeys(("first_month", "last_month"), "[A-Z][a-z]+"),
+    "spread": "(?:[-−0-9]|PERT|triangular|uniform|normal|lognormal|beta).*",
+    "unit": "(?:[A-Z]{3}|share|1|kWh)(?:/[a-zA-Z]+)?|W|V|A|h|m|°C?|years|months|minutes",
+}
 _TAIL = re.compile(r"(.+) \(([^()]+)\)")
 
 
@@ -155,12 +166,18 @@ def drawing_locale() -> dict[str, Any] | None:
 
 def day_in_words(text: str, year: int) -> str:
     """Return a day such as "Monday 14 July" of a year as the language writes it."""
-    return text if _NOW.get() == ENGLISH else _dated(f"{text} {year}", "%A %d %B %Y", "MMMMEEEEd")
+    return (
+        text
+        if _NOW.get() == ENGLISH
+        else _dated(
+            f"{text} {year}", "%A %d %B %Y", re.sub(r"[ ,]*y+", "", _locale(_NOW.get()).date_formats["full"].pattern)
+        )
+    )
 
 
 def month_in_words(text: str) -> str:
     """Return a month such as "2026-04" as the language writes it."""
-    return text if _NOW.get() == ENGLISH else _dated(text, "%Y-%m", "yMMMM")
+    return text if _NOW.get() == ENGLISH else _dated(text, "%Y-%m", "MMMM y")
 
 
 class _Cases(Formatter):
@@ -168,7 +185,7 @@ class _Cases(Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> Any:
         if format_spec == "dative":
-            return re.sub(r"\b(Jahr|Monat|Tag)e\b", r"\1en", str(value))
+            return re.sub(r"\b(Jahr|Monat|Tag|Haushalt)e\b", r"\1en", str(value))
         return super().format_field(value, format_spec)
 
 
@@ -213,25 +230,43 @@ def _patterns(language: str) -> list[tuple[re.Pattern[str], str]]:
     """Return the messages of results that have parts, as patterns, the longest first: the most exact one wins."""
     known = [row for row in _messages(language) if row.context == OF_RESULT and "{" in str(row.id)]
     known.sort(key=lambda row: -len(_PART.sub("", re.escape(row.id))))
-    return [(re.compile(_PART.sub(r"(?P<\1>.+?)", re.escape(row.id)), re.DOTALL), row.string) for row in known]
+
+    def part(name: re.Match[str]) -> str:
+        return f"(?P<{name[1]}>{_HOLDS.get(name[1], '.+?')})"
+
+    return [(re.compile(_PART.sub(part, re.escape(row.id)), re.DOTALL), row.string) for row in known]
 
 
 def _dated(text: str, read: str, written: str) -> str:
     from datetime import datetime
 
-    from babel.dates import format_skeleton
+    from babel.dates import format_date
 
-    return str(format_skeleton(written, datetime.strptime(text, read), locale=_NOW.get()))
+    return format_date(datetime.strptime(text, read).date(), written, locale=_NOW.get())
 
 
 def _spoken(piece: Any, *, is_text: bool) -> Any:
     if isinstance(piece, str):
         return told(piece) if is_text else piece
     if isinstance(piece, Mapping):
-        return {key: _spoken(inner, is_text=key in FIELDS or key == "understood") for key, inner in piece.items()}
+        return {
+            key: _told_all(inner) if key == "understood" else _spoken(inner, is_text=key in FIELDS)
+            for key, inner in piece.items()
+        }
     if isinstance(piece, list | tuple) and piece and not isinstance(piece[0], int | float):
         return type(piece)(_spoken(inner, is_text=is_text) for inner in piece)
     return piece
+
+
+def _told_all(files: Mapping[str, Mapping[str, str]]) -> dict[str, dict[str, str]]:
+    """Return how each file was read, subject by subject."""
+    return {file: {subject: told(said) for subject, said in read.items()} for file, read in files.items()}
+
+
+def _told_part(language: str, name: str, text: str) -> str:
+    """Return a part of a message; lists of appliances are told one by one."""
+    listed = text.split(", ") if name in ("inside", "outside") else [text]
+    return ", ".join(_told(language, each) for each in listed)
 
 
 def _told(language: str, text: str) -> str:
@@ -243,10 +278,15 @@ def _told(language: str, text: str) -> str:
         return whole
     tail = _TAIL.fullmatch(text)
     if tail and (head := catalogue.pgettext(OF_RESULT, tail[1])) != tail[1]:
-        return f"{head} ({tail[2]})"
+        return f"{head} ({catalogue.pgettext(OF_RESULT, tail[2])})"
     for pattern, message in _patterns(language):
         if found := pattern.fullmatch(text):
-            return message.format(**{name: _told(language, part) for name, part in found.groupdict().items()})
+            parts = found.groupdict()
+            said = {name: _told_part(language, name, part) for name, part in parts.items()}
+            # "This and that" is ours only where both are names of ours.
+            if "second" not in parts or not any(said[name] == part for name, part in parts.items()):
+                return message.format(**said)
+    if not _NUMBERS_ALONE.fullmatch(text):
+        return text
     group, decimal = _separators(language)
-    swap = str.maketrans(",.", group + decimal)
-    return _NUMBER.sub(lambda digits: digits[0].translate(swap), text)
+    return text.replace(", ", "; ").translate(str.maketrans(",.", group + decimal))

@@ -11,6 +11,7 @@ import typer
 from riskcalc.commands.options import (
     AsJson,
     Draws,
+    Language,
     Overrides,
     Overwrite,
     ScenarioFile,
@@ -38,6 +39,7 @@ def assess(
     out: Annotated[Path | None, typer.Option(help="Folder for the report.", metavar="DIR")] = None,
     changes: Overrides = None,
     step: Step = None,
+    language: Language = None,
     until: Annotated[
         float | None,
         typer.Option(
@@ -65,7 +67,7 @@ def assess(
 
     if until is not None and not 0.0 < until < 1.0:
         raise one_problem("command line", "--until", str(until), "a standard error between 0 and 1, such as 0.01")
-    overrides = all_overrides(changes, draws=draws, seed=seed, step=step)
+    overrides = all_overrides(changes, draws=draws, seed=seed, step=step, language=language)
     scenario = read(scenario_file, overrides)
 
     from riskcalc.pages.progress import years_shown
@@ -102,6 +104,7 @@ def assess(
     from riskcalc.answers.assess import draw_table
     from riskcalc.answers.page_dict import page_dict
     from riskcalc.answers.whole_result import whole_result
+    from riskcalc.language import speaking
     from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.page import assess_page
     from riskcalc.pages.progress import until_lines
@@ -111,7 +114,7 @@ def assess(
     figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
     shown = page_dict(found, figures=figures, command=asked)
-    page = page_made(lambda: assess_page(shown), title=found.scenario.called)
+    page = page_made(lambda: assess_page(shown), title=found.scenario.called, language=found.scenario.study.language)
     if made is not None:
         figures = recorded(figures, made)
     written = write_files(
@@ -119,7 +122,11 @@ def assess(
         {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page},
     )
     said = [] if made is None else until_lines(made)
-    told = [brief_text(shown)] if brief else [*summary_lines(shown), *said, written[-1]]
+    if brief:
+        with speaking(found.scenario.study.language):
+            told: list[object] = [brief_text(shown)]
+    else:
+        told = [*summary_lines(shown), *said, written[-1]]
     say_figures(figures, lambda: told, as_json=as_json)
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import say
+from riskcalc.commands.options import Spoken, say
 
 
 class Format(StrEnum):
@@ -32,12 +32,14 @@ def charts(
     ],
     file_format: Annotated[Format, typer.Option("--format", help="Kind of picture.")] = Format.png,
     shape: Annotated[Shape, typer.Option(help="As wide as on the page, for a slide, or square.")] = Shape.page,
+    language: Annotated[Spoken, typer.Option(help="Language of the words on the pictures.")] = Spoken.en,
     out: Annotated[
         Path | None, typer.Option(help="Folder for the pictures; else that of RESULT.", metavar="DIR")
     ] = None,
 ) -> None:
     """Draw the charts of an earlier result, each with title, legend, units and source line inside."""
     from riskcalc.answers.recorded import read_figures
+    from riskcalc.language import speaking
     from riskcalc.output import check_writable, write_files
     from riskcalc.pages.page import charts_in
 
@@ -46,7 +48,9 @@ def charts(
     check_writable(folder)
     ending = "" if shape is Shape.page else f"-{shape.name}"
     made: dict[str, str | bytes] = {}
-    for chart in charts_in(figures):
+    with speaking(language.value):
+        drawn = charts_in(figures)
+    for chart in drawn:
         name = f"{chart.key}{ending}.{file_format.value}"
         made[name] = chart.saved(shape.value) if file_format is Format.svg else chart.picture(shape.value)
     say(write_files(folder, made))

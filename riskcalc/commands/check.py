@@ -7,17 +7,28 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import AsJson, Overrides, ScenarioFile, command_line, page_made, read, say_figures
+from riskcalc.commands.options import (
+    AsJson,
+    Language,
+    Overrides,
+    ScenarioFile,
+    all_overrides,
+    command_line,
+    page_made,
+    read,
+    say_figures,
+)
 
 
 def check(
     scenario_file: ScenarioFile,
     changes: Overrides = None,
     out: Annotated[Path | None, typer.Option(help="Folder for check.html, if a page is wanted.", metavar="DIR")] = None,
+    language: Language = None,
     as_json: AsJson = False,
 ) -> None:
     """Check a scenario's inputs and files, the electrical fit of its kit and its loads, without simulating."""
-    scenario = read(scenario_file, changes or [])
+    scenario = read(scenario_file, all_overrides(changes, language=language))
 
     from riskcalc.answers.check import check_figures
     from riskcalc.pages.screen_check import check_lines
@@ -32,5 +43,6 @@ def check(
 
         asked = command_line("check", [scenario_file], scenario.overrides)
         shown = figures | {"title": scenario.called, "page": {"command": asked}}
-        write_files(out, {"check.html": page_made(lambda: check_page(shown), title=scenario.called)})
+        page = page_made(lambda: check_page(shown), title=scenario.called, language=scenario.study.language)
+        write_files(out, {"check.html": page})
     check_fit(scenario, tuple(FitLine(**line) for line in figures["fit"]))

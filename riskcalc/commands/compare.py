@@ -10,6 +10,7 @@ import typer
 from riskcalc.commands.options import (
     AsJson,
     Draws,
+    Language,
     Overrides,
     Overwrite,
     Seed,
@@ -35,12 +36,13 @@ def compare(
     ] = None,
     changes: Overrides = None,
     step: Step = None,
+    language: Language = None,
     stay: Annotated[bool, typer.Option(help="Follow the options through several lengths of stay.")] = True,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
     """Which of these is best, and how sure is that? Doing nothing is always one of the options."""
-    overrides = all_overrides(changes, draws=draws, seed=seed, step=step)
+    overrides = all_overrides(changes, draws=draws, seed=seed, step=step, language=language)
     scenarios = [read(path, overrides) for path in scenario_files]
     now = None if today is None else read(today, overrides)
 
@@ -64,6 +66,7 @@ def compare(
     page = page_made(
         lambda: compare_page(page_dict(found, curves, figures=figures, command=asked)),
         title=", ".join(scenario.called for scenario in scenarios),
+        language=scenarios[0].study.language,
     )
     written = write_files(
         folder,

@@ -35,6 +35,8 @@ def live(
 def _report(found: Any, command: str) -> str:
     from riskcalc.answers.page_dict import page_dict
     from riskcalc.answers.whole_result import whole_result
+    from riskcalc.language import speaking
     from riskcalc.pages.page import assess_page
 
-    return assess_page(page_dict(found, figures=whole_result(found), command=command))
+    with speaking(found.scenario.study.language):
+        return assess_page(page_dict(found, figures=whole_result(found), command=command))

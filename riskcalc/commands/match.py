@@ -11,6 +11,7 @@ import typer
 from riskcalc.answers import MATCH_DRAWS, MATCH_POOL_YEARS
 from riskcalc.commands.options import (
     AsJson,
+    Language,
     Overrides,
     Overwrite,
     Scheduler,
@@ -46,6 +47,7 @@ def match(
     out: Annotated[Path, typer.Option(help="Folder for the report.", metavar="DIR")] = Path("reports/match"),
     changes: Overrides = None,
     step: Step = None,
+    language: Language = None,
     scheduler: Scheduler = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -91,11 +93,13 @@ def match(
         f"--draws={draws}",
         *([] if step is None else [f"--step={step}"]),
         *([] if seed is None else [f"--seed={seed}"]),
+        *([] if language is None else [f"--language={language}"]),
     ]
     words += [word for change in changes or [] for word in ("--set", change)]
     page = page_made(
         lambda: match_page(page_dict(found, figures=figures, command=shlex.join(words))),
         title="Homes and kits",
+        language=language or "en",
     )
     written = write_files(
         out, {"result.json": json_text(figures), "cells.csv": csv_text(*cell_table(found)), "report.html": page}

@@ -44,6 +44,13 @@ def new(
     currency: Annotated[
         str | None, typer.Option(help="Currency code; another than the kit's needs every price.")
     ] = None,
+    language: Annotated[
+        str | None,
+        typer.Option(
+            help="Language of the pages, en or de; else that of the country of zone and currency.",
+            autocompletion=_one_of("en", "de"),
+        ),
+    ] = None,
     tenure: Annotated[str | None, typer.Option(help="rent or own.", autocompletion=_one_of("rent", "own"))] = None,
     stay: Annotated[str | None, typer.Option(help="Years you expect to stay, or always.")] = None,
     kit: Annotated[

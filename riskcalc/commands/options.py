@@ -6,6 +6,7 @@ import shlex
 from collections.abc import Iterable
 from contextlib import contextmanager
 from dataclasses import replace
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -27,7 +28,28 @@ Overrides = Annotated[
     typer.Option("--set", help="Change one key of the scenario; may be repeated.", metavar="KEY=VALUE"),
 ]
 #: Keys that have an option of their own.
-OPTION_OF = {"study.draws": "--draws", "study.seed": "--seed", "study.step_minutes": "--step"}
+OPTION_OF = {
+    "study.draws": "--draws",
+    "study.seed": "--seed",
+    "study.step_minutes": "--step",
+    "study.language": "--language",
+}
+
+
+class Spoken(StrEnum):
+    """Languages of the pages."""
+
+    en = "en"
+    de = "de"
+
+
+Language = Annotated[
+    Spoken | None,
+    typer.Option(
+        help="Language of the page and of --brief; else study.language of the scenario. The terminal speaks English.",
+        metavar="CODE",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the figures as JSON instead of the summary.")]
 Overwrite = Annotated[
     bool, typer.Option("--overwrite", help="Replace files of the same name that riskcalc did not write.")
@@ -77,12 +99,14 @@ def check_target(
     check_outputs(folder, names, inputs=[*read, *also], overwrite=overwrite)
 
 
-def page_made(make: Callable[[], str], *, title: str) -> str:
-    """Return a page; where no chart can be drawn it says so, and so does the error stream."""
+def page_made(make: Callable[[], str], *, title: str, language: str) -> str:
+    """Return a page in a language; where no chart can be drawn it says so, and so does the error stream."""
+    from riskcalc.language import speaking
     from riskcalc.pages.engine import MISSING, engine_runs, page_without_charts
 
     if engine_runs():
-        return make()
+        with speaking(language):
+            return make()
     say(f"riskcalc: {MISSING}", err=True)
     return page_without_charts(title)
 
@@ -112,10 +136,15 @@ def _as_typed(problem: Problem) -> Problem:
 
 
 def all_overrides(
-    changes: Sequence[str] | None, *, draws: int | None = None, seed: int | None = None, step: int | None = None
+    changes: Sequence[str] | None,
+    *,
+    draws: int | None = None,
+    seed: int | None = None,
+    step: int | None = None,
+    language: Spoken | None = None,
 ) -> list[str]:
     """Return every change of the scenario as `key=value`; options of their own come last and so win."""
-    options = {"study.seed": seed, "study.step_minutes": step, "study.draws": draws}
+    options = {"study.language": language, "study.seed": seed, "study.step_minutes": step, "study.draws": draws}
     return [*(changes or []), *(f"{key}={value}" for key, value in options.items() if value is not None)]
 
 

@@ -11,6 +11,7 @@ import typer
 from riskcalc.commands.options import (
     AsJson,
     Draws,
+    Language,
     Overrides,
     Overwrite,
     ScenarioFile,
@@ -48,6 +49,7 @@ def rank(
     out: Annotated[Path | None, typer.Option(help="Folder for ranking.json.", metavar="DIR")] = None,
     changes: Overrides = None,
     step: Step = None,
+    language: Language = None,
     scheduler: Scheduler = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
@@ -60,7 +62,7 @@ def rank(
             raise one_problem("command line", name, str(given), "a power of two, such as 256")
     if not 0.0 < odds < 1.0:
         raise one_problem("command line", "--odds", str(odds), "a share between 0 and 1, such as 0.5")
-    scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
+    scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step, language=language))
     folder = out or Path("reports") / scenario.name
     check_target(folder, [FILE, PAGE], [scenario], overwrite=overwrite)
 
@@ -88,6 +90,7 @@ def rank(
     figures = ranked_figures(found)
     asked = command_line("rank", [scenario_file], found.assessment.scenario.overrides)
     asked += f" --points {points}" + (" --until settled" if until else "") + " --screen" * screen
-    page = page_made(lambda: rank_page({**figures, "page": {"command": asked}}), title=found.assessment.scenario.called)
+    content = {**figures, "page": {"command": asked}}
+    page = page_made(lambda: rank_page(content), title=scenario.called, language=scenario.study.language)
     written = write_files(folder, {PAGE: page, FILE: json_text(figures)})
     say_figures(figures, lambda: [*ranking_lines(figures), "", *written], as_json=as_json)

@@ -10,6 +10,7 @@ import typer
 from riskcalc.commands.options import (
     AsJson,
     Draws,
+    Language,
     Overrides,
     Overwrite,
     ScenarioFile,
@@ -43,6 +44,7 @@ def update(
     out: Annotated[Path | None, typer.Option(help="Folder for update.json.", metavar="DIR")] = None,
     changes: Overrides = None,
     step: Step = None,
+    language: Language = None,
     overwrite: Overwrite = False,
     as_json: AsJson = False,
 ) -> None:
@@ -56,7 +58,7 @@ def update(
     if not 0.01 <= error <= 1.0:
         raise one_problem("command line", "--error", error, "a share from 0.01 to 1, such as 0.05")
     months = read_measured(measured)
-    scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step))
+    scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step, language=language))
 
     from riskcalc.answers.update import measured_cells, updated
     from riskcalc.answers.update_figures import update_figures
@@ -73,6 +75,7 @@ def update(
         found = assessment(scenario, on_year=year_done)
     figures = update_figures(updated(found, months, bought=first, model_share=error))
     asked = command_line("update", [scenario_file], scenario.overrides) + f" --measured {measured.as_posix()}"
-    page = page_made(lambda: update_page({**figures, "page": {"command": asked}}), title=scenario.called)
+    content = {**figures, "page": {"command": asked}}
+    page = page_made(lambda: update_page(content), title=scenario.called, language=scenario.study.language)
     written = write_files(folder, {PAGE: page, FILE: json_text(figures)})
     say_figures(figures, lambda: [*update_lines(figures), *written], as_json=as_json)

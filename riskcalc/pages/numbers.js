@@ -12,8 +12,10 @@ const riskcalcPage = (() => {
     return new Float32Array(bytes.buffer);
   };
 
-  // A message with its named parts filled in.
-  const filled = (message, parts) => message.replace(/\{(\w+)(?::\w+)?\}/g, (whole, name) => (name in parts ? parts[name] : whole));
+  // A message with its named parts filled in; behind a colon stands the case of a unit of time, which German bends.
+  const bent = (text, form) => (form === "dative" ? String(text).replace(/\b(Jahr|Monat|Tag)e\b/g, "$1en") : text);
+  const filled = (message, parts) =>
+    message.replace(/\{(\w+)(?::(\w+))?\}/g, (whole, name, form) => (name in parts ? bent(parts[name], form) : whole));
   const language = document.documentElement.lang || "en";
   const decade = (x) => Math.floor(Math.log10(x));
   // Decimals that a standard error supports: all for an error of 0, two significant digits where it is not known.

@@ -38,7 +38,7 @@ def assess_document(figures: Figures) -> Document:
     """Return the parts of the page of an assessment."""
     figures = spoken(figures)
     only, first = figures["page"], answer.answer_section(figures)
-    follows_note = published_note("drawings follow") if only.get("own") else None
+    follows_note = published_note("drawings_follow") if only.get("own") else None
     stays_note = published_note() if only.get("own") else None
     ranks = [ranking.share_block(figures), ranking.swing_block(figures)] if ranking.ranked(figures) else []
     pair = [Block("pair", {"blocks": tuple(block for block in ranks if block is not None)})] if ranks else []
@@ -155,7 +155,7 @@ def compare_document(figures: Figures) -> Document:
                 "answer",
                 "The answer",
                 words(opening, "opening"),
-                published_note("sentence follows") if stays_note else None,
+                published_note("sentence_follows") if stays_note else None,
                 best,
                 words(f"{options.risk_words(figures)} {options.regret_words(figures)}".strip()),
                 words(" ".join([shared, *dict.fromkeys(same)]), "small"),
@@ -188,7 +188,7 @@ def compare_document(figures: Figures) -> Document:
     )
     compared = figures["compared"]
     homes = [
-        say("{home}: today {tariff}", home=home["home"] or say("unnamed home"), tariff=home["tariff"])
+        say("{home}: today {tariff}", home=home["home"] or say("unnamed home"), tariff=told(home["tariff"]))
         for home in figures.get("today", ())
     ]
     years = counted("{count} year", "{count} years", figures["horizon_years"])

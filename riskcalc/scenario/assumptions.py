@@ -12,7 +12,7 @@ from riskcalc.scenario.schema import Scenario, family_of, unit_of
 from riskcalc.uncertainty.quantity import Quantity, plain
 
 #: Settings that describe the scenario rather than assume something about the world.
-NOT_ASSUMED = ("name", "title", "description", "currency")
+NOT_ASSUMED = ("name", "title", "description", "currency", "study.language")
 APPLIANCES = "home.appliances"
 
 

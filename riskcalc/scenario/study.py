@@ -25,6 +25,7 @@ class Study(Table):
     step_minutes: Annotated[Literal[1, 5, 15, 30, 60], Bounds(unit="minutes")] = default(
         1, "time step of demand in minutes", OURS, title="Time step"
     )
+    language: Literal["en", "de"] = default("en", "language of the pages", OURS, title="Language")
     odds_within_years: Annotated[int, Whole(1, 60, unit="years")] | None = optional(
         "years within which it should pay back, for the headline odds",
         "the horizon",

@@ -10,7 +10,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from riskcalc.language import translated
+from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, chart, items, table, words
 from riskcalc.pages.figures import (
     UNKNOWN,
@@ -78,7 +78,7 @@ def labels(result: Figures) -> dict[str, str]:
 def own_or_ours(title: str) -> str:
     """Return the title of an option in the reader's language where it is one of ours, with what follows it as it is."""
     deed = next((deed for deed in DEEDS if title.startswith(deed)), "")
-    return translated(deed) + title[len(deed) :] if deed else title
+    return translated(deed) + title[len(deed) :] if deed else told(title)
 
 
 def in_sentence(name: str) -> str:
@@ -86,7 +86,7 @@ def in_sentence(name: str) -> str:
 
     A title of several words stands between quotation marks, or the sentence around it could not be read.
     """
-    titled = say("“{name}”", name=name) if " " in name else name
+    titled = say("“{name}”", name=told(name)) if " " in name else name
     return next((say(noun) + name[len(deed) :] for deed, noun in DEEDS.items() if name.startswith(deed)), titled)
 
 

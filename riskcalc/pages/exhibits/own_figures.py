@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from riskcalc.language import translated
+from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.answer import LIKELY, SURE
 from riskcalc.pages.exhibits.explorer import packed
@@ -75,7 +75,7 @@ def fields(panel: Figures, *, name: str = "own") -> list[dict[str, Any]]:
             {
                 "key": row["key"],
                 "option": option,
-                "label": row["label"] if not title else say("{title}: {label}", title=title, label=row["label"]),
+                "label": row["label"] if not title else say("{title}: {label}", title=told(title), label=row["label"]),
                 "unit": unit,
                 "scale": factor,
                 "low": row["low"],
@@ -249,7 +249,7 @@ def published_note(which: str = "part") -> Block:
     """Return the line that appears once figures are typed: what of a part stays as published."""
     said = {
         "part": say("This part is as published: your figures do not change it."),
-        "drawings follow": say("The drawings follow your figures. The texts and tables below them are as published."),
-        "sentence follows": say("The sentence above follows your figures. What stands below is as published."),
+        "drawings_follow": say("The drawings follow your figures. The texts and tables below them are as published."),
+        "sentence_follows": say("The sentence above follows your figures. What stands below is as published."),
     }[which]
     return Block("published", said)

@@ -61,7 +61,7 @@ def share_block(figures: Figures) -> Block:
     ranking = ranked(figures)
     title = share_title(ranking)
     shares = [row["share_of_variance"] for row in ranking]
-    reading = (
+    reading = say(
         "Share of the variance of the net present value that would go away if this one input were known. The line is "
         "two standard errors either way."
     )

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import altair as alt
 import numpy as np
 
-from riskcalc.language import month_in_words, translated
+from riskcalc.language import month_in_words, told
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import (
     UNKNOWN,
@@ -75,7 +75,7 @@ def track_block(found: Figures) -> Block:
         title = say(
             "{quantity}: {verdict}",
             quantity=capital(say(NAMES[outside[0]["quantity"]])),
-            verdict=translated(outside[0]["verdict"]),
+            verdict=told(outside[0]["verdict"]),
         )
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
@@ -106,7 +106,7 @@ def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
     between = say("{low} to {high}", low=said(expected["p10"]), high=said(expected["p90"]))
     measured = money(row["measured"], currency) if row["quantity"] == "bill" else energy(row["measured"])
     name = capital(say(NAMES[row["quantity"]]))
-    return name, measured, said(expected["p50"]), between, translated(row["verdict"])
+    return name, measured, said(expected["p50"]), between, told(row["verdict"])
 
 
 def outlook_finding(found: Figures) -> str:

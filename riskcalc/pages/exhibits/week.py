@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import CALENDAR_YEAR
-from riskcalc.language import day_in_words, translated, weekdays
+from riskcalc.language import day_in_words, told, weekdays
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import NO_BREAK, capital, percent, say, significant
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
@@ -84,13 +84,11 @@ def weeks_finding(weeks: Sequence[Figures]) -> str:
             return "The kit supplies everything in these weeks"
         most = max(zip(missing, weeks, strict=True), key=lambda pair: pair[0])
         share = percent(most[0] / float(np.sum(most[1]["demand_w"])))
-        return say(
-            "In the {season} week {share} of the demand is not met", season=translated(most[1]["season"]), share=share
-        )
+        return say("In the {season} week {share} of the demand is not met", season=told(most[1]["season"]), share=share)
     least, most_taken = min(taken), max(taken)
     if most_taken < 1.1 * least or len(weeks) < 2:
         return "These weeks take about the same from the grid"
-    seasons = {value: translated(week["season"]) for value, week in zip(taken, weeks, strict=True)}
+    seasons = {value: told(week["season"]) for value, week in zip(taken, weeks, strict=True)}
     if least < most_taken / 100:
         return say("Only the {season} week takes much from the grid", season=seasons[most_taken])
     return say(
@@ -104,7 +102,7 @@ def weeks_finding(weeks: Sequence[Figures]) -> str:
 def week_title(week: Figures) -> str:
     """Return what the grid still supplies in that week, or what is not met without one."""
     demand, imported, unmet = (float(np.sum(week[name])) / 2000 for name in ("demand_w", "grid_import_w", "unmet_w"))
-    season, used = capital(translated(week["season"])), f"{significant(demand, 2)}{NO_BREAK}kWh"
+    season, used = capital(told(week["season"])), f"{significant(demand, 2)}{NO_BREAK}kWh"
     if imported == 0 and unmet == 0:
         return say("{season} week: the kit supplies all of the {used} used", season=season, used=used)
     if imported == 0 and unmet < 0.01 * demand:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from riskcalc.language import LANGUAGES, language_of
 from riskcalc.scenario.new.readers import (
     as_declared,
     between,
@@ -136,6 +137,13 @@ QUESTIONS = (
         as_declared(Currency, "a currency code of ISO 4217 such as GBP, EUR or USD"),
         lambda a: a["place"].currency,
         told=lambda a: bool(a["place"].file),
+    ),
+    Question(
+        "language",
+        "Language of the pages",
+        one_of(*LANGUAGES),
+        lambda a: language_of(a["currency"], a["zone"]),
+        told=lambda _: False,
     ),
     Question("tenure", "Do you rent or own", one_of("rent", "own"), lambda _: "rent"),
     Question(

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from riskcalc.language import ENGLISH
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.questions import USUAL, Answers
 from riskcalc.scenario.new.shelf import PRICE_KEYS, SHELF_CURRENCY, Kit, middle_of
@@ -84,6 +85,8 @@ def scenario_tables(answers: Answers) -> dict[str, Any]:
     if answers.get("outages"):
         tables["outages"] = _outages(answers)
     tables["study"] = {"horizon_years": 15}
+    if answers["language"] != ENGLISH:
+        tables["study"]["language"] = answers["language"]
     return tables
 
 
