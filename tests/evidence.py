@@ -85,6 +85,18 @@ SUBJECTS = {
         "in the middle, no turn that reads as if translated. Flesch reading ease by textstat: 60 and above is plain English.",
         ("tests/studies/readability.py", "--draws", "64"),
     ),
+    "memory": Subject(
+        "What a draw takes of the memory",
+        "Peak of whole runs of `assess`, each in a process of its own, on a small pool at steps of half an hour. What grows with "
+        "the draws is the last column; the rest is the interpreter, the libraries and the pools.",
+        ("tests/studies/memory.py", "--where"),
+    ),
+    "mutants": Subject(
+        "Would a test notice?",
+        "One place of the source changed at a time, a sample with a fixed seed. A mutant that survives changes nothing that a "
+        "fast test of its room notices.",
+        ("tests/studies/mutants.py", "--each", "16"),
+    ),
     "damaged-inputs": Subject(
         "Damaged inputs",
         "A case ends well if the input is read, or refused with the file, what was given and what is accepted. Warnings count "

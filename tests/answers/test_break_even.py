@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from riskcalc.answers.break_even import break_even, crossing, within_reach
+from riskcalc.answers.break_even import break_even, crossing, says_something, within_reach
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
 from riskcalc.money.measures import balance, simple_payback_years
@@ -129,6 +129,28 @@ def test_crossing_takes_the_root_nearest_to_the_start():
     assert crossing(odds, level=0.25, low=-1.0, high=1.0, start=0.9)[0] == pytest.approx(0.5, abs=1e-4)
     assert crossing(odds, level=0.25, low=-1.0, high=1.0, start=-0.9)[0] == pytest.approx(-0.5, abs=1e-4)
     assert crossing(odds, level=2.0, low=-1.0, high=1.0, start=0.0) == (None, 1.0, 1.0)
+
+
+def test_crossing_counts_the_distance_from_the_start():
+    """With roots at 1, 2 and 3 and none at 0, a start near one of them finds that one; a root on the grid is hit exactly."""
+
+    def odds(x):
+        return 0.5 + (x - 1.0) * (x - 2.0) * (x - 3.0)
+
+    for start, root in ((1.2, 1.0), (2.1, 2.0), (2.9, 3.0), (0.4, 1.0), (3.9, 3.0)):
+        assert crossing(odds, level=0.5, low=0.0, high=4.0, start=start)[0] == pytest.approx(root, abs=1e-3), start
+    assert crossing(odds, level=0.5, low=0.0, high=4.0, start=2.0)[0] == 2.0
+    ends = crossing(odds, level=0.5, low=0.0, high=4.0, start=2.0)[1:]
+    assert ends == pytest.approx((-5.5, 6.5), abs=1e-12)
+
+
+def test_a_value_says_something_where_its_error_is_small_beside_the_range():
+    """An eighth of the range at most; without an error nothing is said."""
+    assert says_something(0.01, (10.0, 11.0))
+    assert says_something(0.125, (10.0, 11.0))
+    assert not says_something(0.13, (10.0, 11.0))
+    assert not says_something(5.0, (10.0, 11.0))
+    assert not says_something(None, (10.0, 11.0))
 
 
 def test_an_even_odds_value_has_an_error_even_where_scrambles_agree(read_small):

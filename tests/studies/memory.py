@@ -1,6 +1,6 @@
 """How much memory does a draw take? Peak of whole runs of `assess`, each in a process of its own.
 
-    python tests/studies/memory.py                        4,096 to 16,384 draws of one scenario, two horizons
+    python tests/studies/memory.py                        2,048 and 8,192 draws of one scenario, two horizons
     python tests/studies/memory.py --where                also what holds it after the run, by line (slower)
 
 The slope between two sizes is what a draw takes; what is left at none is the interpreter, the libraries and the pools.
@@ -16,7 +16,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 SCENARIO = ROOT / "scenarios" / "tenant-balcony.toml"
-SIZES, HORIZONS = (4096, 8192, 16384), (3, 12)
+SIZES, HORIZONS = (2048, 8192), (3, 12)
 
 #: One run in a process of its own; `where` counts what is held at the end, line by line.
 RUN = """
