@@ -46,12 +46,16 @@ UNSEEN = re.compile(
 )
 #: What makes a spreadsheet take a cell for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@")
+#: In every picture that riskcalc writes.
+DRAWN_BY = "drawn by riskcalc"
 #: Marks in the files that riskcalc writes, by their ending: all of them; the beginning of the header line for CSV.
 MARKS: dict[str, tuple[bytes, ...]] = {
     ".json": (b'"provenance"', b'"riskcalc"'),
     ".html": (b"Content-Security-Policy", b"riskcalc"),
     ".csv": (b"draw,", b"time,pv_available_w,", b"home,"),
     ".parquet": (b"PAR1",),
+    ".svg": (DRAWN_BY.encode(),),
+    ".png": (DRAWN_BY.encode(),),
 }
 SCHEMA_MARK = b"made by riskcalc schema"
 #: How much of a page is read to know it.

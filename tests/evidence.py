@@ -87,9 +87,9 @@ SUBJECTS = {
     ),
     "memory": Subject(
         "What a draw takes of the memory",
-        "Peak of whole runs of `assess`, each in a process of its own, on a small pool at steps of half an hour. What grows with "
-        "the draws is the last column; the rest is the interpreter, the libraries and the pools.",
-        ("tests/studies/memory.py", "--where"),
+        "Counted by the interpreter, arrays included, between two numbers of draws: what does not grow with them, libraries and "
+        "pools, is left out. Steps of half an hour; eight pool years.",
+        ("tests/studies/memory.py",),
     ),
     "mutants": Subject(
         "Would a test notice?",

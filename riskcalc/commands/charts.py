@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from riskcalc.commands.options import Spoken, say
+from riskcalc.commands.options import Overwrite, Spoken, say
 
 
 class Format(StrEnum):
@@ -36,21 +36,22 @@ def charts(
     out: Annotated[
         Path | None, typer.Option(help="Folder for the pictures; else that of RESULT.", metavar="DIR")
     ] = None,
+    overwrite: Overwrite = False,
 ) -> None:
     """Draw the charts of an earlier result, each with title, legend, units and source line inside."""
     from riskcalc.answers.recorded import read_figures
     from riskcalc.language import speaking
-    from riskcalc.output import check_writable, write_files
+    from riskcalc.output import check_outputs, write_files
     from riskcalc.pages.page import charts_in
 
     figures = read_figures(result_file)
     folder = out or result_file.parent
-    check_writable(folder)
     ending = "" if shape is Shape.page else f"-{shape.name}"
-    made: dict[str, str | bytes] = {}
     with speaking(language.value):
-        drawn = charts_in(figures)
-    for chart in drawn:
-        name = f"{chart.key}{ending}.{file_format.value}"
-        made[name] = chart.saved(shape.value) if file_format is Format.svg else chart.picture(shape.value)
+        drawn = {f"{chart.key}{ending}.{file_format.value}": chart for chart in charts_in(figures)}
+    check_outputs(folder, drawn, inputs=[result_file], overwrite=overwrite)
+    made: dict[str, str | bytes] = {
+        name: chart.saved(shape.value) if file_format is Format.svg else chart.picture(shape.value)
+        for name, chart in drawn.items()
+    }
     say(write_files(folder, made))

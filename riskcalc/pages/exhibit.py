@@ -7,7 +7,9 @@ import csv
 import html
 import io
 import math
+import struct
 import textwrap
+import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +20,7 @@ import vl_convert
 from altair.utils.schemapi import debug_mode
 
 from riskcalc.language import translated
+from riskcalc.output import DRAWN_BY
 from riskcalc.pages.figures import grouped, say
 from riskcalc.pages.look import FONT, NARROW, OUTER_TAG, PAPER, WIDE, own_ids, page_drawing, rendered
 from riskcalc.types import Figures
@@ -29,6 +32,8 @@ SHAPES: dict[str, tuple[int, int] | None] = {"page": None, "16:9": (1280, 720), 
 #: Mean width of a letter over its size, somewhat above that of any font of the stack; bold letters are wider.
 LETTER, BOLD_LETTER = 0.58, 0.63
 MARGIN = 14
+#: Bytes of a PNG up to the end of its header.
+PNG_HEAD = 33
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,7 @@ class Chart:
         body = self.drawing[tag.end() : self.drawing.rindex("</svg>")]
         return own_ids(
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{wide:g}" height="{high:g}" '
-            f'viewBox="0 0 {wide:g} {high:g}"><rect width="100%" height="100%" fill="{PAPER["paper"]}"/>'
+            f'viewBox="0 0 {wide:g} {high:g}"><!-- {DRAWN_BY} --><rect width="100%" height="100%" fill="{PAPER["paper"]}"/>'
             f'<g font-family="{html.escape(FONT)}"><g transform="translate({margin:g},0)">{head}</g>{keys}'
             f'<g transform="translate({margin:g},{high - foot_high - margin / 2:g})">{foot}</g></g>'
             f'<g transform="translate({left:g},{y:g}) scale({scale:.4g})">{body}</g></svg>',
@@ -114,7 +119,11 @@ class Chart:
 
     def picture(self, shape: str = "16:9", *, scale: float = 2.0) -> bytes:
         """Return the saved drawing as a PNG, drawn without a browser."""
-        return vl_convert.svg_to_png(self.saved(shape), scale=scale)
+        drawn = vl_convert.svg_to_png(self.saved(shape), scale=scale)
+        # Says who drew it, right after the header (PNG specification, third edition 2025, section 11.3.3.3).
+        text = b"Software\0" + DRAWN_BY.encode()
+        chunk = struct.pack(">I4s", len(text), b"tEXt") + text + struct.pack(">I", zlib.crc32(b"tEXt" + text))
+        return drawn[:PNG_HEAD] + chunk + drawn[PNG_HEAD:]
 
 
 def chart(

@@ -92,6 +92,23 @@ def test_every_command_knows_its_own_files_again(small_file: Path, tmp_path: Pat
         assert {path.read_text(encoding="utf-8") for path in folder.iterdir()} == {"mine"}
 
 
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_charts_know_their_pictures_and_leave_others(tmp_path: Path, kind: str) -> None:
+    """Drawn again over their own; somebody else's picture of the same name stays, unless --overwrite is said."""
+    words = ["charts", ROOT / "reports/examples/night-only/result.json", "--format", kind, "--out", tmp_path]
+    run(*words)
+    first, *_ = sorted(tmp_path.iterdir())
+    drawn = first.read_bytes()
+    run(*words)
+    assert first.read_bytes() == drawn
+    first.write_bytes(b"mine")
+    with pytest.raises(InputError, match="did not write"):
+        run(*words)
+    assert first.read_bytes() == b"mine"
+    run(*words, "--overwrite")
+    assert first.read_bytes() == drawn
+
+
 @pytest.mark.skipif(not Path("/proc").exists(), reason="needs a folder that nobody can write")
 def test_rank_tries_its_folder_before_the_work(small_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A folder that takes no files is said before a point is computed."""

@@ -12,6 +12,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+import vl_convert
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -189,6 +190,7 @@ def test_a_picture_is_drawn_at_twice_its_size(saved: list[Chart]) -> None:
     assert content.startswith(b"\x89PNG")
     assert struct.unpack(">II", content[16:24]) == (2560, 1440)
     assert len(content) > 20_000
+    assert vl_convert.svg_to_png(saved[1].saved("16:9"), scale=2.0) == content[:33] + content[33 + 12 + 26 :]
     assert "sans-serif" in FONT
 
 

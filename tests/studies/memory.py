@@ -1,72 +1,98 @@
-"""How much memory does a draw take? Peak of whole runs of `assess`, each in a process of its own.
+"""How much memory does a draw take, and where? Counted by the interpreter, arrays included, between two numbers of draws.
 
-    python tests/studies/memory.py                        2,048 and 8,192 draws of one scenario, two horizons
-    python tests/studies/memory.py --where                also what holds it after the run, by line (slower)
+    python tests/studies/memory.py [--sizes 2048 8192] [--horizons 3 12]
 
-The slope between two sizes is what a draw takes; what is left at none is the interpreter, the libraries and the pools.
+"Held" is what an assessment keeps once all futures are simulated, "at most" the highest it comes to while figures, page and
+files are made of it. Differences between two sizes leave out what does not grow with the draws: libraries and pools.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
-import subprocess
-import sys
+import dataclasses
+import tempfile
+import tracemalloc
+from collections import Counter
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
-ROOT = Path(__file__).parents[2]
-SCENARIO = ROOT / "scenarios" / "tenant-balcony.toml"
-SIZES, HORIZONS = (2048, 8192), (3, 12)
+import numpy as np
 
-#: One run in a process of its own; `where` counts what is held at the end, line by line.
-RUN = """
-import json, resource, sys, tempfile, tracemalloc
-from riskcalc.cli import app
-where, words = sys.argv[1] == "where", sys.argv[2:]
-if where:
-    from riskcalc.pages import page
-    usual = page.assess_page
-    def held(*given, **named):
-        lines = tracemalloc.take_snapshot().statistics("lineno")[:12]
-        print(json.dumps([[str(row.traceback), row.size] for row in lines]), file=sys.stderr)
-        return usual(*given, **named)
-    page.assess_page = held
+from riskcalc.answers.assess import draw_table
+from riskcalc.answers.page_dict import page_dict
+from riskcalc.answers.whole_result import whole_result
+from riskcalc.output import csv_text, json_text, write_files
+from riskcalc.pages.page import assess_page
+from riskcalc.scenario import read_scenario
+from riskcalc.study.model import Assessment, assessment
+
+SCENARIO = Path(__file__).parents[2] / "scenarios" / "tenant-balcony.toml"
+#: Arrays smaller than this a draw are not listed.
+LISTED_BYTES = 150.0
+
+
+def run(draws: int, years: int) -> tuple[Assessment, int, int]:
+    """Return an assessment, the bytes held after it, and the most while it was written down."""
+    changes = {"draws": draws, "horizon_years": years, "pool_years": 8, "step_minutes": 30}
+    scenario = read_scenario(SCENARIO, [f"study.{key}={value}" for key, value in changes.items()])
     tracemalloc.start()
-with tempfile.TemporaryDirectory() as folder:
-    app(["assess", *words, "--out", folder], standalone_mode=False)
-print(json.dumps(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024), file=sys.stderr)
-"""
+    try:
+        found = assessment(scenario)
+        held = tracemalloc.get_traced_memory()[0]
+        tracemalloc.reset_peak()
+        figures = whole_result(found)
+        page = assess_page(page_dict(found, figures=figures, command="riskcalc assess"))
+        texts = {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page}
+        with tempfile.TemporaryDirectory() as folder:
+            write_files(Path(folder), texts)
+        return found, held, tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
 
 
-def peak(draws: int, horizon_years: int, *, where: bool = False) -> list[str]:
-    """Return what one run says of its memory: the peak in bytes last."""
-    changes = {"draws": draws, "horizon_years": horizon_years, "pool_years": 8, "step_minutes": 30}
-    words = [word for key, value in changes.items() for word in ("--set", f"study.{key}={value}")]
-    command = [sys.executable, "-c", RUN, "where" if where else "peak", str(SCENARIO), *words]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
-    if done.returncode:
-        sys.exit(done.stderr)
-    return [line for line in done.stderr.splitlines() if line[:1] in "[0123456789"]
+def arrays(part: Any, name: str, draws: int, found: Counter[str], seen: set[int]) -> None:
+    """Count the bytes of every array that has a row or column for each draw, each memory once."""
+    if isinstance(part, np.ndarray):
+        while isinstance(part.base, np.ndarray):
+            part = part.base
+        if id(part) not in seen and part.size >= draws:
+            seen.add(id(part))
+            found[name] += part.nbytes
+    elif dataclasses.is_dataclass(part):
+        for field in dataclasses.fields(part):
+            arrays(getattr(part, field.name), f"{name}.{field.name}", draws, found, seen)
+    elif isinstance(part, Mapping | list | tuple):
+        for item in part.values() if isinstance(part, Mapping) else part:
+            arrays(item, name, draws, found, seen)
 
 
 def main() -> None:
-    """Print peaks, slopes and, where asked, what holds the memory."""
+    """Print bytes a draw for each horizon, and the largest arrays of the last."""
     arguments = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    arguments.add_argument("--where", action="store_true", help="What holds it, by line, at the smallest size.")
-    arguments.add_argument("--sizes", type=int, nargs="+", default=list(SIZES), metavar="DRAWS")
+    arguments.add_argument("--sizes", type=int, nargs=2, default=[2048, 8192], metavar="DRAWS")
+    arguments.add_argument("--horizons", type=int, nargs="+", default=[3, 12], metavar="YEARS")
     asked = arguments.parse_args()
-    print("| horizon | " + " | ".join(f"{size:,} draws" for size in asked.sizes) + " | a draw |")
-    print("|---|" + "---|" * (len(asked.sizes) + 1))
-    for years in HORIZONS:
-        peaks = [int(json.loads(peak(size, years)[-1])) for size in asked.sizes]
-        slope = (peaks[-1] - peaks[0]) / (asked.sizes[-1] - asked.sizes[0])
-        cells = " | ".join(f"{found / 2**20:.0f} MiB" for found in peaks)
-        print(f"| {years} years | {cells} | {slope / 1000:.1f} kB |", flush=True)
-    if asked.where:
-        lines = json.loads(peak(asked.sizes[0], HORIZONS[-1], where=True)[0])
-        print(f"\nHeld when the page is made, {asked.sizes[0]:,} draws, {HORIZONS[-1]} years, bytes a draw:\n")
-        for line, size in lines:
-            print(f"- {line.replace(str(ROOT) + '/', '')}: {size / asked.sizes[0]:,.0f}")
+    few, many = asked.sizes
+    run(64, 3)  # what is read and kept on first use
+    print("| horizon | held a draw | at most, figures and files made | at 65,536 draws |")
+    print("|---|---|---|---|")
+    for years in asked.horizons:
+        _, held_few, most_few = run(few, years)
+        found, held_many, most_many = run(many, years)
+        held, most = ((b - a) / (many - few) for a, b in ((held_few, held_many), (most_few, most_many)))
+        print(
+            f"| {years} years | {held / 1000:.1f} kB | {most / 1000:.1f} kB | {most * 65536 / 2**20:,.0f} MiB |",
+            flush=True,
+        )
+    listed: Counter[str] = Counter()
+    seen: set[int] = set()
+    for name in ("design", "values", "simulation", "valuation"):
+        arrays(getattr(found, name), name, many, listed, seen)
+    print(f"\nHeld over {years} years, bytes a draw ({sum(listed.values()) / many:,.0f} in all):\n")
+    for name, size in listed.most_common():
+        if size / many >= LISTED_BYTES:
+            print(f"- {name}: {size / many:,.0f}")
 
 
 if __name__ == "__main__":
