@@ -1,6 +1,6 @@
 """How much memory does a draw take, and where? Counted by the interpreter, arrays included, between two numbers of draws.
 
-    python tests/studies/memory.py [--sizes 2048 8192] [--horizons 3 12]
+    python tests/studies/memory.py [--sizes 8192 16384] [--horizons 3 12]
 
 "Held" is what an assessment keeps once all futures are simulated, "at most" the highest it comes to while figures, page and
 files are made of it. Differences between two sizes leave out what does not grow with the draws: libraries and pools.
@@ -70,7 +70,7 @@ def arrays(part: Any, name: str, draws: int, found: Counter[str], seen: set[int]
 def main() -> None:
     """Print bytes a draw for each horizon, and the largest arrays of the last."""
     arguments = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    arguments.add_argument("--sizes", type=int, nargs=2, default=[2048, 8192], metavar="DRAWS")
+    arguments.add_argument("--sizes", type=int, nargs=2, default=[8192, 16384], metavar="DRAWS")
     arguments.add_argument("--horizons", type=int, nargs="+", default=[3, 12], metavar="YEARS")
     asked = arguments.parse_args()
     few, many = asked.sizes

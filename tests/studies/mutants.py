@@ -100,6 +100,7 @@ NAMED_OTHERWISE = {
     "spikes": ("spikes", "kernels"), "gaps": ("meter",), "plan": ("kernel", "kit"), "trace": ("twin",), "outcome": ("kernel",),
     "need": ("kernel",), "books": ("kernel",), "kit_rows": ("kernel",), "lanes": ("kernel",), "loops": ("kernel",),
     "slot": ("kernel",), "year": ("kernel",), "flows": ("cashflow", "payback_kinds"), "valuation": ("returns",),
+    "measures": ("measures", "payback", "rate_of_return"),
     "price_history": ("prices", "price_paths"), "factor_model": ("information", "ranking"), "split": ("split", "solar"),
 }  # fmt: skip
 DESELECTED: list[str] = []
