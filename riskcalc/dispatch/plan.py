@@ -253,6 +253,9 @@ class SlotPlan:
         Share of the capacity down to which stored energy is sold. Default 0.
     output_share : float64
         Share of the inverter's rating that a unit on the home's wires (plug-in, whole home) may give. Default 1.
+    lag_minutes : float
+        Time by which the output of a unit on the home's wires follows a rising load, at most 1, the shortest run of
+        demand; see `trace.follow_late`. Where stored energy is sold nothing is followed. Default 0.
     need : ChargeByNeed
         Takes the place of `target_share`: targets that follow each draw's own need and sun.
     """
@@ -272,6 +275,7 @@ class SlotPlan:
     export_stored_above_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     output_share: NDArray[np.float64] = field(default=None)  # type: ignore[arg-type]
     rates: int = 0
+    lag_minutes: float = 0.0
     need: ChargeByNeed | None = None
 
     def __post_init__(self) -> None:
@@ -300,6 +304,8 @@ class SlotPlan:
             if not np.all((values >= low) & (values <= high)):
                 raise ValueError(f"plan: {name}: {values.min()} to {values.max()}; accepted: {low} to {high}")
             object.__setattr__(self, name, values)
+        if not 0.0 <= self.lag_minutes <= 1.0:
+            raise ValueError(f"plan: lag_minutes: {self.lag_minutes}; accepted: 0 to 1")
         met = int(self.rate.max()) + 1
         if self.rates not in (0,) and self.rates < met:
             raise ValueError(f"plan: rate: up to {met - 1}; accepted: 0 to {self.rates - 1}")

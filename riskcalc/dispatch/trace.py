@@ -130,10 +130,56 @@ def target_of_slot(plan: PlanArrays, by_need: NDArray[np.float64], year: int, sl
 
 
 @either_way
-def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
+def lasting(setting: StepSetting, hours: float) -> StepSetting:
+    """Return the setting of a step of another length."""
+    return StepSetting(
+        hours, setting.off_grid, setting.inverter_on, setting.discharge_on, setting.grid_charge_on,
+        setting.charge_allowed, setting.target_share, setting.export_stored_on, setting.export_stored_above_share,
+        setting.output_share,
+    )  # fmt: skip
+
+
+@either_way
+def follow_late(
+    kit: StepKit, setting: StepSetting, floor_wh: float, stored_wh: float, load_w: float, input_w: float,
+    given_w: float, lag_hours: float,
+) -> tuple[StepFlows, float]:  # fmt: skip
+    """Return the flows of a step whose load a unit on the home's wires follows late, and its export at the end [W].
+
+    For `lag_hours` the unit still gives `given_w`: what the load before asked for, and what went to the grid beside it.
+    What is missed comes from the grid. The unit gives the same energy later, when the load has fallen and it goes on for
+    as long; it then goes to the grid, and beyond the limit of export it is lost. Both are booked when the load rises:
+    over a rise and a fall the sums are those of an output that is the load shifted by the lag, and the cells move as if
+    there were none (the error is what they hold for one lag).
+    """
+    flows = run_step(True, kit, setting, floor_wh, stored_wh, load_w, input_w)
+    lag = lasting(setting, lag_hours)
+    first = run_step(True, kit, lag, floor_wh, stored_wh, load_w, input_w)
+    early, before_wh = setting.hours - lag_hours, stored_wh
+    if early > 0.0:
+        before_wh = run_step(True, kit, lasting(setting, early), floor_wh, stored_wh, load_w, input_w).stored_wh
+    exported = run_step(True, kit, lag, floor_wh, before_wh, load_w, input_w).grid_export
+    served = first.pv_to_load + first.battery_to_load
+    missed = max(served - given_w, 0.0)
+    if missed == 0.0:
+        return flows, exported
+    part = lag_hours / setting.hours
+    from_sun = missed * first.pv_to_load / served * part
+    late, given_away = missed * part, min(missed, kit.export_limit_w) * part
+    late_flows = StepFlows(
+        flows.pv_used, flows.pv_to_load - from_sun, flows.battery_to_load - (late - from_sun),
+        flows.grid_to_load + late, flows.grid_to_battery, flows.grid_import + late, flows.grid_export + given_away,
+        flows.battery_charge, flows.battery_discharge, flows.losses + late - given_away, flows.unmet, flows.overload,
+        flows.on_share, flows.stored_wh,
+    )  # fmt: skip
+    return late_flows, exported
+
+
+@either_way
+def run_draw(  # noqa: C901, PLR0915 - one loop over slots, runs and steps
     off_grid: bool, parallel: bool, pool: PoolArrays, plan: PlanArrays, column: NDArray[np.float64],
     plane_weight: NDArray[np.float64], input_limit_w: NDArray[np.float64], year: int, stored_wh: float,
-    longest_minutes: int, slot_minutes: int, sun_minutes: int, monthly: NDArray[np.float64],
+    longest_minutes: int, slot_minutes: int, sun_minutes: int, lag_minutes: float, monthly: NDArray[np.float64],
     billed: NDArray[np.float64], others: NDArray[np.float64], rows: NDArray[np.float64], row_minutes: int,
     by_need: NDArray[np.float64],
 ) -> float:  # fmt: skip
@@ -152,6 +198,7 @@ def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
     short_today = 0.0
     available, admitted, period = 0.0, 0.0, -1
     minute = 0
+    followed, exported = 0.0, 0.0
     for slot in range(len(plan.month)):
         day = plan.day[slot]
         if slot == 0 or day != plan.day[slot - 1]:
@@ -166,8 +213,9 @@ def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
         for basis in range(bases):
             wired += weight[basis] * pool.wired_w[year, basis, slot]
         target = target_of_slot(plan, by_need, year, slot)
-        # Cells that start a slot below the reserve are not discharged further.
-        floor_wh = min(max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh), stored_wh)
+        # Cells below the floor are charged, but give nothing until it is reached.
+        floor_wh = max(kit.floor_wh, plan.reserve_share[slot] * kit.capacity_wh)
+        sells = plan.export_stored_on[slot] != 0 and plan.discharge_on[slot] != 0 and plan.grid_charge_on[slot] == 0
         slot_load, slot_unmet = 0.0, 0.0
         until_now = plan.start_minute[slot] - minute
         for run in range(pool.first_run[year, slot], pool.first_run[year, slot + 1]):
@@ -190,6 +238,13 @@ def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
                     plan.export_stored_on[slot] != 0, plan.export_stored_above_share[slot], plan.output_share[slot],
                 )  # fmt: skip
                 flows = run_step(parallel, kit, setting, floor_wh, stored_wh, load, admitted)
+                if parallel and lag_minutes > 0.0:
+                    late, exported_now = follow_late(
+                        kit, setting, floor_wh, stored_wh, load, admitted, followed + exported, lag_minutes / 60.0
+                    )
+                    # Where stored energy is sold, the output does not follow the load.
+                    flows, exported = (flows, 0.0) if sells else (late, exported_now)
+                    followed = min(load, kit.inverter_rating_w * setting.output_share)
                 stored_wh = flows.stored_wh
                 slot_load += load * length
                 slot_unmet += flows.unmet * length
@@ -216,11 +271,11 @@ def run_draw(  # noqa: PLR0915 - one loop over slots, runs and steps
 @compiled
 def _run_draw_compiled(
     off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, longest_minutes,
-    slot_minutes, sun_minutes, monthly, billed, others, rows, row_minutes, by_need,
+    slot_minutes, sun_minutes, lag_minutes, monthly, billed, others, rows, row_minutes, by_need,
 ):  # fmt: skip
     return run_draw(
         off_grid, parallel, pool, plan, column, plane_weight, input_limit_w, year, stored_wh, longest_minutes,
-        slot_minutes, sun_minutes, monthly, billed, others, rows, row_minutes, by_need,
+        slot_minutes, sun_minutes, lag_minutes, monthly, billed, others, rows, row_minutes, by_need,
     )  # fmt: skip
 
 
@@ -254,7 +309,7 @@ def dispatch_slow(
         outcome.stored_wh[draw] = _one_draw(use_numba)(
             not meets.on_grid, meets.parallel, inputs.arrays(), plan.arrays(), params[:, draw].copy(),
             plane_weight[:, draw].copy(), input_limit_w[:, draw].copy(), int(pool_year[draw]), float(stored[draw]),
-            step_minutes, plan.slot_minutes, inputs.sun_minutes, monthly, billed, others,
+            step_minutes, plan.slot_minutes, inputs.sun_minutes, plan.lag_minutes, monthly, billed, others,
             np.zeros((0, len(TRACE_COLUMNS))), 1, by_need[:, :, draw].copy(),
         )  # fmt: skip
         if absent[draw]:
@@ -328,7 +383,7 @@ def trace_year(
         not meets.on_grid, meets.parallel, inputs.arrays(), plan.arrays(), column.copy(),
         np.asarray(plane_weight, dtype=np.float64).copy(), np.asarray(input_limit_w, dtype=np.float64).copy(),
         int(pool_year), float(stored[0]), plan.slot_minutes, plan.slot_minutes, inputs.sun_minutes,
-        np.zeros((len(Flow), 12)), np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows, row_minutes,
+        plan.lag_minutes, np.zeros((len(Flow), 12)), np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows, row_minutes,
         plan.need_targets(inputs, column[:, None], np.asarray(plane_weight, dtype=np.float64)[:, None])[:, :, 0].copy(),
     )  # fmt: skip
     return {name: np.ascontiguousarray(rows[:, index]) for index, name in enumerate(TRACE_COLUMNS)}

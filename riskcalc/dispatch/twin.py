@@ -80,6 +80,7 @@ class StepFlows(NamedTuple):
 class Cells(NamedTuple):
     """Where the stored energy stands at a moment: what of it decides the flows."""
 
+    below_floor: bool
     above_floor: bool
     above_kept: bool
     below_kept: bool
@@ -169,6 +170,9 @@ def transfer_powers(kit: StepKit, setting: StepSetting, cells: Cells, load_w: fl
     direct = min(solar, bus)
     from_cells_on = bus - direct
     if not setting.off_grid and from_cells_on > cells_can_give * SLACK:
+        carries = False
+    # Below the floor the cells give nothing, so the sun must carry the load alone.
+    if cells.below_floor and from_cells_on > 0.0:
         carries = False
 
     # 3. On, off, or on empty cells by turns: while off, the sun refills them for the next turn.
@@ -340,9 +344,10 @@ def run_step(
         kept_wh = max(setting.export_stored_above_share * kit.capacity_wh, floor_wh)
     stored, left = stored_wh, setting.hours
     total = StepFlows(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    # Six levels at most can be met on the way down and up.
-    for _ in range(8):
+    # Seven levels at most can be met on the way down and up.
+    for _ in range(9):
         cells = Cells(
+            stored < floor_wh,
             stored > floor_wh,
             stored > kept_wh,
             stored < kept_wh,

@@ -148,6 +148,12 @@ class Kit(Table):
         common_practice("a meter at the supply is what most units are sold with; judgement, no survey found"),
         title="Control of the output",
     )
+    meter_lag_seconds: Annotated[float, Number(0, 60, unit="s")] | None = optional(
+        "seconds by which the output of a unit with control meter follows a rising load; the grid serves it until then, and "
+        "the unit gives as much away when the load falls",
+        "0: the output follows at once; demand is known by the minute, so 60 at most",
+        title="Lag of the meter control",
+    )
     fixed_power_w: Annotated[float, Watts] | None = optional(
         "power that a unit gives with control fixed, whether the home needs it or not",
         "needed for control fixed",
@@ -204,6 +210,10 @@ def _control(kit: Kit) -> Iterator[Complaint]:
         yield Complaint(("kit", "control"), shown(kit.control), accepted)
     if kit.control == "fixed" and kit.fixed_power_w is None:
         yield Complaint(("kit", "fixed_power_w"), "nothing", 'needed for control = "fixed"')
+    follows = kit.control == "meter" and kit.coupling in ("plug_in", "whole_home") and kit.battery is not None
+    if kit.meter_lag_seconds is not None and not follows:
+        accepted = 'nothing: only a unit with a battery on the home\'s wires and control = "meter" follows a meter'
+        yield Complaint(("kit", "meter_lag_seconds"), plain(kit.meter_lag_seconds), accepted)
     for name in ("fixed_power_w", "fixed_power_hours"):
         if kit.control != "fixed" and getattr(kit, name) is not None:
             accepted = f'nothing: control "{kit.control}" does not use it'

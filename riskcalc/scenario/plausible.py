@@ -229,6 +229,14 @@ def _left_open(scenario: Scenario) -> Iterator[Question]:
             "The unit only passes the mains through: sun and battery serve nothing but outages.",
             JUDGEMENT,
         )
+    if kit.coupling == "plug_in" and kit.battery and kit.control == "meter" and kit.meter_lag_seconds is None:
+        yield Question(
+            "kit.meter_lag_seconds",
+            "not given: 0 is assumed",
+            "2 to 10 s, by the datasheet of unit and meter",
+            "The unit would follow every load at once. A real one lets each rise pass to the grid for some seconds.",
+            JUDGEMENT,
+        )
     if outages is None:
         return
     if outages.kit_bridges is None and not kit.coupling.traits.between_mains:

@@ -183,7 +183,7 @@ def cross_complaints(parts: Parts) -> Iterator[Complaint]:
         (parts.tenure, tenure_complaints, (kit,)),
         (parts.alternative, alternative_complaints, (kit,)),
         (parts.outages, outage_complaints, (kit,)),
-        (study, study_complaints, ()),
+        (study, study_complaints, (kit,)),
     )
     for table, complaints, beside in checks:
         if table is not None:

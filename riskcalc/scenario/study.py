@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from riskcalc.scenario.complaints import Complaint, shown
 from riskcalc.scenario.fields import OURS, Table, default, optional
+from riskcalc.scenario.kit import Kit
 from riskcalc.scenario.uncertain import Bounds, Whole
 
 
@@ -33,9 +34,12 @@ class Study(Table):
     )
 
 
-def study_complaints(study: Study) -> Iterator[Complaint]:
+def study_complaints(study: Study, kit: Kit | None = None) -> Iterator[Complaint]:
     """Yield everything that does not fit together; paths start at `study`."""
     within = study.odds_within_years
     if within is not None and within > study.horizon_years:
         accepted = f"a whole number from 1 to horizon_years ({study.horizon_years})"
         yield Complaint(("study", "odds_within_years"), shown(within), accepted)
+    if study.step_minutes > 1 and kit is not None and kit.meter_lag_seconds:
+        # Longer steps put minutes that are alike together, and with them the rises that the output follows late.
+        yield Complaint(("study", "step_minutes"), shown(study.step_minutes), "1 with kit.meter_lag_seconds")

@@ -70,6 +70,7 @@ def slot_plan(scenario: Scenario, clock: LocalClock) -> SlotPlan:
         export_stored_on=(selling_slots(scenario, rate) | given).astype(np.int64),
         export_stored_above_share=np.where(given, 0.0, _monthly(dispatch.export_stored_above_share, 1.0)[clock.month]),
         output_share=output_share,
+        lag_minutes=(scenario.kit.meter_lag_seconds or 0.0) / 60.0 if scenario.kit is not None else 0.0,
     )
 
 

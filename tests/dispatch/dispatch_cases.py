@@ -38,6 +38,7 @@ def random_case(
         sun_minutes=sun_minutes,
     )
     plan = _plan(rng, slots, slot_minutes, years if years > 1 and rng.random() < 0.5 else 0)
+    plan = replace(plan, lag_minutes=(0.0, 0.1, 1.0)[seed % 3])
     if seed % 3 == 0:
         plan = replace(plan, need=_need(np.random.default_rng([seed, 1]), slots, years, bases, planes))
     return inputs, plan, _params(rng, draws), {

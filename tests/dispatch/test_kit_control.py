@@ -6,8 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from riskcalc.dispatch import DispatchInputs, Flow, SlotPlan, dispatch_slow, dispatch_year, param_rows
+from riskcalc.dispatch.trace import follow_late
 from riskcalc.errors import InputError
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 from riskcalc.years.schedule import clock_of, slot_plan
 
 _TWIN = runpy.run_path(str(Path(__file__).with_name("test_twin.py")))
@@ -67,6 +70,10 @@ def test_without_a_control_all_of_the_inverter_is_given():
         (('kit.control="none"',), "kit.control"),
         ((*PLUG_IN, 'kit.control="fixed"'), "kit.fixed_power_w"),
         ((*PLUG_IN, "kit.fixed_power_w=200"), "kit.fixed_power_w"),
+        (("kit.meter_lag_seconds=5",), "kit.meter_lag_seconds"),
+        ((*PLUG_IN, 'kit.control="none"', "kit.meter_lag_seconds=5"), "kit.meter_lag_seconds"),
+        ((*PLUG_IN, "kit.meter_lag_seconds=61"), "kit.meter_lag_seconds"),
+        ((*PLUG_IN, "kit.meter_lag_seconds=5", "study.step_minutes=5"), "study.step_minutes"),
     ],
 )
 def test_what_does_not_fit_is_refused(changes, key):
@@ -74,3 +81,77 @@ def test_what_does_not_fit_is_refused(changes, key):
     with pytest.raises(InputError) as caught:
         read_scenario(FLAT, changes)
     assert key in [problem.key for problem in caught.value.problems]
+
+
+def test_a_rise_is_served_late_by_hand():
+    """From 100 W to 600 W with a lag of 6 seconds: for a tenth of the minute 500 W come from the grid, 50 W on the mean.
+
+    The unit gives the same 50 W away when the load falls: they are exported, or lost where nothing may be exported.
+    """
+    minute = HOUR._replace(hours=1.0 / 60.0)
+    for limit, exported in ((np.inf, 50.0), (200.0, 20.0), (0.0, 0.0)):
+        kit = LOSSLESS._replace(export_limit_w=limit)
+        flows, _ = follow_late(kit, minute, 0.0, 700.0, 600.0, 0.0, 100.0, 0.1 / 60.0)
+        assert (flows.battery_to_load, flows.grid_to_load) == pytest.approx((550.0, 50.0))
+        assert (flows.grid_export, flows.losses) == pytest.approx((exported, 50.0 - exported))
+        assert flows.battery_discharge == pytest.approx(600.0)
+
+
+def test_sun_that_was_exported_serves_a_rise_at_once():
+    """Full cells and 500 W of sun on 100 W of load: the 400 W that went to the grid serve a rise to 500 W."""
+    full = LOSSLESS._replace(capacity_wh=100.0)
+    _, exported = follow_late(full, HOUR, 0.0, 100.0, 100.0, 500.0, 0.0, 0.1 / 60.0)
+    assert exported == pytest.approx(400.0)
+    flows, _ = follow_late(full, HOUR, 0.0, 100.0, 500.0, 500.0, 100.0 + exported, 0.1 / 60.0)
+    assert flows.grid_to_load == 0.0
+
+
+@pytest.mark.parametrize("seconds", [6, 30])
+def test_a_lag_is_the_load_shifted_in_time(seconds):
+    """Twelve hours second by second, the output being the load some seconds ago: the same import and export, to 1e-9."""
+    rng = np.random.default_rng(seconds)
+    load = np.repeat(rng.choice([0.0, 60.0, 150.0, 900.0, 1000.0], 240), 3)
+    load[[0, -1]] = 0.0
+    each_second = np.repeat(load, 60)
+    output = np.concatenate([np.zeros(seconds), each_second[:-seconds]])
+    imported = np.maximum(each_second - output, 0.0).sum() / 3.6e6
+    exported = np.maximum(output - each_second, 0.0).sum() / 3.6e6
+    assert imported > 0.01
+    slots = 12
+    inputs = DispatchInputs(
+        solar_w=np.zeros((1, 1, slots)), run_w=load[:, None], run_minutes=np.ones(len(load)),
+        first_run=60 * np.arange(slots + 1)[None], wired_w=np.zeros((1, 1, slots)), input_of_plane=[0], rank_row=[-1],
+        rank_below=[False], scale_row=[0], day_rank=np.zeros((1, 2, 365)), charge_allowed=np.ones((1, 365)),
+    )  # fmt: skip
+    zeros = np.zeros(slots, dtype=int)
+    plan = SlotPlan(
+        slot_minutes=60,
+        month=zeros,
+        day=zeros,
+        start_minute=60 * np.arange(slots),
+        rate=zeros,
+        lag_minutes=seconds / 60,
+    )
+    params = param_rows(1, capacity_wh=20_000.0, discharge_w=2000.0, inverter_rating_w=1000.0, export_limit_w=np.inf)
+    arguments = {
+        "plane_weight": np.ones((1, 1)), "input_limit_w": np.full((1, 1), np.inf), "pool_year": np.zeros(1, dtype=int),
+        "stored_wh": 20_000.0,
+    }  # fmt: skip
+    for dispatched in (dispatch_year, dispatch_slow):
+        found = dispatched("plug_in", inputs, plan, params, **arguments)
+        flows = (found.yearly_kwh(Flow.GRID_IMPORT)[0], found.yearly_kwh(Flow.GRID_EXPORT)[0])
+        assert flows == pytest.approx((imported, exported), rel=1e-9)
+
+
+def test_a_lag_costs_some_of_the_saving(read_small):
+    """A tenth of a minute costs something, a minute more; none is the result without the key, bit for bit."""
+    changes = (*PLUG_IN, "study.draws=16", "study.horizon_years=1")
+
+    def saving(*lag):
+        return assessment(read_small(*changes, *lag)).valuation.saving[0].mean()
+
+    without, none, short, long = (
+        saving(*lag) for lag in ((), *(("kit.meter_lag_seconds=" + s,) for s in "0 6 60".split()))
+    )
+    assert without == none
+    assert without > short > long > 0.5 * without

@@ -43,12 +43,12 @@ OFF_GRID = HOUR._replace(off_grid=True)
 
 def transfer(kit: StepKit, setting: StepSetting, stored: float, load: float, sun: float) -> StepFlows:
     """One step of the transfer family from the kit's own floor."""
-    return run_step(False, kit, setting, min(kit.floor_wh, stored), stored, load, sun)
+    return run_step(False, kit, setting, kit.floor_wh, stored, load, sun)
 
 
 def parallel(kit: StepKit, setting: StepSetting, stored: float, load: float, sun: float) -> StepFlows:
     """One step of the parallel family from the kit's own floor."""
-    return run_step(True, kit, setting, min(kit.floor_wh, stored), stored, load, sun)
+    return run_step(True, kit, setting, kit.floor_wh, stored, load, sun)
 
 
 @pytest.mark.parametrize("step", [transfer, parallel])
@@ -91,6 +91,29 @@ def test_sockets_with_weak_sun_and_empty_cells_pay_for_the_way_through_the_cells
     assert flows.battery_discharge == pytest.approx(flows.battery_charge)
     assert flows.stored_wh == pytest.approx(0.0, abs=1e-9)
     assert flows.pv_used == pytest.approx(100.0)
+
+
+def test_cells_give_nothing_until_their_floor_is_reached() -> None:
+    """From empty to a floor of 300 Wh with 200 W of sun and 300 W of load: the first 90 minutes are the grid's.
+
+    In the second hour the floor is reached after 30 minutes; then by turns, 100 f = 200 (1 - f), f = 2 / 3 of 30 minutes.
+    Sun that carries the load alone needs no cells, and is served below the floor too.
+    """
+    kit = LOSSLESS._replace(floor_wh=300.0)
+    first = transfer(kit, HOUR, 0.0, 300.0, 200.0)
+    assert (first.grid_to_load, first.battery_discharge, first.stored_wh) == pytest.approx((300.0, 0.0, 200.0))
+    second = transfer(kit, HOUR, 200.0, 300.0, 200.0)
+    assert second.on_share == pytest.approx(1.0 / 3.0)
+    assert second.stored_wh == pytest.approx(300.0)
+    alone = transfer(kit, HOUR, 0.0, 150.0, 200.0)
+    assert (alone.pv_to_load, alone.stored_wh) == pytest.approx((150.0, 50.0))
+
+
+def test_on_the_wires_cells_below_their_floor_give_nothing() -> None:
+    """200 W of sun on 300 W of load beside cells with 100 Wh below a floor of 300 Wh: 100 W come from the grid."""
+    flows = parallel(LOSSLESS._replace(floor_wh=300.0), HOUR, 100.0, 300.0, 200.0)
+    assert (flows.pv_to_load, flows.battery_to_load, flows.grid_to_load) == pytest.approx((200.0, 0.0, 100.0))
+    assert flows.stored_wh == 100.0
 
 
 def test_sockets_below_freezing_cannot_share_the_step() -> None:
@@ -333,10 +356,11 @@ def test_every_step_of_a_trace_closes(coupling: str, seed: int, minutes: int) ->
     assert np.all((trace["battery_stored_wh"] >= 0.0) & (trace["battery_stored_wh"] <= capacity))
     for name, values in trace.items():
         assert np.all(values >= -1e-9), name
-    # The cells feed the grid only where the plan lets them and they are not being charged from it.
+    # The cells feed the grid only where the plan lets them and they are not being charged from it, or by a lag.
     sells = plan.export_stored_on & plan.discharge_on & plan.inverter_on & (1 - plan.grid_charge_on)
     closed = np.repeat(sells, plan.slot_minutes // inputs.step_minutes) == 0
-    assert np.all(trace["grid_export_w"][closed] <= trace["pv_used_w"][closed] + 1e-9)
+    from_cells = trace["battery_discharge_w"] * (plan.lag_minutes > 0.0)
+    assert np.all(trace["grid_export_w"][closed] <= (trace["pv_used_w"] + from_cells)[closed] + 1e-9)
     assert np.all(trace["grid_to_battery_w"][~closed] == 0.0)
     assert np.all(trace["battery_charge_w"] <= params[Param.CHARGE_W, 0] + 1e-9)
     assert np.all(trace["battery_discharge_w"] <= params[Param.DISCHARGE_W, 0] * (1.0 + 1e-8) + 1e-9)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from riskcalc.study.model import assessment
+from riskcalc.years import schedule
 from riskcalc.years.schedule import clock_of, hold_back_slots, slot_plan
 
 DEAR = "tariff.rates.evening={import_price_per_kwh=0.45, windows=['16:00-19:00']}".replace("'", '"')
@@ -46,3 +47,39 @@ def test_what_was_held_is_used_before_the_next_charging(read_small, share):
         for held in (0.0, share)
     )
     assert np.all(holding < plain)
+
+
+def test_release_beats_nothing_held_beats_what_is_never_released(read_small, monkeypatch):
+    """Half held back at 0.10/0.28/0.45 saves most with release, less with nothing held, least if held all the time.
+
+    Without release the cells keep their half from the end of the dear window to the next charging, and buy at 0.28.
+    """
+
+    def saving(share):
+        return assessment(read_small(*THREE, f"dispatch.hold_back_share={share}")).valuation.saving[0].mean()
+
+    released, nothing_held = saving(0.5), saving(0.0)
+
+    def held_at_all_cheaper_rates(scenario, rate):
+        rates = list(scenario.tariff.rates)
+        return (rate != rates.index("evening")) & ~np.isin(
+            rate, [rates.index(name) for name in scenario.dispatch.charge_at]
+        )
+
+    monkeypatch.setattr(schedule, "hold_back_slots", held_at_all_cheaper_rates)
+    never_released = saving(0.5)
+    assert released > nothing_held > never_released > 0
+
+
+@pytest.mark.parametrize("coupling", ["sockets", "plug_in"])
+def test_nothing_is_given_before_the_reserve_is_reached(read_small, coupling):
+    """A reserve of half of the cells, empty at first: what they hold rises to the reserve and never falls below it."""
+    scenario = read_small(f'kit.coupling="{coupling}"', "dispatch.reserve_share=0.5", "study.draws=8")
+    year = traced(scenario, draw=0, year=1).columns
+    stored, given = year["battery_stored_wh"], year["battery_discharge_w"]
+    reserve = 500.0 * scenario.kit.battery.capacity_kwh.value
+    reached = int(np.argmax(stored >= reserve * (1 - 1e-9)))
+    assert reached > 60
+    assert given[:reached].max() == 0.0
+    assert stored[reached:].min() >= reserve * (1 - 1e-9)
+    assert given[reached:].max() > 0.0

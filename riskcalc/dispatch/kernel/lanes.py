@@ -94,13 +94,16 @@ def dispatch_year(
     export = bool(np.any(params[Param.EXPORT_LIMIT_W] > 0.0))
 
     parallel = True if meets.parallel else None
-    export_stored_on = plan.export_stored_on if parallel and export and plan.export_stored_on.any() else None
+    lag = plan.lag_minutes if parallel and plan.lag_minutes > 0.0 else None
+    # With a lag the loop of selling is taken even if no draw may export, so that no draw depends on its neighbours.
+    sells = parallel and (export or lag) and plan.export_stored_on.any()
+    export_stored_on = plan.export_stored_on if sells else None
 
     def run(part: slice) -> None:
         run_groups(
             parallel, export_stored_on, export, not meets.on_grid, inputs.arrays(), plan.arrays(),
             group_year[part], group_lanes[part], group_absent[part], plan.slot_minutes, inputs.sun_minutes, work[part],
-            plan.need is not None,
+            plan.need is not None, lag,
         )  # fmt: skip
 
     parts = _parts(len(group_year), threads)

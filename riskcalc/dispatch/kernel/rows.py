@@ -109,7 +109,9 @@ TINY = 1e-100
     PART_DEMAND,
     SLOT_DEMAND,
     OUTPUT,
-) = range(45 * LANES, 63 * LANES, LANES)
+    FOLLOWED,
+    EXPORT_BEFORE,
+) = range(45 * LANES, 65 * LANES, LANES)
 
 # Sums over a stretch, in W times minutes; the sum of what a slot leaves; and what one lane loop of a run hands to the next.
 (
@@ -134,12 +136,15 @@ TINY = 1e-100
     HIGH_NOW,
     KEPT_NOW,
     REST_NOW,
-) = range(63 * LANES, 84 * LANES, LANES)
+    SERVED_FIRST,
+    SUN_FIRST,
+    EXPORT_LAST,
+) = range(65 * LANES, 89 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SLOT_LEFT
 
 # Blocks of rows. DURATIONS is of another kind: the minutes of each run of the slot.
-FLOWS = REST_NOW + LANES
+FLOWS = EXPORT_LAST + LANES
 BILLS = FLOWS + FLOW_ROWS * LANES
 #: The month that runs. Its books stand together here, not among those of the year: rows 12 apart hinder one another in
 #: the nearest cache, which cost as much as all other work between the steps.

@@ -103,11 +103,11 @@ def open_slot(
         reserve = reserve_share * capacity
         floor = work[rows.FLOOR + lane]
         floor = reserve if reserve > floor else floor
-        base = stored if stored < floor else floor
-        work[rows.BASE + lane] = base
-        work[rows.ABOVE + lane] = stored - base
-        work[rows.ROOM + lane] = capacity - base
-        work[rows.TARGET + lane] = aim_share * capacity - base
+        # Below the floor `above` is negative: the cells are charged, but give nothing until it is reached.
+        work[rows.BASE + lane] = floor
+        work[rows.ABOVE + lane] = stored - floor
+        work[rows.ROOM + lane] = capacity - floor
+        work[rows.TARGET + lane] = aim_share * capacity - floor
         work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
         work[rows.SLOT_DEMAND + lane] = 0.0
         work[rows.OUTPUT + lane] = output_share * work[rows.RATING + lane]

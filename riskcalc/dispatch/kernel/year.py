@@ -13,15 +13,8 @@ from riskcalc.dispatch.kernel.books import (
     count_overload,
     share_of_idle,
 )
-from riskcalc.dispatch.kernel.loops import (
-    carry_from_cells,
-    carry_with_sun,
-    charge_from_grid,
-    feed_and_sell,
-    feed_from_cells,
-    feed_with_sun,
-    rest,
-)
+from riskcalc.dispatch.kernel.feeding import feed_and_sell, feed_from_cells, feed_with_sun, remember_load
+from riskcalc.dispatch.kernel.loops import carry_from_cells, carry_with_sun, charge_from_grid, rest
 from riskcalc.dispatch.kernel.slot import (
     aim_by_need,
     fill_runs,
@@ -52,6 +45,7 @@ def _sells(export_stored_on: NDArray[np.int64] | None, slot: int, discharge: boo
 def _run_part(
     lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, runs: int,
     minutes: float, work: NDArray[np.float64], sun: bool, on: bool, carries: bool, from_grid: bool, sells: bool,
+    lag: float | None,
 ) -> None:  # fmt: skip
     """Take the runs of a part of a slot through the one loop that holds for all of them."""
     if not carries:
@@ -67,16 +61,18 @@ def _run_part(
     elif export_stored_on is not None and sells:
         feed_and_sell(lanes, runs, work)
     elif not sun:
-        feed_from_cells(lanes, runs, work)
+        feed_from_cells(lanes, runs, work, lag)
     else:
-        feed_with_sun(lanes, runs, work, export, from_grid)
+        feed_with_sun(lanes, runs, work, export, from_grid, lag)
+    if lag is not None and (not carries or sells):
+        remember_load(lanes, runs, work)
 
 
 @written_out
 def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
     lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool,
     pool: PoolArrays, plan: PlanArrays, year: int, slot_minutes: int, sun_minutes: int, work: NDArray[np.float64],
-    absent: bool, by_need: bool,
+    absent: bool, by_need: bool, lag: float | None,
 ) -> None:  # fmt: skip
     open_stretch(work)
     kwh = 1.0 / 60_000.0
@@ -121,8 +117,9 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
                 # another, and then a draw would depend on whether its neighbours' cells made the loops run.
                 carries = not nothing_stored(lanes, work, parallel is not None)
             _run_part(
-                lanes, parallel, export_stored_on, export, runs, part_minutes, work, sun, on, carries, from_grid, sells
-            )
+                lanes, parallel, export_stored_on, export, runs, part_minutes, work, sun, on, carries, from_grid, sells,
+                lag,
+            )  # fmt: skip
             if not absent and overloaded(lanes, work):
                 count_overload(lanes, runs, work, 1.0 if parallel is not None or off_grid else 0.0)
         sum_wired(lanes, slot_minutes, work, pool, year, slot)
@@ -144,7 +141,7 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
 def run_groups(
     parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
     plan: PlanArrays, group_year: NDArray[np.int64], group_lanes: NDArray[np.int64], group_absent: NDArray[np.bool_],
-    slot_minutes: int, sun_minutes: int, work: NDArray[np.float64], by_need: bool,
+    slot_minutes: int, sun_minutes: int, work: NDArray[np.float64], by_need: bool, lag: float | None,
 ) -> None:  # fmt: skip
     """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
 
@@ -154,5 +151,5 @@ def run_groups(
     for group in range(len(group_year)):
         _run_group(
             group_lanes[group], parallel, export_stored_on, export, off_grid, pool, plan, group_year[group],
-            slot_minutes, sun_minutes, work[group], group_absent[group], by_need,
+            slot_minutes, sun_minutes, work[group], group_absent[group], by_need, lag,
         )  # fmt: skip
