@@ -6,8 +6,6 @@ it, stay in the scenario.
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -21,6 +19,7 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import CALENDAR_YEAR, DAYS, MINUTES_PER_DAY, MINUTES_PER_YEAR, standard_offset_minutes
 from riskcalc.errors import InputError, Problem, Question, one_problem
+from riskcalc.table_file import csv_rows
 from riskcalc.types import Floats
 
 TIME, PRICE = "time", "price_per_kwh"
@@ -131,13 +130,12 @@ def _read(file: Path, zone: str, _changed: int, size: int) -> PriceSeries:
 
 def _table(file: Path) -> Iterator[list[str]]:
     try:
-        return iter(list(csv.reader(io.StringIO(file.read_bytes().decode("utf-8-sig"), newline=""))))
+        text = file.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise one_problem(file, "", "not UTF-8 text", "UTF-8; save the file again with that encoding") from error
     except OSError as error:
         raise one_problem(file, "", error.strerror or "cannot be read", "a file of prices") from error
-    except csv.Error as error:
-        raise one_problem(file, "", f"not a CSV file: {error}", "comma-separated text, one header line") from error
+    return iter(list(csv_rows(file, text, "comma-separated text, one header line")))
 
 
 def _rows(file: Path, zone: str) -> tuple[NDArray[np.int64], Floats, list[int]]:

@@ -7,7 +7,9 @@ import csv
 import gzip
 import io
 import lzma
+import re
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -67,12 +69,52 @@ def _decoded(path: Path, content: bytes, accepted: str) -> str:
     return text
 
 
+def csv_rows(path: Path | str, text: str, accepted: str, *, strict: bool = False) -> Iterator[list[str]]:
+    """Yield the rows of a CSV text, cell by cell; `strict` refuses text after a closing quotation mark, and none closing.
+
+    Raises
+    ------
+    InputError
+        Where a row does not part into cells: the line on which it begins, and why.
+    """
+    rows = csv.reader(io.StringIO(text, newline=""), strict=strict)
+    while True:
+        begins = rows.line_num + 1
+        try:
+            row = next(rows)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise one_problem(path, f"line {begins}", _csv_fault(str(error)), accepted) from error
+        yield row
+
+
+def _csv_fault(message: str) -> str:
+    """Return in plain words what the reader of rows stumbled over."""
+    said = (
+        ("field larger", "a cell of more than 131072 characters: is a quotation mark left open?"),
+        ("unexpected end", "a quotation mark that is never closed"),
+        ("expected after", "text behind a closing quotation mark"),
+        ("NUL", "a character that is no text (NUL)"),
+        ("new-line", "a line break that is none of text"),
+    )
+    return next((words for part, words in said if part in message), "a line that does not part into cells")
+
+
+def parser_fault(message: str, first_line: int = 0) -> str:
+    """Return in plain words what pandas stumbled over in a table that begins after `first_line` lines of the file."""
+    ragged = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", message)
+    if ragged is not None:
+        return f"line {ragged[2]}: {ragged[3]} cells in a table of {ragged[1]} columns"
+    opened = re.search(r"inside string starting at row (\d+)", message)
+    where = "" if opened is None else f"line {first_line + int(opened[1]) + 1}: "
+    return f"{where}a quotation mark that is never closed"
+
+
 def _check_first_lines(path: Path, text: str, accepted: str) -> None:
-    rows = csv.reader(line for line in io.StringIO(text, newline="") if not line.startswith("#"))
-    try:
-        header, first = next(rows, []), next(rows, [])
-    except csv.Error as error:
-        raise one_problem(path, "", f"not a CSV file: {error}", accepted) from error
+    told = "".join(line for line in io.StringIO(text, newline="") if not line.startswith("#"))
+    rows = csv_rows(path, told, accepted)
+    header, first = next(rows, []), next(rows, [])
     if not any(cell.strip() for cell in header):
         raise one_problem(path, "line 1", "an empty file" if not text.strip() else "an empty line", accepted)
     if len(header) > MOST_COLUMNS:

@@ -172,6 +172,7 @@ def stay_row(pair: StayPair) -> dict[str, Any]:
         "second": pair.second,
         "break_even_years": pair.break_even_years.as_dict(),
         "better_after": pair.better_after,
+        "at_move": {"first": pair.first_at_move, "second": pair.second_at_move},
         "stays": [
             {"years": years, "difference": difference.as_dict(), "first_better_share": better.as_dict()}
             for years, difference, better in zip(pair.stays, pair.difference, pair.first_better, strict=True)
@@ -211,12 +212,16 @@ def draw_table(found: Comparison) -> tuple[list[str], Iterable[list[object]]]:
 def _kit_figures(option: Option, *, scrambles: int) -> dict[str, Any]:
     if option.payback_years is None or option.outlay is None or option.first_year_saving is None:
         return {}
+    # Where permission is refused nothing is paid: like the odds, the outlay is that of the other futures.
+    refused = np.isnan(option.payback_years)
+    outlay = np.where(refused, np.nan, option.outlay)
     paid = summary.estimate(option.payback_years, summary.known(summary.share_paid_back), scrambles=scrambles)
     return {
         "paid_back_share": paid.as_dict(),
         "payback_years": _plain(summary.payback_figures(option.payback_years, scrambles=scrambles)),
         "first_year_saving": summary.estimate(option.first_year_saving, summary.mean, scrambles=scrambles).as_dict(),
-        "outlay": summary.estimate(option.outlay, summary.mean, scrambles=scrambles).as_dict(),
+        "outlay": summary.estimate(outlay, summary.known(summary.mean), scrambles=scrambles).as_dict(),
+        "refused_share": summary.estimate(refused * 1.0, summary.mean, scrambles=scrambles).as_dict(),
     }
 
 

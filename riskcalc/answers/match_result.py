@@ -107,7 +107,14 @@ def cell_row(cell: Cell, figures: dict[str, Any] | None, *, pick: str | None) ->
         "is_pick": figures is not None and cell.name == pick,
     }
     if figures is not None:
-        wanted = ("net_present_value", "paid_back_share", "payback_years", "first_year_saving", "outlay")
+        wanted = (
+            "net_present_value",
+            "paid_back_share",
+            "payback_years",
+            "first_year_saving",
+            "outlay",
+            "refused_share",
+        )
         row |= {name: figures[name] for name in (*wanted, "best_share", "expected_regret")}
     return row
 

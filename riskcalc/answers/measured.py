@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import math
 import re
 from collections.abc import Mapping
@@ -15,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.table_file import csv_rows
 
 #: Columns that may be measured, with what each holds.
 QUANTITIES = {
@@ -66,11 +65,9 @@ def read_measured(path: str | Path) -> Measured:
     file = Path(path).as_posix()
     content = _content(Path(path))
     try:
-        rows = list(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""), strict=True))
+        rows = list(csv_rows(file, content.decode("utf-8-sig"), WHAT, strict=True))
     except UnicodeDecodeError as error:
         raise one_problem(file, "", f"byte 0x{content[error.start]:02x} is not UTF-8", WHAT) from error
-    except csv.Error as error:
-        raise one_problem(file, "", f"not a CSV file: {error}", WHAT) from error
     header = [cell.strip() for cell in rows[0]] if rows else []
     _check_header(file, header)
     problems: list[Problem] = []

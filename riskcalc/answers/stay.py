@@ -38,13 +38,17 @@ FOR_GOOD = 100.0
 
 @dataclass(frozen=True)
 class StayCurve:
-    """Worth of one option by length of stay: `worth` is (stays, draws) for the years in `stays`."""
+    """Worth of one option by length of stay: `worth` is (stays, draws) for the years in `stays`.
+
+    `at_move`: what happens to the kit at a move, as in the key `tenure.at_move`; None without a kit.
+    """
 
     name: str
     kind: str
     stays: tuple[int, ...]
     worth: Floats
     scrambles: int
+    at_move: str | None = None
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,8 @@ class StayPair:
     first_better: tuple[Estimate, ...]
     break_even_years: Estimate
     better_after: str | None
+    first_at_move: str | None = None
+    second_at_move: str | None = None
 
 
 def stay_curves(asked: Sequence[Entry], *, on_stay: Callable[[], None] | None = None) -> tuple[StayCurve, ...]:
@@ -110,6 +116,8 @@ def stay_pair(first: StayCurve, second: StayCurve) -> StayPair:
         tuple(estimate(np.where(row == 0.0, 0.5, row > 0.0), mean, scrambles=first.scrambles) for row in difference),
         at,
         None if at.value is None or last == 0.0 else (first.name if last > 0.0 else second.name),
+        first.at_move,
+        second.at_move,
     )
 
 
@@ -140,6 +148,7 @@ def _curve(
     values = drawn_values(scenario, random)
     world = world_of(scenario, at_hand)
     years, stays = scenario.study.horizon_years, stays_followed(scenario.study.horizon_years)
+    at_move = at_move_of(scenario.tenure, scenario.kit.coupling)
     whole: Simulation | None = None
     worth = []
 
@@ -149,7 +158,7 @@ def _curve(
 
     for stay in stays:
         plant = moving_after(stay)
-        if at_move_of(scenario.tenure, scenario.kit.coupling) == "take":
+        if at_move == "take":
             followed = simulate(plant, years=years)
         else:
             # Until it is handed over the kit runs as if it stayed for good.
@@ -158,7 +167,7 @@ def _curve(
         worth.append(valuation(scenario, followed, plant.values, random.path).net_present_value)
         if on_stay is not None:
             on_stay()
-    return StayCurve(entry.name, scenario.tenure.kind, stays, np.stack(worth), random.scrambles)
+    return StayCurve(entry.name, scenario.tenure.kind, stays, np.stack(worth), random.scrambles, at_move)
 
 
 def handed_over(whole: Simulation, course: Course) -> Simulation:

@@ -1,4 +1,4 @@
-"""What is thought of a purchase in the light of measured months: is it on track, what are its odds now."""
+"""What is thought of a purchase in the light of measured months: is it on track, what are its odds now, and why."""
 
 from __future__ import annotations
 
@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.answers.assess import labels, provenance
+from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.expected import METER_SHARE
 from riskcalc.answers.measured import month_name
 from riskcalc.answers.update import Update
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
-from riskcalc.uncertainty.summary import QUANTILES
+from riskcalc.uncertainty.summary import QUANTILES, jackknife
 from riskcalc.uncertainty.weights import weighted_estimate, weighted_mean, weighted_quantile, weighted_share
 
 #: Whether more of it is good.
@@ -31,6 +32,7 @@ def update_figures(update: Update) -> dict[str, Any]:
     bought = found.simulation.course.bought
     equal = bought / bought.sum()
     tracks = [track_of(update, name) for name in measured.values]
+    before, revised = outlook(found, equal), outlook(found, update.weights)
     return {
         "scenario": scenario.name,
         "currency": scenario.currency,
@@ -49,8 +51,10 @@ def update_figures(update: Update) -> dict[str, Any]:
         "effective_draws": update.effective_draws,
         "verdict": verdict_of(tracks),
         "tracks": tracks,
-        "before": outlook(found, equal),
-        "revised": outlook(found, update.weights),
+        "bill_per_kwh": bill_per_kwh(update),
+        "before": before,
+        "revised": revised,
+        "odds_moved": odds_moved(update, before, revised),
         "inputs": input_rows(update),
         "limits": list(limits_of(update)),
         "provenance": provenance(found),
@@ -74,6 +78,64 @@ def track_of(update: Update, name: str) -> dict[str, Any]:
         "place": place,
         "verdict": ON_TRACK if place == "within" else AHEAD if good else BEHIND,
     }
+
+
+def bill_per_kwh(update: Update) -> dict[str, Any] | None:
+    """Return the bill per kWh taken from the grid as measured and as expected, where both were measured.
+
+    It tells prices from use: a bill may be as expected because fewer kWh were bought at dearer prices. It holds the
+    standing charge. Months without either figure are left out.
+    """
+    row_of = {(cell.quantity, cell.year, cell.month): row for row, cell in enumerate(update.cells)}
+    pairs = [
+        (row, row_of["import_kwh", cell.year, cell.month])
+        for row, cell in enumerate(update.cells)
+        if cell.quantity == "bill" and ("import_kwh", cell.year, cell.month) in row_of
+    ]
+    own = update.assessment.simulation.course.bought
+    if not pairs:
+        return None
+    bills, imports = (list(rows) for rows in zip(*pairs, strict=True))
+    bought = update.expected.with_luck[imports].sum(axis=0)[own]
+    measured = [sum(update.cells[row].value for row in rows) for rows in (bills, imports)]
+    if measured[1] <= 0.0 or not (bought > 0.0).all():
+        return None
+    low, middle, high = np.quantile(
+        update.expected.with_luck[bills].sum(axis=0)[own] / bought, [0.1, 0.5, 0.9]
+    ).tolist()
+    return {"measured": float(measured[0] / measured[1]), "expected": {"p10": low, "p50": middle, "p90": high}}
+
+
+def odds_moved(update: Update, before: dict[str, Any], revised: dict[str, Any]) -> dict[str, Any]:
+    """Return by how much the odds of payback moved, and which factor moved them by how much, largest first.
+
+    A sum of smooth functions of the factors is fitted to payback (yes or no) over the draws before the purchase. The
+    change of its mean under the new weights is, factor by factor, the change of the odds; what the sum does not follow
+    is the rest. Errors: scrambles left out one at a time.
+    """
+    found, within = update.assessment, revised["paid_back_within"]["years"]
+    change = revised["paid_back_within"]["value"] - before["paid_back_within"]["value"]
+    bought = found.simulation.course.bought
+    model = worth_fit(found)[0].among(bought)
+    fit = model.fit((found.valuation.payback_years <= within) * 1.0)
+    words, followed = labels(found.scenario), 0.0
+    rows: list[dict[str, Any]] = []
+    for factor in model.factors:
+        if fit is None:
+            break
+        own = fit.parts[:, model.positions(factor.members)].sum(axis=1)
+        moved = [_moved(part, update.weights[model.used], seen) for part, seen in zip(own, fit.seen, strict=True)]
+        followed += moved[0]
+        label = " and ".join(words.get(key, key) for key in factor.members)
+        change_of = {"value": moved[0], "standard_error": float(jackknife(np.array(moved[1:])))}
+        rows.append({"key": factor.name, "label": label, "change": change_of})
+    rows.sort(key=lambda row: -abs(row["change"]["value"]))
+    return {"within_years": within, "change": change, "rows": rows, "rest": change - followed}
+
+
+def _moved(part: Floats, weights: Floats, seen: Floats) -> float:
+    """Return the mean of a part under the weights less its plain mean, over the draws that a round has seen."""
+    return weighted_mean(part, weights * seen) - weighted_mean(part, seen)
 
 
 def verdict_of(tracks: list[dict[str, Any]]) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.errors import InputError, Problem, one_problem
-from riskcalc.table_file import MOST_COLUMNS, table_text
+from riskcalc.table_file import MOST_COLUMNS, parser_fault, table_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,8 +101,7 @@ def read_table(path: Path) -> Table:
             dtype=str, keep_default_na=False, skip_blank_lines=False, skipinitialspace=True,
         )  # fmt: skip
     except pd.errors.ParserError as error:
-        given = "lines that do not part into cells"
-        raise one_problem(path, "", given, LAYOUTS, "is a quotation mark left open?") from error
+        raise one_problem(path, "", parser_fault(str(error), first), LAYOUTS) from error
     cells = cells.fillna("").apply(lambda column: column.str.strip())
     full = (cells != "").any(axis=1).to_numpy().copy()
     while full.any() and _FOOTER.match(str(cells[0].iloc[int(np.flatnonzero(full)[-1])])) and full.sum() > 2:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import dataclass
 from functools import lru_cache
@@ -12,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from riskcalc.errors import InputError, Problem, one_problem
+from riskcalc.table_file import csv_rows
 from riskcalc.types import Floats
 
 YEAR, IMPORT, EXPORT, INFLATION = "year", "import", "export", "inflation"
@@ -57,10 +56,10 @@ def _read(file: Path, _changed: int, size: int) -> FilePath:
     if size > LARGEST_FILE:
         raise one_problem(file, "", f"{size} bytes", f"a file of prices by year of at most {LARGEST_FILE} bytes")
     try:
-        rows = csv.reader(io.StringIO(file.read_bytes().decode("utf-8-sig"), newline=""))
+        rows = csv_rows(file, file.read_bytes().decode("utf-8-sig"), "comma-separated text, one header line")
         header = [cell.strip().lower() for cell in next(rows, [])]
         table = [(line, row) for line, row in enumerate(rows, start=2) if any(cell.strip() for cell in row)]
-    except (UnicodeDecodeError, csv.Error) as error:
+    except UnicodeDecodeError as error:
         raise one_problem(file, "", "not a CSV file in UTF-8", "comma-separated text, one header line") from error
     if YEAR not in header or IMPORT not in header:
         accepted = f"a header line with {YEAR}, {IMPORT} and, if known, {EXPORT}, {INFLATION}"

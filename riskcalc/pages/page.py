@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
 from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
-from riskcalc.pages.exhibits import answer, energy, findout, fit, matching, options, order, ranking, tracked, week
+from riskcalc.pages.exhibits import answer, energy, findout, fit, matching, options, order, ranking, stay, tracked, week
 from riskcalc.pages.exhibits import payback as payback_
 from riskcalc.pages.exhibits import worth as worth_
 from riskcalc.pages.exhibits.again import again_blocks
@@ -53,7 +53,7 @@ def assess_document(figures: Figures) -> Document:
                 "When it pays back",
                 follows_note,
                 payback_.odds_block(figures),
-                items(payback_.when_words(figures)),
+                items([*payback_.when_words(figures), *stay.ends_words(figures)]),
                 finding=payback_.when_finding(figures),
             ),
             section(
@@ -310,6 +310,7 @@ def update_document(figures: Figures) -> Document:
                 "answer",
                 "The answer",
                 words(opening, "opening"),
+                words(tracked.reason(figures)),
                 tracked.track_block(figures),
                 words(f"{tracked.measured_words(figures)} {tracked.effective_words(figures)}", "small"),
                 Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from riskcalc.pages.exhibits import answer, findout, options, order, tracked
+from riskcalc.pages.exhibits import answer, findout, options, order, stay, tracked
 from riskcalc.pages.exhibits.payback import headline_years, paid_share
 from riskcalc.pages.exhibits.worth import outlay
 from riskcalc.pages.figures import (
@@ -53,6 +53,12 @@ def summary_lines(figures: Figures) -> list[str]:
             share=percent(paid_share(figures), with_error=True),
         ),
         _when(figures),
+        *(
+            say("{name}: {count} ({below})", name=name, count=count, below=below)
+            for name, count, below in answer.unserved(figures)
+        ),
+        *stay.briefs(figures),
+        *stay.ends_words(figures),
         say(
             "worth {mean} on average in today's money, {low} to {high} in nine of ten; {loss} lose money",
             mean=money(worth["mean"], currency, with_error=True),
@@ -384,6 +390,11 @@ def update_lines(found: Figures) -> list[str]:
         say("{name}: {before} before, {now} now", name=name, before=before, now=now)
         for name, before, now in tracked.outlook_cells(found)
     ]
+    lines.append(tracked.reason(found))
+    if tracked.price_words(found):
+        lines.append(str(tracked.price_words(found)))
+    for name, _, _, points in tracked.moved_cells(found) if tracked.moved_rows(found) else ():
+        lines.append(say("  {name}: {points} points of the odds", name=name, points=points))
     moved = [row for row in found["inputs"] if abs(row["shift"]) >= tracked.LEAST_SHIFT][:3]
     for row in moved:
         name, before, now, between = tracked.input_cells(row)

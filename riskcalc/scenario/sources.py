@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import itertools
 import os
 from collections.abc import Iterator
@@ -17,6 +15,7 @@ from riskcalc.scenario.layers import OVERRIDE, Tree, parse_toml
 from riskcalc.scenario.problems import dotted
 from riskcalc.scenario.schema import FileUsed
 from riskcalc.scenario.uncertain import WORST_LENGTH, number_in
+from riskcalc.table_file import csv_rows
 
 if TYPE_CHECKING:
     from riskcalc.demand.meter_cells import MeterFormat
@@ -294,7 +293,7 @@ def column_values(table: dict[str, Any], where: str, *, key: str, sources: Sourc
     path = inside(where, name, key=f"{key}.file", sources=sources)
     content = sources.read_bytes(path, largest=LARGEST_COLUMN_FILE, what=f"the CSV file that {key} names in {where}")
     try:
-        rows = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
+        rows = csv_rows(path.as_posix(), content.decode("utf-8-sig"), "comma-separated text saved as UTF-8")
         header = [cell.strip() for cell in next(rows, [])]
         if column not in header:
             hint = did_you_mean(column, header)
@@ -302,10 +301,9 @@ def column_values(table: dict[str, Any], where: str, *, key: str, sources: Sourc
                 where, f"{key}.column", shown(column), "one of the columns " + ", ".join(header)[:200], hint
             )
         return _numbers(rows, header.index(column), path.as_posix(), column)
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise one_problem(
-            path.as_posix(), "", f"not a CSV file: {error}", "comma-separated text saved as UTF-8"
-        ) from error
+    except UnicodeDecodeError as error:
+        given = f"not UTF-8 text (byte 0x{content[error.start]:02x})"
+        raise one_problem(path.as_posix(), "", given, "comma-separated text saved as UTF-8") from error
 
 
 def beside(where: str, given: str) -> Path:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from riskcalc.clock import standard_offset_minutes
 from riskcalc.errors import InputError, Problem, one_problem
-from riskcalc.table_file import table_text
+from riskcalc.table_file import parser_fault, table_text
 from riskcalc.weather.axis import HourStamps, filled_note, gaps_closed, is_typical_year, years_on_axis
 from riskcalc.weather.doubts import check_possible, check_sun_agrees
 from riskcalc.weather.pool import WeatherPool
@@ -211,12 +211,14 @@ def _what_is_told(
     return found["zone"], found["label"], where
 
 
-def _ragged(message: str) -> str:
-    """Return in plain words what the parser stumbled over; it counts lines from the start of the file."""
-    found = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", message)
-    if found is None:
-        return "a quotation mark that is never closed"
-    return f"line {found[2]}: {found[3]} cells in a table of {found[1]} columns"
+def _clock_fault(message: str, parsed: pd.Series, column: pd.Series) -> str:
+    """Return which time the clocks skip or show twice, and its line; `message` is what pandas says of it."""
+    found = re.search(r"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d", message)
+    at = np.zeros(len(column), dtype=bool) if found is None else parsed.astype(str).str.startswith(found[0]).to_numpy()
+    row = int(at.argmax())
+    where = f"{column.iloc[row]!r} in line {column.index[row]}" if at.any() else "a time"
+    skipped = "onexistent" in message
+    return f"{where}, which the clocks skip" if skipped else f"{where}, which the clocks show twice"
 
 
 def _read_table(file: Path, text: str, first_line: int) -> pd.DataFrame:
@@ -227,7 +229,7 @@ def _read_table(file: Path, text: str, first_line: int) -> pd.DataFrame:
             io.StringIO(text), dtype=str, keep_default_na=False, skipinitialspace=True, skiprows=first_line
         )
     except pd.errors.ParserError as error:
-        raise one_problem(file, "", _ragged(str(error)), CSV_FORM) from error
+        raise one_problem(file, "", parser_fault(str(error)), CSV_FORM) from error
     table.columns = [str(name).strip().lower() for name in table.columns]
     table.index += first_line + 2  # the lines of the file
     missing = [name for name in REQUIRED if name not in table]
@@ -293,7 +295,8 @@ def _utc_times(column: pd.Series, *, zone: str, file: Path, problems: list[Probl
             parsed = parsed.dt.tz_localize(zone, ambiguous="infer", nonexistent="raise").dt.tz_convert("UTC")
         except ValueError as error:
             hint = "give UTC or an offset with each time, or a zone without summer time"
-            problems.append(Problem(str(file), "time", str(error), f"times that exist once in {zone}", hint))
+            given = _clock_fault(str(error), parsed, column)
+            problems.append(Problem(str(file), "time", given, f"times that exist once in {zone}", hint))
             return nothing
     return np.asarray(parsed.dt.as_unit("s").dt.tz_localize(None).astype("int64"), dtype=np.int64)
 

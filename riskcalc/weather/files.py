@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -32,6 +33,8 @@ TMY3_SOURCE = "typical year (TMY3), {name}; Wilcox & Marion, Users Manual for TM
 TMY3_HEAD, EPW_HEAD = 2, 8
 TMY3_FORM, EPW_FORM = "a TMY3 file of the 2015 release or later", "an EPW weather file"
 LARGEST_BYTES = 50_000_000
+#: Both forms have 35 columns or more.
+LEAST_CELLS = 30
 EPW_SOURCE = "weather file in EPW form, {name}; data: {data}"
 
 
@@ -123,7 +126,20 @@ def _parsed(
     except InputError:
         raise  # named already, with its line
     except Exception as error:
-        raise one_problem(file, "", f"not {form} ({error})", accepted) from error
+        raise one_problem(file, "", f"not {form}: {_odd_line(file)}", accepted) from error
+
+
+def _odd_line(file: Path) -> str:
+    """Return the first line behind the head that has other cells than most, else what may be wrong at all."""
+    lines = file.read_bytes().decode("latin-1").splitlines()
+    counts = [len(line.split(",")) for line in lines]
+    usual = Counter(counts).most_common(1)[0][0] if counts else 0
+    odd = [row for row, count in enumerate(counts) if count != usual and row >= EPW_HEAD]
+    if usual < LEAST_CELLS:
+        return f"most lines have {usual} cells"
+    if odd:
+        return f"line {odd[0] + 1} has {counts[odd[0]]} cells where most have {usual}"
+    return "its head is not of this form, or a figure in it is no number"
 
 
 def _place(meta: dict[str, Any], file: Path) -> dict[str, float]:

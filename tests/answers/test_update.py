@@ -23,6 +23,7 @@ from riskcalc.answers.update import measured_cells, updated
 from riskcalc.answers.update_figures import update_figures, verdict_of
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
+from riskcalc.pages.page import update_page
 from riskcalc.pages.screen import update_lines
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
@@ -188,6 +189,50 @@ def test_revised_inputs_are_calibrated(small_path, truth, monkeypatch):
         steps = np.arange(len(ordered) + 1) / len(ordered)
         distance = max((steps[1:] - ordered).max(), (ordered - steps[:-1]).max())
         assert distance < 1.95 / np.sqrt(len(ordered)), (key, distance)
+
+
+def unsure_of_prices(small_path, *changes):
+    """Return an assessment with uncertain use, sun and price path, and a price that about half of the futures pay back."""
+    spread = ("prices.spread=0.15", "prices.trend_per_year=0.0", "purchase.price=235", "study.draws=4096")
+    return assessment(read_scenario(small_path, (*UNSURE, *spread, *changes)))
+
+
+@pytest.mark.parametrize("quantile", [0.1, 0.9])
+def test_what_moved_the_odds_adds_up_and_is_named(small_path, truth, quantile):
+    """A home that uses less, or more, than thought: its use moves the odds most, the way it moves the saving.
+
+    The parts and the rest add up to the change, which no part is computed from.
+    """
+    ours = unsure_of_prices(small_path)
+    use = truth.values["home.annual_use_kwh"]
+    draw = int(np.argsort(use)[int(quantile * use.size)])
+    figures = update_figures(updated(ours, months_measured(truth, draw, names=("import_kwh",)), bought=BOUGHT))
+    moved = figures["odds_moved"]
+    odds = [figures[when]["paid_back_within"]["value"] for when in ("before", "revised")]
+    assert moved["change"] == pytest.approx(odds[1] - odds[0])
+    assert sum(row["change"]["value"] for row in moved["rows"]) + moved["rest"] == pytest.approx(moved["change"])
+    assert moved["rows"][0]["key"] == "home.annual_use_kwh"
+    assert np.sign(moved["rows"][0]["change"]["value"]) == (1 if quantile > 0.5 else -1)
+    assert abs(moved["rest"]) < 0.5 * abs(moved["rows"][0]["change"]["value"])
+
+
+def test_odds_that_rise_while_behind_are_explained(small_path, truth):
+    """More kWh taken than thought (behind), which the kit then saves more of: the odds rise, and page and screen say why."""
+    ours = unsure_of_prices(small_path)
+    use = truth.values["home.annual_use_kwh"]
+    draw = int(np.argsort(use)[int(0.97 * use.size)])
+    figures = update_figures(updated(ours, months_measured(truth, draw, names=("import_kwh", "bill")), bought=BOUGHT))
+    assert figures["verdict"] == "behind"
+    assert figures["odds_moved"]["change"] > 0.02
+    for text in ("\n".join(update_lines(figures)), update_page({**figures, "page": {"command": "riskcalc update"}})):
+        assert "The odds rose by" in text
+        assert "electricity used in a year" in text
+        assert "The odds are about all years" in " ".join(text.split())
+        assert "Bill for each kWh taken from the grid" in text
+    paid = figures["bill_per_kwh"]
+    months = known_months(truth)
+    by_hand = months.bill[0, :, draw].sum() / months.import_kwh[0, :, draw].sum()
+    assert paid["measured"] == pytest.approx(by_hand)
 
 
 def faulty(ours, truth, *, names=("generation_kwh",), months=6, **changes):

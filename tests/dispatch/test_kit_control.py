@@ -145,13 +145,13 @@ def test_a_lag_is_the_load_shifted_in_time(seconds):
 
 def test_a_lag_costs_some_of_the_saving(read_small):
     """A tenth of a minute costs something, a minute more; none is the result without the key, bit for bit."""
-    changes = (*PLUG_IN, "study.draws=16", "study.horizon_years=1")
+    changes = (*PLUG_IN, "study.draws=16", "study.horizon_years=1", "study.step_minutes=1")
 
     def saving(*lag):
         return assessment(read_small(*changes, *lag)).valuation.saving[0].mean()
 
     without, none, short, long = (
-        saving(*lag) for lag in ((), *(("kit.meter_lag_seconds=" + s,) for s in "0 6 60".split()))
+        saving(*lag) for lag in ((), *(("kit.meter_lag_seconds=" + s,) for s in ["0", "6", "60"]))
     )
     assert without == none
     assert without > short > long > 0.5 * without

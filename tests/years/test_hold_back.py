@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from riskcalc.answers.trace import traced_year
 from riskcalc.study.model import assessment
 from riskcalc.years import schedule
 from riskcalc.years.schedule import clock_of, hold_back_slots, slot_plan
@@ -74,12 +75,14 @@ def test_release_beats_nothing_held_beats_what_is_never_released(read_small, mon
 @pytest.mark.parametrize("coupling", ["sockets", "plug_in"])
 def test_nothing_is_given_before_the_reserve_is_reached(read_small, coupling):
     """A reserve of half of the cells, empty at first: what they hold rises to the reserve and never falls below it."""
-    scenario = read_small(f'kit.coupling="{coupling}"', "dispatch.reserve_share=0.5", "study.draws=8")
-    year = traced(scenario, draw=0, year=1).columns
+    scenario = read_small(
+        f'kit.coupling="{coupling}"', "dispatch.reserve_share=0.5", "dispatch.charge_at=[]", "study.draws=8"
+    )
+    year = traced_year(scenario, draw=0, year=1)
     stored, given = year["battery_stored_wh"], year["battery_discharge_w"]
     reserve = 500.0 * scenario.kit.battery.capacity_kwh.value
     reached = int(np.argmax(stored >= reserve * (1 - 1e-9)))
-    assert reached > 60
+    assert reached > 24
     assert given[:reached].max() == 0.0
     assert stored[reached:].min() >= reserve * (1 - 1e-9)
     assert given[reached:].max() > 0.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
+from riskcalc.pages.exhibits import stay
 from riskcalc.pages.exhibits.payback import futures_block, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import outlay
 from riskcalc.pages.figures import (
@@ -68,7 +69,14 @@ def answer_section(figures: Figures) -> Part:
                 {
                     "answer": verdict_words(figures),
                     "brief": " ".join(
-                        text for text in (worth_in_brief(figures), why_words(figures), refused_words(figures)) if text
+                        text
+                        for text in (
+                            worth_in_brief(figures),
+                            why_words(figures),
+                            refused_words(figures),
+                            *stay.briefs(figures),
+                        )
+                        if text
                     ),
                     "rows": key_figures(figures),
                     "check_title": say("Check first."),
@@ -234,7 +242,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         (say("In the middle future"), _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon)),
         (say("In a bad future"), _gain(worth["p5"], currency), _payback_below(payback["p95"], horizon)),
     ]
-    rows += _unserved(figures)
+    rows += unserved(figures)
     return rows
 
 
@@ -310,7 +318,7 @@ def _payback_below(figure: Figures, horizon: int) -> str:
     return say("pays back within {years}", years=said)
 
 
-def _unserved(figures: Figures) -> list[tuple[str, str, str]]:
+def unserved(figures: Figures) -> list[tuple[str, str, str]]:
     """Return the days without power of a home that has no grid."""
     load = (figures.get("loss_of_load") or {}).get("first_year") or {}
     days = (load.get("days_share") or {}).get("value")

@@ -161,6 +161,17 @@ def dominance_words(row: Figures, called: Mapping[str, str]) -> str:
     return say(ORDER_WORDS[row["dominance_order"]], better=better, worse=worse)
 
 
+#: By what happens at a move to the kit of the option that comes out ahead; None where it has none, or it is not known.
+STAY_MESSAGES = {
+    None: "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more.",
+    "take": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more; at a move the kit goes "
+    "along and works on in the next home.",
+    "sell": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more; at a move the kit is sold.",
+    "leave": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more; at a move the kit is left "
+    "with the home.",
+}
+
+
 def stay_words(row: Figures, called: Mapping[str, str], *, horizon: int = 0) -> str:
     """Return how long a household must stay for the first of two options to come out ahead of the second."""
     at = row["break_even_years"]
@@ -174,7 +185,8 @@ def stay_words(row: Figures, called: Mapping[str, str], *, horizon: int = 0) -> 
         message = "{ahead} is ahead of {behind} on average, however long the household stays."
         return say(message, ahead=first_word(ahead), behind=behind)
     ahead, behind = (first, second) if row["better_after"] == row["first"] else (second, first)
-    message = "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more."
+    place = "first" if row["better_after"] == row["first"] else "second"
+    message = STAY_MESSAGES[(row.get("at_move") or {}).get(place)]
     return say(message, ahead=first_word(ahead), behind=behind, stay=years(at, horizon=horizon, with_error=True))
 
 

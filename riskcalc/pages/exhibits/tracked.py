@@ -10,11 +10,13 @@ import numpy as np
 from riskcalc.language import month_in_words, told
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import (
+    MINUS,
     UNKNOWN,
     capital,
     counted,
     energy,
     grouped,
+    lower,
     money,
     percent,
     say,
@@ -27,6 +29,8 @@ from riskcalc.types import Figures
 
 #: A change of an input's mean below this share of its spread is not worth a line.
 LEAST_SHIFT = 0.1
+#: A factor that moves the odds by less is not worth a line.
+LEAST_POINTS = 0.005
 NAMES = {"import_kwh": "taken from the grid", "generation_kwh": "generated", "bill": "bills"}
 VERDICTS = {
     "behind": "The purchase is behind what was expected.",
@@ -46,6 +50,70 @@ def opening(found: Figures) -> str:
         before=percent(found["before"]["paid_back_within"]),
         now=percent(found["revised"]["paid_back_within"]),
     )
+
+
+def reason(found: Figures) -> str:
+    """Return why the odds moved, and why they may rise for a purchase that is behind, or fall for one that is ahead."""
+    moved, rows_ = found["odds_moved"], moved_rows(found)
+    change = moved["change"]
+    if round(100 * change) == 0:
+        return say("The odds hardly move: what was measured is much like what was expected.")
+    if not rows_:
+        return say("No single input explains why the odds moved: many moved a little.")
+    label = lower(rows_[0]["label"])
+    message = "The odds rose by {points}, mostly because of one input: {input}."
+    if change < 0:
+        message = "The odds fell by {points}, mostly because of one input: {input}."
+    first = say(message, points=point_words(change), input=label)
+    against = (found["verdict"] == "behind" and change > 0) or (found["verdict"] == "ahead" and change < 0)
+    if not against:
+        return first
+    second = (
+        "Behind or ahead says how the measured months compare with the same months of the futures. The odds are about all "
+        "years: the months also say what the home uses and what a kWh costs, and that counts in every year to come."
+    )
+    return say("{first} {second}", first=first, second=say(second))
+
+
+def price_words(found: Figures) -> str | None:
+    """Return what a kWh from the grid cost as measured and as expected; None where bills or kWh were not measured."""
+    paid = found["bill_per_kwh"]
+    if paid is None:
+        return None
+    message = "Bill for each kWh taken from the grid, standing charge included: {measured}; expected {low} to {high}."
+    low, high = (significant(paid["expected"][level]) for level in ("p10", "p90"))
+    return say(message, measured=significant(paid["measured"]), low=low, high=high)
+
+
+def point_words(change: float) -> str:
+    """Return a change of the odds in points of a hundred, without its sign."""
+    whole = round(100 * abs(change))
+    return counted("{count} point", "{count} points", whole) if whole else say("less than 1 point")
+
+
+def moved_rows(found: Figures) -> list[Figures]:
+    """Return what moved the odds by half a point or more, and by more than its error, largest first."""
+    told = (row for row in found["odds_moved"]["rows"] if abs(row["change"]["value"]) >= LEAST_POINTS)
+    return [row for row in told if abs(row["change"]["value"]) > (row["change"]["standard_error"] or 0.0)]
+
+
+def moved_cells(found: Figures) -> list[tuple[str, str, str, str]]:
+    """Return what moved the odds, as text: input, its middle value before and now, the change of the odds."""
+    middle = {row["key"]: row for row in found["inputs"]}
+    cells, rest = [], found["odds_moved"]["change"]
+    for row in moved_rows(found):
+        own, change = middle.get(row["key"]), row["change"]["value"]
+        before, now = ("", "") if own is None else (significant(own[side]["p50"]) for side in ("before", "revised"))
+        cells.append((capital(row["label"]), before, now, signed_points(change)))
+        rest -= change
+    return [*cells, (say("All else together"), "", "", signed_points(rest))]
+
+
+def signed_points(change: float) -> str:
+    """Return a change of the odds in points of a hundred, with its sign."""
+    whole = round(100 * change)
+    sign = MINUS if whole < 0 else "+" if whole > 0 else ""
+    return f"{sign}{abs(whole)}"
 
 
 def measured_words(found: Figures) -> str:
@@ -151,7 +219,12 @@ def outlook_cells(found: Figures) -> list[tuple[str, str, str]]:
 
 
 def input_blocks(found: Figures) -> Iterator[Block]:
-    """Yield the inputs that the measurements moved."""
+    """Yield what moved the odds, and the inputs that the measurements moved."""
+    if price_words(found):
+        yield words(str(price_words(found)))
+    if moved_rows(found):
+        headings = ("input", "before", "now", "points of the odds")
+        yield table("What moved the odds", headings, moved_cells(found))
     moved = [row for row in found["inputs"] if abs(row["shift"]) >= LEAST_SHIFT]
     if not moved:
         yield words("Every input stays close to what was assumed.")

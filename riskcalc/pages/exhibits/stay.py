@@ -1,0 +1,87 @@
+"""Payback told every way a household asks: within the stay, with the sale of the kit, with the loan and as if in cash."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from riskcalc.pages.exhibits.payback import headline_years, paid_share
+from riskcalc.pages.figures import complement, not_within, percent, say, value_of, whole_years, years
+
+Figures = Mapping[str, Any]
+
+
+def stay_brief(figures: Figures) -> str:
+    """Return the odds of payback before the first move, with how long a stay is; nothing where nobody moves."""
+    stay = figures.get("stay")
+    if stay is None or value_of(stay["ends"].get("stays", {"share": 0.0})["share"]) >= 1.0:
+        return ""
+    message = "Before the household first moves, it has paid back in {share} of futures. Half of all stays last {stay} or less."
+    half = whole_years(round(value_of(stay["years"]["p50"])))
+    return say(message, share=percent(stay["paid_back"]), stay=half)
+
+
+def ends_words(figures: Figures) -> Iterator[str]:
+    """Yield what becomes of the kit at the end of the first stay, and what that means for the odds."""
+    stay = figures.get("stay")
+    if stay is None:
+        return
+    messages = {
+        "taken_along": "At the first move the kit goes along in {share} of futures; it has paid back by then in {paid} of these.",
+        "sold": "At the first move the kit is sold in {share} of futures; it has paid back by then in {paid} of these.",
+        "left": "At the first move the kit is left with the home in {share} of futures; it has paid back by then in {paid} of "
+        "these.",
+        "broken": "At the first move the kit is broken or retired in {share} of futures; it has paid back by then in {paid} of "
+        "these.",
+        "stays": "The household never moves in {share} of futures; the kit pays back in {paid} of these.",
+    }
+    for name, message in messages.items():
+        if name in stay["ends"]:
+            row = stay["ends"][name]
+            yield say(message, share=percent(row["share"]), paid=percent(row["paid_back"]))
+    if "taken_along" in stay["ends"]:
+        yield say(
+            "A kit that goes along works on in the next home. The odds within {years} count that.",
+            years=whole_years(headline_years(figures)),
+        )
+
+
+def sale_brief(figures: Figures) -> str:
+    """Return the odds with what a sale at a move brings beside those without; nothing where no sale brings money."""
+    rows = figures.get("paid_back_with_sale_within_years")
+    if rows is None:
+        return ""
+    horizon = headline_years(figures)
+    message = "With what a sale at a move brings, {share} pay back within {years}; without it {without}."
+    share, without = percent(rows[horizon - 1]), percent(paid_share(figures))
+    return say(message, share=share, without=without, years=whole_years(horizon))
+
+
+def loan_brief(figures: Figures) -> str:
+    """Return payback with the loan beside payback as if paid in cash; nothing without a loan."""
+    cash = figures.get("payback_in_cash_years")
+    if cash is None:
+        return ""
+    horizon = figures["horizon_years"]
+    halves = [
+        not_within(horizon) if side["p50"]["value"] is None else years(side["p50"], horizon=horizon)
+        for side in (figures["payback_years"], cash)
+    ]
+    message = (
+        "Part of the price is borrowed. Counted in the household's own money, {borrowed} of futures pay back within {years} "
+        "(middle future: {half}); as if paid in cash, {cash} (middle future: {half_in_cash})."
+    )
+    shares = [percent(complement(side["never_share"])) for side in (figures["payback_years"], cash)]
+    return say(
+        message,
+        borrowed=shares[0],
+        cash=shares[1],
+        years=whole_years(horizon),
+        half=halves[0],
+        half_in_cash=halves[1],
+    )
+
+
+def briefs(figures: Figures) -> list[str]:
+    """Return the sentences that stand beside the answer: within the stay, with the sale, with the loan."""
+    return [text for text in (stay_brief(figures), sale_brief(figures), loan_brief(figures)) if text]
