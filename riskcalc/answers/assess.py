@@ -17,7 +17,7 @@ from riskcalc.answers.draws_at_hand import worth_fit
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
 from riskcalc.answers.loads import load_figures
 from riskcalc.answers.paid_back import payback_result
-from riskcalc.answers.questions import question_rows, understood_files
+from riskcalc.answers.questions import questions_of, understood_files
 from riskcalc.answers.running import running_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
@@ -83,7 +83,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "limits": list(limits(assessment, found)),
         "notes": list(notes(assessment)),
         "understood": understood_files(meter_file=pools.demand, weather_file=pools.weather, solar_file=pools.measured),
-        "questions": question_rows(scenario, pools.weather, pools.demand, pools.measured, price_series(scenario)),
+        "questions": questions_of(scenario, pools),
         "loads": load_figures(scenario),
         "assumptions": assumption_rows(assessment.scenario),
         "provenance": provenance(assessment),
@@ -184,8 +184,10 @@ def first_year(assessment: Assessment) -> dict[str, Estimate]:
 
 
 def first_year_ends(assessment: Assessment) -> dict[str, list[float]]:
-    """Return the 10 % and 90 % points over the draws of the first-year figures that vary."""
-    arrays = first_year_arrays(assessment)
+    """Return the 10 % and 90 % points over the draws of the first-year figures that vary; saving of those that buy."""
+    arrays, bought = first_year_arrays(assessment), assessment.simulation.course.bought
+    if bought.any():
+        arrays["saving"] = arrays["saving"][bought]
     return {name: np.quantile(drawn, [0.1, 0.9]).tolist() for name, drawn in arrays.items() if np.ptp(drawn) > 0.0}
 
 

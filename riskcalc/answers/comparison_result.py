@@ -36,6 +36,7 @@ def result(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any
         "length_of_stay": [stay_row(pair) for pair in all_stay_pairs(curves)],
         "limits": list(found.limits),
         "notes": list(found.notes),
+        "questions": list(found.questions),
         "provenance": {
             "riskcalc": __version__,
             "python": platform.python_version(),

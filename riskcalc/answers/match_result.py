@@ -82,6 +82,7 @@ def home_row(home: HomeMatch) -> dict[str, Any]:
         "do_nothing_best_share": rows["do nothing"]["best_share"] if rows else None,
         "cells": [cell_row(cell, rows.get(cell.name), pick=pick.name if pick else None) for cell in home.cells],
         "limits": [] if home.found is None else list(home.found.limits),
+        "questions": [] if home.found is None else list(home.found.questions),
     }
 
 

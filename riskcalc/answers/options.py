@@ -18,6 +18,7 @@ import numpy as np
 
 from riskcalc.answers.own_figures import kept_draws, own_option
 from riskcalc.answers.question import Entry, entries, same_tariff, tariff_name
+from riskcalc.answers.questions import questions_of, questions_of_options
 from riskcalc.errors import one_problem
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.valuation import Valuation
@@ -67,7 +68,8 @@ class Option:
 class Comparison:
     """All options, best mean worth first, on common draws.
 
-    `limits` are what this very run cannot say well, `notes` what the weather and demand years rest on.
+    `limits` are what this very run cannot say well, `notes` what the weather and demand years rest on, `questions` what is
+    possible but unusual, with the options it is asked of.
     """
 
     options: tuple[Option, ...]
@@ -75,6 +77,7 @@ class Comparison:
     design: Design
     limits: tuple[str, ...]
     notes: tuple[str, ...]
+    questions: tuple[dict[str, Any], ...]
     sources: tuple[tuple[str, str], ...]
 
     @property
@@ -132,6 +135,7 @@ def comparison(
     limits = [*_study_limits(scenarios, asked), *_draw_limits(random)]
     notes: list[str] = []
     sources: list[tuple[str, str]] = []
+    asked_of: list[tuple[str, list[dict[str, str]]]] = []
     for entry in asked:
         gained = change.get(_switch_key(entry))
         if entry.scenario.kit is None:
@@ -142,6 +146,7 @@ def comparison(
         pools = world.pools
         notes += [f"{entry.name}: {note}" for note in (*pools.weather.notes, *pools.demand.notes)]
         sources += [("weather", pools.weather.source), ("demand", pools.demand.source)]
+        asked_of.append((entry.name, questions_of(entry.scenario, pools)))
         option = _kit_option(entry, money, simulation.course.bought, gained)
         if kept is not None:
             values = {key: drawn[kept] for key, drawn in drawn_values(entry.scenario, random).items()}
@@ -158,7 +163,10 @@ def comparison(
     found.append(Option(NOTHING, "nothing", np.zeros(random.draws)))
     found.append(_savings(asked, found, random))
     ranked = sorted(found, key=lambda option: (-float(option.worth.mean()), option.name))
-    return Comparison(tuple(ranked), asked, random, tuple(limits), tuple(notes), tuple(dict.fromkeys(sources)))
+    questions = tuple(questions_of_options(asked_of))
+    return Comparison(
+        tuple(ranked), asked, random, tuple(limits), tuple(notes), questions, tuple(dict.fromkeys(sources))
+    )
 
 
 def common_design(scenarios: Sequence[Scenario]) -> Design:

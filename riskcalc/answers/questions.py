@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
@@ -10,6 +11,8 @@ from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.plausible import questions as of_scenario
 from riskcalc.weather.doubts import place_questions, weather_questions
 from riskcalc.weather.pool import WeatherPool
+from riskcalc.years.pools import Pools
+from riskcalc.years.schedule import price_series
 
 
 def understood_files(**read: Any) -> dict[str, dict[str, str]]:
@@ -48,3 +51,17 @@ def question_rows(scenario: Scenario, weather: WeatherPool, *data: Any) -> list[
         found += getattr(item, "questions", ())
     names = {row.key: row.label for row in assumptions(scenario)}
     return [{"label": names.get(asked.key, asked.key), **asdict(asked)} for asked in dict.fromkeys(found)]
+
+
+def questions_of(scenario: Scenario, pools: Pools) -> list[dict[str, str]]:
+    """Return `question_rows` of a scenario and of everything that its pools were made from."""
+    return question_rows(scenario, pools.weather, pools.demand, pools.measured, price_series(scenario))
+
+
+def questions_of_options(asked: Iterable[tuple[str, list[dict[str, str]]]]) -> list[dict[str, Any]]:
+    """Return the questions of several options, (name, rows) each: every question once, with the `options` it is asked of."""
+    found: dict[tuple[str, ...], dict[str, Any]] = {}
+    for name, rows in asked:
+        for row in rows:
+            found.setdefault(tuple(row.values()), {"options": [], **row})["options"].append(name)
+    return list(found.values())

@@ -13,6 +13,7 @@ from riskcalc.answers.break_even import BreakEven, says_something
 from riskcalc.answers.claims import ClaimResult
 from riskcalc.answers.factors import REST
 from riskcalc.answers.insight import Insight
+from riskcalc.answers.questions import questions_of
 from riskcalc.answers.ranked import Agreement, Ranked
 from riskcalc.answers.screening import Screening
 from riskcalc.answers.sobol import SobolRun
@@ -90,6 +91,7 @@ def ranked_figures(found: Ranked) -> dict[str, Any]:
         "screening": None if found.screening is None else screening_figures(found.screening, words),
         "agreement": None if found.agreement is None else agreement_figures(found.agreement, words),
         **insight_figures(found.insight, scenario),
+        "questions": questions_of(scenario, found.assessment.world.pools),
         "provenance": provenance(found.assessment),
     }
 

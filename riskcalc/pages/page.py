@@ -161,6 +161,7 @@ def compare_document(figures: Figures) -> Document:
                 words(" ".join([shared, *dict.fromkeys(same)]), "small"),
                 Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
             ),
+            answer.questions_section(figures),
             own_section(figures),
             section(
                 "worth",
@@ -267,6 +268,7 @@ def rank_document(figures: Figures) -> Document:
             section(
                 "answer", "The answer", words(opening, "opening"), *order.order_blocks(figures), words(made, "small")
             ),
+            answer.questions_section(figures),
             section(
                 "families",
                 "By family, and whether other methods agree",

@@ -79,11 +79,14 @@ def summary_lines(figures: Figures) -> list[str]:
     ]
     lines += _running_lines(figures)
     lines += _foresight_lines(figures)
-    lines += [
-        say("is this right? {question}", question=answer.question_words(row, figures))
-        for row in figures.get("questions", ())
-    ]
+    lines += question_lines(figures)
     return plain([*lines, *(say("note: {limit}", limit=limit) for limit in figures["limits"])])
+
+
+def question_lines(figures: Figures) -> list[str]:
+    """Return a line for each figure that is possible but unusual."""
+    rows = figures.get("questions", ())
+    return [say("is this right? {question}", question=answer.question_words(row, figures)) for row in rows]
 
 
 def _when(figures: Figures) -> str:
@@ -220,6 +223,7 @@ def comparison_lines(result: Figures) -> list[str]:
         for row in result["length_of_stay"]
         if row["break_even_years"]["value"] is not None
     ]
+    lines += question_lines(result)
     return plain([*lines, *(say("note: {limit}", limit=limit) for limit in result["limits"])])
 
 
@@ -267,6 +271,7 @@ def _home_lines(home: Figures) -> Iterator[str]:
             left.setdefault(cell["reason"], []).append(cell["kit"])
     for reason, kits in left.items():
         yield say("  not run: {kits}: {reason}", kits=", ".join(kits), reason=reason)
+    yield from (f"  {line}" for line in question_lines(home))
 
 
 def ranking_lines(figures: Figures) -> list[str]:
@@ -294,7 +299,7 @@ def ranking_lines(figures: Figures) -> list[str]:
     lines += ["", *_information_lines(figures["value_of_information"], currency)]
     lines += ["", *_break_even_lines(figures["break_even"], currency)]
     lines += ["", *_claim_lines(figures)] if figures["claims"] else []
-    return plain(lines)
+    return plain([*lines, *question_lines(figures)])
 
 
 def _index_lines(rows: Sequence[Figures], title: str) -> list[str]:

@@ -7,7 +7,7 @@ from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits import stay
 from riskcalc.pages.exhibits.payback import futures_block, headline_years, paid_share
-from riskcalc.pages.exhibits.worth import outlay
+from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     UNKNOWN,
     capital,
@@ -106,7 +106,9 @@ def question_words(row: Figures, figures: Figures) -> str:
     name = str(row.get("label") or named.get(row["key"]) or row["key"])
     said = say(message, setting=capital(name), given=row["given"], usual=row["usual"])
     effect = capital(str(row.get("effect") or ""))
-    return " ".join(text if text.endswith(".") else f"{text}." for text in (said, effect) if text)
+    told = " ".join(text if text.endswith(".") else f"{text}." for text in (said, effect) if text)
+    asked_of = row.get("options")
+    return say("{options}: {question}", options=", ".join(asked_of), question=told) if asked_of else told
 
 
 def asked_words(figures: Figures) -> str:
@@ -200,7 +202,7 @@ def worth_in_brief(figures: Figures) -> str:
 
 def why_words(figures: Figures) -> str:
     """Return why: the outlay in savings of the first year, "" where there is none of either."""
-    paid, saving = value_of(outlay(figures)), value_of(figures["first_year"]["saving"])
+    paid, saving = value_of(outlay(figures)), value_of(first_saving(figures))
     if paid <= 0.0 or figures.get("page", {}).get("coupling") == "none":
         return ""
     if saving <= 0.0:
@@ -221,7 +223,7 @@ def refused_words(figures: Figures) -> str:
 def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     """Return what it costs and brings, in the middle future and in a bad one: words, figure, a line below."""
     currency, horizon = figures["currency"], figures["horizon_years"]
-    worth, payback, first = figures["net_present_value"], figures["payback_years"], figures["first_year"]
+    worth, payback = figures["net_present_value"], figures["payback_years"]
     ends = figures["first_year_p10_p90"].get("saving")
     spread = (
         say("the same in every future")
@@ -234,7 +236,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     )
     rows = [
         (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
-        (say("Saved in the first year"), money(first["saving"], currency), spread),
+        (say("Saved in the first year"), money(first_saving(figures), currency), spread),
     ]
     if certain(figures):
         return [*rows, (say("Over all years"), _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon))]
@@ -270,7 +272,7 @@ def brief_lines(figures: Figures) -> list[str]:
     currency, worth = figures["currency"], figures["net_present_value"]
     low, high = (money(worth[name], currency) for name in ("p5", "p95"))
     spread = say("Nine futures in ten end from {low} to {high}.", low=low, high=high)
-    saving = say("In its first year it saves {amount}.", amount=money(figures["first_year"]["saving"], currency))
+    saving = say("In its first year it saves {amount}.", amount=money(first_saving(figures), currency))
     return [
         asked_words(figures),
         verdict_words(figures),

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
+from riskcalc.pages.exhibits.answer import question_words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, spread_block
 from riskcalc.pages.exhibits.own_figures import own_block
 from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of
@@ -148,6 +149,8 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
         reasons = [say("{kits}: {reason}.", kits="; ".join(names), reason=reason) for reason, names in left.items()]
         blocks.append(fold("Kits that do not go with this home", items(reasons)))
     blocks += [words(f"{capital(limit)}.", "small") for limit in home["limits"]]
+    if home.get("questions"):
+        blocks.append(fold("Is this right?", items([question_words(row, home) for row in home["questions"]])))
     panels = result.get("page", {}).get("own") or ()
     own = own_block(panels[index] if index < len(panels) else None, home, name=f"own-{index}", leads=False)
     if own is not None:

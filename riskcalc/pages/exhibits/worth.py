@@ -44,6 +44,12 @@ def outlay(figures: Figures) -> dict[str, Any]:
     return estimate(-purchase["value"] / bought if bought else 0.0, purchase["standard_error"])
 
 
+def first_saving(figures: Figures) -> dict[str, Any]:
+    """Return what is saved in the first year, on average over the futures in which something is bought."""
+    bought, saving = value_of(figures["bought_share"]), figures["first_year"]["saving"]
+    return estimate(saving["value"] / bought if bought else 0.0, saving["standard_error"])
+
+
 def worth_block(figures: Figures) -> Block:
     """Return the distribution of net present value."""
     worth, currency, bins = figures["net_present_value"], figures["currency"], figures["worth_histogram"]
