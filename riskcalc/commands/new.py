@@ -189,4 +189,8 @@ def _check(text: str, file: Path) -> None:
         try:
             read_scenario(draft.name)
         except InputError as error:
-            raise InputError(replace(problem, file=file.as_posix()) for problem in error.problems) from error
+            # What is wrong with the draft is told of the file to be; a meter or weather file keeps its own name.
+            raise InputError(
+                replace(problem, file=file.as_posix()) if Path(problem.file) == Path(draft.name) else problem
+                for problem in error.problems
+            ) from error

@@ -7,9 +7,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import best_shares, comparison, draw_table, pairs, regrets, result, value_of_knowing
+from riskcalc.answers.compare import (
+    best_shares,
+    comparison,
+    draw_table,
+    page_dict,
+    pairs,
+    regrets,
+    result,
+    value_of_knowing,
+)
 from riskcalc.answers.option_figures import pair
 from riskcalc.errors import InputError
+from riskcalc.pages.page import compare_page
+from riskcalc.pages.screen import comparison_lines
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import estimate, mean
@@ -256,3 +267,17 @@ def test_refused_futures_are_left_out_of_an_options_odds(small):
     bought = found.simulation.course.bought
     assert 0 < (~bought).sum() < bought.size
     assert row["paid_back_share"]["value"] == pytest.approx((found.valuation.payback_years[bought] <= 8).mean())
+    assert row["refused_share"]["value"] == (~bought).mean()
+    assert row["outlay"]["value"] == pytest.approx(found.values["purchase.price"][bought].mean())
+
+
+def test_what_looks_unusual_is_asked_in_compare_too(small):
+    """A price of 9000 in one option, a question of both: each once, with the options it is asked of, on page and screen."""
+    found = comparison([small("A"), small("B", "purchase.price=9000")])
+    figures = result(found)
+    asked = {row["key"]: row["options"] for row in figures["questions"]}
+    assert asked["purchase.price"] == ["B"]
+    assert asked["kit.runs_from_battery_on_mains"] == ["A", "B"]
+    page = compare_page(page_dict(found, (), figures=figures, command="riskcalc compare"))
+    for text in (page, "\n".join(comparison_lines(figures))):
+        assert "B: Price of the kit" in " ".join(text.split())

@@ -14,6 +14,7 @@ from riskcalc.answers.stay import (
     stays_followed,
 )
 from riskcalc.money.valuation import valuation
+from riskcalc.pages.exhibits.options import stay_words
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import design_of, drawn_values, world_of
 from riskcalc.years.simulation import Plant, simulate
@@ -124,3 +125,21 @@ def test_options_without_tenure_have_no_curve(small):
     found = comparison([small("a")])
     assert stay_curves(found.entries) == ()
     assert result(found)["length_of_stay"] == []
+
+
+@pytest.mark.parametrize(
+    ("at_move", "said"),
+    [
+        ("take", "the kit goes along and works on"),
+        ("sell", "the kit is sold"),
+        ("leave", "the kit is left with the home"),
+    ],
+)
+def test_the_length_of_stay_says_what_happens_to_the_kit(small, at_move, said):
+    """Beside the stay from which on a kit is ahead stands what a move does to it."""
+    tenure = f'tenure={{kind="rent", stay_years=4, at_move="{at_move}", resale_share=0.3}}'
+    asked = comparison([small("kit", tenure, "purchase.price=250", "study.horizon_years=8")])
+    rows = result(asked, stay_curves(asked.entries))["length_of_stay"]
+    assert [row["at_move"] for row in rows] == [{"first": at_move, "second": None}]
+    assert rows[0]["break_even_years"]["value"] is not None
+    assert said in stay_words(rows[0], {}, horizon=8)

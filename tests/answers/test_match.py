@@ -18,6 +18,7 @@ from riskcalc.answers.sizes import Size, arrangements, size_problem, sizes_asked
 from riskcalc.cli import app
 from riskcalc.errors import InputError
 from riskcalc.pages.page import match_page
+from riskcalc.pages.screen import matching_lines
 from riskcalc.scenario import read_scenario
 
 SHELF = Path(__file__).parents[2] / "scenarios"
@@ -284,3 +285,15 @@ def test_a_scenario_of_ones_own_is_a_home(tmp_path):
     (cell,) = home.cells
     assert cell.reason == ""
     assert cell.scenario.kit.name == tomllib.loads((SHELF / "kits/portable-1kwh.toml").read_text())["kit"]["name"]
+
+
+def test_what_looks_unusual_is_asked_in_match_too():
+    """Upkeep of 900 a year: asked once for the home, with every kit it is asked of, on page and screen."""
+    found = run(["studio"], ["portable-1kwh", "portable-2kwh"], more=("purchase.upkeep_per_year=900",))
+    figures = result(found)
+    (home,) = figures["homes"]
+    asked = [row for row in home["questions"] if row["key"] == "purchase.upkeep_per_year"]
+    assert sorted(name for row in asked for name in row["options"]) == sorted(cell["kit"] for cell in home["cells"])
+    page = match_page(page_dict(found, figures=figures, command="riskcalc match"))
+    assert "Is this right?" in page
+    assert any("is this right? " in line and "pkeep" in line for line in matching_lines(figures))

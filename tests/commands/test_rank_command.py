@@ -41,6 +41,9 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     low, high = worth["factors"][0]["total_order"]["interval_95"]
     assert low < worth["factors"][0]["total_order"]["value"] < high
     assert figures["provenance"]["libraries"]["scipy"] != "unknown"
+    assert "kit.runs_from_battery_on_mains" in [row["key"] for row in figures["questions"]]
+    assert any(line.startswith("is this right? ") for line in lines)
+    assert "Is this right?" in (tmp_path / "ranking.html").read_text(encoding="utf-8")
 
 
 def test_same_seed_same_ranking(small_file, tmp_path):

@@ -313,3 +313,14 @@ def test_a_schema_file_that_is_not_ours_stays(folder: Path) -> None:
     assert not (folder / "home.toml").exists()
     assert run("home.toml", "--yes", "--overwrite").exit_code == 0
     assert run("other.toml", "--yes").exit_code == 0
+
+
+def test_a_fault_of_a_meter_file_is_told_of_that_file(folder: Path) -> None:
+    """A quotation mark left open in the meter file: its own name and line, not those of the scenario to be."""
+    (folder / "m.csv").write_text('time,power_w\n2023-01-01 00:00,"1\n', encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        run("home.toml", "--yes", "--meter", "m.csv")
+    (problem,) = caught.value.problems
+    assert Path(problem.file).name == "m.csv"
+    assert problem.given == "line 2: a quotation mark that is never closed"
+    assert not (folder / "home.toml").exists()

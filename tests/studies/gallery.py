@@ -19,6 +19,7 @@ from typing import Any
 
 import riskcalc.api
 from riskcalc.output import write_files
+from riskcalc.pages.exhibits.worth import first_saving
 from riskcalc.pages.figures import PLAIN, complement, money, percent, years
 
 ROOT = Path(__file__).parents[2]
@@ -66,7 +67,7 @@ def story_table(results: dict[str, dict[str, Any]]) -> str:
             ("worth on average", money(worth["mean"], currency, with_error=True)),
             ("nine in ten end from", f"{low} to {high}"),
             ("lose money", percent(worth["loss_probability"])),
-            ("saved in the first year", money(result["first_year"]["saving"], currency)),
+            ("saved in the first year", money(first_saving(result), currency)),
             ("what decides", ", ".join(label[:1].lower() + label[1:] for label in leading)),
         ):
             cells.setdefault(title, []).append(text)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from riskcalc.dispatch import Coupling
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import Assessment, assessment
 
@@ -20,6 +21,7 @@ KETTLE = ('home.appliances.kettle="unit"', "kit.inverter.rating_w=1800")
 CASES = {
     "night-only": (), "tenant-balcony": (), "terrace-portable": (), "terrace-rooftop": (), "terrace-tenant": (),
     "workshop-off-grid": (), "tenant-balcony with a kettle": KETTLE, "terrace-portable with a kettle": KETTLE,
+    "terrace-rooftop on a socket": ('kit.coupling="plug_in"',),
 }  # fmt: skip
 
 
@@ -44,3 +46,22 @@ def test_a_coarser_step_gives_the_same_saving_and_odds(case: str, step_minutes: 
     assert coarse.simulation.overload_minutes == pytest.approx(fine.simulation.overload_minutes, rel=0.02, abs=1.0)
     if "kettle" in case:
         assert fine.simulation.overload_minutes.mean() > 1000.0
+
+
+def test_the_cases_are_all_shipped_scenarios_and_all_couplings() -> None:
+    """A scenario or coupling that is added later is held to the same."""
+    named = {case.split(" ", maxsplit=1)[0] for case in CASES}
+    assert named == {path.stem for path in SCENARIOS.glob("*.toml")}
+    read = [read_scenario(SCENARIOS / f"{case.split(' ', maxsplit=1)[0]}.toml", CASES[case]) for case in CASES]
+    assert {scenario.kit.coupling for scenario in read if scenario.kit is not None} == set(Coupling)
+
+
+@pytest.mark.parametrize("command", ["assess", "rank", "match", "compare"])
+def test_every_command_takes_the_same_step(command: str) -> None:
+    """No command coarsens the step by itself: without --step each takes the one of the scenario, one minute."""
+    import inspect
+    from importlib import import_module
+
+    given = inspect.signature(getattr(import_module(f"riskcalc.commands.{command}"), command)).parameters["step"]
+    assert given.default is None
+    assert read_scenario(SCENARIOS / "night-only.toml").study.step_minutes == 1

@@ -1,0 +1,122 @@
+"""Payback every way a household asks, days without power, and refused permission: what page and screen say of them.
+
+Expected shares are counted here from the draws of the assessment.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pytest
+
+from riskcalc.answers.page_dict import page_dict
+from riskcalc.answers.whole_result import whole_result
+from riskcalc.pages.exhibits.answer import key_figures
+from riskcalc.pages.exhibits.worth import first_saving, outlay
+from riskcalc.pages.figures import PLAIN
+from riskcalc.pages.page import assess_page
+from riskcalc.pages.screen import summary_lines
+from riskcalc.study.model import Assessment, assessment
+
+UNCERTAIN = (
+    'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',
+    'purchase.price={distribution="uniform", low=150, high=500}',
+    "study.draws=128",
+    "study.scrambles=4",
+    "study.horizon_years=8",
+    "study.step_minutes=30",
+)
+MOVES = ('tenure.kind="rent"', 'tenure.stay_years={distribution="uniform", low=2, high=6}')
+
+
+def told(read_small: Any, *changes: str) -> tuple[Assessment, dict[str, Any], str, str]:
+    """Return an assessment, the figures of its page, and page and screen as plain text."""
+    found = assessment(read_small(*UNCERTAIN, *changes))
+    figures = page_dict(found, figures=whole_result(found), command="riskcalc assess small.toml")
+    texts = (assess_page(figures), "\n".join(summary_lines(figures)))
+    page, screen = (" ".join(text.replace("&#39;", "'").translate(PLAIN).split()) for text in texts)
+    return found, figures, page, screen
+
+
+def percent(share: float) -> str:
+    """Return a share as page and screen round it."""
+    return f"{round(100 * share)} %"
+
+
+def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
+    """Stays of 2 to 6 years: the odds by the first move, how long stays last, and in how many futures the kit goes along."""
+    found, _, page, screen = told(read_small, *MOVES, "tenure.new_home_sun_chance=0.5")
+    stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
+    paid = (found.valuation.payback_years <= stay).mean()
+    assert 0.05 < paid < 0.95
+    for text in (page, screen):
+        assert f"Before the household first moves, it has paid back in {percent(paid)} of futures." in text
+        assert "Half of all stays last 4 years or less." in text
+        assert "At the first move the kit goes along in 100 % of futures" in text
+        assert "works on in the next home" in text
+
+
+@pytest.mark.parametrize(("at_move", "said"), [("sell", "the kit is sold"), ("leave", "the kit is left with the home")])
+def test_what_becomes_of_the_kit_at_the_move_is_said(read_small: Any, at_move: str, said: str) -> None:
+    """Sold or left at the first move, in every future that moves."""
+    _, _, page, screen = told(read_small, *MOVES, f'tenure.at_move="{at_move}"', "tenure.resale_share=0.6")
+    for text in (page, screen):
+        assert f"At the first move {said} in 100 % of futures" in text
+        assert "works on in the next home" not in text
+
+
+def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
+    """A kit that is sold at the move: odds with and without what the sale brings."""
+    found, _, page, screen = told(read_small, *MOVES, 'tenure.at_move="sell"', "tenure.resale_share=0.6")
+    money = found.valuation
+    with_sale, without = (np.isfinite(years).mean() for years in (money.payback_with_sale_years, money.payback_years))
+    assert with_sale > without + 0.1
+    said = f"With what a sale at a move brings, {percent(with_sale)} pay back within 8 years; without it {percent(without)}."
+    assert said in page
+    assert said in screen
+
+
+def test_a_loan_is_told_both_ways(read_small: Any) -> None:
+    """Half of the price borrowed at 12 %: payback of the household's own money, and as if paid in cash."""
+    loan = "purchase.loan={financed_share=0.5, rate_per_year=0.12, term_years=8}"
+    found, _, page, screen = told(read_small, loan)
+    borrowed, cash = (
+        np.isfinite(years).mean() for years in (found.valuation.payback_years, found.valuation.payback_in_cash_years)
+    )
+    assert borrowed < cash
+    for text in (page, screen):
+        assert f"Counted in the household's own money, {percent(borrowed)} of futures pay back within 8 years" in text
+        assert f"as if paid in cash, {percent(cash)} " in text
+
+
+def test_who_neither_moves_nor_borrows_reads_none_of_it(read_small: Any) -> None:
+    """No stay, no sale, no loan: no such sentence."""
+    _, _, page, screen = told(read_small)
+    for text in (page, screen):
+        for words in ("first moves", "sale at a move", "borrowed", "short of power"):
+            assert words not in text
+
+
+def test_days_without_power_stand_on_the_first_screen(read_small_without: Any) -> None:
+    """Off grid: days of the first year on which some demand is not met, on page and screen."""
+    off_grid = ('kit.coupling="off_grid"', "home.annual_use_kwh=600")
+    found, figures, page, screen = told(partial(read_small_without, ("kit.charger", "dispatch")), *off_grid)
+    days = round(float(found.simulation.short_days[0].mean()))
+    assert 0 < days < 365
+    assert ("Days short of power", f"{days} a year") in [row[:2] for row in key_figures(figures)]
+    assert f"{days} a year" in page
+    assert f"Days short of power: {days} a year" in screen
+
+
+def test_outlay_and_saving_are_those_of_futures_that_buy(read_small: Any) -> None:
+    """A quarter refused: what is paid and saved on the first screen is the mean over the others."""
+    found, figures, page, _ = told(read_small, 'tenure={kind="rent", permission_refused_chance=0.25}')
+    bought = found.simulation.course.bought
+    assert bought.mean() == 0.75
+    assert outlay(figures)["value"] == pytest.approx(found.values["purchase.price"][bought].mean())
+    saving = found.valuation.saving[0][bought]
+    assert first_saving(figures)["value"] == pytest.approx(saving.mean())
+    assert figures["first_year_p10_p90"]["saving"] == pytest.approx(np.quantile(saving, [0.1, 0.9]))
+    assert "In 25 % of all futures permission is refused and nothing is bought." in page
