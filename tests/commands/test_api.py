@@ -86,6 +86,7 @@ def test_the_card_escapes_and_says_the_answer(answer) -> None:
     from riskcalc.pages.exhibits.answer import verdict_words
 
     assert verdict_words(answer.page) in answer._repr_html_().replace("&#39;", "'")
+    assert "data:image/svg+xml" in answer._repr_html_(), "the card holds a chart"
     assert "<img" not in card_html("<img src=x>", "<img>", [("<img>", "<img>", "<img>")])
 
 

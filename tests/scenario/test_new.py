@@ -324,3 +324,12 @@ def test_a_fault_of_a_meter_file_is_told_of_that_file(folder: Path) -> None:
     assert Path(problem.file).name == "m.csv"
     assert problem.given == "line 2: a quotation mark that is never closed"
     assert not (folder / "home.toml").exists()
+
+
+def test_a_section_that_a_message_names_is_there(folder: Path) -> None:
+    """A weather file without a head is refused with the section of the guide that describes weather files."""
+    (folder / "w.csv").write_text("time,ghi,temp_air,wind_speed\n2020-01-01 00:00,0,5,2\n", encoding="utf-8")
+    with pytest.raises((InputError, ValueError)) as caught:
+        read_place("w.csv")
+    assert "Weather files" in str(caught.value)
+    assert "\n## Weather files\n" in (SHELF.parent / "README.md").read_text(encoding="utf-8")
