@@ -19,12 +19,12 @@ _blocks: list[None] = []
 
 
 def end_when_told() -> None:
-    """Let Ctrl-C and being told to end do what this module says, unless whoever started the process has them ignored."""
+    """Let Ctrl-C and being told to end do what this module says, unless the process was started with them ignored."""
     answer(_told)
 
 
 def answer(how: signal.Handlers | Callable[[int, FrameType | None], None]) -> None:
-    """Set what the signals do from now on, but for those that are ignored."""
+    """Set what the signals do from now on, except those that are ignored."""
     for number in SIGNALS:
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, how)

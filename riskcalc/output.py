@@ -164,7 +164,7 @@ def _is_ours(path: Path) -> bool:
 def clean_text(text: str) -> str:
     """Return a text without what could move a cursor, end a string or turn the direction of reading.
 
-    Control characters (but for tab and line end), NUL, marks of direction and other invisible formats become spaces or go.
+    Control characters (except tab and line end), NUL, marks of direction and other invisible formats become spaces or go.
     Terminals and pages are written through this.
     """
     if text.isascii() and text.isprintable():

@@ -2,7 +2,7 @@
 
 Three ways, from exact to quick, and each answer says which was taken:
 
-- "revalued": an input that only enters the money is set to a value in every draw and the draws are valued anew, no
+- "revalued": an input that only enters the money is set to a value in every draw and the draws are recalculated, no
   energy simulated; the root is bracketed on a grid and closed in on common draws (Brent's method).
 - "simulated": any other input, with fewer draws simulated anew at some values and each draw's margin joined by straight
   lines between them; the change of the odds from these few is added to the odds of all draws (`resimulated`);

@@ -25,7 +25,7 @@ ROUNDING = 1e-9
 
 @dataclass(frozen=True)
 class ClaimResult:
-    """One claim held against the futures.
+    """One claim, checked in every future.
 
     `probability`: share of draws in which it is true; None when this run does not measure it. `middle`, `low`,
     `high`: the measure's median and its 10 % and 90 % points over the draws, None where never reached. `move`: the

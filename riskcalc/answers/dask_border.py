@@ -54,7 +54,7 @@ class Cluster:
         return max(1, sum(self.client.nthreads().values()))
 
     def block_draws(self, draws: int) -> int:
-        """Return blocks of which each thread gets two, so that unequal workers end together."""
+        """Return blocks, two for each thread, so that unequal workers end together."""
         return max(1, min(self.most_draws, max(FEWEST_DRAWS, -(-draws // (AT_ONCE * self.threads)))))
 
     def simulations(

@@ -1,4 +1,4 @@
-"""How near the rule comes to perfect foresight: the share of what the battery could save that it does save."""
+"""How near the rule comes to perfect foresight: what the battery saves, as a share of what it could save."""
 
 from __future__ import annotations
 

@@ -51,7 +51,7 @@ def insight(
     level
         Odds that break-even values are sought for.
     simulate
-        Simulate anew for break-even values of inputs that enter the energy; `workers` do it.
+        Simulate again for break-even values of inputs that enter the energy; `workers` do it.
     """
     scenario, money = assessment.scenario, assessment.valuation
     within = headline_years(assessment)

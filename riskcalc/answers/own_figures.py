@@ -1,4 +1,4 @@
-"""What a reader's own figures need: energy and noise of every future, so that the page itself can make the money anew.
+"""What a reader's own figures need: energy and noise of every future, so that the page itself can recalculate the money.
 
 The page repeats the money chain of `money` with prices, costs and rates that the reader types in. What only a new
 simulation can tell (the size of the kit, use, habits) is not in it.
@@ -191,7 +191,7 @@ def own_option(
 
 
 def own_claim(assessment: Assessment, claim: Claim, place: int, some: slice) -> dict[str, Any]:
-    """Return what the page needs to hold a claim about money against the futures made anew.
+    """Return what the page needs to hold a claim about money against the recalculated futures.
 
     `demand_kwh` and `net_kwh` (rates, draws), `exported_kwh` and `block_charge` (draws,) and the days of standing charge
     are those of the first year, or of the months of the claim.

@@ -17,7 +17,7 @@ from riskcalc.study.model import OnBlock, Values
 from riskcalc.years.simulation import Simulation
 
 NAME = "draws.parquet"
-#: What the file is called until the last block is in it; an interrupted run leaves it for whoever can use a part.
+#: What the file is called until the last block is in it; an interrupted run leaves it for anyone who can use a part.
 UNFINISHED = "draws.unfinished.parquet"
 
 

@@ -156,7 +156,7 @@ def first_by_order(order: Order) -> First:
 def same_places(found: Indices, order: Order, others: First) -> bool:
     """Return whether another method names the same first places, in any order, as far as both can tell.
 
-    Whoever is certain by one must be possible by the other. Factors that were ranked as one stand for each other.
+    An input that one method is certain of must be possible by the other. Factors that were ranked as one stand for each other.
     """
     ours = first_by_order(order)
     known = frozenset(found.names)

@@ -1,4 +1,4 @@
-"""The same run again, held against what was recorded: the files must be the same, and then so must the figures.
+"""The same run again, compared with what was recorded: the files must be the same, and then so must the figures.
 
 On the same libraries and the same kind of processor every figure is reproduced exactly. Another Python moves
 some by 5e-14, another library of linear algebra by 1e-14, since they sum in another order. Such differences are counted

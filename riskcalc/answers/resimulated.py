@@ -1,4 +1,4 @@
-"""Margins of statements at several values of an input, simulated anew: all inputs and values in one batch.
+"""Margins of statements at several values of an input, simulated again: all inputs and values in one batch.
 
 A batch costs little more than one run of as many draws, because draws that meet the same weather year share its work.
 """
@@ -15,7 +15,7 @@ from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment, evaluated, part_of_design
 from riskcalc.types import Floats
 
-#: Draws of the assessment that are simulated anew at each value.
+#: Draws of the assessment that are simulated again at each value.
 DRAWS_SIMULATED = 128
 
 #: Places in an input's distribution at which it is simulated; between them a draw's margin runs in straight lines.

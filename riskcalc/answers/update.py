@@ -1,7 +1,7 @@
 """What months measured after the purchase say about the futures drawn before it: which of them count, and how much.
 
 Every draw is a future that was thought possible before the purchase. Those that expected the measured months count
-more from now on, the others less (`weights`). Nothing is simulated anew, so the answer is refused where too few draws
+more from now on, the others less (`weights`). Nothing is simulated again, so the answer is refused where too few draws
 carry it.
 """
 
@@ -29,7 +29,7 @@ UNIT_SLIP = 100.0
 
 @dataclass(frozen=True)
 class Update:
-    """An assessment in the light of measured months; `weights` sum to 1 over its draws."""
+    """An assessment revised by measured months; `weights` sum to 1 over its draws."""
 
     assessment: Assessment
     measured: Measured

@@ -1,4 +1,4 @@
-"""What is thought of a purchase in the light of measured months: is it on track, what are its odds now, and why."""
+"""What is thought of a purchase after months were measured: is it on track, what are its odds now, and why."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An assessment with one input of money set to a value: valued anew only when money is asked for, and once a value.
+"""An assessment with one input of money set to a value: valued again only when money is asked for, and once a value.
 
 Several statements look for their break-even over the same values of the same inputs; a statement about the energy of a
 season asks for no valuation at all. What is kept of a value are its paybacks and its worth, one number a draw each.

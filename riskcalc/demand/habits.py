@@ -143,7 +143,7 @@ def rhythm(
 
 
 def _remembering(generator: np.random.Generator, count: int, memory: float) -> NDArray[np.float64]:
-    """Return standard normal numbers of which each has this correlation with the one before."""
+    """Return standard normal numbers, each with this correlation with the one before."""
     weight = memory ** np.arange(_LONGEST_MEMORY) * np.sqrt(1.0 - memory**2)
     noise = generator.standard_normal(count + _LONGEST_MEMORY - 1)
     return product(np.lib.stride_tricks.sliding_window_view(noise, _LONGEST_MEMORY), weight[::-1])

@@ -48,7 +48,7 @@ class ChargeByNeed:
     usual : UsualDay
         What a day of its kind needs and brings.
     need_share, sun_share : float
-        What of the need is charged for, and what of the sun is counted upon.
+        What of the need is charged for, and what of the sun is counted on.
     offset_share : float64 (N,)
         Share of the capacity charged beside that.
     """

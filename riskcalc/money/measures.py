@@ -124,7 +124,7 @@ def cost_per_kwh(costs: Floats, delivered_kwh: Floats, *, discount_rate: ArrayLi
 def largest_cumulative_shortfall(flows: Floats) -> Floats:
     """Return the largest fall of the running balance below an earlier peak, (draws,), positive.
 
-    The balance before the purchase, zero, counts as a peak, so without other peaks this is the deepest debt.
+    The balance before the purchase, zero, counts as a peak, so without other peaks this is the most that is owed.
     """
     balance_rows = np.cumsum(np.asarray(flows, dtype=np.float64), axis=0)
     peak = np.maximum(np.maximum.accumulate(balance_rows, axis=0), 0.0)

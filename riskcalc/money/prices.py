@@ -1,10 +1,10 @@
 """Electricity prices over the years of the horizon: trend, persistence, rare jumps; every rate, export, everything else.
 
 Independent yearly shocks understate the risk: in both histories shipped with riskcalc a year of rising prices tends to
-be followed by another (lag-1 correlation of log growth 0.29 and 0.56). Nor is normal spread enough: the steepest year
+be followed by another (lag-1 correlation of log growth 0.29 and 0.56). Normal spread is not enough either: the steepest year
 of each history lies more than three standard deviations above its mean, and neither holds a step like Great Britain's
 in 2022 (price cap of a typical dual-fuel household: +54 % in April; House of Commons Library, briefing 9491). So rare
-jumps come on top. Their chance is held against the histories: 2 of 73 years rose by 15 % or more, 2.7 %, which the defaults
+jumps come on top. Their chance is compared with the histories: 2 of 73 years rose by 15 % or more, 2.7 %, which the defaults
 give. Their size, the share that are falls and how much of them fades are judgements: no history shipped holds a fall
 of a tenth in a year (0 of 73; the defaults give 1.0 %), and of the American rises of 1979 to 1982 about a third
 was gone after eight years, of the British one of 2022 about two thirds after two (caps per kWh, from memory).

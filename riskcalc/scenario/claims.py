@@ -1,4 +1,4 @@
-"""Table [[claims]]: what somebody has said about the purchase, to be held against the futures."""
+"""Table [[claims]]: what somebody has said about the purchase, to be checked in every future."""
 
 from __future__ import annotations
 

@@ -51,7 +51,7 @@ def judgement(words: str) -> Origin:
 
 
 def common_practice(words: str) -> Origin:
-    """Name who does it so, where nobody measured."""
+    """Say who does it that way, where nobody measured."""
     return Origin(words, "common practice")
 
 

@@ -170,7 +170,7 @@ class Kit(Table):
     @model_validator(mode="before")
     @classmethod
     def lived(cls, given: Any) -> Any:
-        """Fill in the life of a portable unit's electronics, of which less is known than of an inverter's."""
+        """Fill in the life of a portable unit's electronics, which is less well known than that of an inverter."""
         if not isinstance(given, dict) or given.get("coupling") != "sockets":
             return given
         ageing = given.get("ageing", {})

@@ -53,7 +53,7 @@ class Stopped(Exception):  # noqa: N818 - not an error: somebody asked for the e
 
 
 class Workers(Protocol):
-    """Whoever simulates blocks: the threads of this process, or a cluster."""
+    """What simulates blocks: the threads of this process, or a cluster."""
 
     def block_draws(self, draws: int) -> int:
         """Return the number of draws in a block that suits them."""

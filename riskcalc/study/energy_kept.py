@@ -28,7 +28,7 @@ from riskcalc.years.simulation import Simulation
 from riskcalc.years.store import Store
 from riskcalc.years.tenure import Course, tenure_course
 
-#: Begin the keys of quantities that no simulation reads, but for those of `_READ_ALL_THE_SAME`.
+#: Begin the keys of quantities that no simulation reads, except those of `_READ_ALL_THE_SAME`.
 MONEY = ("purchase.", "prices.", "tariff.", "alternative.")
 _READ_ALL_THE_SAME = ("purchase.warranty_years",)
 #: Most draws of a run whose energy is kept: some 40 MB on disk, in a store that drops what was not used for longest.

@@ -1,4 +1,4 @@
-"""What whoever sets the charger in the evening knows of tomorrow's sun."""
+"""What a household that sets the charger in the evening knows of tomorrow's sun."""
 
 from __future__ import annotations
 

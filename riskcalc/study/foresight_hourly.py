@@ -85,7 +85,7 @@ def admitted_w(request: YearRequest, draw: int) -> Floats:
 
 
 def floors_wh(request: YearRequest) -> Floats:
-    """Return the stored energy that is never drawn upon: the cells' floor or the outage reserve, (draws,) [Wh]."""
+    """Return the stored energy that is never used: the cells' floor or the outage reserve, (draws,) [Wh]."""
     params = request.params
     kept = float(request.plan.reserve_share.min()) * params[Param.CAPACITY_WH]
     return np.minimum(np.maximum(params[Param.FLOOR_WH], kept), params[Param.CAPACITY_WH])

@@ -30,7 +30,7 @@ from riskcalc.years.simulation import YearRequest, run_year
 TARGETS = tuple(np.linspace(0.0, 1.0, 11).tolist())
 HOLD_BACKS = (0.25, 0.5, 0.75, 1.0)
 KEPT_FROM_EXPORT = (0.75, 0.5, 0.25, 0.0)
-#: Shares of a day's need that are charged for, of its expected sun that are counted upon, and of the capacity beside.
+#: Shares of a day's need that are charged for, of its expected sun that are counted on, and of the capacity beside.
 NEED_SHARES = (0.4, 0.6, 0.8)
 SUN_SHARES = (0.6, 0.8, 1.0)
 OFFSETS = (0.0, 0.2, 0.4, 0.6, 0.8)

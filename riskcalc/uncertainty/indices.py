@@ -113,8 +113,8 @@ def _base_points(columns: int, points: int, seed: int) -> tuple[Floats, Floats]:
 
     Column i of A and of B are dimensions i and i + columns of one Sobol' sequence. Some such pairs are badly spread over
     their square until the points are many: of 60 columns some are correlated by 0.75 at 256 points, which makes an index
-    wrong by as much. All columns are alike before they are given to a factor, so the columns of B are dealt to those of
-    A anew, by the assignment that keeps products of lines and bends smallest at every size of `PAIRED_ON`.
+    wrong by as much. All columns are alike before they are given to a factor, so the columns of B are dealt again to
+    those of A, by the assignment that keeps products of lines and bends smallest at every size of `PAIRED_ON`.
     """
     from scipy.optimize import linear_sum_assignment
 

@@ -30,7 +30,7 @@ from riskcalc.uncertainty.summary import jackknife, share_within
 #: A yes/no with odds outside 5 % to 95 % gets no index: its variance rests on a handful of draws.
 RARE_SHARE = 0.05
 
-#: Equal parts of a factor's distribution that are held against all draws.
+#: Equal parts of a factor's distribution that are compared with all draws.
 PARTS = 10
 
 #: Shuffles behind the noise floors, and the chance that any factor without effect passes them.

@@ -199,7 +199,7 @@ def luck_points(key: str, *, draws: int, seed: int, scrambles: int) -> Floats:
 
 
 def _nested_strata(rng: np.random.Generator, *, points: int) -> Floats:
-    """Return points of which the first 1, 2, 4, 8, ... each hold one in every equal part of (0, 1)."""
+    """Return points whose first 1, 2, 4, 8, ... hold one in every equal part of (0, 1)."""
     found = _inside(rng.random(1))
     while len(found) < points:
         parts = 2 * len(found)

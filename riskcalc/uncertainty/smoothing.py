@@ -35,7 +35,7 @@ MOST_LEVELS = 12
 DEGREE_COUNTS = 1.4
 #: Strengths of the penalty that are tried, in units of the first penalised function's own.
 STRENGTHS = 10.0 ** np.arange(-7.0, 3.1, 0.5)
-#: Functions of which the penalty leaves less than this are left out.
+#: Functions that the penalty reduces below this are left out.
 LEAST_LEFT = 0.01
 #: Added to every squared length, so that columns that depend on one another share what they explain.
 DEPENDENT = 1e-11

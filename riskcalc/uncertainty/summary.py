@@ -2,8 +2,8 @@
 
 A figure is computed once from all draws; its standard error comes from leaving out one scramble at a time (delete-a-group
 jackknife), which for a mean is the spread of the scrambles' own means over the root of their number. This holds for
-means, shares and quantiles alike and includes the luck of the weather and demand years, of which each scramble has its
-own (see `sampling`). A quantile takes the error of the share of draws below it instead. The spread of the scrambles' own
+means, shares and quantiles alike and includes the luck of the weather and demand years, each scramble having its own
+(see `sampling`). A quantile takes the error of the share of draws below it instead. The spread of the scrambles' own
 quantiles would not do: those of a few dozen draws stand further in and scatter less than a 5 % point of all draws does.
 """
 

@@ -1,4 +1,4 @@
-"""Draws that count more or less, in the light of what was measured: importance weights and figures from them.
+"""Draws that count more or less, given what was measured: importance weights and figures from them.
 
 A draw counts in proportion to the likelihood of the measured figures under it (importance sampling with the prior as
 proposal; Owen, Monte Carlo theory, methods and examples, ch. 9). How many equal draws the weights are worth is the

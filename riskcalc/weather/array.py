@@ -112,7 +112,7 @@ def lit_weather(sky: Sky, sun: SunPath) -> dict[str, Any]:
 #: (10 pi / 180)^2 / 8 = 0.4 % low at its middle (tests/weather/test_orientation.py measures what is left of it in a year).
 WIDEST_GAP_DEG = 10.0
 
-#: Most nodes of one angle; an angle of which next to nothing is known gets wider gaps, and then 1 % is lost, not 0.4 %.
+#: Most nodes of one angle; an angle that is hardly known gets wider gaps, and then 1 % is lost, not 0.4 %.
 MOST_NODES = 11
 
 

@@ -147,7 +147,7 @@ def gaps_closed(
 
 
 def filled_note(series: Iterable[NDArray[np.float64]]) -> tuple[str, ...]:
-    """Return what to say about the hours of which any series has a gap; nothing when there is none."""
+    """Return what to say about hours in which any series has a gap; nothing when there is none."""
     missing = sum(~np.isfinite(values) for values in series)
     hours = int(np.count_nonzero(missing))
     return (f"{hours} missing hours filled on straight lines (gaps of at most 3 hours)",) if hours else ()

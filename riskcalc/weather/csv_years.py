@@ -316,7 +316,7 @@ def _whole_hours(
 ) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]], list[str]]:
     """Means over whole hours of standard time, in file order.
 
-    Steps shorter than an hour are averaged; an hour of which a step is missing becomes a gap. Hours that begin at
+    Steps shorter than an hour are averaged; an hour with a missing step becomes a gap. Hours that begin at
     a quarter or half past (a site whose zone has part of an hour, a file in UTC) are made from parts of two neighbours.
     """
     notes: list[str] = []

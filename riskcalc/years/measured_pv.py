@@ -31,7 +31,7 @@ KEY = "site.measured_pv"
 INVERTER_SHARE = 0.96
 #: Share of the days of the shorter file that must be in both, so that days of meter and array are dealt together; judgement.
 PAIRED_SHARE = 0.5
-#: Years of weather behind the model that a record is held against.
+#: Years of weather behind the model that a record is compared with.
 YEARS_COMPARED = 8
 #: Power over the rated one that no array gives (edges of clouds reach 1.3 for minutes); judgement.
 MOST_OVER_PEAK = 1.5

@@ -76,7 +76,7 @@ def plane_sets(scenario: Scenario) -> tuple[PlaneSet, ...]:
 def plane_weights(planes: tuple[PlaneSet, ...], values: Values, *, draws: int) -> Floats:
     """Return the weight of each row of `Pools.solar_w` for new modules, shape (planes, draws).
 
-    Orientation between the nodes, shade, dirt, wiring, mismatch and the site's long-run resource, all of which scale
+    Orientation between the nodes, shade, dirt, wiring, mismatch and the site's long-run resource: all of these scale
     the power at the terminals. A measured array has its losses in its record: only shade beside it is left, and its scale.
     """
     if not planes:

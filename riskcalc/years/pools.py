@@ -125,7 +125,7 @@ class YearsAtHand:
     def demand(
         self, scenario: Scenario, clock: LocalClock, weather: WeatherPool, only: NDArray[np.int64] | None = None
     ) -> DemandPool:
-        """Return the demand years of the scenario, built anew unless the scenario before had the same."""
+        """Return the demand years of the scenario, built again unless the scenario before had the same."""
         place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
         key = _demand_key(scenario, clock, place, only)
         if key not in self._demand:

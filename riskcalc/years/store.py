@@ -3,7 +3,7 @@
 An entry is a folder of plain numpy files and one `entry.json`, named by the digest of its key. It is written under
 another name and put in place by one rename, so of two runs that make the same entry at once one wins and both go on.
 Arrays come back as read-only maps of their files: opening them costs next to nothing, and memory is used only for what
-is read. An entry that is damaged in any way is dropped and made anew; a disk that is full or read-only means no more
+is read. An entry that is damaged in any way is dropped and made again; a disk that is full or read-only means no more
 than that nothing is kept.
 
 Where: `RISKCALC_CACHE`, else `XDG_CACHE_HOME`/riskcalc, else ~/.cache/riskcalc. `RISKCALC_CACHE=off` keeps nothing.

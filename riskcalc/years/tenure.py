@@ -79,7 +79,7 @@ def tenure_course(scenario: Scenario, values: Values, *, years: int, draws: int)
     chance p each stay is geometric, P(n years) = p (1 - p)^(n - 1). Each new home has sun with the chance given; its
     yield is `new_home_yield_share` of the first home's, none without sun. Under `if_no_sun = "sell"` a kit with modules
     is sold instead of going along to a home without sun, and no other is bought later. Limiting case: no stay, no chance and no
-    refusal give a kit that is bought, held and sunlit throughout, whoever owns the home.
+    refusal give a kit that is bought, held and sunlit throughout, no matter who owns the home.
     """
     tenure = scenario.tenure
     bought = with_modules = np.ones(draws, dtype=bool)

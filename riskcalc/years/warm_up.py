@@ -22,7 +22,7 @@ from riskcalc.years.schedule import clock_of, slot_plan
 
 
 def start_warm_up(scenario: Scenario) -> Thread:
-    """Start getting the kernel ready beside other work; whoever needs it meanwhile waits for it by itself."""
+    """Start getting the kernel ready beside other work; a caller that needs it meanwhile waits for it by itself."""
     # pvlib imports requests, which silences a warning of no use here for the whole process; numba, which sets filters
     # and takes them back while it compiles, can undo that. A filter set before the thread begins is not undone.
     warnings.filterwarnings("ignore", message="SOCKS support in urllib3")

@@ -43,6 +43,17 @@ def test_sentences_are_short(sentences: list[str]) -> None:
     assert STUDY["middle_length"](sentences) <= STUDY["MIDDLE"] == 14
 
 
+def test_documents_docstrings_and_comments_have_no_banned_turn() -> None:
+    """What contributors read keeps to the same words; sentences of the documents keep to the same lengths."""
+    documents = [part for text in STUDY["document_texts"]() for part in STUDY["in_sentences"](text)]
+    code = list(STUDY["code_texts"]())
+    assert len(documents) > 200
+    assert len(code) > 2000
+    assert STUDY["banned"]([*documents, *code]) == []
+    assert STUDY["too_long"](documents) == []
+    assert STUDY["middle_length"](documents) <= STUDY["MIDDLE"]
+
+
 def test_errors_and_help_are_among_the_sentences(sentences: list[str]) -> None:
     """A refusal of the scenario, a question, a label of a key and the help of an option are all collected."""
     for said in (

@@ -114,6 +114,29 @@ def source_texts(folder: Path = PACKAGE) -> Iterator[str]:
                 yield from _prose("".join(map(str, parts)))
 
 
+def code_texts(folder: Path = PACKAGE) -> Iterator[str]:
+    """Yield every docstring and every comment, for engineers to read at once."""
+    for path in sorted(folder.rglob("*.py")):
+        code = path.read_text(encoding="utf-8")
+        for node in ast.walk(ast.parse(code)):
+            if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and (said := ast.get_docstring(node)):
+                yield " ".join(said.split())
+        lines = [line.strip().lstrip("#: ") if line.strip().startswith("#") else "" for line in code.splitlines()]
+        # Comments of several lines are read as one text.
+        yield from (" ".join(block.split("\n")) for block in re.split(r"\n{2,}", "\n".join(lines)) if block.strip())
+
+
+def document_texts() -> Iterator[str]:
+    """Yield the paragraphs of the documents, code and tables left out."""
+    for name in ("README.md", "DEVELOPERS.md", "scenarios/README.md", "scenarios/PYTHON.md", "reports/README.md"):
+        text = re.sub(r"(?s)```.*?```|<!--.*?-->", "", (ROOT / name).read_text(encoding="utf-8"))
+        text = re.sub(r"(?m)^(\||    |!\[).*$", "", text)
+        for block in re.split(r"\n\s*\n|\n(?=- )", text):
+            said = " ".join(re.sub(r"^[#\-\s]+|\*\*|`", "", re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", block)).split())
+            if said:
+                yield said
+
+
 def help_texts() -> list[str]:
     """Return the help of the program, of every command and of every option."""
     group = typer.main.get_command(app)
@@ -205,6 +228,7 @@ def main(names: list[str], draws: int, target: Path | None) -> None:
         "source: messages, labels, errors": list(source_texts()),
         "help of commands and options": help_texts(),
         "cautions and method": fixed_texts(),
+        "documents": list(document_texts()),
     }
     print("Flesch reading ease of the first screen, as a household meets it (60 and above is plain English)")
     with tempfile.TemporaryDirectory() as folder:

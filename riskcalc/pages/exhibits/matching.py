@@ -18,7 +18,7 @@ NOTHING = "do nothing"
 
 
 def opening(homes: Sequence[Figures]) -> str:
-    """Return for how many homes a kit is worth most on average, and for how many that is beyond doubt."""
+    """Return for how many homes a kit is worth most on average, and for how many that is clear."""
     bought = [home for home in homes if home["pick"] not in (None, NOTHING)]
     clear = sum(is_clear(home) for home in bought)
     total = counted("{count} home", "{count} homes", len(homes))

@@ -112,7 +112,7 @@ def opening(result: Figures) -> str:
 
 
 def margin(result: Figures) -> str:
-    """Return how far the best is ahead of the next, or that the draws do not part them."""
+    """Return how far the best is ahead of the next, or that the draws cannot tell them apart."""
     leader, *others = choices(result)
     if not others:
         return ""
@@ -515,7 +515,7 @@ def _levels(shown: Sequence[Figures]) -> tuple[Floats, Floats]:
 
 
 def _moved_apart(ends: Floats, *, gap: float) -> Floats:
-    """Return the heights of labels, moved up where one would touch the label below it."""
+    """Return the heights of labels, moved up where they would touch the label below."""
     placed = ends.astype(np.float64).copy()
     for below, above in pairwise(np.argsort(ends, kind="stable")):
         placed[above] = max(placed[above], placed[below] + gap)

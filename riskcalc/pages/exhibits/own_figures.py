@@ -1,4 +1,4 @@
-"""Your figures: the reader types in a price or a rate, and the money of every future is made anew on the page."""
+"""Your figures: the reader types in a price or a rate, and the page recalculates the money of every future."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def own_section(figures: Figures) -> Section | None:
 
 
 def own_block(panel: Figures | None, figures: Figures, *, name: str = "own", leads: bool = True) -> Block | None:
-    """Return one panel, None without futures to make anew.
+    """Return one panel, None without futures to recalculate.
 
     `name` tells the panels of a page apart, in ids and in the address; the one that `leads` also moves the first screen.
     """

@@ -92,7 +92,7 @@ def share_block(figures: Figures) -> Block:
 
 
 def share_title(ranking: Sequence[Figures]) -> str:
-    """Return what decides most; two are named where their standard errors do not part them."""
+    """Return what decides most; two are named where their standard errors cannot tell them apart."""
     first, *others = ranking
     share = first["share_of_variance"]
     if not others or _apart(share, others[0]["share_of_variance"]):

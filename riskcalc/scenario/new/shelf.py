@@ -1,4 +1,4 @@
-"""Kits to begin with: the invented ones that come with riskcalc, or a file of one's own."""
+"""Kits to begin with: the invented ones that come with riskcalc, or a file of your own."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def shelf_kits() -> dict[str, Kit]:
 
 
 def kit_named(word: str) -> Kit:
-    """Return a kit of the shelf, or the one in a TOML file of one's own.
+    """Return a kit of the shelf, or the one in a TOML file of your own.
 
     Raises
     ------
