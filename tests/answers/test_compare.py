@@ -87,7 +87,8 @@ def test_the_order_of_options_changes_no_figure(small):
         found = comparison(order)
         columns, rows = draw_table(found)
         figures = result(found)
-        assert [row["letter"] for row in figures.pop("compared")] == ["A", "B", "C"]
+        lettered = [(row["letter"], row["option"]) for row in figures.pop("compared")]
+        assert lettered == list(zip("ABC", [option.name for option in order], strict=True))
         figures.pop("differing")  # its columns stand in the order of the letters
         told.add(json.dumps([figures, columns, list(rows)]))
     assert len(told) == 1

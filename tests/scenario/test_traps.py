@@ -161,3 +161,12 @@ def test_one_year_is_said_in_the_singular(small_file: Path) -> None:
     text = "\n".join(summary_lines(result(found)))
     assert "within 1 year " in text
     assert "1 years" not in text
+
+
+@pytest.mark.parametrize("given", ["hour", "x"])
+def test_a_wrong_kind_of_meter_file_lists_the_kinds(small_file: Path, given: str) -> None:
+    """The kinds that there are, not only that this one is wrong."""
+    with pytest.raises(InputError) as caught:
+        read_scenario(small_file, (f'home.demand.kind="{given}"',))
+    (problem,) = [problem for problem in caught.value.problems if problem.key == "home.demand.kind"]
+    assert problem.accepted == 'one of "minute" or "half_hour"'
