@@ -7,6 +7,7 @@ A change stops what runs. One computation runs at a time.
 from __future__ import annotations
 
 import threading
+import traceback
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -169,6 +170,15 @@ class Answering:
             except InputError as error:
                 if number == self._asked:
                     self.tell({"question": number, "problems": problems_of(error)})
+            except Exception as error:  # noqa: BLE001 - a fault of ours must not leave the page waiting
+                traceback.print_exc()
+                fault = {
+                    "key": "",
+                    "given": f"a fault of riskcalc: {error!r}",
+                    "accepted": "another change",
+                    "hint": "",
+                }
+                self.tell({"question": number, "problems": [fault]})
 
 
 def problems_of(error: InputError) -> list[dict[str, str]]:

@@ -2,7 +2,7 @@
 (() => {
   const token = new URLSearchParams(location.search).get("token") || "";
   const byId = (id) => document.getElementById(id);
-  let currency = "EUR", question = 0, asked = 0, kinds = {};
+  let currency = "EUR", question = 0, asked = 0, shown = -1, kinds = {};
 
   const call = async (path, body) => {
     const options = { headers: { "X-Riskcalc-Token": token } };
@@ -145,9 +145,12 @@
     if (answer.form) {
       question = answer.question;
       fill(answer.form);
-      byId("stage").textContent = "Working out the answer.";
-      byId("progress").hidden = false;
-      byId("progress").removeAttribute("value");
+      // The answer may have come by the stream before this reply did.
+      if (shown < question) {
+        byId("stage").textContent = "Working out the answer.";
+        byId("progress").hidden = false;
+        byId("progress").removeAttribute("value");
+      }
     }
     complain(answer.problems, answer.form ? null : row);
   };
@@ -155,6 +158,7 @@
   // The right side: the answer as it sharpens.
   const show = (answer) => {
     if (answer.question !== undefined && answer.question < question) return;
+    shown = answer.question;
     if (answer.problems) { complain(answer.problems, null); return; }
     if (!answer.odds) return;
     currency = answer.currency;

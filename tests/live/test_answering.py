@@ -57,3 +57,21 @@ def test_only_the_newest_question_is_answered_to_the_end(read_small):
     assert [answer["question"] for answer in told if answer["last"]] == [newest]
     assert answering.found is not None
     assert answering.found.values["purchase.price"][0] == 10
+
+
+def test_a_fault_of_ours_is_told_and_not_waited_for(read_small, monkeypatch):
+    """A page must not wait for an answer that cannot come."""
+    told, done = [], threading.Event()
+
+    def tell(answer):
+        told.append(answer)
+        done.set()
+
+    def broken(*_arguments, **_settings):
+        raise ZeroDivisionError("broken")
+
+    monkeypatch.setattr("riskcalc.live.answering.rounds", broken)
+    number = Answering(tell).ask(read_small(*FEW))
+    assert done.wait(60)
+    assert told[0]["question"] == number
+    assert "ZeroDivisionError" in told[0]["problems"][0]["given"]

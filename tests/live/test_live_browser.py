@@ -48,7 +48,7 @@ def address(small_file):
 
 
 def settled(page):
-    page.wait_for_function("document.getElementById('stage').textContent.startsWith('Settled')", timeout=90_000)
+    page.wait_for_function("document.getElementById('stage').textContent.startsWith('Settled')", timeout=300_000)
 
 
 def turned(page, key, value):
@@ -65,6 +65,7 @@ def odds(page):
 def test_a_sitting_from_the_first_change_to_the_saved_file(address, small_file):
     with HEADLESS["chromium"]() as browser:
         page = browser.new_context(bypass_csp=True, viewport={"width": 1400, "height": 900}).new_page()
+        page.set_default_timeout(120_000)
         faults = []
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.goto(address)
@@ -136,6 +137,7 @@ def test_a_shape_is_chosen_dragged_and_typed_by_pointer_and_by_keys(address):
     key = "tariff.rates.day.import_price_per_kwh"
     with HEADLESS["chromium"]() as browser:
         page = browser.new_context(bypass_csp=True, viewport={"width": 1400, "height": 900}).new_page()
+        page.set_default_timeout(120_000)
         faults = []
         page.on("pageerror", lambda error: faults.append(str(error)))
         page.goto(address)
@@ -145,7 +147,7 @@ def test_a_shape_is_chosen_dragged_and_typed_by_pointer_and_by_keys(address):
         def written(name, *, other_than):
             page.wait_for_function(
                 "([key, name, before]) => { const text = document.getElementById(`key-${key}`).value;"
-                " const found = text.match(new RegExp(`${name} = ([\\d.]+)`)); return found && found[1] !== before; }",
+                " const found = text.match(new RegExp(`${name} = ([0-9.]+)`)); return found && found[1] !== before; }",
                 arg=[key, name, other_than],
             )
             return float(re.search(rf"{name} = ([\d.]+)", page.locator(f'[id="key-{key}"]').input_value())[1])
