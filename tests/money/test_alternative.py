@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.trace import traced_year
+from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load
 from riskcalc.study.model import assessment
@@ -88,3 +89,20 @@ def test_a_cable_is_no_alternative_to_a_kit_on_the_grid(read_small):
         read_small(CABLE)
     assert caught.value.problems[0].key == "alternative"
     assert "off_grid" in caught.value.problems[0].accepted
+
+
+def test_loss_of_load_by_hand(read_small):
+    """Two years of two draws: unmet over demand, hours over 8,760, days over 365."""
+    kwh = np.zeros((len(Flow), 2, 2))
+    kwh[Flow.DEMAND_REACHABLE] = [[300.0, 100.0], [300.0, 300.0]]
+    kwh[Flow.DEMAND_WIRED] = 100.0
+    kwh[Flow.UNMET] = [[40.0, 0.0], [120.0, 30.0]]
+    hours, days = np.array([[876.0, 0.0], [0.0, 0.0]]), np.array([[73.0, 0.0], [0.0, 73.0]])
+    simulation = replace(assessment(read_small()).simulation, yearly_kwh=kwh, short_hours=hours, short_days=days)
+    whole, first = (loss_of_load(simulation, years=part) for part in (slice(None), slice(0, 1)))
+    np.testing.assert_allclose(whole["unmet_kwh"], [80.0, 15.0])
+    np.testing.assert_allclose(whole["unmet_share"], [80.0 / 400.0, 15.0 / 300.0])
+    np.testing.assert_allclose(whole["hours_share"], [0.05, 0.0])
+    np.testing.assert_allclose(whole["days_share"], [0.1, 0.1])
+    np.testing.assert_allclose(first["unmet_share"], [0.1, 0.0])
+    np.testing.assert_allclose(first["hours_share"], [0.1, 0.0])

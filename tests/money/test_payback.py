@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from riskcalc.money.measures import crossing_years, discounted_payback_years, simple_payback_years
+from riskcalc.money.measures import crossing_years, discounted_payback_years, simple_payback_years, while_in_debt
 
 
 def column(*flows):
@@ -150,3 +150,15 @@ def test_nan_and_unknown_crossing_are_refused():
         simple_payback_years(column(-1, np.nan))
     with pytest.raises(ValueError, match=r'crossing: \'third\'; accepted: "first", "lasting"'):
         simple_payback_years(column(-1, 2), crossing="third")
+
+
+def test_a_balance_in_debt_counts_from_the_last_year_below_zero():
+    """While the loan runs, no earlier row is above the last one below zero; without a loan nothing changes."""
+    rows = column(0.0, -3.0, -1.0, 2.0, 4.0)
+    loan = column(10.0, -4.0, -4.0, -4.0, 0.0)
+    np.testing.assert_array_equal(while_in_debt(rows, loan), column(-1.0, -3.0, -1.0, 2.0, 4.0))
+    np.testing.assert_array_equal(while_in_debt(rows, None), rows)
+    covered = column(0.0, 1.0, 2.0, 3.0, 4.0)
+    np.testing.assert_array_equal(while_in_debt(covered, loan), covered)
+    paid_off = column(0.0, 1.0, 2.0, 3.0, -1.0)
+    np.testing.assert_array_equal(while_in_debt(paid_off, loan), paid_off)

@@ -8,6 +8,7 @@ from riskcalc.uncertainty.bounded import Uniform
 from riskcalc.uncertainty.endless import Normal
 from riskcalc.uncertainty.indices import (
     Cube,
+    Indices,
     check_outcome,
     screening_effects,
     screening_rows,
@@ -263,3 +264,11 @@ def test_stated_errors_are_the_scatter_of_repeated_designs(model):
         ratio = np.sqrt((errors**2).mean(axis=0)) / values.std(axis=0, ddof=1)
         assert (ratio > 0.7).all()
         assert (ratio < 1.6).all()
+
+
+@pytest.mark.parametrize(("rounds", "errors"), [(1, 12.706), (2, 12.706), (3, 4.303), (8, 2.365), (31, 2.042)])
+def test_errors_in_an_interval_are_student_s(rounds, errors):
+    """The printed table of t at 97.5 %, by the rounds less one (NIST handbook, 1.3.6.7.2); one round is as good as two."""
+    ones = np.ones((rounds, 1))
+    found = Indices(("x",), ones[0], ones[0], ones[0], ones[0], ones, ones)
+    assert found.errors_in_95 == pytest.approx(errors, abs=5e-4)

@@ -6,7 +6,9 @@ from scipy import special
 
 from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.odds import RARE_SHARE, distance, mean_gap, odds_ranking
+from riskcalc.uncertainty.ranking import at_ends
 from riskcalc.uncertainty.sampling import unit_cube
+from riskcalc.uncertainty.summary import jackknife
 
 SCRAMBLES, DRAWS = 8, 8 * 256
 
@@ -97,3 +99,16 @@ def test_futures_in_which_nothing_is_bought_are_left_out():
     assert rows["u3"].gap < result.gap_floor
     assert rows["u0"].share == pytest.approx(1.0, abs=0.1)
     assert ranked(np.full(DRAWS, np.nan), found).odds == 0.0
+
+
+def test_odds_at_the_ends_are_those_of_all_draws():
+    """Not those of a fit that leaves a scramble out; the error is the scatter of those."""
+    found = factors()
+    paid = (found[0].places[0] + 0.4 * found[1].places[0] < 0.7) * 1.0
+    model = factor_model(found, scrambles=SCRAMBLES)
+    low, high = at_ends(model, model.fit(paid), "u0")
+    row = next(row for row in ranked(np.where(paid > 0.0, 5.0, np.inf), found).rows if row.name == "u0")
+    assert low[0] != low[1]
+    assert high[0] != high[1]
+    assert (row.low, row.high) == (min(low[0], 1.0), max(high[0], 0.0))
+    assert row.effect_error == jackknife((high - low)[1:])

@@ -102,3 +102,14 @@ def test_draws_that_agree_but_for_one_scramble():
         warnings.simplefilter("error")
         found = ranking(outcome, {"a": unit_cube(1, draws=128, scrambles=8, seed=1)[0]}, scrambles=8)
     assert all(np.isfinite([row.share, row.share_se]).all() for row in found.inputs)
+
+
+def test_shares_and_their_errors_have_no_unit():
+    """An outcome in pence has the shares and errors of one in pounds, where the fit blurs a jump too; effects are in its unit."""
+    unit = units(3)
+    outcome = (unit["x0"] > 0.37) * 1.0 + 0.5 * unit["x1"] ** 2
+    one, other = ranking(outcome, unit, scrambles=8), ranking(100.0 * outcome, unit, scrambles=8)
+    for pound, penny in zip(one.inputs, other.inputs, strict=True):
+        assert penny.share == pytest.approx(pound.share, rel=1e-6, abs=1e-9)
+        assert penny.share_se == pytest.approx(pound.share_se, rel=1e-6, abs=1e-9)
+        assert penny.effect == pytest.approx(100.0 * pound.effect, rel=1e-6, abs=1e-9)
