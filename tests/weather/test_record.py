@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import errno
 import http.server
 import json
 import os
 import re
+import resource
 import signal
 import socket
 import subprocess
@@ -30,6 +30,8 @@ from riskcalc.weather.record import Service, check_years, fetch_years
 from riskcalc.weather.solar import sun_path
 
 PLACE = (-33.5, 151.25)
+#: About what a year takes on the disk.
+YEAR_BYTES = 400_000
 Reply = Callable[["Handler", dict[str, Any]], None]
 
 
@@ -301,23 +303,42 @@ def test_no_whole_year_is_an_error(server: type[Handler], tmp_path: Path) -> Non
     assert not (tmp_path / "there.csv").exists()
 
 
-def test_full_disk_keeps_what_is_there(server: type[Handler], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A disk that is full at the second year, or at the whole file, ends with its own words and no half file."""
-    file = tmp_path / "there.csv"
-    written, real = [], record.write_files
+@pytest.fixture(params=["largest file", "small disk"])
+def small(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[tuple[Path, str, Callable[[], None]]]:
+    """Give a folder in which the system itself refuses to write more than a year and a half, its words, and the way out."""
+    if request.param == "largest file":
+        before = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (YEAR_BYTES * 3 // 2, before[1]))
+        yield tmp_path, "File too large", lambda: resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        return
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = ["mount", "-t", "tmpfs", "-o", f"size={YEAR_BYTES * 3 // 2}", "none", str(disk)]
+    if os.geteuid() != 0 or subprocess.run(mounted, check=False, capture_output=True).returncode != 0:
+        pytest.skip("a small disk needs the right to mount one")
+    larger = ["mount", "-o", "remount,size=64m", str(disk)]
+    yield disk, "No space left on device", lambda: subprocess.run(larger, check=True) and None
+    subprocess.run(["umount", str(disk)], check=True)
 
-    def full(folder: Path, texts: dict[str, str]) -> list[Path]:
-        if len(written) == 1:
-            raise InputError(record.one_problem(folder, "", os.strerror(errno.ENOSPC), "room on its disk").problems)
-        written.append(folder)
-        return real(folder, texts)
 
-    monkeypatch.setattr(record, "write_files", full)
-    with pytest.raises(InputError, match=r"No space left(.*\n)+.*1 of 3 years are kept"):
+def test_full_disk_keeps_what_is_there(
+    server: type[Handler], small: tuple[Path, str, Callable[[], None]]
+) -> None:
+    """Where the system takes no more bytes, its own words stand, whole years are kept and named, and no half file is left."""
+    folder, words, more_room = small
+    file = folder / "there.csv"
+    with pytest.raises(InputError, match=rf"{words}(.*\n)+.*\d of 3 years are kept"):
         fetch(server, file)
     assert not file.exists()
-    monkeypatch.setattr(record, "write_files", real)
+    kept = sorted((folder / "there.csv.years").iterdir())
+    assert 1 <= len(kept) <= 3
+    assert all(part.suffix != ".tmp" for part in kept)
+    asked = len(server.asked)
+    more_room()
     assert fetch(server, file).years == (2003, 2004, 2005)
+    assert len(server.asked) == asked + 3 - len(kept)
+    assert read_csv_years(file).years == 3
 
 
 def test_height_zero_is_asked(server: type[Handler], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
