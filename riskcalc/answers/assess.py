@@ -19,6 +19,7 @@ from riskcalc.answers.loads import load_figures
 from riskcalc.answers.paid_back import payback_result
 from riskcalc.answers.questions import questions_of, understood_files
 from riskcalc.answers.running import running_figures
+from riskcalc.answers.warranty import warranty_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
 from riskcalc.money.price_history import HISTORIES, drawn_growth, growth_statistics, read_price_history
@@ -73,6 +74,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
             ).items()
         },
         **growth_figures(assessment),
+        **warranty_figures(assessment),
         **off_grid_figures(assessment),
         **outage_figures(assessment),
         **running_figures(assessment),

@@ -17,6 +17,7 @@ TABLES = Path(__file__).parents[1] / "tables"
 HISTORIES = {
     "eia_residential": "eia_residential_price_1990_2021.csv",
     "bls_city_average": "bls_city_average_price_1979_2021.csv",
+    "ons_electricity": "ons_electricity_1988_2025.csv",
 }
 
 
@@ -91,7 +92,7 @@ class PathParameters:
 
 
 def read_price_history(name: str) -> tuple[NDArray[np.int64], Floats]:
-    """Return years and yearly nominal prices (per kWh) of a shipped history, both shape (years,).
+    """Return years and yearly nominal prices (per kWh, or an index of them) of a shipped history, both shape (years,).
 
     Raises
     ------
@@ -101,11 +102,8 @@ def read_price_history(name: str) -> tuple[NDArray[np.int64], Floats]:
     if name not in HISTORIES:
         raise ValueError(f"price history: {name!r}; accepted: {', '.join(sorted(HISTORIES))}")
     with (TABLES / HISTORIES[name]).open(encoding="utf-8", newline="") as lines:
-        rows = list(csv.DictReader(lines))
-    return (
-        np.array([int(row["year"]) for row in rows]),
-        np.array([float(row["price_usd_per_kwh"]) for row in rows]),
-    )
+        rows = list(csv.reader(lines))[1:]
+    return np.array([int(row[0]) for row in rows]), np.array([float(row[1]) for row in rows])
 
 
 #: A change of the price by more than this in a year counts as a jump, not as the usual spread (judgement).

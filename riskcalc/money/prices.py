@@ -1,13 +1,11 @@
 """Electricity prices over the years of the horizon: trend, persistence, rare jumps; every rate, export, everything else.
 
-Independent yearly shocks understate the risk: in both histories shipped with riskcalc a year of rising prices tends to
-be followed by another (lag-1 correlation of log growth 0.29 and 0.56). Normal spread is not enough either: the steepest year
-of each history lies more than three standard deviations above its mean, and neither holds a step like Great Britain's
-in 2022 (price cap of a typical dual-fuel household: +54 % in April; House of Commons Library, briefing 9491). So rare
-jumps come on top. Their chance is compared with the histories: 2 of 73 years rose by 15 % or more, 2.7 %, which the defaults
-give. Their size, the share that are falls and how much of them fades are judgements: no history shipped holds a fall
-of a tenth in a year (0 of 73; the defaults give 1.0 %), and of the American rises of 1979 to 1982 about a third
-was gone after eight years, of the British one of 2022 about two thirds after two (caps per kWh, from memory).
+Independent yearly shocks understate the risk: in all three histories shipped with riskcalc a year of rising prices tends
+to be followed by another (lag-1 correlation of log growth 0.28 to 0.56). Normal spread is not enough either: the steepest year
+of each history lies more than three standard deviations above its mean. So rare jumps come on top, compared with
+the histories: 5 of 110 years rose by 15 % or more (the defaults give 2.7 %), with a median of 19 % and logarithms that differ by
+0.11; one of six changes of that size was a fall, and 1 of 110 years fell by a tenth (the defaults give 1.0 %). Of the
+British rise of 2022 half was gone three years later, beside the mean growth.
 """
 
 from __future__ import annotations

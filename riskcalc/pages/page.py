@@ -7,7 +7,20 @@ from collections.abc import Callable, Sequence
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
 from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
-from riskcalc.pages.exhibits import answer, energy, findout, fit, matching, options, order, ranking, stay, tracked, week
+from riskcalc.pages.exhibits import (
+    answer,
+    energy,
+    findout,
+    fit,
+    matching,
+    options,
+    order,
+    prices,
+    ranking,
+    stay,
+    tracked,
+    week,
+)
 from riskcalc.pages.exhibits import payback as payback_
 from riskcalc.pages.exhibits import worth as worth_
 from riskcalc.pages.exhibits.again import again_blocks
@@ -67,6 +80,7 @@ def assess_document(figures: Figures) -> Document:
                 *worth_.investment(figures),
                 finding=worth_.money_finding(figures),
             ),
+            prices_section(figures),
             section(
                 "decides",
                 "What decides it",
@@ -379,6 +393,14 @@ def loads_section(figures: Figures) -> Section | None:
     )
 
 
+def prices_section(figures: Figures) -> Section | None:
+    """Return how prices may go; None where they follow a given path."""
+    block = prices.price_block(figures)
+    if block is None:
+        return None
+    return section("prices", "How prices may go", block, finding=prices.price_title(figures))
+
+
 def understood_section(figures: Figures) -> Section | None:
     """Return how each file of measurements was read; None where there is none."""
     blocks: list[Block | None] = []
@@ -408,6 +430,7 @@ def charts_in(figures: Figures) -> list[Chart]:
             lambda: payback_.futures_block(figures),
             lambda: payback_.odds_block(figures),
             lambda: cash_block(figures),
+            lambda: prices.price_block(figures),
             lambda: worth_.worth_block(figures),
             lambda: ranking.share_block(figures) if ranking.ranked(figures) else None,
             lambda: ranking.swing_block(figures),

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import model_validator
 
 from riskcalc.scenario.complaints import Complaint
-from riskcalc.scenario.fields import Table, absent, default, default_number, field_study, judgement, needed, optional
+from riskcalc.scenario.fields import Table, absent, default, default_number, field_study, needed, optional
 from riskcalc.scenario.series import Yearly
 from riskcalc.scenario.study import Study
 from riskcalc.scenario.texts import Text
@@ -32,10 +32,11 @@ class Prices(Table):
         "the account earns the discount rate, so that saving is worth nothing by definition",
         title="Interest of the savings account",
     )
-    history: Literal["eia_residential", "bls_city_average"] | None = optional(
+    history: Literal["eia_residential", "bls_city_average", "ons_electricity"] | None = optional(
         "history of household prices that trend, persistence and spread are calibrated to, unless they are given: "
-        "eia_residential (United States 1990-2021) or bls_city_average (United States 1979-2021)",
-        "their own defaults, between the two histories",
+        "eia_residential (United States 1990-2021), bls_city_average (United States 1979-2021) or ons_electricity (United"
+        " Kingdom 1988-2025)",
+        "their own defaults, between the two histories of the United States",
         title="History the prices are calibrated to",
     )
     trend_per_year: Annotated[Quantity, Growth] = default_number(
@@ -59,32 +60,41 @@ class Prices(Table):
     jump_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="1/year")] = default_number(
         0.05,
         "chance of a sudden jump in a year, up or down",
-        field_study("2 of 73 years of two histories of the United States rose by 15 % or more; this gives 2.7 %"),
+        field_study(
+            "5 of 110 years of three histories rose by 15 % or more, 2 of 73 in the United States; this gives 2.7 %"
+        ),
         title="Chance of a price jump",
     )
     jump_mean: Annotated[Quantity, Uncertain(-0.95, 3, unit="share")] = default_number(
         0.2,
         "median size of a jump; a fall takes off what such a rise adds",
-        judgement("rises of 16 and 19 % in the United States (1980, 1981), of 54 % in Great Britain (2022)"),
+        field_study(
+            "yearly rises of 15 % or more in three histories: 16 and 19 % (United States 1980, 1981), 22, 16 and 49 % (United"
+            " Kingdom 2006, 2008, 2022)"
+        ),
         title="Size of price jumps",
     )
     jump_spread: Annotated[Quantity, Uncertain(0, 2, unit="share")] = default_number(
         0.1,
         "standard deviation of the logarithm of a jump",
-        judgement("from jumps hardly felt to those of 2022"),
+        field_study("the logarithms of those five rises differ by 0.11"),
         title="Spread of price jumps",
     )
     jump_fall_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = default_number(
         0.25,
         "share of the jumps that are falls",
-        judgement("falls of a tenth in a year: none in 73 years of two histories; this gives 1.0 % a year"),
+        field_study(
+            "one of six yearly changes beyond 15 % in three histories was a fall (United Kingdom 2024); falls of a tenth: 1 of"
+            " 110 years, this gives 1.0 %"
+        ),
         title="Share of falls among price jumps",
     )
     jump_fade_share: Annotated[Quantity, Uncertain(0, 1, unit="share")] = default_number(
         0.5,
         "share of a jump that has faded away three years later",
-        judgement(
-            "about a third of the American rise of 1979-1982 within eight years, two thirds of the British of 2022"
+        field_study(
+            "of the British rise of 2022 (49 %) half was gone in 2025, beside the mean growth since 1988; of the American one of"
+            " 1979-1982 a third after eight years"
         ),
         title="Fading of price jumps",
     )
@@ -145,6 +155,7 @@ class Prices(Table):
 CALIBRATED = {
     "eia_residential": {"trend_per_year": 0.0183, "persistence": 0.288, "spread": 0.0228},
     "bls_city_average": {"trend_per_year": 0.0248, "persistence": 0.264, "spread": 0.0331},
+    "ons_electricity": {"trend_per_year": 0.0473, "persistence": 0.529, "spread": 0.0383},
 }
 
 

@@ -118,7 +118,8 @@ def far_line(latitude_deg: float, longitude_deg: float) -> str:
     ((nearest, away),) = nearest_climates(latitude_deg, longitude_deg, count=1)
     return (
         f"The nearest built-in climate, {nearest.key}, is {away:,.0f} km away: too far to stand for this place."
-        f" `riskcalc weather {latitude_deg:g} {longitude_deg:g}` fetches real years of it."
+        f" `riskcalc weather {latitude_deg:g} {longitude_deg:g}` fetches real years of it. Without a network here, run that on"
+        " any computer that has one and bring the file, or name a typical year (EPW) of the place."
     )
 
 

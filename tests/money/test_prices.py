@@ -125,26 +125,58 @@ def test_the_trend_is_the_mean_growth_jumps_included(default_paths):
     assert np.diff(default_paths, axis=0).mean(axis=1) == pytest.approx(np.full(15, wanted), abs=1e-3)
 
 
-@pytest.mark.parametrize("name", HISTORIES)
-@pytest.mark.parametrize("preset", [False, True])
-def test_windows_of_the_histories_lie_inside_what_is_foretold(name, preset):
-    """15-year changes of each history fall inside the foretold 50, 80 and 90 % as often as stated.
+def shares_inside(log_price, ahead):
+    """Return how often changes over 1, 5, 15 years fall inside the foretold 50, 80 and 90 %, and above its middle, (12, n)."""
+    found = []
+    for span in (1, 5, 15):
+        change = log_price[span:] - log_price[:-span]
+        for level in (0.5, 0.8, 0.9):
+            low, high = np.quantile(ahead[span], [(1 - level) / 2, (1 + level) / 2])
+            found.append(((change >= low) & (change <= high)).mean(axis=0))
+        found.append((change > np.median(ahead[span])).mean(axis=0))
+    return np.array(found)
 
-    A history of n years holds n / 15 independent windows (2.1 and 2.8), so the share may be off by twice the binomial error
-    of as many. The defaults and the preset of the history are both held to it.
+
+def chance_of_windows(name, model):
+    """Return the share of histories of that length, drawn by the model itself, whose windows lie as far off as the real one's.
+
+    Windows overlap, so their shares scatter more than a binomial law of as many windows says: the scatter is that of 2,000
+    drawn histories, ten years after their start. Far off: the shares' distance from their mean in units of their covariance.
+    """
+    told = np.log(read_price_history(name)[1])
+    ahead = np.log(price_path(years=16, **model, **random_inputs(16, 10_000, seed=9)))
+    drawn = np.log(price_path(years=len(told) + 10, **model, **random_inputs(len(told) + 10, 2000, seed=8)))[10:]
+    shares, seen = shares_inside(drawn, ahead), shares_inside(told, ahead)
+    middle, scatter = shares.mean(axis=1), shares.std(axis=1) + 1e-9
+    off, off_seen = ((shares.T - middle) / scatter).T, (seen - middle) / scatter
+    inverse = np.linalg.inv(np.cov(off) + 0.05 * np.eye(len(off)))
+    distance = np.einsum("id,ij,jd->d", off, inverse, off)
+    return float((distance >= off_seen @ inverse @ off_seen).mean())
+
+
+@pytest.mark.parametrize(
+    ("name", "preset"),
+    [(name, True) for name in HISTORIES] + [("eia_residential", False), ("bls_city_average", False)],
+)
+def test_windows_of_the_histories_lie_inside_what_is_foretold(name, preset):
+    """Changes of each history over 1, 5 and 15 years fall inside the foretold 50, 80 and 90 % as often as stated.
+
+    Within what histories of that length scatter by (5 %): of each history by its own preset, of the American ones, which the
+    defaults stand between, by the defaults too. British prices grew by 4.7 % a year: they need their preset.
     """
     model = default_model(history=name) if preset else default_model()
-    path = np.log(price_path(years=16, **model, **random_inputs(16, 20_000, seed=8)))
-    price = np.log(read_price_history(name)[1])
-    windows = price[15:] - price[:-15]
-    for level in (0.5, 0.8, 0.9):
-        low, high = np.quantile(path[15], [(1 - level) / 2, (1 + level) / 2])
-        inside = ((windows >= low) & (windows <= high)).mean()
-        assert abs(inside - level) <= 2 * math.sqrt(level * (1 - level) / (len(price) / 15)), (level, inside)
+    assert chance_of_windows(name, model) > 0.05
+
+
+@pytest.mark.parametrize("wrong", [{"spread": 0.06}, {"trend": 0.05}, {"trend": -0.01}, {"jump_chance": 0.2}])
+def test_windows_tell_a_wrong_model(wrong):
+    """Twice the spread, a trend three points off, or four times the jumps would be noticed by one history or the other."""
+    model = default_model() | wrong
+    assert min(chance_of_windows(name, model) for name in ("eia_residential", "bls_city_average")) < 0.05
 
 
 def test_steep_years_are_as_frequent_as_history_shows(default_paths):
-    """Rises of 15 % and falls of a tenth in a year: 2 and 0 of the 73 years of both histories.
+    """Rises of 15 % and falls of a tenth in a year: 5 and 1 of the 110 years of the histories.
 
     At the rate of the defaults neither count may lie in a tail of less than 5 %. The price falls by a tenth in some
     paths, and a rise such as Great Britain's of 2022 (+54 %) happens too.
@@ -172,6 +204,35 @@ def test_presets_are_those_of_the_histories(name):
     assert said["spread"] == pytest.approx(found.spread, abs=5e-5)
     model = default_model(history=name, spread={"value": 0.05})
     assert (model["trend"], model["spread"]) == (said["trend_per_year"], 0.05)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("year", "printed"), [(1988, 34.9), (2006, 61.4), (2015, 100.0), (2022, 197.5), (2025, 192.8)])
+def test_the_british_history_holds_the_printed_index(year, printed, record_property):
+    """The table has the yearly index as published, and only its growth counts: +49 % in 2022, -15 % in 2024."""
+    years, index = read_price_history("ons_electricity")
+    record_property(
+        "published", (f"index {year}, 2015 = 100", "UK ONS, series D7DT", printed, float(index[years == year][0]))
+    )
+    assert index[years == year] == printed
+    growth = dict(zip(years[1:], index[1:] / index[:-1] - 1.0, strict=True))
+    assert growth[2022] == pytest.approx(0.49, abs=0.005)
+    assert growth[2024] == pytest.approx(-0.15, abs=0.005)
+
+
+def test_jumps_are_as_large_as_in_the_histories():
+    """Median, spread and share of falls of yearly changes beyond 15 %, and what is left of the rise of 2022 in 2025."""
+    prices = Prices(discount_rate_per_year={"value": 0.04})
+    told = np.concatenate([np.diff(np.log(read_price_history(name)[1])) for name in HISTORIES])
+    rises, falls = told[told >= math.log(1.15)], told[told <= -math.log(1.15)]
+    assert (len(rises), len(falls)) == (5, 1)
+    assert prices.jump_mean.value == pytest.approx(math.expm1(np.median(rises)), abs=0.02)
+    assert prices.jump_spread.value == pytest.approx(rises.std(ddof=1), abs=0.02)
+    assert prices.jump_fall_share.value == pytest.approx(1 / 6, abs=0.1)
+    years, index = read_price_history("ons_electricity")
+    log = dict(zip(years, np.log(index), strict=True))
+    left = (log[2025] - log[2021]) - 4 * (log[2025] - log[1988]) / 37
+    assert prices.jump_fade_share.value == pytest.approx(1 - left / (log[2022] - log[2021]), abs=0.1)
 
 
 def test_path_without_shocks_is_compound_growth():

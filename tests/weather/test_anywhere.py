@@ -144,6 +144,7 @@ def test_nearest_climates_of_a_place() -> None:
     assert away < 100.0
     assert "`riskcalc weather -33.9 151.2` fetches" in far_line(-33.9, 151.2)
     assert "km away: too far" in far_line(-33.9, 151.2)
+    assert "Without a network here, run that on any computer that has one" in far_line(-33.9, 151.2)
 
 
 @pytest.fixture(scope="module")

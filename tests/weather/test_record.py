@@ -322,9 +322,7 @@ def small(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[tuple[Path
     subprocess.run(["umount", str(disk)], check=True)
 
 
-def test_full_disk_keeps_what_is_there(
-    server: type[Handler], small: tuple[Path, str, Callable[[], None]]
-) -> None:
+def test_full_disk_keeps_what_is_there(server: type[Handler], small: tuple[Path, str, Callable[[], None]]) -> None:
     """Where the system takes no more bytes, its own words stand, whole years are kept and named, and no half file is left."""
     folder, words, more_room = small
     file = folder / "there.csv"

@@ -10,7 +10,7 @@ import numpy as np
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, table, words
-from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of
+from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of, whole_years
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
 from riskcalc.types import Figures
 
@@ -124,6 +124,23 @@ def worth_words(figures: Figures) -> list[str]:
             "The worst 5 % average {worst}.",
             worst=money(worth["mean_of_worst_5_percent"], currency, with_error=True),
         ),
+        *warranty_words(figures),
+    ]
+
+
+def warranty_words(figures: Figures) -> list[str]:
+    """Return what a longer warranty is worth, where anything fails that it would cover."""
+    longer = figures.get("longer_warranty")
+    if not longer:
+        return []
+    return [
+        say(
+            "{years} more of warranty would be worth {worth} on average: repairs not paid, and savings not lost to a failure. It "
+            "helps in {share} of the futures.",
+            years=whole_years(round(longer["years"])),
+            worth=money(longer["worth"], figures["currency"], with_error=True),
+            share=percent(longer["helps_share"]),
+        )
     ]
 
 

@@ -1,0 +1,51 @@
+"""What a longer warranty is worth: by hand where failures are certain, nothing where nothing fails."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from riskcalc.answers.warranty import warranty_figures
+from riskcalc.pages.exhibits.worth import warranty_words
+from riskcalc.scenario import Scenario
+from riskcalc.study.model import assessment
+
+FEW = ("study.draws=16", "study.scrambles=4", "study.pool_years=4", "study.horizon_years=10", "study.step_minutes=30")
+REPLACED = (
+    'purchase.when_worn="replace"',
+    "purchase.electronics_replacement_price=100",
+    "purchase.battery_replacement_price=0",
+    "kit.ageing.failure_chance_per_year=0",
+    "kit.ageing.end_of_life_share=0",
+)
+
+
+def test_a_certain_repair_within_the_added_years(read_small: Callable[..., Scenario]) -> None:
+    """Electronics that live 3.5 years fail in years 4 and 7: five years of warranty save the first, worth its present value."""
+    found = warranty_figures(assessment(read_small(*FEW, *REPLACED, "kit.ageing.electronics_life_years=3.5")))[
+        "longer_warranty"
+    ]
+    # Failures after 3.5 years (paid at the end of the fourth, at today's price) and after 7 years; the warranty ends after 5.
+    assert found["worth"]["value"] == pytest.approx(100.0 / 1.04**4, rel=1e-9)
+    assert found["worth"]["standard_error"] == pytest.approx(0.0, abs=1e-9)
+    assert found["helps_share"] == 1.0
+
+
+def test_nothing_to_gain_where_nothing_fails(read_small: Callable[..., Scenario]) -> None:
+    """Electronics that outlive the horizon make a warranty worth nothing, and the page does not speak of it."""
+    figures = warranty_figures(assessment(read_small(*FEW, *REPLACED, "kit.ageing.electronics_life_years=90")))
+    assert figures == {}
+    assert warranty_words(figures) == []
+
+
+def test_a_kit_that_ends_when_it_fails_loses_its_savings(read_small: Callable[..., Scenario]) -> None:
+    """Where nobody repairs, five years more of warranty are worth the savings of the years that a failure would have ended."""
+    retired = ('purchase.when_worn="retire"', "kit.ageing.electronics_life_years=2.5", *REPLACED[3:])
+    run = assessment(read_small(*FEW, *retired))
+    found = warranty_figures(run)["longer_warranty"]
+    longer = assessment(read_small(*FEW, *retired, "purchase.warranty_years=5"))
+    gained = longer.valuation.net_present_value - run.valuation.net_present_value
+    assert found["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
+    assert float(np.mean(gained)) > 0.0
