@@ -289,4 +289,4 @@ def _told(language: str, text: str) -> str:
     if not _NUMBERS_ALONE.fullmatch(text):
         return text
     group, decimal = _separators(language)
-    return text.replace(", ", "; ").translate(str.maketrans(",.", group + decimal))
+    return text.replace(", ", "; ").translate(str.maketrans(",.", group + decimal)).replace("%", "\u202f%")

@@ -38,12 +38,12 @@ def differences(kept: dict[str, Any], found: dict[str, Any]) -> list[str]:
 
 
 def test_every_shipped_scenario_has_its_example() -> None:
-    """A result and a picture each, both small; nothing else lies there."""
+    """A result and a picture each, both small, and the page; nothing else lies there."""
     assert sorted(path.name for path in EXAMPLES.iterdir()) == NAMES, RENEW
     for name in NAMES:
         files = {path.name: path.stat().st_size for path in (EXAMPLES / name).iterdir()}
-        assert set(files) == {RESULT, PICTURE}, name
-        assert max(files.values()) <= GALLERY["LARGEST_BYTES"], files
+        assert {RESULT, PICTURE} <= set(files) <= {RESULT, PICTURE, GALLERY["PAGE"], GALLERY["GERMAN_PAGE"]}, name
+        assert max(files[RESULT], files[PICTURE]) <= GALLERY["LARGEST_BYTES"], files
 
 
 def test_pictures_are_pictures_of_the_first_screen() -> None:
@@ -82,3 +82,12 @@ def test_a_stale_example_would_be_noticed() -> None:
         "net_present_value.mean",
         "payback_years.p5",
     ]
+
+
+def test_the_index_shows_every_example() -> None:
+    """reports/README.md has a picture of each example, with its result and scenario; no page is larger than 1.5 MB."""
+    index = (ROOT / "reports/README.md").read_text(encoding="utf-8")
+    for name in NAMES:
+        for link in (f"(examples/{name}/{PICTURE})", f"(examples/{name}/{RESULT})", f"(../scenarios/{name}.toml)"):
+            assert link in index
+    assert all(page.stat().st_size <= GALLERY["LARGEST_PAGE_BYTES"] for page in EXAMPLES.glob("*/*.html"))

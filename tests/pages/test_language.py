@@ -387,6 +387,9 @@ def test_german_numbers() -> None:
         }
         assert told("-0.0025") == "-0,0025"
         assert told("1.0, 0.7") == "1,0; 0,7"
+        assert told("luck.prices decides 23% of the worth's spread and was left at its default") == (
+            "luck.prices entscheidet 23\u202f% der Streuung des Werts und blieb auf der Voreinstellung"
+        )
 
 
 def test_german_cases_and_plurals() -> None:
@@ -485,3 +488,48 @@ def test_german_fits_a_phone(
     assert outside == []
     assert said == []
     assert HEADLESS["violations"](shown) == []
+
+
+#: What sticks out of a drawing, as the browser renders it: text outside the frame, by more than a pixel.
+STICKS_OUT = """() => {
+  const frame = document.querySelector("svg").getBoundingClientRect();
+  return [...document.querySelectorAll("svg text")].filter((text) => {
+    const box = text.getBoundingClientRect();
+    return box.left < frame.left - 1 || box.top < frame.top - 1 || box.right > frame.right + 1 || box.bottom > frame.bottom + 1;
+  }).map((text) => text.textContent);
+}"""
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(bool(REASON), reason=REASON)
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_nothing_of_a_saved_drawing_is_cut(browser: Any, language: str) -> None:
+    """Rendered in a browser, every word of every chart in every shape lies inside the frame: boxes, no estimate."""
+    figures = json.loads((SCENARIOS.parent / "reports/examples/tenant-balcony/result.json").read_text(encoding="utf-8"))
+    with speaking(language):
+        drawn = pages.charts_in(figures)
+        saved = {(chart.key, shape): chart.saved(shape) for chart in drawn for shape in ("page", "16:9", "square")}
+    assert len(saved) == 24
+    window = browser.new_page(viewport={"width": 1400, "height": 1200})
+    for name, svg in saved.items():
+        window.set_content(f"<body style='margin:0'>{svg}</body>")
+        assert window.evaluate(STICKS_OUT) == [], name
+    window.close()
+
+
+@pytest.mark.parametrize(("kind", "start"), [("svg", b"<svg"), ("png", b"\x89PNG")])
+@pytest.mark.parametrize(("shape", "ending"), [("page", ""), ("16:9", "-wide"), ("square", "-square")])
+def test_the_command_of_the_charts(tmp_path: Path, kind: str, start: bytes, shape: str, ending: str) -> None:
+    """One picture for each chart of a result, of the kind and shape asked for, in the language asked for."""
+    from riskcalc.cli import app
+
+    found = SCENARIOS.parent / "reports/examples/tenant-balcony/result.json"
+    asked = ["charts", str(found), "--format", kind, "--shape", shape, "--language", "de", "--out", str(tmp_path)]
+    assert CliRunner().invoke(app, asked).exit_code == 0
+    names = ["cash", "demand", "futures", "odds", "share", "solar", "swing", "worth"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(f"{name}{ending}.{kind}" for name in names)
+    assert all(path.read_bytes().startswith(start) for path in tmp_path.iterdir())
+    if kind == "svg":
+        assert "Erstellt mit riskcalc" in " ".join(
+            re.findall(r">([^<]+)<", (tmp_path / f"odds{ending}.svg").read_text())
+        )

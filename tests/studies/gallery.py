@@ -1,10 +1,10 @@
-"""Make the gallery: for each shipped scenario its result and a picture of the first screen of its page.
+"""Make the gallery: for each shipped scenario its result, its page and a picture of the page's first screen.
 
     python tests/studies/gallery.py [NAME ...]
 
-Writes reports/examples/<scenario>/result.json and first-screen.png, and without a name the table of the stories in
-scenarios/README.md. Without Chromium the pictures stay as they are and a line says so. `tests/test_gallery.py` holds the
-figures against a new run.
+Writes reports/examples/<scenario>/result.json, page.html and first-screen.png, one page in German too, and without a
+name the table of the stories in scenarios/README.md. Without Chromium the pictures stay as they are and a line says so.
+`tests/test_gallery.py` holds the figures against a new run.
 """
 
 from __future__ import annotations
@@ -18,15 +18,19 @@ from pathlib import Path
 from typing import Any
 
 import riskcalc.api
+from riskcalc.language import speaking
 from riskcalc.output import write_files
 from riskcalc.pages.exhibits.worth import first_saving
 from riskcalc.pages.figures import PLAIN, complement, money, percent, years
+from riskcalc.pages.page import assess_page
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "reports/examples"
-RESULT, PICTURE = "result.json", "first-screen.png"
+RESULT, PICTURE, PAGE = "result.json", "first-screen.png", "page.html"
+#: The scenario whose page is shown in German too.
+IN_GERMAN, GERMAN_PAGE = "tenant-balcony", "page.de.html"
 WIDTH, HEIGHT = 1000, 760
-LARGEST_BYTES = 150_000
+LARGEST_BYTES, LARGEST_PAGE_BYTES = 150_000, 1_500_000
 #: Scenarios told as stories in scenarios/README.md, and the marks around the table of their figures.
 STORIES = ("tenant-balcony", "terrace-rooftop", "workshop-off-grid")
 TABLE_STARTS, TABLE_ENDS = "<!-- figures of the stories -->", "<!-- end of the figures -->"
@@ -103,15 +107,20 @@ def main(names: list[str]) -> None:
     for name in names or scenarios():
         answer, folder = played(name, foresight=True), EXAMPLES / name
         results[name] = answer.figures
-        (written,) = write_files(folder, {RESULT: line_by_line(answer.figures)})
+        page = answer.html()
+        files: dict[str, str | bytes] = {RESULT: line_by_line(answer.figures), PAGE: page}
+        if name == IN_GERMAN:
+            with speaking("de"):
+                files[GERMAN_PAGE] = assess_page(answer.page)
+        written = write_files(folder, files)
         if not blind:
-            take_picture(answer.html(), folder / PICTURE)
-        for path in (written, folder / PICTURE):
+            take_picture(page, folder / PICTURE)
+        for path in (*written, folder / PICTURE):
             if path.exists():
-                size = path.stat().st_size
+                size, most = path.stat().st_size, LARGEST_PAGE_BYTES if path.suffix == ".html" else LARGEST_BYTES
                 print(f"{path.relative_to(ROOT)}  {size / 1000:.0f} kB")
-                if size > LARGEST_BYTES:
-                    raise SystemExit(f"{path.name} of {name}: more than {LARGEST_BYTES} bytes")
+                if size > most:
+                    raise SystemExit(f"{path.name} of {name}: more than {most} bytes")
     if set(STORIES) <= set(results):
         readme = ROOT / "scenarios/README.md"
         readme.write_text(with_table(readme.read_text(encoding="utf-8"), story_table(results)), encoding="utf-8")

@@ -268,7 +268,12 @@ def futures_chart(within: Floats, *, width: int) -> alt.TopLevelMixin:
     )
     never = (
         alt.Chart(rows(x=[right + never_columns]))
-        .mark_text(baseline="top", align="right", color=PAPER["never"], text=[say("not within"), whole_years(count)])
+        .mark_text(
+            baseline="top",
+            align="right",
+            color=PAPER["never"],
+            text=say("not within\n{years}", years=whole_years(count)).split("\n"),
+        )
         .encode(x=across, y=alt.YValue(height * cell + 7))
     )
     lines = (
