@@ -37,7 +37,7 @@ ADVICE = (
     ("kit", "Compare this figure with the datasheet of the kit you are offered: {input}."),
     ("purchase.resale", "Look up what used kits of this kind sell for."),
     ("purchase", "Get a written quote for the kit, with installation and every extra."),
-    ("home.annual_use", "Read your yearly use from the last bill."),
+    ("home.annual_use", "Read your yearly use from the last bill. Without a bill, note it for a month."),
     ("home.surfaces", "Watch the place for shade over a whole sunny day."),
     ("home.car", "Think through when and how often the car charges at home."),
     ("home", "Check this in your own home: {input}."),
