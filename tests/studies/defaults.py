@@ -33,6 +33,8 @@ MEANINGS = {
     "field study": "many installations or homes in use",
     "not counted": "nothing is assumed unless the key is given",
 }
+#: Heading of the ranking.
+ODDS = "## What they do to the odds"
 #: What a default is multiplied by, to see what it does.
 STEP = 1.2
 DRAWS = ["study.draws=256", "study.scrambles=4", "study.pool_years=16", "study.step_minutes=30"]
@@ -92,7 +94,7 @@ def _effect_lines(effects: dict[str, dict[str, float]]) -> list[str]:
     names = sorted({name for each in effects.values() for name in each})
     ranked = sorted(effects, key=lambda key: -max(abs(change) for change in effects[key].values()))
     lines = [
-        "## What they do to the odds",
+        ODDS,
         "",
         "Points by which the odds of payback within the horizon change when a default that rests on judgement or common",
         f"practice is {STEP:g} times as large, or an efficiency loses {STEP:g} times as much (256 common draws, steps of",
@@ -140,7 +142,15 @@ def _changed(value: float) -> float:
 def main() -> None:
     """Write the page."""
     TARGET.parent.mkdir(parents=True, exist_ok=True)
-    TARGET.write_text(table_text(effects() if "--odds" in sys.argv else None), encoding="utf-8")
+    before = TARGET.read_text(encoding="utf-8") if TARGET.exists() else ""
+    text = table_text(effects() if "--odds" in sys.argv else None)
+    if (
+        ODDS not in text and ODDS in before
+    ):  # the ranking takes minutes: what was found last stays until it is found anew
+        text = text.replace(
+            "## Judgement", before[before.index(ODDS) : before.index("## Judgement")] + "## Judgement", 1
+        )
+    TARGET.write_text(text, encoding="utf-8")
     print(TARGET)
 
 
