@@ -100,8 +100,8 @@ What is not reached: direct use falls more from 60- to 1-minute steps than at th
 are short, as the published cycles say; no measured minutes of such a home were at hand to hold them against.
 
 Futures of one household differ: days at home and what is always on are drawn. Direct use of the second home then spreads over
-more than four points between one future in ten and nine in ten (`tests/demand/test_demand_pool.py`); four measured homes range over
-seven, 30 to 37 %. How much use falls into the evening follows the days at home; it has no input of its own.
+more than four points between one future in ten and nine in ten (`tests/demand/test_demand_pool.py`); four measured homes range
+over seven, 30 to 37 %. How much use falls into the evening follows the days at home; it has no input of its own.
 
 """
 
