@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     import altair as alt
     import pandas as pd
 
-    from riskcalc.answers.compare import Comparison
+    from riskcalc.answers.options import Comparison
     from riskcalc.study.model import Assessment
 
 #: Words of a keyword argument that stand for the dots of a key: purchase__price is purchase.price.
@@ -89,7 +89,7 @@ def rank(scenario: Scenario | str | Path, *, points: int = 256, level: float = 0
 
 def compare(*scenarios: Scenario | str | Path, **changes: Any) -> Compared:
     """Return which of several purchases is best on common futures; doing nothing is always among the choices."""
-    from riskcalc.answers.compare import comparison
+    from riskcalc.answers.options import comparison
 
     return Compared(comparison([_scenario(scenario, changes) for scenario in scenarios]))
 
@@ -173,8 +173,7 @@ def update(
         As for `load`, where a path is given.
     """
     from riskcalc.answers.measured import month_number, read_measured
-    from riskcalc.answers.update import updated
-    from riskcalc.answers.update_figures import update_figures
+    from riskcalc.answers.update import update_figures, updated
     from riskcalc.study.model import assessment
 
     first = None if bought is None else month_number(bought)
@@ -190,9 +189,9 @@ def replay(result: str | Path, *, scenario: str | Path | None = None) -> Told:
 
     `scenario` says where the scenario lies now, if it was moved.
     """
+    from riskcalc.answers.page_dict import whole_result
     from riskcalc.answers.recorded import read_result
     from riskcalc.answers.replay import check_unchanged, recorded_files, replay_figures
-    from riskcalc.answers.whole_result import whole_result
     from riskcalc.study.model import assessment
 
     recorded = read_result(result)
@@ -249,7 +248,7 @@ class Assessed:
     @cached_property
     def figures(self) -> dict[str, Any]:
         """Every figure with its standard error, as in result.json."""
-        from riskcalc.answers.whole_result import whole_result
+        from riskcalc.answers.page_dict import whole_result
 
         return whole_result(self.assessment, foresight=self.foresight)
 

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
-from riskcalc.answers.insight import headline_years
+from riskcalc.answers.insight import headline_years, insight
 from riskcalc.answers.own_figures import own_figures
-from riskcalc.answers.stretch import request_of, traced_days
+from riskcalc.answers.rows import insight_figures
+from riskcalc.answers.trace import HALF_HOUR, Week, request_of, traced_days, week_stretches
 from riskcalc.answers.traits import scenario_traits
-from riskcalc.answers.weeks import HALF_HOUR, Week, week_stretches
 from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
@@ -134,3 +134,16 @@ def method_traits(assessment: Assessment) -> dict[str, Any]:
         "forecasts": found is not None and found.forecasts,
         "by_need": found is not None and found.running.by_need is not None,
     }
+
+
+def whole_result(assessment: Assessment, *, foresight: bool = False) -> dict[str, Any]:
+    """Return every figure under the names documented in the README, ready for JSON.
+
+    With `foresight` also how near the rule comes to the best there is, which takes some seconds more.
+    """
+    figures = result(assessment) | insight_figures(insight(assessment), assessment.scenario)
+    if not foresight:
+        return figures
+    from riskcalc.answers.foresight import foresight_figures  # meets scipy's optimisers, a third of a second
+
+    return figures | foresight_figures(assessment)

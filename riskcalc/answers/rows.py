@@ -15,8 +15,7 @@ from riskcalc.answers.factors import REST
 from riskcalc.answers.insight import Insight
 from riskcalc.answers.questions import questions_of
 from riskcalc.answers.ranked import Agreement, Ranked
-from riskcalc.answers.screening import Screening
-from riskcalc.answers.sobol import SobolRun
+from riskcalc.answers.sobol import Screening, SobolRun
 from riskcalc.scenario import Claim, Scenario, unit_of
 from riskcalc.scenario.claims import MEASURES
 from riskcalc.uncertainty.indices import Indices

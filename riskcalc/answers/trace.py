@@ -1,20 +1,27 @@
-"""One draw, one year, step by step: what anyone needs to redo the balance and the bill with a spreadsheet."""
+"""One future step by step: a year as a table to redo with a spreadsheet, a few days of it, two weeks for the page.
+
+A few days need no trace of the year: the kernel brings the stored energy to the first of them, and from there its plain
+twin walks, which has nothing to compile.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.clock import CALENDAR_YEAR, LocalClock
+from riskcalc.clock import CALENDAR_YEAR, MINUTES_PER_DAY, LocalClock
 from riskcalc.dispatch import TRACE_COLUMNS, trace_year
 from riskcalc.errors import one_problem
 from riskcalc.money.bill import prices_of, slot_prices
 from riskcalc.money.prices import paths_of
 from riskcalc.scenario import Scenario
-from riskcalc.study.model import World, design_of, drawn_values, part_of_design, world_of
-from riskcalc.years.simulation import Plant, simulate
+from riskcalc.study.model import Assessment, World, design_of, drawn_values, part_of_design, world_of
+from riskcalc.types import Floats
+from riskcalc.years.simulation import Plant, YearRequest, run_year, simulate
 
 COLUMNS = ("time", *TRACE_COLUMNS, "import_price", "export_price")
 
@@ -99,3 +106,111 @@ def trace_table(scenario: Scenario, columns: Mapping[str, NDArray[np.float64]], 
 def _offset_text(minutes: int) -> str:
     sign = "-" if minutes < 0 else "+"
     return f"{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
+def request_of(assessment: Assessment, *, draw: int, year: int) -> YearRequest:
+    """Return what dispatch needs for one draw and year (counted from 1) of an assessment."""
+    only, row = np.array([draw]), year - 1
+    values = {key: of_all[only] for key, of_all in assessment.values.items()}  # noqa: PD011 - a dict
+    world, simulation = assessment.world, assessment.simulation
+    plant = Plant(assessment.scenario, world.pools, world.plan, values, assessment.design.pool_year[:, only])
+    return plant.year_request(
+        row,
+        capacity_share=simulation.capacity_share[row, only],
+        working=simulation.working[row, only],
+        stored_wh=simulation.stored_wh[row, only],
+    )
+
+
+def traced_days(request: YearRequest, *, first_slot: int, slots: int, row_minutes: int) -> dict[str, Floats]:
+    """Return the columns of `dispatch.TRACE_COLUMNS` over a stretch of slots of a request of one draw, row by row.
+
+    The stretch may run over the end of the year into its beginning, as the half hours that the wall clock moves do;
+    stored energy is then that of the year's own beginning.
+    """
+    in_year = len(request.plan.month)
+    until_end = min(slots, in_year - first_slot)
+    parts = [_traced(request, slice(first_slot, first_slot + until_end), row_minutes)]
+    if until_end < slots:
+        parts.append(_traced(request, slice(0, slots - until_end), row_minutes))
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def _traced(request: YearRequest, slots: slice, row_minutes: int) -> dict[str, Floats]:
+    stored_wh = request.stored_wh
+    if slots.start > 0:
+        stored_wh = run_year(_cut(request, slice(0, slots.start), stored_wh)).stored_wh
+    cut = _cut(request, slots, stored_wh)
+    return trace_year(
+        cut.coupling,
+        cut.inputs,
+        cut.plan,
+        cut.params[:, 0],
+        plane_weight=cut.plane_weight[:, 0],
+        input_limit_w=cut.input_limit_w[:, 0],
+        pool_year=0,
+        stored_wh=float(cut.stored_wh[0]),
+        row_minutes=row_minutes,
+        use_numba=False,
+    )
+
+
+def _cut(request: YearRequest, slots: slice, stored_wh: Floats) -> YearRequest:
+    """Return the request of some slots only, with the one pool year that its draw meets."""
+    plan, inputs = request.plan, request.inputs
+    year = slice(int(request.pool_year[0]), int(request.pool_year[0]) + 1)
+    return replace(
+        request,
+        plan=plan.of_slots(slots, year),
+        inputs=inputs.of_slots(slots, year.start),
+        pool_year=np.zeros(1, dtype=np.int64),
+        stored_wh=stored_wh,
+    )
+
+
+HALF_HOUR, DAYS_SHOWN = 30, 7
+
+#: Middle of January and of July, where winter and summer weeks are taken from (swapped south of the equator).
+_MID_JANUARY, _MID_JULY = 13, 193
+
+#: Between the tropics, where the sun stands overhead twice a year, no half of the year is summer.
+TROPIC_DEG = 23.44
+
+
+@dataclass(frozen=True)
+class Week:
+    """First day in words, and each traced column as means over 336 half hours (`battery_stored_wh`: at their end)."""
+
+    season: str
+    first_day: str
+    columns: Mapping[str, Floats]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Which slots of the standard-time year a week covers: from `first_slot` on, over new year if need be."""
+
+    season: str
+    first_day: str
+    first_slot: int
+    slots: int
+
+
+def week_stretches(clock: LocalClock, *, latitude_deg: float) -> tuple[Stretch, ...]:
+    """Return where a summer and a winter week lie, Monday to Sunday; in the tropics they are named by their months."""
+    if abs(latitude_deg) < TROPIC_DEG:
+        return _stretch("July", _MID_JULY, clock), _stretch("January", _MID_JANUARY, clock)
+    northern = latitude_deg >= 0.0
+    days = {"summer": _MID_JULY if northern else _MID_JANUARY, "winter": _MID_JANUARY if northern else _MID_JULY}
+    return tuple(_stretch(season, day, clock) for season, day in days.items())
+
+
+def _stretch(season: str, day: int, clock: LocalClock) -> Stretch:
+    first = date(CALENDAR_YEAR, 1, 1) + timedelta(days=day)
+    first += timedelta(days=-first.weekday() % 7)
+    day = (first - date(CALENDAR_YEAR, 1, 1)).days
+    slots_per_day = MINUTES_PER_DAY // clock.slot_minutes
+    # Standard time of the day's wall-clock midnight.
+    shift = int(clock.shift_minutes[day * slots_per_day])
+    start = (day * MINUTES_PER_DAY - shift) // clock.slot_minutes % clock.slots
+    return Stretch(season, f"{first:%A} {first.day} {first:%B}", start, DAYS_SHOWN * slots_per_day)

@@ -102,8 +102,7 @@ def assess(
             found = made.assessment
 
     from riskcalc.answers.assess import draw_table
-    from riskcalc.answers.page_dict import page_dict
-    from riskcalc.answers.whole_result import whole_result
+    from riskcalc.answers.page_dict import page_dict, whole_result
     from riskcalc.language import speaking
     from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.page import assess_page
@@ -132,7 +131,7 @@ def assess(
 
 def get_page_ready() -> None:
     """Do, while the futures are simulated, what needs none of them: read the modules, start the renderer."""
-    import riskcalc.answers.whole_result  # noqa: F401
+    import riskcalc.answers.page_dict  # noqa: F401
     from riskcalc.pages.engine import engine_runs
     from riskcalc.pages.page import get_ready
 

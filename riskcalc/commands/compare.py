@@ -46,7 +46,9 @@ def compare(
     scenarios = [read(path, overrides) for path in scenario_files]
     now = None if today is None else read(today, overrides)
 
-    from riskcalc.answers.compare import comparison, draw_table, page_dict, result, stay_curves, stays_to_follow
+    from riskcalc.answers.compare import draw_table, page_dict, result
+    from riskcalc.answers.options import comparison
+    from riskcalc.answers.stay import stay_curves, stays_to_follow
     from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.page import compare_page
     from riskcalc.pages.progress import steps_shown

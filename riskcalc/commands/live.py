@@ -33,8 +33,7 @@ def live(
 
 
 def _report(found: Any, command: str) -> str:
-    from riskcalc.answers.page_dict import page_dict
-    from riskcalc.answers.whole_result import whole_result
+    from riskcalc.answers.page_dict import page_dict, whole_result
     from riskcalc.language import speaking
     from riskcalc.pages.page import assess_page
 

@@ -57,8 +57,8 @@ def match(
     overrides = all_overrides(quick, draws=draws, seed=seed, step=step)
     module_counts, battery_counts = _counts("--modules", modules), _counts("--batteries", batteries)
 
-    from riskcalc.answers.match import cell_table, matching, page_dict, result, shelf_files
-    from riskcalc.answers.shelf import told_apart
+    from riskcalc.answers.match import cell_table, matching, page_dict, result
+    from riskcalc.answers.shelf import shelf_files, told_apart
     from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.page import match_page
     from riskcalc.pages.progress import steps_shown

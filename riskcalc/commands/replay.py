@@ -29,7 +29,7 @@ def replay(
     check_unchanged(files)
     scenario = read(files[0][0], recorded["provenance"]["overrides"])
 
-    from riskcalc.answers.whole_result import whole_result
+    from riskcalc.answers.page_dict import whole_result
     from riskcalc.pages.progress import years_shown
     from riskcalc.pages.screen import replay_lines
     from riskcalc.study.model import assessment

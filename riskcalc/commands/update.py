@@ -60,8 +60,7 @@ def update(
     months = read_measured(measured)
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step, language=language))
 
-    from riskcalc.answers.update import measured_cells, updated
-    from riskcalc.answers.update_figures import update_figures
+    from riskcalc.answers.update import measured_cells, update_figures, updated
     from riskcalc.output import json_text, write_files
     from riskcalc.pages.page import update_page
     from riskcalc.pages.progress import years_shown

@@ -7,17 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import (
-    best_shares,
-    comparison,
-    draw_table,
-    page_dict,
-    pairs,
-    regrets,
-    result,
-    value_of_knowing,
-)
-from riskcalc.answers.option_figures import pair
+from riskcalc.answers.compare import best_shares, draw_table, page_dict, pair, pairs, regrets, result, value_of_knowing
+from riskcalc.answers.options import comparison
 from riskcalc.errors import InputError
 from riskcalc.pages.page import compare_page
 from riskcalc.pages.screen import comparison_lines

@@ -3,14 +3,17 @@
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import comparison, result, stay_curves, stay_pairs
+from riskcalc.answers.compare import result
+from riskcalc.answers.options import comparison
 from riskcalc.answers.stay import (
     FOR_GOOD,
     StayCurve,
     against_nothing,
     break_even,
     handed_over,
+    stay_curves,
     stay_pair,
+    stay_pairs,
     stays_followed,
 )
 from riskcalc.money.valuation import valuation

@@ -11,8 +11,7 @@ from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, eval
 from riskcalc.answers.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
 from riskcalc.answers.ranked import agreement, assessed_in, first_by_order, first_by_share
 from riskcalc.answers.rows import index_rows
-from riskcalc.answers.screening import screening
-from riskcalc.answers.sobol import sobol_run
+from riskcalc.answers.sobol import screening, sobol_run
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import drawn_values, evaluated, world_of
 from riskcalc.uncertainty.indices import sobol_rows

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from riskcalc.answers.compare import comparison
-from riskcalc.answers.match import cell_table, matching, page_dict, result, shelf_files
-from riskcalc.answers.shelf import told_apart
+from riskcalc.answers.match import cell_table, matching, page_dict, result
+from riskcalc.answers.options import comparison
+from riskcalc.answers.shelf import shelf_files, told_apart
 from riskcalc.answers.sizes import Size, arrangements, size_problem, sizes_asked
 from riskcalc.cli import app
 from riskcalc.errors import InputError

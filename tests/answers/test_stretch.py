@@ -8,9 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.stretch import request_of, traced_days
-from riskcalc.answers.trace import traced_year
-from riskcalc.answers.weeks import HALF_HOUR, week_stretches
+from riskcalc.answers.trace import HALF_HOUR, request_of, traced_days, traced_year, week_stretches
 from riskcalc.dispatch import TRACE_COLUMNS
 from riskcalc.study.model import assessment
 

@@ -9,18 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.expected import (
+from riskcalc.answers.measured import (
     METER_SHARE,
     MODEL_SHARE,
+    Measured,
     expected_cells,
     middling_months,
+    month_name,
+    predicted_months,
     weather_covariance,
     without_luck,
 )
-from riskcalc.answers.measured import Measured, month_name
-from riskcalc.answers.monthly import predicted_months
-from riskcalc.answers.update import measured_cells, updated
-from riskcalc.answers.update_figures import update_figures, verdict_of
+from riskcalc.answers.update import measured_cells, update_figures, updated, verdict_of
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
 from riskcalc.pages.page import update_page
@@ -169,8 +169,8 @@ def test_revised_inputs_are_calibrated(small_path, truth, monkeypatch):
     """
     ours = assessment(read_scenario(small_path, (*UNSURE, "study.draws=8192", "study.horizon_years=1")))
     months, middling = predicted_months(ours, years=1), middling_months(ours, years=1)
-    monkeypatch.setattr("riskcalc.answers.expected.predicted_months", lambda *_args, **_years: months)
-    monkeypatch.setattr("riskcalc.answers.expected.middling_months", lambda *_args, **_years: middling)
+    monkeypatch.setattr("riskcalc.answers.measured.predicted_months", lambda *_args, **_years: months)
+    monkeypatch.setattr("riskcalc.answers.measured.middling_months", lambda *_args, **_years: middling)
     rng = np.random.default_rng(14)
     ranks = {"site.resource_factor": [], "home.annual_use_kwh": []}
     refused = 0

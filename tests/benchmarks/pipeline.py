@@ -22,9 +22,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from riskcalc.answers.assess import draw_table
 from riskcalc.answers.factors import factors_of
-from riskcalc.answers.page_dict import page_dict
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.answers.sobol import sobol_run
-from riskcalc.answers.whole_result import whole_result
 from riskcalc.money.valuation import valuation
 from riskcalc.output import csv_text, json_text
 from riskcalc.pages.page import assess_page

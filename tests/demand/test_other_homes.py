@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from riskcalc.answers.whole_result import whole_result
+from riskcalc.answers.page_dict import whole_result
 from riskcalc.demand.appliances import appliance_table
 from riskcalc.pages.screen import summary_lines
 from riskcalc.study.model import assessment

@@ -10,8 +10,7 @@ from pathlib import Path
 from hypothesis import strategies as st
 from inputs import SMALL
 
-from riskcalc.answers.page_dict import page_dict
-from riskcalc.answers.whole_result import whole_result
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.errors import InputError
 from riskcalc.output import json_text
 from riskcalc.pages.page import assess_page

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from riskcalc.answers.monthly import predicted_months
+from riskcalc.answers.measured import predicted_months
 from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.money.prices import PricePaths
 from riskcalc.study.model import assessment

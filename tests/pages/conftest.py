@@ -10,8 +10,7 @@ from typing import Any
 
 import pytest
 
-from riskcalc.answers.page_dict import page_dict
-from riskcalc.answers.whole_result import whole_result
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import Assessment, assessment
 

@@ -9,8 +9,9 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import comparison, page_dict, result, stay_curves
-from riskcalc.answers.comparison_result import differing, letter
+from riskcalc.answers.compare import differing, letter, page_dict, result
+from riskcalc.answers.options import comparison
+from riskcalc.answers.stay import stay_curves
 from riskcalc.pages.exhibits import options as words
 from riskcalc.pages.figures import listed
 from riskcalc.pages.page import compare_page

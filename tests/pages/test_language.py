@@ -21,13 +21,15 @@ from typer.testing import CliRunner
 
 from riskcalc.answers.assess import LUCK
 from riskcalc.answers.check import check_figures
-from riskcalc.answers.compare import comparison, result, stay_curves
 from riskcalc.answers.compare import page_dict as compare_dict
+from riskcalc.answers.compare import result
 from riskcalc.answers.match import matching
 from riskcalc.answers.match import page_dict as match_dict
 from riskcalc.answers.match import result as matching_result
+from riskcalc.answers.options import comparison
 from riskcalc.answers.ranked import ranked
 from riskcalc.answers.rows import LUCK_WORDS, MONTH_NAMES, ranked_figures
+from riskcalc.answers.stay import stay_curves
 from riskcalc.demand.appliances import appliance_table
 from riskcalc.language import (
     LANGUAGES,
@@ -158,9 +160,10 @@ def kinds(annotation: Any) -> Iterator[Any]:
 OF_RESULTS = {
     "answers/limits.py": (),
     "answers/loads.py": (),
-    "answers/update_figures.py": ("limits_of",),
+    "answers/update.py": ("limits_of",),
     "scenario/plausible.py": (),
-    "uncertainty/quantity.py": ("core_words", "cut_words"),
+    "uncertainty/bounded.py": ("core_words",),
+    "uncertainty/endless.py": ("core_words",),
     "weather/fit.py": (),
     "years/electrical.py": (),
 }

@@ -13,10 +13,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from riskcalc.answers.compare import comparison, page_dict, result, stay_curves
+from riskcalc.answers.compare import page_dict, result
 from riskcalc.answers.match import matching
 from riskcalc.answers.match import page_dict as match_dict
 from riskcalc.answers.match import result as matching_result
+from riskcalc.answers.options import comparison
+from riskcalc.answers.stay import stay_curves
 from riskcalc.output import json_text
 from riskcalc.pages.page import compare_page, match_page
 from riskcalc.scenario import read_scenario

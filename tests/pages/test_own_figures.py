@@ -9,15 +9,13 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.claims import claim_statement
-from riskcalc.answers.compare import comparison
 from riskcalc.answers.compare import page_dict as compare_dict
 from riskcalc.answers.compare import result as compare_result
 from riskcalc.answers.measures import measure_of
-from riskcalc.answers.options import share_tariff
+from riskcalc.answers.options import comparison, share_tariff
 from riskcalc.answers.own_figures import follows, kept_draws, own_figures
-from riskcalc.answers.page_dict import page_dict
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.answers.question import entries
-from riskcalc.answers.whole_result import whole_result
 from riskcalc.money.valuation import valuation
 from riskcalc.pages.exhibits import answer
 from riskcalc.pages.exhibits.own_figures import HORIZON, fields

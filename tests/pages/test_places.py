@@ -9,8 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.page_dict import page_dict
-from riskcalc.answers.whole_result import whole_result
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.pages.page import assess_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment

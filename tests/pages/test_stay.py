@@ -11,8 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from riskcalc.answers.page_dict import page_dict
-from riskcalc.answers.whole_result import whole_result
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.pages.exhibits.answer import key_figures
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import PLAIN

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from riskcalc.answers.foresight_gap import gap
+from riskcalc.answers.foresight import gap
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import design_of, drawn_values, part_of_design, world_of
 from riskcalc.years.simulation import Plant

@@ -20,8 +20,7 @@ from typing import Any
 import numpy as np
 
 from riskcalc.answers.assess import draw_table
-from riskcalc.answers.page_dict import page_dict
-from riskcalc.answers.whole_result import whole_result
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.output import csv_text, json_text, write_files
 from riskcalc.pages.page import assess_page
 from riskcalc.scenario import read_scenario

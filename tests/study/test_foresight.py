@@ -11,8 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from riskcalc.answers.foresight import first_year_gap
-from riskcalc.answers.foresight_gap import gap
+from riskcalc.answers.foresight import first_year_gap, gap
 from riskcalc.cli import app
 from riskcalc.coupling import Coupling
 from riskcalc.dispatch import Param, trace_year

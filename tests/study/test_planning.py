@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from riskcalc.answers.foresight_gap import gap
+from riskcalc.answers.foresight import gap
 from riskcalc.cli import app
 from riskcalc.clock import DAYS, MONTH_OF_DAY
 from riskcalc.dispatch import Param

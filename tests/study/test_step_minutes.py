@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.dispatch import Coupling
+from riskcalc.coupling import Coupling
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import Assessment, assessment
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.weeks import week_stretches
+from riskcalc.answers.trace import week_stretches
 from riskcalc.clock import MONTH_LENGTHS, local_clock
 from riskcalc.errors import InputError
 from riskcalc.scenario import Scenario, read_scenario
