@@ -97,6 +97,13 @@ SUBJECTS = {
         "fast test of its room notices.",
         ("tests/studies/mutants.py", "--each", "16"),
     ),
+    "recipes": Subject(
+        "How many files a change touches",
+        "Eight changes made as DEVELOPERS.md says, each on a fresh copy: the files touched, tests and generated files not "
+        "counted, the most there may be, and whether the change worked when it was tried. A coupling with equations of its own "
+        "touches two files more: its step in `dispatch/twin.py` and in `dispatch/kernel/`.",
+        ("tests/studies/recipes.py",),
+    ),
     "damaged-inputs": Subject(
         "Damaged inputs",
         "A case ends well if the input is read, or refused with the file, what was given and what is accepted. Warnings count "
