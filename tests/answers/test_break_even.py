@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from riskcalc.answers.break_even import break_even, crossing, says_something, within_reach
+from riskcalc.answers.break_even import _error, break_even, crossing, says_something, within_reach
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
 from riskcalc.money.measures import balance, simple_payback_years
@@ -184,3 +184,15 @@ def test_odds_of_payback_leave_out_refused_purchases(read_small):
     savings = np.sort(found.valuation.saving.sum(axis=0)[bought])
     assert savings[len(savings) // 2 - 2] <= answer.value <= savings[len(savings) // 2 + 1]
     assert worth_positive().counted(found).sum() == found.draws
+
+
+def test_a_value_has_no_error_where_the_odds_stand_still_or_nothing_scatters():
+    """Odds that no value moves say nothing of where they cross; one scramble says nothing of its scatter."""
+    places = (np.arange(64) + 0.5) / 64
+
+    def moving(point):
+        return (places < point) * 1.0
+
+    assert _error(moving, 0.5, 0.0, 1.0, scrambles=8) > 0.0
+    assert _error(lambda _: (places < 0.5) * 1.0, 0.5, 0.0, 1.0, scrambles=8) is None
+    assert _error(moving, 0.5, 0.0, 1.0, scrambles=1) is None

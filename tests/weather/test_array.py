@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from riskcalc.weather.array import array_power_w, combined_loss
+from riskcalc.weather.array import MOST_NODES, WIDEST_GAP_DEG, angle_nodes, array_power_w, combined_loss
 from riskcalc.weather.climates import climate
 from riskcalc.weather.diode import operating_point
 from riskcalc.weather.generator import generated_years
@@ -182,3 +182,13 @@ def test_no_modules_is_refused(sky: tuple[WeatherPool, SunPath]) -> None:
     """An array has at least one module in series and one string."""
     with pytest.raises(ValueError, match="1 or more"):
         array_power_w(*sky, **{**ROOF, "modules_in_series": 0})
+
+
+def test_angles_are_served_by_nodes_from_end_to_end() -> None:
+    """One node where all agree; no gap wider than allowed while there are nodes; never more than the most."""
+    np.testing.assert_array_equal(angle_nodes(np.array([35.0, 35.0])), [35.0])
+    for low, high in ((100.0, 100.0 + 2.5 * WIDEST_GAP_DEG), (-10.0, 10.0), (0.0, 350.0)):
+        nodes = angle_nodes(np.array([high, low, 0.5 * (low + high)]))
+        assert (nodes[0], nodes[-1]) == (low, high)
+        assert len(nodes) == min(MOST_NODES, 1 + -int(-(high - low) // WIDEST_GAP_DEG))
+    assert len(angle_nodes(np.array([100.0, 100.0 + 2.5 * WIDEST_GAP_DEG]))) == 4

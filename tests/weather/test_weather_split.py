@@ -91,3 +91,12 @@ def test_law_by_hand(record_property: Record) -> None:
     found = float(fraction[noon].mean())
     record_property("published", ("diffuse share at kt 0.5, by hand", "Ridley, Boland & Lauret 2010", 0.678, found))
     assert found == pytest.approx(0.678, abs=0.01)
+
+
+def test_the_first_and_last_hour_of_a_day_have_one_neighbour() -> None:
+    """Half of the light all day gives a persistence of one half at sunrise and sunset too: the same law in every lit hour."""
+    sun = sun_path(50.0, 0.0, 0.0, 0.0)
+    found = diffuse_fraction(0.5 * np.broadcast_to(sun.extraterrestrial_horizontal_w, (1, 8760)), sun)[0]
+    time, height = sun.solar_time_hours[sun.lit], 90.0 - sun.zenith_deg[sun.lit]
+    power = 5.38 - 6.63 * 0.5 - 0.006 * time + 0.007 * height - 1.75 * 0.5 - 1.31 * 0.5
+    np.testing.assert_allclose(found, 1.0 / (1.0 + np.exp(-power)), atol=1e-9)
