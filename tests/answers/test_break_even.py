@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from riskcalc.answers.break_even import _error, break_even, crossing, says_something, within_reach
+from riskcalc.answers.break_even import _error, _shifted_margin, break_even, crossing, says_something, within_reach
 from riskcalc.answers.resimulated import Margins, resimulated_margins
 from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
 from riskcalc.money.measures import balance, simple_payback_years
@@ -196,3 +196,13 @@ def test_a_value_has_no_error_where_the_odds_stand_still_or_nothing_scatters():
     assert _error(moving, 0.5, 0.0, 1.0, scrambles=8) > 0.0
     assert _error(lambda _: (places < 0.5) * 1.0, 0.5, 0.0, 1.0, scrambles=8) is None
     assert _error(moving, 0.5, 0.0, 1.0, scrambles=1) is None
+
+
+def test_an_input_without_effect_shifts_no_margin(read_small):
+    """What the fit makes of noise is left out, however far the input is moved: the sockets sell nothing."""
+    export = "tariff.export_price_per_kwh={ distribution = 'uniform', low = 0.01, high = 0.2 }"
+    found = assessment(read_small(PRICE, USE, export, "study.draws=64"))
+    statement = worth_positive()
+    shifted = _shifted_margin(found, statement, "tariff.export_price_per_kwh")
+    for point in (0.02, 0.1, 0.19):
+        np.testing.assert_array_equal(shifted(point), statement.margin(found))

@@ -150,3 +150,9 @@ def test_many_draws_are_thinned_by_whole_starts_of_scrambles():
     assert len(used) == MOST_DRAWS
     assert (used[:1024] == np.arange(1024)).all()
     assert used[1024] == 8192
+
+
+def test_the_product_with_an_input_that_does_not_vary_is_nothing():
+    """No division by a spread of 0: the column is 0, and explains nothing."""
+    column = product_term(np.ones(8), np.arange(8.0)).columns
+    np.testing.assert_array_equal(column, np.zeros((8, 1)))
