@@ -17,6 +17,7 @@ from riskcalc.demand.meter import MeteredYear, dealt_days, metered_year
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.errors import InputError, Question, one_problem
+from riskcalc.ordered import product
 from riskcalc.scenario import Scenario
 from riskcalc.types import Floats
 from riskcalc.uncertainty.streams import Stream, stream_seed
@@ -247,7 +248,7 @@ def _middles(day_w: Floats) -> Floats:
     """Return the mean hour of each day's energy, (days,); not a number for days without."""
     hours = (np.arange(day_w.shape[1]) + 0.5) * 24.0 / day_w.shape[1]
     energy = day_w.sum(axis=1)
-    return np.divide(day_w @ hours, energy, out=np.full(len(day_w), np.nan), where=energy > 0.0)
+    return np.divide(product(day_w, hours), energy, out=np.full(len(day_w), np.nan), where=energy > 0.0)
 
 
 def _keeps_standard(read: MeterDays, zone: str, modelled: Floats) -> bool:
