@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
+from riskcalc.ordered import product
 from riskcalc.uncertainty.quantity import Quantity, plain
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ class Discrete(Quantity):
         import numpy as np
 
         values, chances = (np.array(column) for column in zip(*self.choices, strict=True))
-        return float(values @ chances)
+        return float(product(values, chances))
 
     def complaint(self) -> tuple[str, str] | None:
         """As many weights as values, none negative, not all 0."""
