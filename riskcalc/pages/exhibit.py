@@ -12,18 +12,18 @@ import textwrap
 import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import altair as alt
 import numpy as np
-import vl_convert
-from altair.utils.schemapi import debug_mode
 
 from riskcalc.language import translated
 from riskcalc.output import DRAWN_BY
 from riskcalc.pages.figures import grouped, say
-from riskcalc.pages.look import FONT, NARROW, OUTER_TAG, PAPER, WIDE, own_ids, page_drawing, rendered
 from riskcalc.types import Figures
+
+# Charts load their libraries when they are drawn: the screen shares the words of the exhibits and draws nothing.
+if TYPE_CHECKING:
+    import altair as alt
 
 #: A spreadsheet takes text that starts so for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@")
@@ -91,15 +91,17 @@ class Chart:
 
         Lines are broken by a letter width that no font of the stack exceeds, so that nothing is cut in any viewer.
         """
+        from riskcalc.pages.look import FONT, OUTER_TAG, PAPER, own_ids
+
         tag = OUTER_TAG.search(self.drawing)
         assert tag is not None
         inner, size = (float(tag.group(1)), float(tag.group(2))), SHAPES[shape]
         letters = 1.0 if size is None else 1.7
         wide = max(inner[0], 420.0) + 2 * MARGIN if size is None else float(size[0])
         room, margin = wide - 2 * MARGIN * letters, MARGIN * letters
-        head, y = _lines(self.title, 15 * letters, room, margin, bold=True, colour="ink")
+        head, y = _lines(self.title, 15 * letters, room, margin, bold=True, colour=PAPER["ink"])
         keys, y = _legend(self.legend, 12 * letters, room, (margin, y))
-        foot, foot_high = _lines(self.source, 11 * letters, room, 0.0, bold=False, colour="quiet")
+        foot, foot_high = _lines(self.source, 11 * letters, room, 0.0, bold=False, colour=PAPER["quiet"])
         if size is None:
             scale, high = 1.0, y + inner[1] + foot_high + margin
             left = margin
@@ -119,6 +121,8 @@ class Chart:
 
     def picture(self, shape: str = "16:9", *, scale: float = 2.0) -> bytes:
         """Return the saved drawing as a PNG, drawn without a browser."""
+        import vl_convert
+
         drawn = vl_convert.svg_to_png(self.saved(shape), scale=scale)
         # Says who drew it, right after the header (PNG specification, third edition 2025, section 11.3.3.3).
         text = b"Software\0" + DRAWN_BY.encode()
@@ -160,6 +164,10 @@ def chart(
     kind : str
         "half" and "dots" draw one narrow version for every screen.
     """
+    from altair.utils.schemapi import debug_mode
+
+    from riskcalc.pages.look import NARROW, WIDE, page_drawing, rendered
+
     # altair checks what it is given by default; the tests draw every chart with the checks on.
     with debug_mode(False):
         narrow = rendered(draw(NARROW))
@@ -264,13 +272,15 @@ def _lines(text: str, size: float, room: float, top: float, *, bold: bool, colou
     said = "".join(
         f'<text y="{top + size + index * step:g}">{html.escape(line)}</text>' for index, line in enumerate(lines)
     )
-    return f'<g font-size="{size:g}px"{weight} fill="{PAPER[colour]}">{said}</g>', top + len(lines) * step + 0.4 * size
+    return f'<g font-size="{size:g}px"{weight} fill="{colour}">{said}</g>', top + len(lines) * step + 0.4 * size
 
 
 def _legend(
     legend: Sequence[tuple[str, str]], size: float, room: float, place: tuple[float, float]
 ) -> tuple[str, float]:
     """Return the keys of the legend in as many rows as they need, and where the drawing may begin."""
+    from riskcalc.pages.look import PAPER
+
     left, top = place
     x, y, parts = left, top, []
     for look, said in legend:
@@ -286,6 +296,8 @@ def _legend(
 
 
 def _key(look: str, x: float, y: float, size: float) -> str:
+    from riskcalc.pages.look import PAPER
+
     name, _, form = look.partition(" ")
     colour = PAPER[name]
     if form in ("line", "dashed"):
