@@ -1,4 +1,4 @@
-"""Months measured after the purchase: read from a CSV file, one line a month, and held against what each draw expects.
+"""Months measured after the purchase: read from a CSV file, one line a month, and compared with what each draw expects.
 
 A measured month had its own weather. So the luck of a draw's pool year is taken out of its prediction, and put into the
 error instead: how much the months differ between pool years is seen by running one middling household through all of
