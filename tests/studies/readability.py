@@ -210,7 +210,10 @@ def _runs(names: list[str], draws: int, folder: Path) -> Iterator[tuple[str, lis
         ("compare", [str(shelf / "terrace-rooftop.toml"), str(shelf / "terrace-tenant.toml"), "--no-stay", *few]),
         ("match", ["--homes", str(shelf / "homes/studio.toml"), "--kits", str(shelf / "kits/p*.toml"), *few]),
         ("rank", [str(shelf / "tenant-balcony.toml"), "--points", "16", *few]),
-        ("update", [str(shelf / "tenant-balcony.toml"), "--measured", str(measured), *few]),
+        (
+            "update",
+            [str(shelf / "tenant-balcony.toml"), "--measured", str(measured), "--error", "0.3", *few, "--draws", "512"],
+        ),
     ]
     for number, (command, words) in enumerate(calls):
         out = folder / str(number)
