@@ -15,7 +15,7 @@ from riskcalc.answers.statements import Statement, payback_margin
 from riskcalc.scenario import Claim
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
-from riskcalc.uncertainty.summary import Estimate, estimate, known, mean
+from riskcalc.uncertainty.summary import Estimate, share_estimate
 
 EVEN = 0.5
 
@@ -58,7 +58,7 @@ def claim_result(assessment: Assessment, claim: Claim) -> ClaimResult:
     if measure is None:
         return ClaimResult(claim, None, None, None, None, None)
     statement = claim_statement(claim, measure)
-    probability = estimate(statement.true_in(assessment), known(mean), scrambles=assessment.design.scrambles)
+    probability = share_estimate(statement.true_in(assessment), scrambles=assessment.design.scrambles)
     counted = ~np.isnan(statement.counted(assessment))
     low, middle, high = _spread(measure(assessment)[counted]) if counted.any() else (None, None, None)
     found = ClaimResult(claim, probability, middle, low, high, None)

@@ -85,6 +85,17 @@ def share_error(true: Floats, *, scrambles: int) -> float | None:
     return float(np.sqrt(max(shares.var(ddof=1), least) / len(shares))) if len(shares) > 1 else None
 
 
+def share_estimate(true: Floats, *, scrambles: int) -> Estimate:
+    """Return the share of draws that are 1, (draws,), NaN left out, with its standard error (see `share_error`).
+
+    A share of exactly 0 or 1 has error 0: no draw lies on the other side.
+    """
+    share = known(mean)(true)
+    if share in (0.0, 1.0):
+        return Estimate(share, 0.0 if scrambles > 1 else None)
+    return Estimate(share, share_error(true, scrambles=scrambles)) if np.isfinite(share) else Estimate(None, None)
+
+
 def quantile_estimate(values: Floats, share: float, *, scrambles: int) -> Estimate:
     """Return a quantile of draws that may be infinite, NaN left out, with its standard error and its 95 % interval.
 
