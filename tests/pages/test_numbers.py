@@ -5,6 +5,7 @@ import csv
 import io
 import json
 import re
+import zlib
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from typing import Any
@@ -122,14 +123,15 @@ def derived(figures: dict[str, Any]) -> np.ndarray:
 
 
 def figures_between(figures: dict[str, Any]) -> list[float]:
-    """Return the combinations that sentences make: two leading shares together, shares of the demand served, a count."""
+    """Return the combinations that sentences make: two leading shares together, shares of the demand served, counts."""
     ranked = [row["share_of_variance"]["value"] for row in figures["ranking"]]
     months = figures["first_year_by_month"]
     own = sum(months["from_solar_kwh"]) + sum(months["from_battery_kwh"])
     parts = ("from_grid_kwh", "out_of_reach_kwh", "unmet_kwh")
     demand = own + sum(sum(months[name]) for name in parts)
     defaults = sum(row["is_default"] for row in figures["assumptions"])
-    return [sum(ranked[:2]), own / demand, 1 - own / demand, defaults]
+    fixed = sum(row["p5_and_p95"] is None for row in figures["assumptions"])
+    return [sum(ranked[:2]), own / demand, 1 - own / demand, defaults, fixed]
 
 
 def is_shown(token: str, known: np.ndarray) -> bool:
@@ -197,16 +199,24 @@ def test_files_of_the_drawings_hold_the_result_to_eight_digits(made) -> None:
                 assert near <= 1e-7 * max(abs(value), 1e-12) + 1e-12, (name, column, cell)
 
 
+def unpacked(text: str) -> np.ndarray:
+    """Return numbers as their readers unpack them: the first bytes of all, then the second, and so on, deflated."""
+    kind, _, code = text.partition(":")
+    assert kind == "f4"
+    planes = np.frombuffer(zlib.decompress(base64.b64decode(code)), dtype=np.uint8)
+    return np.ascontiguousarray(planes.reshape(4, -1).T).view("<f4")[:, 0]
+
+
 def test_the_futures_to_narrow_are_those_of_the_table(made) -> None:
     """What the script of the page works with is draws.csv."""
     page, _, table = made
     data = re.search(r'<script type="application/json" id="draws">(.*?)</script>', page, flags=re.DOTALL).group(1)
     packed = json.loads(data)
     draws = len(table["draw"])
-    values = np.frombuffer(base64.b64decode(packed["values"]), "<f4").reshape(-1, draws)
+    values = unpacked(packed["values"]).reshape(-1, draws)
     for shown, drawn in zip(packed["inputs"], values, strict=True):
         assert drawn == pytest.approx(table[shown["key"]].astype(float), rel=1e-6)
-    worth = np.frombuffer(base64.b64decode(packed["worth"]), "<f4")
+    worth = unpacked(packed["worth"])
     assert worth == pytest.approx(table["net_present_value"].astype(float), rel=1e-6)
     payback = np.where(table["payback_years"] == "", np.inf, table["payback_years"]).astype(float)
-    assert np.frombuffer(base64.b64decode(packed["payback"]), "<f4") == pytest.approx(payback, rel=1e-6)
+    assert unpacked(packed["payback"]) == pytest.approx(payback, rel=1e-6)
