@@ -112,7 +112,8 @@
   const figuresOf = (data, found) => {
     const R = data.scrambles, bought = (values) => Float64Array.from(values, (x, d) => (found.bought[d] ? x : NaN));
     const own = bought(found.payback), kept = own.filter((x) => !Number.isNaN(x)), sorted = Float64Array.from(kept).sort();
-    const worth = Float64Array.from(found.worth).sort(), first = Float64Array.from(found.savings[0]).sort();
+    const worth = Float64Array.from(found.worth).sort(), first = bought(found.savings[0]).filter((x) => !Number.isNaN(x)).sort();
+    const saved = meanWithError(found.savings[0], R);
     const shareOf = (values, test) => meanWithError(values.map((x) => (Number.isNaN(x) ? NaN : test(x) ? 1 : 0)), R);
     const headline = Math.min(found.horizon, data.headline_years);
     return {
@@ -123,7 +124,7 @@
       quarters: [0.25, 0.75].map((u) => quantileWithError(own, R, u).se), worthMean: meanWithError(found.worth, R), worthHalf: quantileWithError(found.worth, R, 0.5), worthBad: quantileWithError(found.worth, R, 0.05),
       worthLow: quantileWithError(found.worth, R, 0.05), worthHigh: quantileWithError(found.worth, R, 0.95), lost: shareOf(found.worth, (x) => x < 0),
       outlay: {value: mean(found.outlay) / mean(found.bought), se: meanWithError(found.outlay, R).se},
-      saving: meanWithError(found.savings[0], R), savingEnds: [quantile(first, 0.1), quantile(first, 0.9)],
+      saving: saved, savingOfBuyers: {value: saved.value / (mean(found.bought) || 1), se: saved.se}, savingEnds: [quantile(first, 0.1), quantile(first, 0.9)],
       within: Array.from({length: found.horizon}, (_, y) => kept.filter((x) => x <= y + 1).length / kept.length),
       bands: found.balances.map((held) => { const s = Float64Array.from(held).sort(); return LEVELS.map((u) => quantile(s, u)); }),
     };
@@ -208,7 +209,7 @@
     const within = (figure, f) => filled(figure.value === Infinity ? words.pays_not : words.pays, {years: years(figure, f.horizon)});
     const rowsOf = (f) => {
       const [low, high] = f.savingEnds, spread = f.savingEnds[0] === f.savingEnds[1] ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
-      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.saving.value, f.saving.se || 0), spread]];
+      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread]];
       if (f.worth.constant) return [...rows, [gain(f.worthHalf), within(f.paybackHalf, f)]];
       return [...rows, [gain(f.worthHalf), within(f.paybackHalf, f)], [gain(f.worthBad), within(f.paybackBad, f)]];
     };

@@ -398,7 +398,7 @@ def prices_section(figures: Figures) -> Section | None:
     block = prices.price_block(figures)
     if block is None:
         return None
-    return section("prices", "How prices may go", block, finding=prices.price_title(figures))
+    return section("prices", "How prices may go", block, finding=prices.price_finding(figures))
 
 
 def understood_section(figures: Figures) -> Section | None:

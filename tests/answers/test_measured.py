@@ -43,7 +43,7 @@ FAULTS = {
     "a decimal comma in quotes": ('month,bill\n2026-01,"3,5"\n', "write decimals with a point"),
     "digits with underscores": ("month,bill\n2026-01,1_000\n", "line 2, bill"),
     "too many cells": ("month,bill\n2026-01,3,4\n", "line 2"),
-    "a quote that never ends": ('month,bill\n"2026-01,3\n', "not a CSV file"),
+    "a quote that never ends": ('month,bill\n"2026-01,3\n', "a quotation mark that is never closed"),
     "a null byte": ("month,bill\n2026-0\0,3\n", "m.csv"),
 }
 

@@ -71,6 +71,16 @@ def price_title(figures: Figures) -> str:
     )
 
 
+def price_finding(figures: Figures) -> str:
+    """Return what the price is in the last year in the middle future, over that of the first."""
+    middle = figures["price_fan"]["p50"]
+    return say(
+        "In the middle future the price after {years} is {times} times that of the first year",
+        years=whole_years(len(middle) - 1),
+        times=significant(middle[-1], 2),
+    )
+
+
 def price_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
     """Return the history up to today and the bands from there on."""
     fan, past = figures["price_fan"], figures["price_fan"]["history"]
