@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from riskcalc.ordered import product
 from riskcalc.uncertainty.quantity import Quantity, plain
 
 if TYPE_CHECKING:
@@ -62,6 +61,8 @@ class Discrete(Quantity):
     def expected(self) -> float:
         """Return the mean of what the cut leaves."""
         import numpy as np
+
+        from riskcalc.ordered import product
 
         values, chances = (np.array(column) for column in zip(*self.choices, strict=True))
         return float(product(values, chances))
