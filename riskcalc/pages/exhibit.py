@@ -32,8 +32,7 @@ SHAPES: dict[str, tuple[int, int] | None] = {"page": None, "16:9": (1280, 720), 
 #: Mean width of a letter over its size, somewhat above that of any font of the stack; bold letters are wider.
 LETTER, BOLD_LETTER = 0.58, 0.63
 MARGIN = 14
-#: Bytes of a PNG up to the end of its header.
-PNG_HEAD = 33
+PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
 @dataclass(frozen=True)
@@ -124,10 +123,28 @@ class Chart:
         import vl_convert
 
         drawn = vl_convert.svg_to_png(self.saved(shape), scale=scale)
-        # Says who drew it, right after the header (PNG specification, third edition 2025, section 11.3.3.3).
-        text = b"Software\0" + DRAWN_BY.encode()
-        chunk = struct.pack(">I4s", len(text), b"tEXt") + text + struct.pack(">I", zlib.crc32(b"tEXt" + text))
-        return drawn[:PNG_HEAD] + chunk + drawn[PNG_HEAD:]
+        return repacked(drawn, says=("Software", DRAWN_BY))
+
+
+def repacked(png: bytes, *, says: tuple[str, str]) -> bytes:
+    """Return a PNG with its pixels deflated anew, a third of the size, and a text (keyword, words) after its header.
+
+    Chunks are length, kind, content and checksum (PNG specification, third edition 2025, sections 5.3 and 11.3.3.3).
+    """
+    chunks, at = [], len(PNG_SIGNATURE)
+    while at < len(png):
+        long, kind = struct.unpack_from(">I4s", png, at)
+        chunks.append((kind, png[at + 8 : at + 8 + long]))
+        at += 12 + long
+    pixels = zlib.decompress(b"".join(content for kind, content in chunks if kind == b"IDAT"))
+    kept = [chunk for chunk in chunks if chunk[0] not in (b"IDAT", b"IEND")]
+    text = (b"tEXt", says[0].encode("latin-1") + b"\0" + says[1].encode("latin-1"))
+    whole = [kept[0], text, *kept[1:], (b"IDAT", zlib.compress(pixels, 9)), (b"IEND", b"")]
+    parts = [
+        struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+        for kind, content in whole
+    ]
+    return PNG_SIGNATURE + b"".join(parts)
 
 
 def chart(
