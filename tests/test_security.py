@@ -150,6 +150,8 @@ def watch(event, values):
     if event == "pickle.find_class" and str(values[0]).split(".")[0] in ("numba", "numpy", "llvmlite", "builtins",
             "riskcalc", "copyreg", "collections", "functools", "_codecs"):
         return  # the cache of compiled loops
+    if event == "pickle.find_class" and str(values[0]).split(".")[0] in ("babel", "datetime", "decimal"):
+        return  # the data of languages, installed with the library that reads it
     if event == "subprocess.Popen" and values[1] == ["uname", "-p"]:
         return  # how the standard library asks for the name of the processor
     if event.startswith(ENDS):
