@@ -135,7 +135,7 @@ def test_scenario_text_cannot_become_markup(example: dict[str, Any]) -> None:
 def test_every_drawing_has_words_a_table_and_files(page: str) -> None:
     """Each figure is named by its finding, described for those who cannot see it, and has its table, CSV and SVG."""
     figures = re.findall(r"<figure.*?</figure>", page, flags=re.DOTALL)
-    assert len(figures) == 10
+    assert len(figures) == 11
     for figure in figures:
         parsed = read(figure)
         settings = [s for _, s in parsed.elements]
@@ -209,8 +209,8 @@ def test_an_unknown_kind_of_flow_keeps_its_row(example: dict[str, Any]) -> None:
 def test_fit_is_told_worst_first() -> None:
     """None wrong, one wrong, several."""
     rows = [{"verdict": name} for name in ("ok", "tight", "refused", "ok")]
-    assert fit_title(rows) == "Of 4 checks, 1 refused and 1 tight"
-    assert fit_title(rows[:1] * 3) == "All 3 checks pass"
+    assert fit_title(rows) == "Of 4 checks of the modules, 1 refused and 1 tight"
+    assert fit_title(rows[:1] * 3) == "All 3 checks of the modules pass"
 
 
 @pytest.mark.parametrize("coupling", ["none", "sockets", "plug_in", "whole_home", "off_grid"])

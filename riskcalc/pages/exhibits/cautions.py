@@ -15,7 +15,7 @@ PROFESSIONAL = (
 SERIES = (
     "{count} modules in series add up their voltages. The string carries a dangerous direct voltage whenever there is "
     "daylight, and it cannot be switched off at the module. Do not open connectors under load. Cold raises the voltage; "
-    "the electrical fit above is calculated for the record low."
+    "the electrical fit on the page of check and of assess is calculated for the record low."
 )
 SINGLE = (
     "A module is live whenever there is light on it, and it cannot be switched off. Do not open connectors under load. "

@@ -200,8 +200,8 @@ def details(figures: Figures) -> Iterator[Block]:
     seen = figures.get("foresight")
     if seen is not None:
         note = say(
-            "First year of {draws} futures, in steps of {step} minutes. No rule can reach this bound, because nobody "
-            "knows the year in advance.",
+            "First year of {draws} futures, minutes taken together in steps of {step}. No rule can reach this bound, "
+            "because nobody knows the year in advance.",
             draws=seen["draws"],
             step=seen["step_minutes"],
         )

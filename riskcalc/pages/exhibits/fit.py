@@ -43,8 +43,13 @@ def fit_title(fit: Sequence[Figures]) -> str:
     tally = {verdict: sum(row["verdict"] == verdict for row in fit) for verdict in ("refused", "tight", "wasteful")}
     faults = [f"{count} {say(verdict)}" for verdict, count in tally.items() if count]
     if not faults:
-        return counted("The one check passes", "All {count} checks pass", len(fit))
-    return counted("The one check: {faults}", "Of {count} checks, {faults}", len(fit), faults=joined(faults))
+        return counted("The one check of the modules passes", "All {count} checks of the modules pass", len(fit))
+    return counted(
+        "The one check of the modules: {faults}",
+        "Of {count} checks of the modules, {faults}",
+        len(fit),
+        faults=joined(faults),
+    )
 
 
 def fit_cells(row: Figures) -> dict[str, str]:

@@ -71,10 +71,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield table("The pick for each home", ("home", "pick", "best in", "lead"), picks, stacked=True)
     message = (
         "The pick is the choice worth most on average, doing nothing included. All kits of a home meet the same {draws} "
-        "futures, in steps of {step} minutes. That is enough to sort a shelf. Assess the pick by itself, with more "
+        "futures. That is enough for a first choice. Assess the pick by itself, with more "
         "futures, before you spend money on it."
     )
-    yield words(say(message, draws=known["draws"], step=known["step_minutes"]), "small")
+    yield words(say(message, draws=known["draws"]), "small")
 
 
 def grid_blocks(result: Figures) -> Iterator[Block]:

@@ -57,7 +57,9 @@ def reason(found: Figures) -> str:
     moved, rows_ = found["odds_moved"], moved_rows(found)
     change = moved["change"]
     if round(100 * change) == 0:
-        return say("The odds hardly move: what was measured is much like what was expected.")
+        if found["verdict"] == "on track":
+            return say("The odds hardly move: what was measured is much like what was expected.")
+        return say("The odds hardly move all the same: these months say too little about the years to come.")
     if not rows_:
         return say("No single input explains why the odds moved: many moved a little.")
     label = lower(rows_[0]["label"])
