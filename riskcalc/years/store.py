@@ -45,15 +45,18 @@ ENVIRONMENT = "environment"
 #: the scenario, whose content is in the key (`tests/years/test_store.py` reads the imports and holds this).
 POOL_SOURCES = (
     "clock",
+    "coupling",
     "demand",
     "interruption",
     "jit",
     "money",
+    "ordered",
     "output",
     "price_series",
     "table_file",
     "tables",
     "tariff",
+    "types",
     "uncertainty",
     "weather",
     "years",
