@@ -50,7 +50,8 @@
     const focus = document.activeElement && document.activeElement.id;
     const shelves = byId("shelves");
     shelves.replaceChildren(...Object.entries(form.shelves).filter(([, shelf]) => shelf.files.length).map(([table, shelf]) => pickOf(table, shelf)));
-    byId("keys").replaceChildren(...form.tables.map(tableOf));
+    // A grip in the hand stays there: letting go turns the figure, and the reply to that fills the form.
+    if (!byId("keys").querySelector(".held")) byId("keys").replaceChildren(...form.tables.map(tableOf));
     if (focus && byId(focus)) byId(focus).focus({ preventScroll: true });
   };
   const pickOf = (table, shelf) => {

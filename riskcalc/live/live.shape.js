@@ -111,10 +111,11 @@ const riskcalcShape = (() => {
         event.preventDefault();
         node.focus();
         node.setPointerCapture(event.pointerId);
+        node.classList.add("held");
         const frame = svg.getBoundingClientRect(), follow = (moved) => move(view[0] + (moved.clientX - frame.left) / frame.width * (view[1] - view[0]));
-        const end = () => { node.removeEventListener("pointermove", follow); commit(); };
+        const end = () => { node.classList.remove("held"); node.removeEventListener("pointermove", follow); commit(); };
         node.addEventListener("pointermove", follow);
-        node.addEventListener("pointerup", end, {once: true});
+        node.addEventListener("lostpointercapture", end, {once: true});
       });
       node.addEventListener("keydown", (event) => {
         const step = {ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -10, PageUp: 10}[event.key];

@@ -167,7 +167,10 @@ def test_a_shape_is_chosen_dragged_and_typed_by_pointer_and_by_keys(address):
         field.fill("0.2")
         field.press("Tab")
         assert written("low", other_than="0.24") == 0.2
-        box = row.locator(f'[id="grip-{key}-mode"] .bar').bounding_box()
+        settled(page)
+        bar = row.locator(f'[id="grip-{key}-mode"] .bar')
+        bar.scroll_into_view_if_needed()
+        box = bar.bounding_box()
         page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 5)
         page.mouse.down()
         page.mouse.move(box["x"] - 30, box["y"] + 5, steps=4)

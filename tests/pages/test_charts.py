@@ -156,8 +156,9 @@ def saved() -> list[Chart]:
 
 
 def test_the_charts_of_a_result_are_all_there(saved: list[Chart]) -> None:
-    """Eight of them, without a run and without a browser."""
-    assert [chart.key for chart in saved] == ["futures", "odds", "cash", "worth", "share", "swing", "demand", "solar"]
+    """All of them, without a run and without a browser."""
+    keys = ["futures", "odds", "cash", "prices", "worth", "share", "swing", "demand", "solar"]
+    assert [chart.key for chart in saved] == keys
 
 
 @pytest.mark.parametrize("shape", SHAPES)
