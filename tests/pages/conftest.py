@@ -60,9 +60,9 @@ def example(only: dict[str, Any]) -> dict[str, Any]:
     return copy.deepcopy(only)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    """Return a headless Chromium."""
+    """Return a headless Chromium; one at a time may run in a process, so it ends with the module."""
     with HEADLESS["chromium"]() as started:
         yield started
 
