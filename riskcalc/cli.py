@@ -22,7 +22,6 @@ from riskcalc.commands.charts import charts
 from riskcalc.commands.check import check
 from riskcalc.commands.compare import compare
 from riskcalc.commands.error_block import show_error
-from riskcalc.commands.lists import schema
 from riskcalc.commands.live import live
 from riskcalc.commands.match import match
 from riskcalc.commands.new import new
@@ -30,6 +29,7 @@ from riskcalc.commands.open_report import open_report
 from riskcalc.commands.options import say
 from riskcalc.commands.rank import rank
 from riskcalc.commands.replay import replay
+from riskcalc.commands.schema import schema
 from riskcalc.commands.trace import trace
 from riskcalc.commands.update import update
 from riskcalc.commands.weather import sites, weather

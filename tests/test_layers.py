@@ -39,7 +39,7 @@ BORDERS = {
     "dask": ("answers.dask_border",),
     "distributed": ("answers.dask_border",),
     "pyarrow": ("answers.parquet",),
-    "numba": ("dispatch.kernel", "dispatch.trace", "dispatch.twin", "jit"),
+    "numba": ("dispatch.kernel", "jit"),
     "llvmlite": ("jit",),
     "pvlib": ("weather",),
     "pandas": ("api", "demand", "answers.trace", "weather"),

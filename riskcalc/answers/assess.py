@@ -54,7 +54,7 @@ LUCK = {
 
 
 def result(assessment: Assessment) -> dict[str, Any]:
-    """Return every figure under the names documented in the README, ready for JSON."""
+    """Return every figure under the names documented in reports/README.md, ready for JSON."""
     money, scrambles = assessment.valuation, assessment.design.scrambles
     scenario, pools = assessment.scenario, assessment.world.pools
     found = worth_ranking(assessment)

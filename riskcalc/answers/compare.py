@@ -1,4 +1,4 @@
-"""Statistics of a comparison, from the worth of every choice in every common draw."""
+"""Options side by side on common draws: which is best, how sure that is, what a wrong choice would cost."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def dominance(first: str, second: str, first_worth: Floats, second_worth: Floats
 
 
 def result(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any]:
-    """Return every figure under the names documented in the README, ready for JSON."""
+    """Return every figure under the names documented in reports/README.md, ready for JSON."""
     scrambles = found.design.scrambles
     names = [option.name for option in found.choices]
     study = found.first.study

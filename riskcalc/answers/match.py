@@ -155,7 +155,7 @@ COLUMNS = (
 
 
 def result(found: Matching) -> dict[str, Any]:
-    """Return every figure under the names documented in the README, ready for JSON."""
+    """Return every figure under the names documented in reports/README.md, ready for JSON."""
     study = found.homes[0].home.study
     return {
         "horizon_years": study.horizon_years,

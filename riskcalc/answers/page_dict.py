@@ -137,7 +137,7 @@ def method_traits(assessment: Assessment) -> dict[str, Any]:
 
 
 def whole_result(assessment: Assessment, *, foresight: bool = False) -> dict[str, Any]:
-    """Return every figure under the names documented in the README, ready for JSON.
+    """Return every figure under the names documented in reports/README.md, ready for JSON.
 
     With `foresight` also how near the rule comes to the best there is, which takes some seconds more.
     """

@@ -63,7 +63,7 @@ def named(name: str, words: Words) -> dict[str, str]:
 
 
 def insight_figures(found: Insight, scenario: Scenario) -> dict[str, Any]:
-    """Return odds, information, break-even and claims under the names documented in the README."""
+    """Return odds, information, break-even and claims under the names documented in reports/README.md."""
     words = factor_words(scenario)
     return {
         "odds_ranking": odds_figures(found.odds, words),

@@ -22,7 +22,7 @@ from riskcalc.scenario import Scenario
 from riskcalc.types import Floats
 from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
-from riskcalc.weather.solar import sun_path
+from riskcalc.weather.solar import SunPath, sun_path
 from riskcalc.years.planes import PlaneSet, module_of, node_power_w
 
 KEY = "site.measured_pv"
@@ -90,7 +90,7 @@ def measured_pv(
     path = scenario.data_path(f"{KEY}.file")
     sun = sun_path(weather.latitude_deg, weather.longitude_deg, weather.altitude_m, weather.utc_offset_hours)
     dark = (sun.lit_share == 0.0).reshape(365, 24)
-    modelled = _modelled_share(scenario, taking[0], weather)
+    modelled = _modelled_share(scenario, taking[0], weather, sun)
     wanted = MeterFormat(
         said.columns, said.registers, said.unit, said.dates, said.label, said.clock, solar=True, key=KEY
     )
@@ -117,12 +117,13 @@ def measured_pv(
     seed = stream_seed(scenario.study.seed, Stream.DEMAND)
     years = scenario.study.pool_years
     southern = weather.latitude_deg < 0.0
-    paired = _paired(scenario, days, clock, southern=southern)
-    if paired is None:
+    meter = metered_of(scenario, clock, southern=southern) if scenario.home.demand.source == "meter" else None
+    paired = None if meter is None else _paired(meter.days, days)
+    if meter is None or paired is None:
         rows, _ = dealt_days(found, clock=clock, years=years, seed=seed)
     else:
-        meter = metered_of(scenario, clock, southern=southern).on(paired, southern=southern)
-        dealt, _ = dealt_days(meter.donors, clock=clock, years=years, seed=seed)
+        on_both = meter.on(paired, southern=southern)
+        dealt, _ = dealt_days(on_both.donors, clock=clock, years=years, seed=seed)
         rows = np.searchsorted(days.date, paired[dealt])
     light = weather.monthly_means()
     mean = light.mean(axis=0)
@@ -176,14 +177,13 @@ def measured_power_w(
     return (measured.power_share(step_minutes=step_minutes) * np.float32(rated_w))[:, None]
 
 
-def _modelled_share(scenario: Scenario, plane: PlaneSet, weather: WeatherPool) -> Floats:
+def _modelled_share(scenario: Scenario, plane: PlaneSet, weather: WeatherPool, sun: SunPath) -> Floats:
     """Return the model's mean power by hour of the year for one watt of the array, (8760,)."""
     module, kit = module_of(scenario), scenario.kit
     assert module is not None
     assert kit is not None
     array = kit.arrays[plane.name]
     few = replace(weather, **{name: getattr(weather, name)[:YEARS_COMPARED] for name in HOUR_SERIES})
-    sun = sun_path(weather.latitude_deg, weather.longitude_deg, weather.altitude_m, weather.utc_offset_hours)
     middle = replace(
         plane,
         tilt_nodes_deg=plane.tilt_nodes_deg[[len(plane.tilt_nodes_deg) // 2]],
@@ -263,13 +263,10 @@ def _keeps_standard(read: MeterDays, zone: str, modelled: Floats) -> bool:
     return bool(summer.size and rest.size and np.median(summer) - np.median(rest) < -0.5)
 
 
-def _paired(scenario: Scenario, days: WholeDays, clock: LocalClock, *, southern: bool) -> NDArray[np.int64] | None:
+def _paired(metered: WholeDays, days: WholeDays) -> NDArray[np.int64] | None:
     """Return the dates that both meter and array were measured on, None where they are too few."""
-    if scenario.home.demand.source != "meter":
-        return None
-    metered = metered_of(scenario, clock, southern=southern).days.date
-    both = np.intersect1d(metered, days.date)
-    enough = max(FEWEST_DAYS, PAIRED_SHARE * min(len(metered), len(days.date)))
+    both = np.intersect1d(metered.date, days.date)
+    enough = max(FEWEST_DAYS, PAIRED_SHARE * min(len(metered.date), len(days.date)))
     return both if len(both) >= enough else None
 
 

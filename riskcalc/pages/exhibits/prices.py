@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import altair as alt
 import numpy as np
 
@@ -12,8 +9,7 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.cash import LEVELS
 from riskcalc.pages.figures import say, significant, whole_years
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 #: Histories in words: what `prices.history` may name.
 HISTORIES = {

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from riskcalc.pages.exhibits.payback import headline_years, paid_share
 from riskcalc.pages.figures import complement, not_within, percent, say, value_of, whole_years, years
-
-Figures = Mapping[str, Any]
+from riskcalc.types import Figures
 
 
 def stay_brief(figures: Figures) -> str:
