@@ -58,9 +58,10 @@ def address():
 
 
 @pytest.fixture
-def _small_blocks(monkeypatch):
-    """Blocks so small that a small run has many."""
+def _small_blocks(monkeypatch, tmp_path):
+    """Blocks so small that a small run has many, and a cache of their own: what another test kept would do their work."""
     monkeypatch.setattr(dask_border, "FEWEST_DRAWS", 16)
+    monkeypatch.setenv("RISKCALC_CACHE", str(tmp_path / "cache"))
 
 
 @pytest.mark.usefixtures("_small_blocks")
