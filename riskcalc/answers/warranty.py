@@ -2,33 +2,78 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from riskcalc.money.valuation import valuation
+from riskcalc.study.draw_blocks import values_of
 from riskcalc.study.model import Assessment, evaluated, part_of_design
+from riskcalc.types import Flags, Floats, Values
+from riskcalc.years.failures import electronics_course
 
-#: Years added, and futures that are followed once more.
-YEARS_LONGER, DRAWS_FOLLOWED = 5.0, 128
+#: Years added, and the most futures that are simulated once more.
+YEARS_LONGER, DRAWS_FOLLOWED = 5.0, 64
+KEY = "purchase.warranty_years"
 
 
 def warranty_figures(assessment: Assessment) -> dict[str, Any]:
     """Return what `YEARS_LONGER` more years of warranty add to the net present value on average, over all futures.
 
     Repairs that need not be paid, batteries renewed for nothing, and savings that a failed kit would not have brought.
-    {} where nothing is bought, or nothing fails in the futures followed. The standard error is that of the mean of the
-    differences future by future, 0 to `DRAWS_FOLLOWED` of them.
+    {} where nothing is bought, or the longer warranty changes nothing. Only a future in which something fails between the
+    two ends of warranty can change; where the household repairs, only its bills do, so nothing is simulated. Elsewhere
+    `DRAWS_FOLLOWED` of the futures that change stand for all of them, and the standard error holds that choice too.
     """
-    scenario, key = assessment.scenario, "purchase.warranty_years"
+    scenario, draws = assessment.scenario, assessment.draws
     if scenario.purchase is None:
         return {}
-    kept = np.arange(0, assessment.draws, max(1, assessment.draws // DRAWS_FOLLOWED))
-    values = {name: drawn[kept] for name, drawn in assessment.values.items()}
-    values[key] = values[key] + YEARS_LONGER
-    _, money = evaluated(scenario, assessment.world, part_of_design(assessment.design, kept), values)
-    gained = money.net_present_value - assessment.valuation.net_present_value[kept]
+    longer = {**assessment.values, KEY: assessment.values[KEY] + YEARS_LONGER}
+    gained, weight = np.zeros(draws), np.ones(draws)
+    chosen = np.flatnonzero(np.zeros(draws))
+    if scenario.purchase.when_worn == "replace":
+        gained = _of_bills(assessment, longer)
+    else:
+        changed = np.flatnonzero(_energy_changes(assessment, longer))
+        chosen = changed[:: max(1, -(-len(changed) // DRAWS_FOLLOWED))]
+        if len(chosen):
+            part = part_of_design(assessment.design, chosen)
+            _, money = evaluated(scenario, assessment.world, part, values_of(longer, chosen), keep=True)
+            gained[chosen] = money.net_present_value - assessment.valuation.net_present_value[chosen]
+            weight[changed] = 0.0
+            weight[chosen] = len(changed) / len(chosen)
     if not gained.any():
         return {}
-    error = float(gained.std(ddof=1)) / np.sqrt(len(kept)) if len(kept) > 1 else 0.0
-    worth = {"value": float(gained.mean()), "standard_error": float(error)}
-    return {"longer_warranty": {"years": YEARS_LONGER, "worth": worth, "helps_share": float((gained > 0.0).mean())}}
+    mean = float((weight * gained).sum()) / draws
+    variance = max(0.0, float((weight * gained**2).sum()) / draws - mean**2) / draws
+    if len(chosen) > 1:
+        share, taken = float(weight[chosen].sum()) / draws, 1.0 / float(weight[chosen[0]])
+        variance += share**2 * float(gained[chosen].var(ddof=1)) / len(chosen) * (1.0 - taken)
+    worth = {"value": mean, "standard_error": float(np.sqrt(variance))}
+    helps = float((weight * (gained > 0.0)).sum()) / draws
+    return {"longer_warranty": {"years": YEARS_LONGER, "worth": worth, "helps_share": helps}}
+
+
+def _of_bills(assessment: Assessment, longer: Values) -> Floats:
+    """Return the gain of each draw where whatever fails is replaced: the energy is the same, some bills are not."""
+    simulation, years = assessment.simulation, len(assessment.simulation.working)
+    _, renewed = electronics_course(assessment.scenario, longer, years=years, draws=assessment.draws)
+    renewed[:-1] &= simulation.course.held[1:years]
+    paid = simulation.battery_replaced & (np.arange(1, years + 1)[:, None] > longer[KEY])
+    covered = replace(simulation, electronics_replaced=renewed, battery_replaced=paid)
+    money = valuation(assessment.scenario, covered, longer, assessment.design.path)
+    return money.net_present_value - assessment.valuation.net_present_value
+
+
+def _energy_changes(assessment: Assessment, longer: Values) -> Flags:
+    """Return the draws whose energy the longer warranty may change: the kit works longer, or a battery wears out."""
+    simulation, years = assessment.simulation, len(assessment.simulation.working)
+    sound, at_first = (
+        electronics_course(assessment.scenario, values, years=years, draws=assessment.draws)[0]
+        for values in (longer, assessment.values)
+    )
+    changed: Flags = ((sound != at_first) & simulation.course.held[:years]).any(axis=0)
+    if "kit.ageing.end_of_life_share" in longer:
+        changed |= (simulation.capacity_share < longer["kit.ageing.end_of_life_share"]).any(axis=0)
+    return changed

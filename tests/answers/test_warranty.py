@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+from riskcalc.answers import warranty
 from riskcalc.answers.warranty import warranty_figures
 from riskcalc.pages.exhibits.worth import warranty_words
 from riskcalc.scenario import Scenario
@@ -49,3 +50,56 @@ def test_a_kit_that_ends_when_it_fails_loses_its_savings(read_small: Callable[..
     gained = longer.valuation.net_present_value - run.valuation.net_present_value
     assert found["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
     assert float(np.mean(gained)) > 0.0
+
+
+@pytest.mark.parametrize("when_worn", ["replace", "retire", "keep"])
+def test_it_is_the_difference_of_two_assessments(read_small: Callable[..., Scenario], when_worn: str) -> None:
+    """Random lives, worn batteries, a few failures at any time: the gain is that of assessing each warranty by itself."""
+    changes = (
+        "study.draws=128",
+        *FEW[1:],
+        f'purchase.when_worn="{when_worn}"',
+        "purchase.electronics_replacement_price=100",
+        "purchase.battery_replacement_price=150",
+        "purchase.warranty_years=2",
+        'kit.ageing.electronics_life_years={ distribution = "uniform", low = 1, high = 20 }',
+        "kit.ageing.failure_chance_per_year=0.05",
+        "kit.ageing.end_of_life_share=0.82",
+    )
+    run = assessment(read_small(*changes))
+    longer = assessment(read_small(*changes, "purchase.warranty_years=7"))
+    gained = longer.valuation.net_present_value - run.valuation.net_present_value
+    found = warranty_figures(run)["longer_warranty"]
+    if when_worn == "replace":
+        assert found["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
+        assert found["helps_share"] == float((gained > 0.0).mean())
+    assert abs(found["worth"]["value"] - float(gained.mean())) <= 3.0 * found["worth"]["standard_error"]
+    assert 0.2 < found["helps_share"] <= 1.0
+    assert found["worth"]["value"] > 0.0
+
+
+def test_the_futures_followed_stand_for_all_that_change(
+    read_small: Callable[..., Scenario], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Following more of the futures that change sharpens the figure; following all of them makes it exact."""
+    changes = (
+        "study.draws=256",
+        *FEW[1:],
+        'purchase.when_worn="retire"',
+        'kit.ageing.electronics_life_years={ distribution = "uniform", low = 1, high = 20 }',
+        "kit.ageing.end_of_life_share=0",
+        "kit.ageing.failure_chance_per_year=0",
+    )
+    run = assessment(read_small(*changes))
+    longer = assessment(read_small(*changes, "purchase.warranty_years=5"))
+    gained = longer.valuation.net_present_value - run.valuation.net_present_value
+    of = {}
+    for followed in (16, 64, 256):
+        monkeypatch.setattr(warranty, "DRAWS_FOLLOWED", followed)
+        of[followed] = warranty_figures(run)["longer_warranty"]
+    errors = [of[followed]["worth"]["standard_error"] for followed in (16, 64, 256)]
+    assert errors == sorted(errors, reverse=True)
+    assert errors[-1] == pytest.approx(float(gained.std()) / 16.0, rel=1e-9)
+    assert of[256]["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
+    assert of[256]["helps_share"] == pytest.approx(float((gained > 0.0).mean()), rel=1e-9)
+    assert abs(of[16]["worth"]["value"] - float(gained.mean())) < 3.0 * errors[0]
