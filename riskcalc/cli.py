@@ -37,6 +37,8 @@ from riskcalc.errors import InputError
 from riskcalc.interruption import answer
 
 BAD_INPUT = 2
+#: What typer raises for words it cannot take. It names the kinds of it only; their texts may hold what was typed as it is.
+USAGE_ERROR: Any = typer.BadParameter.__base__
 #: What the system says when something cannot be written although it is open.
 NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT, errno.EIO)
 
@@ -89,7 +91,10 @@ def about(
 
 
 def main() -> None:
-    """Run the command line; an error of ours keeps its traceback and exit code 1."""
+    """Run the command line; an error of ours keeps its traceback and exit code 1.
+
+    Every message leaves through `say`, those of typer too.
+    """
     warnings.showwarning = _shown(warnings.showwarning)
     # Tidying at the very end takes milliseconds and is not interrupted.
     atexit.register(answer, signal.SIG_IGN)
@@ -128,7 +133,17 @@ def _shown(usual: Callable[..., None]) -> Callable[..., None]:
 
 def _run() -> None:
     try:
-        app()
+        code = app(standalone_mode=False)
+    except USAGE_ERROR as error:
+        said = io.StringIO()
+        error.show(said)
+        say(said.getvalue().rstrip("\n"), err=True)
+        sys.exit(error.exit_code)
+    except typer.Abort:
+        say("Aborted!", err=True)
+        sys.exit(1)
+    else:
+        sys.exit(code)
     finally:
         # The work is done or given up; threads that still run (of compilation, say) may be ended at once, in silence.
         answer(signal.SIG_DFL)

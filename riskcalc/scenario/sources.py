@@ -20,7 +20,7 @@ from riskcalc.table_file import csv_rows
 if TYPE_CHECKING:
     from riskcalc.demand.meter_cells import MeterFormat
 
-LARGEST_TOML = 1_000_000
+LARGEST_TOML = 200_000
 #: Entries of a folder looked at for a name like the one that is missing.
 MOST_NEIGHBOURS = 2000
 TREE_FOLDER = "scenarios"

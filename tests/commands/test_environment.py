@@ -171,6 +171,31 @@ def test_no_command_hands_on_what_plays_tricks(tmp_path: Path, monkeypatch: pyte
     assert "\x1b[2J" not in block
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["TRICK"], "No such command"),
+        (["assess", "--TRICK", "x.toml"], "No such option"),
+        (["assess", "x.toml", "TRICK"], "unexpected extra argument"),
+        (["assess", "x.toml", "--language", "TRICK"], "is not one of 'en', 'de'"),
+        (["assess", "x.toml", "--step", "TRICK"], "valid integer"),
+        (["assess", "TRICK"], "no such file"),
+        (["check", "tests/data/flat.toml", "--set", "TRICK"], "key=value"),
+        (["sites", "--near", "TRICK", "0"], "valid number"),
+    ],
+)
+def test_what_was_typed_plays_no_tricks(words: list[str], said: str) -> None:
+    """A word that cannot be taken is told without its control characters and direction marks, by typer too."""
+    typed = [word.replace("TRICK", "a\x1b[2J\u202eb\x9b\u2066c") for word in words]
+    told = subprocess.run(
+        [sys.executable, "-m", "riskcalc", *typed], capture_output=True, encoding="utf-8", check=False, cwd=ROOT
+    )
+    assert told.returncode == 2
+    assert not told.stdout
+    assert said in told.stderr
+    assert not {"\x1b", "\u202e", "\x9b", "\u2066"} & set(told.stderr)
+
+
 @pytest.mark.parametrize("start", ["=", "+", "-", "@"])
 def test_no_cell_of_a_csv_is_a_formula(start: str) -> None:
     """In the header and below; numbers stay numbers, and a mark that hides the sign does not help."""
