@@ -288,8 +288,9 @@ def test_columns_that_cannot_be_read(fault):
 OVERGROWN = {
     "unknown keys": lambda number: "\n".join(f"key{place} = 1" for place in range(number)),
     "a key of many parts": lambda number: ".".join(["a"] * number) + " = 1",
-    "rates": lambda number: FLAT
-    + "".join(f"[tariff.rates.r{place}]\nimport_price_per_kwh = 0.3\n" for place in range(number)),
+    "rates": lambda number: (
+        FLAT + "".join(f"[tariff.rates.r{place}]\nimport_price_per_kwh = 0.3\n" for place in range(number))
+    ),
     "a long list": lambda number: "[site]\nzone = [" + "1.5," * number + "]",
 }
 
