@@ -53,7 +53,8 @@ def inclined_irradiance(climate: Climate, *, tilt_deg: float, azimuth_deg: float
 
     References
     ----------
-    The Government's Standard Assessment Procedure for Energy Rating of Dwellings, 2012 edition, section U3.2, tables U3 (declination) and U5 (constants); figures of a published procedure, cited.
+    The Government's Standard Assessment Procedure for Energy Rating of Dwellings, 2012 edition, section U3.2,
+    tables U3 (declination) and U5 (constants): figures of a published procedure, cited.
     """
     from_south = round(abs((azimuth_deg - 180.0 + 180.0) % 360.0 - 180.0), 6)
     if from_south not in ORIENTATIONS:
