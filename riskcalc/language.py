@@ -47,7 +47,7 @@ _PART = re.compile(r"\\{(\w+)\\}")
 _HOLDS = {
     **dict.fromkeys(
         ("count", "degrees", "draws", "high", "limit", "line", "low", "mean", "mode", "number", "sd", "share", "value"),
-        "[-−+]?[0-9][0-9.,]*%?",
+        "[-−+]?[0-9][0-9.,]*(?: ?%)?",
     ),
     "years": "[0-9]+",
     **dict.fromkeys(("first_month", "last_month"), "[A-Z][a-z]+"),
@@ -177,7 +177,7 @@ def day_in_words(text: str, year: int) -> str:
 
 def month_in_words(text: str) -> str:
     """Return a month such as "2026-04" as the language writes it."""
-    return text if _NOW.get() == ENGLISH else _dated(text, "%Y-%m", "MMMM y")
+    return _dated(text, "%Y-%m", "MMMM y")
 
 
 class _Cases(Formatter):
@@ -264,9 +264,10 @@ def _told_all(files: Mapping[str, Mapping[str, str]]) -> dict[str, dict[str, str
 
 
 def _told_part(language: str, name: str, text: str) -> str:
-    """Return a part of a message; lists of appliances are told one by one."""
-    listed = text.split(", ") if name in ("inside", "outside") else [text]
-    return ", ".join(_told(language, each) for each in listed)
+    """Return a part of a message; lists of appliances and of inputs are told one by one."""
+    between = {"inside": ", ", "outside": ", ", "inputs": "; "}.get(name)
+    listed = text.split(between) if between else [text]
+    return (between or "").join(_told(language, each) for each in listed)
 
 
 def _told(language: str, text: str) -> str:
@@ -289,4 +290,9 @@ def _told(language: str, text: str) -> str:
     if not _NUMBERS_ALONE.fullmatch(text):
         return text
     group, decimal = _separators(language)
-    return text.replace(", ", "; ").translate(str.maketrans(",.", group + decimal)).replace("%", "\u202f%")
+    return (
+        text.replace(", ", "; ")
+        .translate(str.maketrans(",.", group + decimal))
+        .replace(" %", "%")
+        .replace("%", "\u202f%")
+    )

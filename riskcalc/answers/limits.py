@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from riskcalc.money.valuation import valuation
+from riskcalc.scenario import assumptions
 from riskcalc.scenario.outages import bridges
 from riskcalc.study.draw_blocks import values_of
 from riskcalc.study.model import Assessment
@@ -58,8 +59,8 @@ def permission_limits(assessment: Assessment) -> Iterator[str]:
     refused = 1.0 - float(assessment.simulation.course.bought.mean())
     if refused > 0.0:
         yield (
-            f"in {refused:.0%} of the futures permission is refused and nothing is bought: the odds of paying back leave "
-            "these out, the worth counts them as 0"
+            f"in {_percent(refused)} of the futures permission is refused and nothing is bought: the odds of paying back "
+            "leave these out, the worth counts them as 0"
         )
 
 
@@ -71,7 +72,7 @@ def outage_limits(assessment: Assessment) -> Iterator[str]:
     if not bridges(scenario.outages, scenario.kit.coupling):
         yield (
             "outages count as worth 0: a wired kit goes off with the supply unless it has equipment to carry the home; "
-            "say outages.kit_bridges = true if it has, false if it has not"
+            "say in the scenario whether it has (outages.kit_bridges)"
         )
 
 
@@ -79,13 +80,13 @@ def draw_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
     """Yield which figures the number of draws cannot carry."""
     draws, scrambles, inputs = assessment.draws, assessment.design.scrambles, len(assessment.design.unit)
     if not enough_draws_for(OUTER, draws=draws):
-        yield f"{draws} draws are too few to place the best and worst 5 %; run at least 128"
+        yield f"{draws} futures are too few to tell the best and worst 5 %; run at least 128"
     elif not enough_draws_for(OUTER, draws=draws // scrambles):
         enough = int(np.ceil(DRAWS_BEYOND_QUANTILE / OUTER)) * scrambles
-        yield f"the standard errors of the best and worst 5 % are rough with {draws} draws; run at least {enough}"
+        yield f"{draws} futures give only a rough idea of the best and worst 5 %; run at least {enough}"
     varies = np.ptp(assessment.valuation.net_present_value) > 0.0
     if varies and inputs and not found.inputs and not enough_draws(inputs, draws=draws):
-        yield f"{draws} draws are too few to rank {inputs} uncertain inputs: what decides the answer is not known"
+        yield f"{draws} futures are too few to rank {inputs} uncertain inputs: what decides the answer is not known"
     if not assessment.scenario.uncertain():
         yield "no input is uncertain: these odds hold nothing but the luck of prices, weather and failures"
 
@@ -107,19 +108,20 @@ def weather_limits(assessment: Assessment) -> Iterator[str]:
     elif LEAST_YEARS <= weather.real_years < ENOUGH_REAL_YEARS:
         outside = 2.0 / (weather.real_years + 1)
         yield (
-            f"{weather.real_years} real weather years: a new year lies outside all of them with chance {outside:.0%}, "
-            "so good and bad years are too mild in these odds"
+            f"only {weather.real_years} real weather years are known, and the chance that a new year lies outside all of them "
+            f"is {_percent(outside)}: good and bad years are too mild in these odds"
         )
     if study.pool_years < study.scrambles:
         yield (
-            f"{study.pool_years} pool years are fewer than {study.scrambles} scrambles: "
-            "the luck of the weather is not in the standard errors"
+            f"{study.pool_years} years in the pool are fewer than the {study.scrambles} repeats: "
+            "the standard errors leave out the luck of the weather"
         )
 
 
 def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
     """Yield which defaults were left untouched although they decide the answer."""
     scenario = assessment.scenario
+    words = {row.key: row.label for row in assumptions(scenario)}
     for row in found.inputs:
         if row.share < DECIDES:
             continue
@@ -127,17 +129,18 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
             left = [key for key in PATH_KEYS if not scenario.is_given(key) and scenario.prices.history is None]
             if left:
                 yield (
-                    f"the luck of prices decides {row.share:.0%} of the worth's spread, and its size is our default: "
-                    f"give {', '.join(left)}"
+                    f"the luck of prices decides {_percent(row.share)} of the spread in the result, and its size is a "
+                    f"default. Set it by: {'; '.join(words[key] for key in left)}"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"the luck of the weather decides {row.share:.0%} of the worth's spread, and its size is our "
-                    f"default: give {SPREAD_KEY}"
+                    f"the luck of the weather decides {_percent(row.share)} of the spread in the result, and its size is a "
+                    f"default. Set it by: {words[SPREAD_KEY]}"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
-            yield f"{row.key} decides {row.share:.0%} of the worth's spread and was left at its default"
+            share = _percent(row.share)
+            yield f"{words[row.key]} decides {share} of the spread in the result and was left at its default"
     yield from shifting_defaults(assessment)
 
 
@@ -148,6 +151,7 @@ def shifting_defaults(assessment: Assessment) -> Iterator[str]:
     """
     scenario, values = assessment.scenario, assessment.values
     spread = float(assessment.valuation.net_present_value.std())
+    words = {row.key: row.label for row in assumptions(scenario)}
     tried = slice(0, min(TRIED_DRAWS, assessment.draws))
     simulation, path = of_draws(assessment.simulation, tried), of_draws(assessment.design.path, tried)
     own = values_of(values, tried)
@@ -159,6 +163,10 @@ def shifting_defaults(assessment: Assessment) -> Iterator[str]:
         change = float(moved.net_present_value.mean()) - before
         if abs(change) > SHIFTS * spread and abs(change) >= 1.0:
             yield (
-                f"{key} was left at its default of {float(own[key][0]):g}: {step:g} more changes the mean worth by "
-                f"{change:,.0f} {scenario.currency}"
+                f"{words[key]} was left at its default of {_percent(own[key][0])}: {_percent(step)} more changes the "
+                f"average worth by {change:,.0f} {scenario.currency}"
             )
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * float(share):.2g} %"

@@ -290,10 +290,12 @@ def _study_limits(scenarios: Sequence[Scenario], asked: Sequence[Entry]) -> list
     others = sorted({s.name for s in scenarios if s.study.model_copy(update=same) != study})
     if not others:
         return []
-    return [f"{', '.join(others)}: run under the study of another option, {study.draws} draws, seed {study.seed}"]
+    return [
+        f"{', '.join(others)}: calculated with the settings of another option, {study.draws} futures, seed {study.seed}"
+    ]
 
 
 def _draw_limits(random: Design) -> list[str]:
     if enough_draws_for(0.05, draws=random.draws):
         return []
-    return [f"{random.draws} draws are too few to place the best and worst 5 %; run at least 128"]
+    return [f"{random.draws} futures are too few to tell the best and worst 5 %; run at least 128"]

@@ -62,9 +62,8 @@ def compare(
     with steps_shown("lengths of stay", stays_to_follow(moving)) as one_done:
         curves = stay_curves(moving, on_stay=one_done)
     figures = result(found, curves)
-    asked = command_line("compare", scenario_files, overrides)
-    asked += "" if today is None else f" --today {today.as_posix()}"
-    asked += "" if stay else " --no-stay"
+    more = [*([] if today is None else ["--today", today.as_posix()]), *([] if stay else ["--no-stay"])]
+    asked = command_line("compare", scenario_files, overrides, more)
     page = page_made(
         lambda: compare_page(page_dict(found, curves, figures=figures, command=asked)),
         title=", ".join(scenario.called for scenario in scenarios),

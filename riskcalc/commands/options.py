@@ -148,9 +148,9 @@ def all_overrides(
     return [*(changes or []), *(f"{key}={value}" for key, value in options.items() if value is not None)]
 
 
-def command_line(name: str, paths: Sequence[Path], overrides: Sequence[str]) -> str:
-    """Return the command that gives the same figures again, quoted for a shell."""
+def command_line(name: str, paths: Sequence[Path], overrides: Sequence[str], more: Sequence[str] = ()) -> str:
+    """Return the command that gives the same figures again, with more options, quoted for a shell."""
     words = ["riskcalc", name, *(path.as_posix() for path in paths)]
     for change in overrides:
         words += ["--set", change]
-    return shlex.join(words)
+    return shlex.join([*words, *more])

@@ -88,9 +88,10 @@ def rank(
             workers=workers,
         )
     figures = ranked_figures(found)
-    asked = command_line("rank", [scenario_file], found.assessment.scenario.overrides)
-    asked += f" --points {points}" + (" --until settled" if until else "") + " --screen" * screen
-    content = {**figures, "page": {"command": asked}}
+    more = ["--points", str(points), "--odds", f"{odds:g}", *["--screen"] * screen]
+    more += ["--until", "settled", "--most-points", str(most_points)] if until else []
+    asked = command_line("rank", [scenario_file], found.assessment.scenario.overrides, more)
+    content = {**figures, "title": scenario.called, "page": {"command": asked}}
     page = page_made(lambda: rank_page(content), title=scenario.called, language=scenario.study.language)
     written = write_files(folder, {PAGE: page, FILE: json_text(figures)})
     say_figures(figures, lambda: [*ranking_lines(figures), "", *written], as_json=as_json)

@@ -73,8 +73,15 @@ def update(
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)
     figures = update_figures(updated(found, months, bought=first, model_share=error))
-    asked = command_line("update", [scenario_file], scenario.overrides) + f" --measured {measured.as_posix()}"
-    content = {**figures, "page": {"command": asked}}
+    more = [
+        "--measured",
+        measured.as_posix(),
+        *([] if bought is None else ["--bought", bought]),
+        "--error",
+        f"{error:g}",
+    ]
+    asked = command_line("update", [scenario_file], scenario.overrides, more)
+    content = {**figures, "title": scenario.called, "page": {"command": asked}}
     page = page_made(lambda: update_page(content), title=scenario.called, language=scenario.study.language)
     written = write_files(folder, {PAGE: page, FILE: json_text(figures)})
     say_figures(figures, lambda: [*update_lines(figures), *written], as_json=as_json)

@@ -149,14 +149,13 @@ def compare_document(figures: Figures) -> Document:
     """Return the parts of the page of a comparison."""
     figures = spoken(figures)
     same = [
-        say("Savings at the discount rate are the yardstick: worth 0 here.")
+        say("Money left in savings at the discount rate is worth 0 here: it is what the others are compared with.")
         for row in figures["options"]
         if row["same_as"] is not None
     ]
     message = (
-        "All choices meet the same {draws} futures: the same weather, demand and prices. An input with the same name "
-        "has the same value in each. Worth is counted against doing nothing in the same home under the tariff of "
-        "today."
+        "All choices face the same {draws} futures: the same weather, use and prices. An input with the same name has the "
+        "same value in each. “Worth” compares a choice with doing nothing in the same home under today’s tariff."
     )
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
@@ -269,7 +268,7 @@ def rank_document(figures: Figures) -> Document:
     """Return the parts of the page of a ranking."""
     figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
-    message = "{points} points of the design, {futures} futures, {simulated} of them simulated."
+    message = "From {futures} futures at {points} points of the design. The energy of {simulated} of them had to be simulated."
     made = say(
         message,
         points=grouped(sobol["points"]),
@@ -307,7 +306,7 @@ def rank_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_document(figures, "What decides {name}?", opening, sections)
+    return _small_document(figures, "What decides the result? {name}", opening, sections)
 
 
 def update_page(figures: Figures) -> str:
@@ -347,7 +346,7 @@ def update_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_document(figures, "{name}: is it on track?", opening, sections)
+    return _small_document(figures, "Is the purchase on track? {name}", opening, sections)
 
 
 def check_page(figures: Figures) -> str:
@@ -358,9 +357,11 @@ def check_page(figures: Figures) -> str:
 def check_document(figures: Figures) -> Document:
     """Return the parts of the page of a check: the fit, the loads, the questions, what was read. Nothing is simulated."""
     figures = spoken(figures)
-    opening = (
+    first = (
         f"{fit.fit_title(figures['fit'])}." if figures["fit"] else say("There are no modules to check electrically.")
     )
+    loads = f"{fit.loads_finding(figures['loads'])}." if figures.get("loads") else ""
+    opening = f"{first} {loads}".strip()
     uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
     sections = documented(
         [
@@ -382,7 +383,7 @@ def check_document(figures: Figures) -> Document:
             section("again", "How to get this again", Block("command", figures["page"]["command"])),
         ]
     )
-    return _small_document(figures, "{name}: do the inputs and the kit fit?", opening, sections)
+    return _small_document(figures, "Does the kit fit? {name}", opening, sections)
 
 
 def loads_section(figures: Figures) -> Section | None:

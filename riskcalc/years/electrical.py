@@ -15,7 +15,7 @@ from riskcalc.years.planes import module_of
 def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...]:
     """Return the electrical fit of every array; `weather` gives the temperatures that the site does not state.
 
-    A weather pool does not hold the coldest morning on record; a margin is taken and the method of each line says so.
+    A weather pool does not hold the coldest morning on record; a margin is taken and the method of the first line says so.
     A stated record counts only where it is colder than the weather itself: the modules meet whichever is colder.
     """
     kit, module = scenario.kit, module_of(scenario)
@@ -48,13 +48,17 @@ def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...
         prefix = f"{name}: " if len(kit.arrays) > 1 else ""
         doubt = ""
         if site.record_low_c is None:
-            doubt = "; 5 K below the lowest of the weather years, no record is given: state site.record_low_c"
+            doubt = "; no record low is given, so 5 °C below the coldest of the weather years is used"
         elif record_low_c < site.record_low_c:
             doubt = (
-                f"; the lowest of the weather years, {record_low_c:.1f} °C, is colder than site.record_low_c "
-                f"({site.record_low_c:g} °C) and counts"
+                f"; the coldest of the weather years, {record_low_c:.1f} °C, is below the record low given "
+                f"({site.record_low_c:g} °C), so it is used"
             )
-        lines += [replace(line, what=prefix + line.what, method=line.method + doubt) for line in found]
+        # Said once for each array, on the first check that the cold decides.
+        lines += [
+            replace(line, what=prefix + line.what, method=line.method + (doubt if place == 0 else ""))
+            for place, line in enumerate(found)
+        ]
     return tuple(lines)
 
 

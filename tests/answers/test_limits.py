@@ -21,8 +21,8 @@ def said(found):
 @pytest.mark.parametrize(
     ("draws", "message"),
     [
-        (16, "16 draws are too few to place the best and worst 5 %; run at least 128"),
-        (128, "the standard errors of the best and worst 5 % are rough with 128 draws; run at least 800"),
+        (16, "16 futures are too few to tell the best and worst 5 %; run at least 128"),
+        (128, "128 futures give only a rough idea of the best and worst 5 %; run at least 800"),
         (1024, None),
     ],
 )
@@ -43,7 +43,7 @@ def test_too_few_draws_to_rank(read_small):
             ("kit.battery.capacity_kwh", 0.8, 1.2),
         )
     ]
-    assert "16 draws are too few to rank 5 uncertain inputs" in said(assessment(read_small(PRICE, *more)))
+    assert "16 futures are too few to rank 5 uncertain inputs" in said(assessment(read_small(PRICE, *more)))
 
 
 def test_nothing_uncertain_is_said(read_small):
@@ -60,7 +60,7 @@ def test_few_real_years_and_a_typical_year_are_said(read_small):
         pools = replace(found.world.pools, weather=replace(found.world.pools.weather, real_years=years))
         return "\n".join(weather_limits(replace(found, world=replace(found.world, pools=pools))))
 
-    assert "11 real weather years: a new year lies outside all of them with chance 17%" in with_years(11)
+    assert "a new year lies outside all of them is 17 %" in with_years(11)
     assert "8 real weather years say little about good and bad years" in with_years(8)
     assert "1 real or typical weather year says little" in with_years(1)
     assert "weather year" not in with_years(25)
@@ -87,8 +87,8 @@ def test_defaults_that_decide_are_named(small_file):
     found = assessment(read_scenario(small_file, (cheap, *LONG)))
     words = said(found)
     assert "the luck of prices decides" in words
-    assert "give prices.spread, prices.persistence" in words
-    assert "prices.trend_per_year was left at its default of 0.02: 0.01 more changes the mean worth by" in words
+    assert "Set it by: Spread of price changes; Persistence of price changes" in words
+    assert "Trend of electricity prices was left at its default of 2 %: 1 % more changes the average worth by" in words
     names = ("spread=0.04", "persistence=0.3", "jump_chance_per_year=0.05", "jump_mean=0.2", "jump_spread=0.1")
     names = (*names, "jump_fall_share=0.25", "jump_fade_share=0.5")
     given = [f"prices.{name}" for name in (*names, "trend_per_year=0.02", "inflation_per_year=0.02")]

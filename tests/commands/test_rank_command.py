@@ -29,7 +29,7 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert done.exit_code == 0
     lines = done.stdout.splitlines()
     assert lines[-1] == str(tmp_path / "ranking.json")
-    assert "  1. Price of the kit: settled, ahead of all others at 95 %" in lines
+    assert "  1. Price of the kit: settled, ahead of all others with 95 % certainty" in lines
     assert "at steps of 30 minutes" in lines[0]
     (unused,) = [line for line in lines if line.strip().startswith("Export price") and "(" in line][:1]
     assert unused.count("0 % (0 to 0)") >= 1
@@ -93,7 +93,7 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     order["tiers"] = [tier | {"hardest_to_part": rivals[0]}]
     order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
     lines = ranking_lines(figures)
-    assert "  1. not settled: Price of the kit; it could also be this; that; third or one of 2 more" in lines
+    assert "  1. not settled: Price of the kit. Others come near: this; that; third; and 2 more" in lines
     wanted = "  About 512 points (2,048 simulated futures) would settle the rest: --until settled"
     assert wanted in lines
     order |= {"points_that_would_settle": None, "futures_that_would_settle": None}

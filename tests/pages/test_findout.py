@@ -70,7 +70,9 @@ def test_claim_in_words() -> None:
     assert "No single change makes it 50:50." in plain(
         findout.claim_words({**CLAIM, "even_chance": None}, "EUR", 10).values()
     )
-    assert "50:50 as it stands" in plain(findout.claim_words({**CLAIM, "is_even_chance": True}, "EUR", 10).values())
+    assert "cannot tell this from 50:50" in plain(
+        findout.claim_words({**CLAIM, "is_even_chance": True}, "EUR", 10).values()
+    )
     assert findout.claim_words({**CLAIM, "probability": None}, "EUR", 10)["verdict"] == "Not measured by this run."
 
 

@@ -169,7 +169,7 @@ OF_RESULTS = {
 }
 #: What a piece of a sentence follows or stands for.
 BEFORE = {" ": "7", ", but": "at least 7 in series keep tracking with cells at 7 °C", ", ": "uniform 7 to 7"}
-BEFORE |= {"; 5 K": "m", "; the lowest": "m", "; ": "at most 7 in parallel stay below the limit in strong light"}
+BEFORE |= {"; no record": "m", "; the coldest": "m", "; ": "at most 7 in parallel stay below the limit in strong light"}
 PARTS = {"what": "7 real weather years say", "SOCKETS_W": "1,440 W (120 V, 12 A) to 2,300 W (230 V, 10 A)"}
 
 
@@ -397,8 +397,8 @@ def test_german_numbers() -> None:
         }
         assert told("-0.0025") == "-0,0025"
         assert told("1.0, 0.7") == "1,0; 0,7"
-        assert told("luck.prices decides 23% of the worth's spread and was left at its default") == (
-            "luck.prices entscheidet 23\u202f% der Streuung des Werts und blieb auf der Voreinstellung"
+        assert told("Price of the kit decides 23 % of the spread in the result and was left at its default") == (
+            "Preis der Anlage entscheidet 23\u202f% der Streuung des Ergebnisses und blieb auf der Voreinstellung"
         )
 
 

@@ -144,7 +144,7 @@ def claim_words(row: Figures, currency: str, horizon: int) -> dict[str, str]:
         return {"sentence": row["sentence"], "verdict": say("Not measured by this run."), "measured": "", "change": ""}
     low, middle, high = (_measure(row[name], row["unit"], currency, horizon) for name in ("p10", "p50", "p90"))
     if row["is_even_chance"]:
-        change = say("That is 50:50 as it stands.")
+        change = say("So few futures cannot tell this from 50:50.")
     elif row["even_chance"] is None:
         change = say("No single change makes it 50:50.")
     else:

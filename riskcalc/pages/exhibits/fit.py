@@ -20,7 +20,7 @@ from riskcalc.pages.figures import (
 )
 from riskcalc.types import Figures
 
-VERDICTS = {"ok": "ok", "tight": "tight", "refused": "refused", "wasteful": "wasteful"}
+VERDICTS = {"ok": "ok", "tight": "tight", "refused": "failed", "wasteful": "wasteful"}
 #: Verdict of an appliance: its word and the look it shares with the verdicts above.
 LOAD_VERDICTS = {
     "ok": ("ok", "ok"),
@@ -41,7 +41,7 @@ def fit_blocks(figures: Figures) -> Iterator[Block]:
 def fit_title(fit: Sequence[Figures]) -> str:
     """Return what the electrical fit came to, worst first."""
     tally = {verdict: sum(row["verdict"] == verdict for row in fit) for verdict in ("refused", "tight", "wasteful")}
-    faults = [f"{count} {say(verdict)}" for verdict, count in tally.items() if count]
+    faults = [f"{count} {say(VERDICTS[verdict])}" for verdict, count in tally.items() if count]
     if not faults:
         return counted("The one check of the modules passes", "All {count} checks of the modules pass", len(fit))
     return counted(
@@ -79,7 +79,7 @@ def loads_finding(loads: Figures) -> str:
     """Return how many appliances the inverter cannot carry."""
     appliances = loads.get("appliances") or ()
     if not appliances:
-        return "Compare your largest appliance with the inverter yourself"
+        return say("Compare your largest appliance with the inverter yourself")
     many = sum(row["verdict"] == "too_much" for row in appliances)
     if not many:
         return say("The inverter carries each of the {count} appliances by itself", count=len(appliances))

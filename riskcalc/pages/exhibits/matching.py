@@ -21,16 +21,29 @@ def opening(homes: Sequence[Figures]) -> str:
     """Return for how many homes a kit is worth most on average, and for how many that is clear."""
     bought = [home for home in homes if home["pick"] not in (None, NOTHING)]
     clear = sum(is_clear(home) for home in bought)
-    total = counted("{count} home", "{count} homes", len(homes))
     if not bought:
-        return say("In {total}, no kit here is worth more on average than doing nothing.", total=total)
-    first = counted(
-        "Of {total}, {count} has a kit here that is worth more on average than doing nothing.",
-        "Of {total}, {count} have a kit here that is worth more on average than doing nothing.",
-        len(bought),
-        total=total,
-    )
-    second = counted("For {count} of them the pick is clear.", "For {count} of them the pick is clear.", clear)
+        return counted(
+            "On average, no kit here leaves the home better off than doing nothing.",
+            "On average, no kit here leaves any of the {count} homes better off than doing nothing.",
+            len(homes),
+        )
+    if len(bought) == len(homes):
+        first = counted(
+            "On average, the right kit leaves the home better off than doing nothing.",
+            "On average, the right kit leaves each of the {count} homes better off than doing nothing.",
+            len(homes),
+        )
+    else:
+        message = "On average, the right kit leaves {count} of {total} homes better off than doing nothing."
+        first = say(message, count=len(bought), total=len(homes))
+    if clear == len(bought):
+        second = counted("Its lead is clear.", "The lead of the best kit is clear in each of them.", clear)
+    elif clear:
+        second = say(
+            "The lead of the best kit is clear in {count} of them, too small to call in the others.", count=clear
+        )
+    else:
+        second = say("The lead of the best kit is too small to call.")
     return f"{first} {second}"
 
 
@@ -54,8 +67,8 @@ def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
     """Return pick, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
         return say("no kit could be run"), "–", "–"
-    message = "{lead} over {other}" if is_clear(home) else "{lead} over {other}, too small to call"
-    lead = money(home["lead_over_next"], home["currency"], with_error=True)
+    message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, too small to call"
+    lead = money(home["lead_over_next"], home["currency"])
     return (
         own_or_ours(called(home, home["pick"])),
         frequency(home["pick_best_share"], draws),
@@ -70,9 +83,9 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     picks = [(home_name(home), *pick_cells(home, known["draws"])) for home in result["homes"]]
     yield table("The pick for each home", ("home", "pick", "best in", "lead"), picks, stacked=True)
     message = (
-        "The pick is the choice worth most on average, doing nothing included. All kits of a home meet the same {draws} "
-        "futures. That is enough for a first choice. Assess the pick by itself, with more "
-        "futures, before you spend money on it."
+        "The pick is the choice that leaves the home best off on average; doing nothing is one of them. All kits of a home "
+        "face the same {draws} futures. That is enough for a first choice. Before you spend money, assess the pick by "
+        "itself with more futures."
     )
     yield words(say(message, draws=known["draws"]), "small")
 

@@ -104,7 +104,7 @@ def opening(result: Figures) -> str:
     if leader is surest:
         return say("{best} is the best choice in {share}.", best=best, share=share)
     return say(
-        "{best} is worth most on average. {surest} is the best choice more often: in {share}.",
+        "{best} leaves you best off on average. {surest} is the best choice more often: in {share}.",
         best=best,
         surest=first_word(in_sentence(title_of(surest))),
         share=share,
@@ -121,12 +121,12 @@ def margin(result: Figures) -> str:
     mean, currency = pair["difference"]["mean"], result["currency"]
     value, se, other = value_of(mean), error_of(mean), in_sentence(title_of(others[0]))
     if value == 0.0 and se == 0.0:
-        return say("It is worth exactly as much as {other} in every future.", other=other)
+        return say("It comes to exactly the same as {other} in every future.", other=other)
     if abs(value) < 2 * se:
         lead = money(abs(value), currency, se=se)
         return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
     lead = money(abs(value), currency, se=se)
-    return say("On average it is worth {lead} more than {other}.", lead=lead, other=other)
+    return say("On average it leaves you {lead} better off than {other}.", lead=lead, other=other)
 
 
 def risk_words(result: Figures) -> str:
@@ -135,7 +135,7 @@ def risk_words(result: Figures) -> str:
     if "paid_back_share" not in leader:
         return ""
     return say(
-        "It pays for itself within {years} in {paid}. It is worth less than doing nothing in {lost}.",
+        "It pays for itself within {years} in {paid}. It leaves you worse off than doing nothing in {lost}.",
         years=whole_years(result["horizon_years"]),
         paid=frequency(leader["paid_back_share"], draws),
         lost=frequency(leader["net_present_value"]["loss_probability"], draws),
@@ -145,8 +145,8 @@ def risk_words(result: Figures) -> str:
 def regret_words(result: Figures) -> str:
     """Return what choosing the best on average still costs, which is what knowing the future would be worth."""
     return say(
-        "If you knew each future in advance, you would gain {amount} on average over {choice}. Research before buying "
-        "cannot be worth more.",
+        "If you knew each future in advance, you would end {amount} better off on average than with {choice}. Finding out "
+        "more before you buy cannot be worth more than that.",
         amount=money(result["value_of_knowing"], result["currency"]),
         choice=in_sentence(title_of(choices(result)[0])),
     )
@@ -213,10 +213,10 @@ def best_block(result: Figures) -> Block:
         "best",
         lambda width: best_chart(result, width=width),
         title=title,
-        reading="Share of futures in which the choice is worth more than every other. The line is two standard errors "
-        "either way. Choices that tie share the future.",
+        reading="In how many futures each choice leaves you best off. Choices that tie share the future. The line shows how "
+        "exact the share is: two standard errors either way.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
-        table=(("choice", "best in", "lost on average against the best choice"), cells),
+        table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={
             "choice": names,
             "share_best": [value_of(row["best_share"]) for row in shown],

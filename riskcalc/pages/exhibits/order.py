@@ -16,7 +16,6 @@ from riskcalc.pages.figures import (
     error_of,
     estimate,
     grouped,
-    listed,
     lower,
     money,
     percent,
@@ -38,31 +37,38 @@ def opening(figures: Figures) -> str:
     first = found["order"]["tiers"][0]
     names = [row["label"] for row in first["factors"]]
     share = percent(
-        max(0.0, found["factors"][0]["total_order"]["value"]), se=error_of(found["factors"][0]["total_order"])
+        min(1.0, max(0.0, found["factors"][0]["total_order"]["value"])), se=error_of(found["factors"][0]["total_order"])
     )
     if first["settled"]:
-        message = "{input} decides most: with all it interacts with, {share} of the spread in worth."
+        message = (
+            "{input} decides most: {share} of the spread in the result goes with it, alone or together with others."
+        )
         return say(message, input=capital(names[0]), share=share)
-    names += [row["label"] for row in first["outside"][:1]]
-    return say("{inputs} decides most; this ranking cannot tell which.", inputs=capital(listed(names)))
+    names += [row["label"] for row in first["outside"]]
+    shown = "; ".join([capital(names[0]), *map(lower, names[1:MOST_RIVALS])])
+    if len(names) <= MOST_RIVALS:
+        return say("It is not settled yet what decides most. It is one of these: {inputs}.", inputs=shown)
+    return say("It is not settled yet what decides most. In front are: {inputs}.", inputs=shown)
 
 
 def order_block(figures: Figures, outcome: str) -> Block:
     """Return the shares with interactions of one outcome."""
     found = figures["sobol"]["outcomes"][outcome]
     factors, said = found["factors"], say(OUTCOMES[outcome])
-    title = say("{input} leads what decides the {outcome}", input=capital(factors[0]["label"]), outcome=said)
-    totals = [estimate(max(0.0, row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
+    title = say("What decides the {outcome}: {input} comes first", input=lower(factors[0]["label"]), outcome=said)
+    totals = [estimate(_share_of(row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
     return chart(
         figures,
         f"total-{outcome.replace('_', '-')}",
         lambda width: share_chart([row["label"] for row in factors], totals, width=width),
         title=title,
-        reading="Share of the variance with all interactions (total order). The line is two standard errors either way. "
-        "An interaction counts for each input in it, so the shares can add up to more than 100 %.",
+        reading="How much of the spread (variance) goes with each input, alone or together with others: its total-order "
+        "index. What inputs do together counts for each of them, so the shares can add up to more than 100 %. The line "
+        "shows how exact a share is, two standard errors either way. What chance puts below 0 or above 100 % is shown as "
+        "0 or 100 %.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
-            ("input", "alone", "95 %", "with interactions", "95 %"),
+            ("input", "alone", "sure to 95 %", "alone or with others", "sure to 95 %"),
             [(capital(row["label"]), *_cells(row["first_order"]), *_cells(row["total_order"])) for row in factors],
         ),
         columns={
@@ -94,7 +100,7 @@ def family_blocks(figures: Figures) -> Iterator[Block]:
             (capital(row["label"]), *_cells(row["first_order"]), *_cells(row["total_order"]))
             for row in found["families"]
         ]
-        header = ("family", "alone", "95 %", "with interactions", "95 %")
+        header = ("family", "alone", "sure to 95 %", "alone or with others", "sure to 95 %")
         yield table("Shares by family", header, cells)
     if figures["agreement"] is not None:
         yield items(_sentence(line) for line in agreement_lines(figures["agreement"]))
@@ -132,7 +138,8 @@ def effect_blocks(figures: Figures) -> Iterator[Block]:
         yield words("No effect exceeds its error.")
         return
     yield words(
-        "Expected worth near the low end (10 %) and the high end (90 %) of each input; all else is drawn.", "reading"
+        "Average worth near the low end (10 %) and the high end (90 %) of each input, with all else still uncertain.",
+        "reading",
     )
     header = ("input", "at its low end", "at its high end", "change")
     yield table("Effect of each input on the worth", header, [effect_cells(row, currency) for row in clear])
@@ -163,13 +170,13 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
         where = f"{first}." if first == last else say("{first}. to {last}.", first=first, last=last)
         who = "; ".join([capital(tier["factors"][0]["label"]), *(lower(row["label"]) for row in tier["factors"][1:])])
         if tier["settled"]:
-            yield say("{where} {who}: settled, ahead of all others at 95 %", where=where, who=who)
+            yield say("{where} {who}: settled, ahead of all others with 95 % certainty", where=where, who=who)
             continue
         state = say("a tie") if tier["is_tie"] else say("not settled")
         if tier["outside"]:
             others = _names(tier["outside"])
             yield say(
-                "{where} {state}: {who}; it could also be {others}", where=where, state=state, who=who, others=others
+                "{where} {state}: {who}. Others come near: {others}", where=where, state=state, who=who, others=others
             )
         else:
             yield say("{where} {state}: {who}, in any order", where=where, state=state, who=who)
@@ -178,7 +185,7 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
     needed = order["futures_that_would_settle"]
     if needed is not None:
         yield say(
-            "About {points} points ({futures} simulated futures) would settle the rest: --until settled",
+            "About {points} points ({futures} simulated futures) would settle the rest: run rank with --until settled",
             points=grouped(order["points_that_would_settle"]),
             futures=grouped(needed),
         )
@@ -187,16 +194,16 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
 def agreement_lines(found: Figures) -> Iterator[str]:
     """Yield whether other methods name the same three."""
     methods = (
-        ("given_data", "Estimates from the draws of the assessment"),
+        ("given_data", "Estimates from the futures of an assessment"),
         ("screening", "Morris screening"),
     )
     for name, said in methods:
         if found[name]:
             inputs = "; ".join(row["label"] for row in found[name])
             message = (
-                "{method}: the same three, as far as both can tell: {inputs}"
+                "{method}: the same three come first, as far as both can tell: {inputs}"
                 if found[f"{name}_agrees"]
-                else "{method}: other inputs: {inputs}"
+                else "{method}: other inputs come first: {inputs}"
             )
             yield say(message, method=say(said), inputs=inputs)
 
@@ -208,8 +215,13 @@ def interval_text(index: Figures) -> str:
 
 
 def _cells(index: Figures) -> tuple[str, str]:
-    low, high = index["interval_95"]
-    return f"{_whole(index['value'])} %", say("{low} to {high} %", low=_whole(low), high=_whole(high))
+    low, high = map(_share_of, index["interval_95"])
+    return f"{_whole(_share_of(index['value']))} %", say("{low} to {high} %", low=_whole(low), high=_whole(high))
+
+
+def _share_of(value: float) -> float:
+    """Return a share as a page shows it: what chance puts below 0 or above 1 lies at that end."""
+    return min(1.0, max(0.0, value))
 
 
 def _tie_reason(hardest: Figures, most_points: int) -> str:
@@ -231,7 +243,7 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
 def _names(rows: Sequence[Figures]) -> str:
     said = [row["label"] for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
-    return say("{names} or one of {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
+    return say("{names}; and {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
 
 
 def _sentence(line: str) -> str:

@@ -186,7 +186,9 @@ def own_words() -> dict[str, Any]:
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
         "best": translated("{best} is the best choice in {share}."),
-        "best_but": translated("{best} is worth most on average. {surest} is the best choice more often: in {share}."),
+        "best_but": translated(
+            "{best} leaves you best off on average. {surest} is the best choice more often: in {share}."
+        ),
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
         "half_in": translated("Half of the futures pay back in {low} to {high}"),

@@ -33,9 +33,9 @@ LEAST_SHIFT = 0.1
 LEAST_POINTS = 0.005
 NAMES = {"import_kwh": "taken from the grid", "generation_kwh": "generated", "bill": "bills"}
 VERDICTS = {
-    "behind": "The purchase is behind what was expected.",
+    "behind": "So far the purchase does worse than expected.",
     "on track": "The purchase is on track.",
-    "ahead": "The purchase is ahead of what was expected.",
+    "ahead": "So far the purchase does better than expected.",
 }
 
 
@@ -71,7 +71,7 @@ def reason(found: Figures) -> str:
     if not against:
         return first
     second = (
-        "Behind or ahead says how the measured months compare with the same months of the futures. The odds are about all "
+        "Better or worse says how the measured months compare with the same months of the futures. The odds are about all "
         "years: the months also say what the home uses and what a kWh costs, and that counts in every year to come."
     )
     return say("{first} {second}", first=first, second=say(second))
@@ -132,7 +132,10 @@ def measured_words(found: Figures) -> str:
 
 def effective_words(found: Figures) -> str:
     """Return how many futures are left in effect."""
-    message = "{draws} futures; effective sample {left} after weighting by the measurements."
+    message = (
+        "{draws} futures were simulated. The better a future fits the measurements, the more it counts: it is as if {left} "
+        "were left."
+    )
     return say(message, draws=grouped(found["draws"]), left=grouped(round(found["effective_draws"])))
 
 
@@ -142,21 +145,20 @@ def track_block(found: Figures) -> Block:
     outside = [row for row in tracks if row["place"] != "within"]
     title = say("All that was measured is as expected")
     if outside:
-        title = say(
-            "{quantity}: {verdict}",
-            quantity=capital(say(NAMES[outside[0]["quantity"]])),
-            verdict=told(outside[0]["verdict"]),
+        message = {"behind": "{quantity}: worse than expected", "ahead": "{quantity}: better than expected"}.get(
+            outside[0]["verdict"], "{quantity}: not as expected"
         )
+        title = say(message, quantity=capital(say(NAMES[outside[0]["quantity"]])))
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
         found,
         "tracks",
         lambda width: track_chart(found, width=width),
         title=title,
-        reading="Each total as measured (dot) against the range of eight futures in ten for the same months (line). "
-        "100 % is the middle future.",
+        reading="Dot: what was measured in all these months. Line: where eight futures in ten lie for the same months. 100 % "
+        "is the middle future.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
-        table=(("quantity", "measured", "expected", "eight in ten", "verdict"), cells),
+        table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
             "quantity": [row["quantity"] for row in tracks],
             "measured": [row["measured"] for row in tracks],

@@ -59,7 +59,7 @@ def _week_block(figures: Figures, week: Figures, top_w: float) -> Block:
         partial(_drawn, week, top_w),
         title=title,
         reading=say(
-            "{first_day} and the next six days in one future (draw {draw}, year {year}). An example, not an average.",
+            "{first_day} and the next six days in one future (number {draw}, year {year}). An example, not an average.",
             first_day=day_in_words(week["first_day"], CALENDAR_YEAR),
             draw=week["draw"],
             year=week["year"],
@@ -111,6 +111,9 @@ def week_title(week: Figures) -> str:
         missing = f"{significant(unmet, 2)}{NO_BREAK}kWh"
         return say("{season} week: {missing} of {used} are not met", season=season, missing=missing, used=used)
     bought = f"{significant(imported, 2)}{NO_BREAK}kWh"
+    if imported > demand:
+        message = "{season} week: {bought} come from the grid for {used} used; the kit itself takes the rest"
+        return say(message, season=season, bought=bought, used=used)
     return say("{season} week: {bought} of the {used} used come from the grid", season=season, bought=bought, used=used)
 
 
