@@ -279,7 +279,7 @@ class Assessed:
         ranked, currency = ranking.ranked(page), page["currency"]
         drawn: dict[str, Callable[[], alt.TopLevelMixin]] = {
             "futures": lambda: payback.futures_chart(
-                payback.within_shares(page, payback.headline_years(page)), width=width
+                payback.headline_shares(page), width=width, by_stay=payback.headline_stay(page) is not None
             ),
             "odds": lambda: payback.odds_chart(page, width=width),
             "cash": lambda: cash.cash_chart(page, width=width),

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from riskcalc.answers.measures import OF_BILL, OF_MONEY, beyond_horizon
+from riskcalc.answers.paid_back import headline_stay
 from riskcalc.answers.season import season_energy
 from riskcalc.dispatch import Billed
 from riskcalc.money.bill import DAYS_PER_YEAR, Energy, block_charge, prices_of
@@ -52,6 +53,8 @@ def own_figures(assessment: Assessment) -> dict[str, Any] | None:
     simulation = of_draws(assessment.simulation, some)
     values = {key: drawn[some] for key, drawn in assessment.values.items()}
     option = own_option(scenario, assessment.design, simulation, values, some)
+    stay = headline_stay(assessment)
+    option["stay_years"] = None if stay is None else stay[some]
     option["claims"] = [
         own_claim(assessment, claim, place, some)
         for place, claim in enumerate(scenario.claims)

@@ -14,6 +14,7 @@ import numpy as np
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
 from riskcalc.answers.insight import headline_years, insight
 from riskcalc.answers.own_figures import own_figures
+from riskcalc.answers.paid_back import headline_stay
 from riskcalc.answers.rows import insight_figures
 from riskcalc.answers.trace import HALF_HOUR, Week, request_of, traced_days, week_stretches
 from riskcalc.answers.traits import scenario_traits
@@ -110,6 +111,7 @@ def draws_shown(assessment: Assessment) -> dict[str, Any] | None:
         "inputs": [[key, words[key], unit_of(key, scenario.currency)] for key in uncertain],
         "values": np.stack([assessment.values[key] for key in uncertain]),
         "payback_years": assessment.valuation.payback_years,
+        "stay_years": headline_stay(assessment),
         "net_present_value": assessment.valuation.net_present_value,
     }
 

@@ -7,8 +7,10 @@ refused share stands beside them. Key by key in result.json:
   money, a loan included, without what a sale brings;
 - `payback_in_cash_years`: as if nothing were borrowed, only where there is a loan;
 - `payback_with_sale_years`, `paid_back_with_sale_within_years`: with what a sale at a move brings, only where there is one;
-- `headline`: the odds to say first, within `study.odds_within_years` if given, else within the stay, else the horizon;
-- `stay`: the first stay, the odds within it, and what becomes of the kit at its end.
+- `headline`: the odds to say first, within `study.odds_within_years` if given, else within the stay where any future moves
+  before the horizon, else within the horizon;
+- `stay`: the first stay, the odds within it, and what becomes of the kit at its end. Each future has its own stay, in whole
+  years: it counts as paid back if its own savings have done so by then, with `_with_sale` if a sale at the move helps.
 """
 
 from __future__ import annotations
@@ -73,7 +75,7 @@ def paid_back_within(assessment: Assessment, payback_years: Floats) -> dict[int,
 def headline(assessment: Assessment) -> dict[str, Any]:
     """Return the odds to say first; `within_years` is None where they are those of the stay."""
     study, money = assessment.scenario.study, assessment.valuation
-    stay = first_stay_years(assessment) if study.odds_within_years is None else None
+    stay = headline_stay(assessment)
     years = min(study.odds_within_years or study.horizon_years, study.horizon_years)
     within: Floats | int = years if stay is None else stay
     borrowed, sold = "loan" in money.flows.by_kind, may_be_sold(assessment)
@@ -84,6 +86,18 @@ def headline(assessment: Assessment) -> dict[str, Any]:
         "paid_back_in_cash": _share(assessment, money.payback_in_cash_years <= within).as_dict() if borrowed else None,
         "paid_back_with_sale": _share(assessment, money.payback_with_sale_years <= within).as_dict() if sold else None,
     }
+
+
+def headline_stay(assessment: Assessment) -> Floats | None:
+    """Return the stays the headline is about, (draws,); None where it is about a number of years.
+
+    `study.odds_within_years` goes before the stay. Without a move before the horizon there is no other stay.
+    """
+    study, stay = assessment.scenario.study, first_stay_years(assessment)
+    if study.odds_within_years is not None or assessment.scenario.kit is None or stay is None:
+        return None
+    bought = assessment.simulation.course.bought
+    return stay if bool((stay[bought] < study.horizon_years).any()) else None
 
 
 def first_stay_years(assessment: Assessment) -> Floats | None:
@@ -99,6 +113,7 @@ def first_stay_years(assessment: Assessment) -> Floats | None:
 def stay_figures(assessment: Assessment) -> dict[str, Any] | None:
     """Return length of the first stay, odds within it, and what becomes of the kit at its end; None without moves.
 
+    `paid_back_by_year`: shares paid back by the end of each year of the horizon and of their own stay.
     `ends`: shares of the bought futures in which the kit is `taken_along`, `sold`, `left` with the home, `broken` before,
     or the household `stays` to the horizon, each with the odds of having paid back by then.
     """
@@ -128,6 +143,10 @@ def stay_figures(assessment: Assessment) -> dict[str, Any] | None:
         "years": figures,
         "paid_back": _share(assessment, paid).as_dict(),
         "paid_back_with_sale": _share(assessment, money.payback_with_sale_years <= stay).as_dict(),
+        "paid_back_by_year": [
+            {"years": years, **figure.as_dict()}
+            for years, figure in paid_back_within(assessment, np.where(paid, money.payback_years, np.inf)).items()
+        ],
         "ends": {
             name: {
                 "share": _share(assessment, end).as_dict(),

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from riskcalc.answers.paid_back import headline, stay_figures
 from riskcalc.errors import InputError
 from riskcalc.pages.exhibits.answer import verdict_words
 from riskcalc.scenario import Scenario
@@ -77,12 +78,14 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
     said = {name: figure.as_dict() for name, figure in worth_figures(worth, scrambles=scrambles).items()}
     paid = payback_figures(np.where(bought, payback, np.nan), scrambles=scrambles)
     odds = estimate(np.where(bought, payback, np.nan), known(share_paid_back), scrambles=scrambles).as_dict()
-    headline = min(found.scenario.study.odds_within_years or horizon, horizon)
+    asked = min(found.scenario.study.odds_within_years or horizon, horizon)
     sentence = verdict_words(
         {
             "provenance": {"draws": found.draws},
             "horizon_years": horizon,
-            "page": {"headline_years": headline, "coupling": "none" if found.scenario.kit is None else "some"},
+            "headline": headline(found),
+            "stay": stay_figures(found),
+            "page": {"headline_years": asked, "coupling": "none" if found.scenario.kit is None else "some"},
             "paid_back_within_years": [{"value": share, "standard_error": odds["standard_error"]} for share in within],
             "payback_years": {name: figure.as_dict() for name, figure in paid.items()},
             "net_present_value": said,

@@ -7,6 +7,7 @@
   const BINS = 40, FEWEST = 30, SHOWN = 8;
   const data = JSON.parse(source.textContent);
   const [values, paybackPublished, worthPublished] = await Promise.all([data.values, data.payback, data.worth].map(unpack));
+  const stay = data.stay && await unpack(data.stay), until = (d) => (stay ? stay[d] : data.headline);
   const n = worthPublished.length;
   let payback = paybackPublished, worth = worthPublished;
   const inputs = data.inputs.map((input, i) => {
@@ -20,7 +21,7 @@
   function figures(kept) {
     const m = kept.length, years = Float64Array.from(kept, (d) => payback[d]).sort();
     const money_ = Float64Array.from(kept, (d) => worth[d]).sort();
-    const paid = kept.filter((d) => payback[d] <= data.headline).length / m;
+    const paid = kept.filter((d) => payback[d] <= until(d)).length / m;
     const mean = money_.reduce((a, b) => a + b, 0) / m;
     const sd = Math.sqrt(money_.reduce((a, b) => a + (b - mean) ** 2, 0) / Math.max(m - 1, 1));
     const loss = money_.filter((x) => x < 0).length / m;

@@ -17,7 +17,7 @@
       savings_rate: vector(option.savings_rate),
       noise: Object.fromEntries(Object.entries(option.noise).map(([key, given]) => [key, table(given)])),
       net_kwh: option.net_kwh.map(table),
-      ...Object.fromEntries(["export_kwh", "block_saving", "inflation_shock", "real_flows", "renewal_flows", "working", "handed_year"].map((name) => [name, table(option[name])])),
+      ...Object.fromEntries(["export_kwh", "block_saving", "inflation_shock", "real_flows", "renewal_flows", "working", "handed_year", "stay_years"].map((name) => [name, table(option[name])])),
       ...Object.fromEntries(["bought", "price_share", "added_price", "sale_factor"].map((name) => [name, vector(option[name])])),
       loan: option.loan && {share: vector(option.loan.financed_share), rate: vector(option.loan.rate), term: option.loan.term_years},
       claims: option.claims.map((claim) => ({...claim, bill: claim.bill && {...claim.bill, demand_kwh: claim.bill.demand_kwh.map(vector),
@@ -115,10 +115,12 @@
     const worth = Float64Array.from(found.worth).sort(), first = bought(found.savings[0]).filter((x) => !Number.isNaN(x)).sort();
     const saved = meanWithError(found.savings[0], R);
     const shareOf = (values, test) => meanWithError(values.map((x) => (Number.isNaN(x) ? NaN : test(x) ? 1 : 0)), R);
-    const headline = Math.min(found.horizon, data.headline_years);
+    const headline = Math.min(found.horizon, data.headline_years), stay = data.options[0].stay_years;
+    // Where the headline is about the stay, what pays back after it counts as not paid back.
+    const inStay = stay && data.options.length === 1 ? own.map((x, d) => (x > stay[d] ? Infinity : x)) : own, keptInStay = inStay.filter((x) => !Number.isNaN(x));
     return {
       horizon: found.horizon, headline, odds: kept.filter((x) => x <= found.horizon).length / kept.length,
-      paid: shareOf(own, (x) => x <= headline), never: shareOf(own, (x) => x > found.horizon), boughtShare: mean(found.bought),
+      paid: shareOf(inStay, (x) => x <= headline), never: shareOf(own, (x) => x > found.horizon), boughtShare: mean(found.bought),
       payback: LEVELS.map((u) => quantile(sorted, u)), paybackHalf: quantileWithError(own, R, 0.5), paybackBad: quantileWithError(own, R, 0.95),
       worth: {mean: mean(worth), loss: worth.filter((x) => x < 0).length / worth.length, quantiles: LEVELS.map((u) => quantile(worth, u)), constant: worth[0] === worth[worth.length - 1]},
       quarters: [0.25, 0.75].map((u) => quantileWithError(own, R, u).se), worthMean: meanWithError(found.worth, R), worthHalf: quantileWithError(found.worth, R, 0.5), worthBad: quantileWithError(found.worth, R, 0.05),
@@ -126,6 +128,7 @@
       outlay: {value: mean(found.outlay) / mean(found.bought), se: meanWithError(found.outlay, R).se},
       saving: saved, savingOfBuyers: {value: saved.value / (mean(found.bought) || 1), se: saved.se}, savingEnds: [quantile(first, 0.1), quantile(first, 0.9)],
       within: Array.from({length: found.horizon}, (_, y) => kept.filter((x) => x <= y + 1).length / kept.length),
+      withinHeadline: Array.from({length: headline}, (_, y) => keptInStay.filter((x) => x <= y + 1).length / keptInStay.length),
       bands: found.balances.map((held) => { const s = Float64Array.from(held).sort(); return LEVELS.map((u) => quantile(s, u)); }),
     };
   };
@@ -194,12 +197,14 @@
       return filled(p < 0.5 ? words.about_one : words.all_but, {many: group(Math.round(nearest), 0)});
     };
     const verdict = (f) => {
-      if (f.worth.constant) return f.payback[2] <= f.headline ? filled(words.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.certain_no, {years: wholeYears(f.headline)});
+      const later = words.later ? ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}` : "";
+      if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + later;
       const gains = 1 - f.lost.value, low = Math.min(f.paid.value, gains), high = Math.max(f.paid.value, gains), {likely, sure} = words;
-      const kind = low >= likely ? (low >= sure ? "yes" : "probably") : high <= 1 - likely ? (high <= 1 - sure ? "no" : "probably_not") : f.paid.value >= likely ? "toss_up_later" : "toss_up";
+      const kind = low >= likely ? (low >= sure ? "yes" : "probably") : high <= 1 - likely ? (high <= 1 - sure ? "no" : "probably not")
+        : f.paid.value >= likely ? "toss_up_later" : f.paid.value <= 1 - likely && words.verdicts.toss_up_after ? "toss_up_after" : "toss-up";
       let futures = frequency(f.paid.value);
       if (f.paid.value > 0 && f.paid.value < 1) futures = `${futures} (${percent(f.paid.value, f.paid.se)})`;
-      return filled(words.verdicts[kind], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se)});
+      return filled(words.verdicts[kind], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(gains, f.lost.se)}) + later;
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se)});
     const brief = (f) => {
@@ -231,7 +236,7 @@
     };
     const canvas = (wide, high) => drawn("svg", {viewBox: `0 0 ${wide} ${high}`, class: "histogram", "aria-hidden": "true"});
     const dots = (f) => {
-      const shares = [...f.within.slice(0, f.headline), 1].map((x, y, all) => x - (y ? all[y - 1] : 0)), quota = shares.map((x) => 100 * x), whole = quota.map((x) => Math.floor(x + 1e-9));
+      const shares = [...f.withinHeadline, 1].map((x, y, all) => x - (y ? all[y - 1] : 0)), quota = shares.map((x) => 100 * x), whole = quota.map((x) => Math.floor(x + 1e-9));
       const order = quota.map((x, y) => y).sort((a, b) => (quota[b] - whole[b]) - (quota[a] - whole[a]) || a - b);
       for (let left = 100 - whole.reduce((a, b) => a + b, 0), k = 0; k < left; k++) whole[order[k]] += 1;
       return whole;
@@ -382,7 +387,7 @@
         const before = rows(published);
         part("table").replaceChildren(row(words.head, true), ...rows(f).map((cells, k) => row([...cells, before[k][1]])));
         part("charts").replaceChildren(oddsDrawn(f), cashDrawn(f));
-        panel.dataset.figures = JSON.stringify({odds: f.odds, payback: f.payback.map((x) => (x === Infinity ? null : x)), worth: f.worth, saving: f.saving.value, outlay: f.outlay.value, within: f.within, bands: f.bands, claims});
+        panel.dataset.figures = JSON.stringify({odds: f.odds, paid: f.paid.value, payback: f.payback.map((x) => (x === Infinity ? null : x)), worth: f.worth, saving: f.saving.value, outlay: f.outlay.value, within: f.within, bands: f.bands, claims});
         if (any || panel.dataset.told) document.dispatchEvent(new CustomEvent("own-figures", {detail: any ? {payback: found[0].payback, worth: found[0].worth} : null}));
         panel.dataset.told = any ? "yes" : "";
       } else {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from riskcalc.pages.exhibits import answer, findout, options, order, stay, tracked
-from riskcalc.pages.exhibits.payback import headline_years, paid_share
+from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import outlay
 from riskcalc.pages.figures import (
     PLAIN,
@@ -14,7 +14,6 @@ from riskcalc.pages.figures import (
     estimate,
     grouped,
     money,
-    not_within,
     percent,
     say,
     value_of,
@@ -34,7 +33,7 @@ def plain(lines: Sequence[str]) -> list[str]:
 
 def summary_lines(figures: Figures) -> list[str]:
     """Return the answer in a few lines with a text histogram of when the purchase pays back."""
-    horizon, currency = headline_years(figures), figures["currency"]
+    currency = figures["currency"]
     worth, draws = figures["net_present_value"], figures["provenance"]["draws"]
     message = counted(
         "{title}: {draws} futures of {count} year",
@@ -47,11 +46,7 @@ def summary_lines(figures: Figures) -> list[str]:
         message.format(title=figures["title"]),
         say("outlay {price} with installation", price=money(outlay(figures), currency)),
         answer.verdict_words(figures),
-        say(
-            "paid back within {years}: {share}",
-            years=whole_years(horizon),
-            share=percent(paid_share(figures), with_error=True),
-        ),
+        *_odds(figures),
         _when(figures),
         *(
             say("{name}: {count} ({below})", name=name, count=count, below=below)
@@ -89,6 +84,15 @@ def question_lines(figures: Figures) -> list[str]:
     return [say("is this right? {question}", question=answer.question_words(row, figures)) for row in rows]
 
 
+def _odds(figures: Figures) -> Iterator[str]:
+    """Yield the odds within the stay where the headline is about it, and those within the headline's years."""
+    horizon = headline_years(figures)
+    if headline_stay(figures):
+        yield say("paid back within the stay: {share}", share=percent(paid_share(figures), with_error=True))
+    share = percent(figures["paid_back_within_years"][horizon - 1], with_error=True)
+    yield say("paid back within {years}: {share}", years=whole_years(horizon), share=share)
+
+
 def _when(figures: Figures) -> str:
     """Return when half and one in twenty have paid back, or that so few do."""
     payback, horizon = figures["payback_years"], figures["horizon_years"]
@@ -106,12 +110,11 @@ def _when(figures: Figures) -> str:
 
 def histogram_lines(figures: Figures) -> list[str]:
     """Return one bar per year in which futures pay back, and one for those that do not."""
-    horizon = headline_years(figures)
     shares, before = [], 0.0
-    for entry in figures["paid_back_within_years"][:horizon]:
-        shares.append((f"year {entry['years']}", entry["value"] - before))
-        before = entry["value"]
-    shares.append((not_within(horizon), 1.0 - before))
+    for year, share in enumerate(headline_shares(figures), start=1):
+        shares.append((f"year {year}", float(share) - before))
+        before = float(share)
+    shares.append((beyond_words(figures), 1.0 - before))
     longest = max(share for _, share in shares) or 1.0
     wide = max(len(name) for name, _ in shares)
     return [

@@ -15,6 +15,7 @@ from riskcalc.answers.measures import measure_of
 from riskcalc.answers.options import comparison, share_tariff
 from riskcalc.answers.own_figures import follows, kept_draws, own_figures
 from riskcalc.answers.page_dict import page_dict, whole_result
+from riskcalc.answers.paid_back import headline
 from riskcalc.answers.question import entries
 from riskcalc.money.valuation import valuation
 from riskcalc.pages.exhibits import answer
@@ -45,6 +46,7 @@ def figures_of(found):
     linear = np.quantile(np.where(np.isfinite(payback), payback, 1e9), LEVELS)
     return {
         "odds": float((payback <= horizon).mean()),
+        "paid": headline(found)["paid_back"]["value"],
         "payback": [
             None if np.isinf(high) and not (np.isfinite(low) and middle == low) else float(middle)
             for low, high, middle in zip(below, above, linear, strict=True)
@@ -71,6 +73,7 @@ def compare(shown, wanted, what):
     """Odds and shares are equal, figures agree to 1e-6 of themselves or, near zero, of the money that is moved."""
     moved = 1e-6 * np.abs(wanted["bands"]).max()
     assert shown["odds"] == pytest.approx(wanted["odds"], abs=1e-9), what
+    assert shown["paid"] == pytest.approx(wanted["paid"], abs=1e-9), what
     assert shown["within"] == pytest.approx(wanted["within"], abs=1e-9), what
     assert shown["worth"]["loss"] == pytest.approx(wanted["loss"], abs=1e-9), what
     for got, expected in zip(shown["payback"], wanted["payback"], strict=True):

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.page_dict import page_dict, whole_result
-from riskcalc.pages.exhibits.answer import key_figures
+from riskcalc.pages.exhibits.answer import key_figures, verdict_words
+from riskcalc.pages.exhibits.payback import headline_shares
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import PLAIN
 from riskcalc.pages.page import assess_page
@@ -50,11 +51,92 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
     paid = (found.valuation.payback_years <= stay).mean()
     assert 0.05 < paid < 0.95
+    ever = np.isfinite(found.valuation.payback_years).mean()
+    assert ever > paid + 0.1
     for text in (page, screen):
-        assert f"Before the household first moves, it has paid back in {percent(paid)} of futures." in text
+        assert "the kit pays for itself within the stay in" in text
+        assert f"({percent(paid)})" in text
         assert "Half of all stays last 4 years or less." in text
         assert "At the first move the kit goes along in 100 % of futures" in text
-        assert "works on in the next home" in text
+        later = "Where the kit goes along at a move, it works on: within 8 years, it pays back in"
+        assert f"{later} {percent(ever)} of futures." in text
+    assert "What becomes of the kit at the first move: goes along 100 %." in page
+    dots = round(100 * paid)
+    assert f"Of 100 futures, {dots} pay back within the stay; {100 - dots} do not" in page
+    assert f"paid back within the stay: {percent(paid)}" in screen
+    assert f"paid back within 8 years: {percent(ever)}" in screen
+    assert f"not within the stay {'█'}" in screen.replace("stay  ", "stay ")
+
+
+def test_dots_of_the_stay_stand_over_their_year_of_payback(read_small: Any) -> None:
+    """The hundred dots count what pays back in each year before the first move; the rest is apart."""
+    found, figures, _, _ = told(read_small, *MOVES)
+    stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
+    payback = found.valuation.payback_years
+    wanted = [((payback <= stay) & (payback <= year)).mean() for year in range(1, 9)]
+    assert headline_shares(figures).tolist() == pytest.approx(wanted)
+    assert wanted[-1] == pytest.approx((payback <= stay).mean())
+    assert wanted[-1] < np.isfinite(payback).mean()
+
+
+def test_asked_years_rule_headline_summary_and_dots(read_small: Any) -> None:
+    """With `study.odds_within_years` verdict, dots and bars speak of those years, and the stay stands below."""
+    found, figures, page, screen = told(read_small, *MOVES, "study.odds_within_years=3")
+    paid = (found.valuation.payback_years <= 3).mean()
+    stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
+    before = (found.valuation.payback_years <= stay).mean()
+    for text in (page, screen):
+        assert "the kit pays for itself within 3 years in" in text
+        assert "within the stay" not in text
+        assert f"Before the household first moves, it has paid back in {percent(before)} of futures." in text
+    assert headline_shares(figures).tolist() == pytest.approx(
+        [(found.valuation.payback_years <= year).mean() for year in (1, 2, 3)]
+    )
+    assert f"paid back within 3 years: {percent(paid)}" in screen
+    assert "not within 3 years" in screen
+
+
+def test_who_moves_after_the_horizon_reads_of_the_horizon(read_small: Any) -> None:
+    """A stay of at least nine years over a horizon of eight: the headline is about eight years."""
+    _, _, page, screen = told(read_small, 'tenure.kind="rent"', "tenure.stay_years=9")
+    for text in (page, screen):
+        assert "within 8 years in" in text
+        assert "within the stay" not in text
+
+
+@pytest.mark.parametrize(("paid", "said"), [(1.0, "Yes: with every input fixed"), (0.0, "No: with every input fixed")])
+def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float, said: str) -> None:
+    """Every future the same: paid back before the move or not, though by the horizon it is in any case."""
+    _, figures, _, _ = told(read_small, *MOVES)
+    figures["net_present_value"]["sd"]["value"] = 0.0
+    figures["payback_years"]["p50"] = {"value": 3.0, "standard_error": 0.0}
+    figures["stay"]["paid_back"] = {"value": paid, "standard_error": 0.0}
+    assert verdict_words(figures).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("paid", "loss", "said"),
+    [
+        (
+            0.2,
+            0.2,
+            "A toss-up: the kit pays for itself within the stay in about 2 in 10 futures (20 %), but 80 % of futures gain",
+        ),
+        (0.2, 0.8, "Probably not: the kit pays for itself within the stay in about 2 in 10 futures (20 %)."),
+        (
+            0.8,
+            0.7,
+            "A toss-up: the kit pays for itself within the stay in about 8 in 10 futures (80 %), but 70 % of futures lose",
+        ),
+        (0.8, 0.2, "Probably yes: the kit pays for itself within the stay in about 8 in 10 futures (80 %)."),
+    ],
+)
+def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: float, loss: float, said: str) -> None:
+    """Few pay back within the stay, most gain in the end: a toss-up that says why; where both agree there is none."""
+    _, figures, _, _ = told(read_small, *MOVES)
+    figures["stay"]["paid_back"] = {"value": paid, "standard_error": 0.01}
+    figures["net_present_value"]["loss_probability"] = {"value": loss, "standard_error": 0.01}
+    assert verdict_words(figures).translate(PLAIN).startswith(said)
 
 
 @pytest.mark.parametrize(("at_move", "said"), [("sell", "the kit is sold"), ("leave", "the kit is left with the home")])
@@ -72,7 +154,12 @@ def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
     money = found.valuation
     with_sale, without = (np.isfinite(years).mean() for years in (money.payback_with_sale_years, money.payback_years))
     assert with_sale > without + 0.1
-    said = f"With what a sale at a move brings, {percent(with_sale)} pay back within 8 years; without it {percent(without)}."
+    stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
+    in_stay, before = ((years <= stay).mean() for years in (money.payback_with_sale_years, money.payback_years))
+    said = (
+        f"With what a sale at a move brings, {percent(in_stay)} pay back within the stay (without it {percent(before)}), and "
+        f"{percent(with_sale)} within 8 years (without it {percent(without)})."
+    )
     assert said in page
     assert said in screen
 

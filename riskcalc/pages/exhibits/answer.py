@@ -6,11 +6,12 @@ from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits import stay
-from riskcalc.pages.exhibits.payback import futures_block, headline_years, paid_share
+from riskcalc.pages.exhibits.payback import futures_block, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     UNKNOWN,
     capital,
+    complement,
     counted,
     frequency,
     grouped,
@@ -74,7 +75,7 @@ def answer_section(figures: Figures) -> Part:
                             worth_in_brief(figures),
                             why_words(figures),
                             refused_words(figures),
-                            *stay.briefs(figures),
+                            *stay.briefs(figures, split=True),
                         )
                         if text
                     ),
@@ -129,45 +130,71 @@ def asked_words(figures: Figures) -> str:
 
 def verdict_words(figures: Figures) -> str:
     """Return the sentence that answers: yes, no or a toss-up, and in how many futures it pays for itself."""
-    draws, horizon = figures["provenance"]["draws"], headline_years(figures)
+    said, later = verdict_alone(figures), stay.later_words(figures)
+    return f"{said} {later}" if later else said
+
+
+def verdict_alone(figures: Figures) -> str:
+    """Return the verdict without what a kit that goes along brings after the stay."""
+    draws, horizon, messages = figures["provenance"]["draws"], headline_years(figures), verdict_messages(figures)
     paid, said = paid_share(figures), whole_years(headline_years(figures))
     if figures.get("page", {}).get("coupling") == "none":
         return say("Nothing is bought in this scenario, so there is nothing to pay back.")
     if certain(figures):
-        half = figures["payback_years"]["p50"]
-        if half["value"] is not None and half["value"] <= horizon:
-            return say(
-                "Yes: with every input fixed, the kit pays for itself within {years}.",
-                years=years(half, horizon=horizon),
-            )
-        return say("No: with every input fixed, the kit does not pay for itself within {years}.", years=said)
+        if value_of(paid):
+            return say(messages["certain_yes"], years=years(figures["payback_years"]["p50"], horizon=horizon))
+        return say(messages["certain_no"], years=said)
     parts = {"futures": frequency(paid, draws), "years": said}
     kind = verdict(figures)
     if 0.0 < value_of(paid) < 1.0:
         parts["futures"] = say("{futures} ({share})", futures=parts["futures"], share=percent(paid))
     loss = figures["net_present_value"]["loss_probability"]
     if kind == "toss-up" and value_of(paid) >= LIKELY:
-        message = (
-            "A toss-up: the kit pays for itself within {years} in {futures}, but {loss} of futures lose money once later "
-            "money is discounted."
-        )
-        return say(message, loss=percent(loss), **parts)
-    return say(
-        {
-            "yes": "Yes: the kit pays for itself within {years} in {futures}.",
-            "probably": "Probably yes: the kit pays for itself within {years} in {futures}.",
-            "toss-up": "A toss-up: the kit pays for itself within {years} in {futures}.",
-            "probably not": "Probably not: the kit pays for itself within {years} in {futures}.",
-            "no": "No: the kit pays for itself within {years} in {futures}.",
-        }[kind],
-        **parts,
-    )
+        kind = "toss_up_later"
+    elif kind == "toss-up" and value_of(paid) <= 1 - LIKELY and headline_stay(figures):
+        kind = "toss_up_after"
+    return say(messages[kind], loss=percent(loss), gain=percent(complement(loss)), **parts)
+
+
+#: The verdict by what the headline is about, first a number of years, then the stay: by kind, `toss_up_later` where more
+#: pay back than gain, `toss_up_after` where fewer do within the stay; `certain` where every input is fixed.
+OF_YEARS, OF_STAY = (
+    {
+        "yes": "Yes: the kit pays for itself within {years} in {futures}.",
+        "probably": "Probably yes: the kit pays for itself within {years} in {futures}.",
+        "toss-up": "A toss-up: the kit pays for itself within {years} in {futures}.",
+        "toss_up_later": "A toss-up: the kit pays for itself within {years} in {futures}, but {loss} of futures lose money "
+        "once later money is discounted.",
+        "probably not": "Probably not: the kit pays for itself within {years} in {futures}.",
+        "no": "No: the kit pays for itself within {years} in {futures}.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself within {years}.",
+    },
+    {
+        "yes": "Yes: the kit pays for itself within the stay in {futures}.",
+        "probably": "Probably yes: the kit pays for itself within the stay in {futures}.",
+        "toss-up": "A toss-up: the kit pays for itself within the stay in {futures}.",
+        "toss_up_later": "A toss-up: the kit pays for itself within the stay in {futures}, but {loss} of futures lose money "
+        "once later money is discounted.",
+        "toss_up_after": "A toss-up: the kit pays for itself within the stay in {futures}, but {gain} of futures gain money "
+        "with what it brings at a move and after.",
+        "probably not": "Probably not: the kit pays for itself within the stay in {futures}.",
+        "no": "No: the kit pays for itself within the stay in {futures}.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before the first move.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself within the stay.",
+    },
+)
+
+
+def verdict_messages(figures: Figures) -> dict[str, str]:
+    """Return the verdicts of the headline, by kind."""
+    return OF_YEARS if headline_stay(figures) is None else OF_STAY
 
 
 def verdict(figures: Figures) -> str:
     """Return "yes", "probably", "toss-up", "probably not" or "no".
 
-    Both must agree: the odds of payback within the headline's years and those of a worth above zero.
+    Both must agree: the odds of payback within the headline's years or stay and those of a worth above zero.
     """
     paid, gains = value_of(paid_share(figures)), 1.0 - value_of(figures["net_present_value"]["loss_probability"])
     low, high = min(paid, gains), max(paid, gains)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.exhibits.payback import headline_years, paid_share
+from riskcalc.pages.exhibits.payback import headline_stay, headline_years, paid_share
 from riskcalc.pages.figures import money, money_form, percent, say, short, shown_unit, whole_years, years
 from riskcalc.types import Figures
 
@@ -42,8 +42,9 @@ def explorer_section(figures: Figures) -> Section | None:
 def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
     """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
     worth, currency, horizon = figures["net_present_value"], figures["currency"], headline_years(figures)
+    by_stay, by_years = say("paid back within the stay"), say("paid back within {years}", years=whole_years(horizon))
     return [
-        ("paid", say("paid back within {years}", years=whole_years(horizon)), percent(paid_share(figures))),
+        ("paid", by_stay if headline_stay(figures) else by_years, percent(paid_share(figures))),
         ("half", say("half pay back within"), years(figures["payback_years"]["p50"], horizon=figures["horizon_years"])),
         ("mean", say("average worth"), money(worth["mean"], currency)),
         ("loss", say("lose money"), percent(worth["loss_probability"])),
@@ -88,6 +89,7 @@ def explorer_json(figures: Figures) -> str:
         "inputs": [_named(*table["inputs"][index]) for index in varying],
         "values": packed(values[varying]),
         "payback": packed(np.asarray(table["payback_years"])[kept]),
+        "stay": packed(np.asarray(table["stay_years"])[kept], "u1") if headline_stay(figures) else None,
         "worth": packed(np.asarray(table["net_present_value"])[kept]),
         "edges": [float(edge) for edge in figures["worth_histogram"]["edges"]],
     }

@@ -9,8 +9,10 @@ import numpy as np
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.exhibits.answer import LIKELY, SURE
+from riskcalc.pages.exhibits.answer import LIKELY, SURE, verdict_messages
 from riskcalc.pages.exhibits.explorer import packed
+from riskcalc.pages.exhibits.payback import headline_stay
+from riskcalc.pages.exhibits.stay import LATER
 from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -112,6 +114,7 @@ def own_json(panel: Figures, figures: Figures) -> str:
                 for name in ("export_kwh", "block_saving", "inflation_shock", "real_flows", "renewal_flows")
             },
             **{name: array(option[name], "u1") for name in ("working", "handed_year")},
+            "stay_years": array(option.get("stay_years"), "u1"),
             **{name: vector(option[name]) for name in ("bought", "price_share", "added_price", "sale_factor")},
             "loan": option["loan"]
             and {
@@ -137,7 +140,7 @@ def own_json(panel: Figures, figures: Figures) -> str:
     content = {
         "money": money_form(figures["currency"]),
         **{name: panel[name] for name in ("draws", "scrambles", "horizon_years", "headline_years", "rates")},
-        "words": own_words() | {"asked": asked_form(figures)},
+        "words": own_words(figures) | {"asked": asked_form(figures)},
         "options": options,
         "arrays": list(arrays),
     }
@@ -145,12 +148,8 @@ def own_json(panel: Figures, figures: Figures) -> str:
     return json.dumps(content, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
 
 
-def own_words() -> dict[str, Any]:
+def own_words(figures: Figures) -> dict[str, Any]:
     """Return the messages that the script fills in, those of the page where the page says the same."""
-    toss_up = translated(
-        "A toss-up: the kit pays for itself within {years} in {futures}, but {loss} of futures lose money once later "
-        "money is discounted."
-    )
     messages = {
         "year": f"{{years}}{NO_BREAK}{translated('year')}",
         "years": f"{{years}}{NO_BREAK}{translated('years')}",
@@ -163,8 +162,6 @@ def own_words() -> dict[str, Any]:
         "about_one": translated("about 1\u00a0in\u00a0{many} futures"),
         "all_but": translated("all but about 1\u00a0in\u00a0{many} futures"),
         "half": translated("about half of all futures"),
-        "certain_yes": translated("Yes: with every input fixed, the kit pays for itself within {years}."),
-        "certain_no": translated("No: with every input fixed, the kit does not pay for itself within {years}."),
         "lost": translated("{amount} lost"),
         "gained": translated("{amount} gained"),
         "even": translated("In the money of today, it brings as much as it costs."),
@@ -198,16 +195,18 @@ def own_words() -> dict[str, Any]:
         "savings": translated("Putting the money in savings"),
         "range": translated("{low} to {high}"),
     }
+    stay = headline_stay(figures)
+    if stay:
+        messages |= {
+            "all_pay": translated("Of 100 futures, all pay back within the stay"),
+            "none_pays": translated("Of 100 futures, none pays back within the stay"),
+            "one_pays": translated("Of 100 futures, {count} pays back within the stay; {missing} do not"),
+            "some_pay": translated("Of 100 futures, {count} pay back within the stay; {missing} do not"),
+            "later": translated(LATER) if "taken_along" in stay["ends"] else "",
+        }
     return {
         **messages,
-        "verdicts": {
-            "yes": translated("Yes: the kit pays for itself within {years} in {futures}."),
-            "probably": translated("Probably yes: the kit pays for itself within {years} in {futures}."),
-            "toss_up": translated("A toss-up: the kit pays for itself within {years} in {futures}."),
-            "toss_up_later": toss_up,
-            "probably_not": translated("Probably not: the kit pays for itself within {years} in {futures}."),
-            "no": translated("No: the kit pays for itself within {years} in {futures}."),
-        },
+        "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
         "brief": {
             "lost": translated("On average it costs {amount} more than it brings, in the money of today."),
             "gained": translated("On average it brings {amount} more than it costs, in the money of today."),

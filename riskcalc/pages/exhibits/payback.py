@@ -45,9 +45,18 @@ def headline_years(figures: Figures) -> int:
     return int(only.get("headline_years") or odds.get("within_years") or figures["horizon_years"])
 
 
+def headline_stay(figures: Figures) -> Figures | None:
+    """Return the figures of the stay where the headline is about it, None where it is about a number of years."""
+    stay = figures.get("stay")
+    # A result.json of an earlier version has the stay without its years.
+    known = stay is not None and "paid_back_by_year" in stay
+    return stay if known and figures["headline"]["within_stay"] else None
+
+
 def paid_share(figures: Figures) -> dict[str, Any]:
-    """Return the share of futures paid back within the headline's years (first crossing, money of the day)."""
-    row = figures["paid_back_within_years"][headline_years(figures) - 1]
+    """Return the share of futures paid back within the headline's years or stay (first crossing, money of the day)."""
+    stay = headline_stay(figures)
+    row = stay["paid_back"] if stay else figures["paid_back_within_years"][headline_years(figures) - 1]
     return estimate(row["value"], row["standard_error"])
 
 
@@ -71,17 +80,30 @@ def within_shares(figures: Figures, horizon: int | None = None) -> Floats:
     return np.array([row["value"] for row in figures["paid_back_within_years"]][:horizon])
 
 
+def headline_shares(figures: Figures) -> Floats:
+    """Return the shares paid back by the end of each year of the headline, and of their own stay if it is about that."""
+    stay = headline_stay(figures)
+    if stay is None:
+        return within_shares(figures, headline_years(figures))
+    return np.array([row["value"] for row in stay["paid_back_by_year"]])
+
+
+def beyond_words(figures: Figures) -> str:
+    """Return what is said of the futures that do not pay back within the headline's years or stay."""
+    return not_within(headline_years(figures)) if headline_stay(figures) is None else say("not within the stay")
+
+
 def futures_block(figures: Figures) -> Block:
     """Return the hundred futures."""
-    horizon = headline_years(figures)
-    within = within_shares(figures, horizon)
+    horizon, by_stay = headline_years(figures), headline_stay(figures) is not None
+    within = headline_shares(figures)
     dots = dots_per_year(within)
-    title = futures_title(int(dots[-1]), horizon)
-    names = [say("year {year}", year=year + 1) for year in range(horizon)] + [not_within(horizon)]
+    title = stay_title(int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
+    names = [say("year {year}", year=year + 1) for year in range(horizon)] + [beyond_words(figures)]
     return chart(
         figures,
         "futures",
-        lambda width: futures_chart(within, width=min(width, 400)),
+        lambda width: futures_chart(within, width=min(width, 400), by_stay=by_stay),
         title=title,
         reading=say(
             "Each dot is one future in a hundred. {draws} futures were simulated.",
@@ -109,6 +131,20 @@ def futures_title(missing: int, horizon: int) -> str:
         "Of 100 futures, {count} pay back within {years}; {missing} do not",
         DOTS - missing,
         years=said,
+        missing=missing,
+    )
+
+
+def stay_title(missing: int) -> str:
+    """Return how many of a hundred futures pay back within the stay."""
+    if missing == 0:
+        return say("Of 100 futures, all pay back within the stay")
+    if missing == DOTS:
+        return say("Of 100 futures, none pays back within the stay")
+    return counted(
+        "Of 100 futures, {count} pays back within the stay; {missing} do not",
+        "Of 100 futures, {count} pay back within the stay; {missing} do not",
+        DOTS - missing,
         missing=missing,
     )
 
@@ -236,8 +272,9 @@ def when_words(figures: Figures) -> list[str]:
     return said
 
 
-def futures_chart(within: Floats, *, width: int) -> alt.TopLevelMixin:
-    """Return the hundred dots; `within` as for `dots_per_year`."""
+def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
+    """Return the hundred dots; `within` as for `dots_per_year`, within the stay of each future if `by_stay`."""
+    beyond = say("not within\nthe stay") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)
@@ -272,7 +309,7 @@ def futures_chart(within: Floats, *, width: int) -> alt.TopLevelMixin:
             baseline="top",
             align="right",
             color=PAPER["never"],
-            text=say("not within\n{years}", years=whole_years(count)).split("\n"),
+            text=beyond.split("\n"),
         )
         .encode(x=across, y=alt.YValue(height * cell + 7))
     )

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from riskcalc.pages.exhibits.payback import headline_years, paid_share
+from riskcalc.pages.exhibits.payback import headline_stay, headline_years
 from riskcalc.pages.figures import complement, not_within, percent, say, value_of, whole_years, years
 from riskcalc.types import Figures
+
+#: The panel of own figures says this too.
+LATER = "Where the kit goes along at a move, it works on: within {years}, it pays back in {share} of futures."
 
 
 def stay_brief(figures: Figures) -> str:
@@ -14,9 +17,41 @@ def stay_brief(figures: Figures) -> str:
     stay = figures.get("stay")
     if stay is None or value_of(stay["ends"].get("stays", {"share": 0.0})["share"]) >= 1.0:
         return ""
-    message = "Before the household first moves, it has paid back in {share} of futures. Half of all stays last {stay} or less."
     half = whole_years(round(value_of(stay["years"]["p50"])))
+    if headline_stay(figures):
+        return say("The stay ends at the first move. Half of all stays last {stay} or less.", stay=half)
+    message = "Before the household first moves, it has paid back in {share} of futures. Half of all stays last {stay} or less."
     return say(message, share=percent(stay["paid_back"]), stay=half)
+
+
+def split_brief(figures: Figures) -> str:
+    """Return what becomes of the kit at the end of the stay where the headline is about the stay, as shares of all futures."""
+    stay = headline_stay(figures)
+    if stay is None:
+        return ""
+    messages = {
+        "taken_along": "goes along {share}",
+        "sold": "is sold {share}",
+        "left": "is left behind {share}",
+        "broken": "is broken or retired by then {share}",
+        "stays": "no move {share}",
+    }
+    parts = [
+        say(message, share=percent(stay["ends"][name]["share"]))
+        for name, message in messages.items()
+        if name in stay["ends"]
+    ]
+    return say("What becomes of the kit at the first move: {parts}.", parts=", ".join(parts))
+
+
+def later_words(figures: Figures) -> str:
+    """Return the odds to the horizon beside those of the stay: a kit that goes along saves money in later homes too."""
+    stay = headline_stay(figures)
+    if stay is None or "taken_along" not in stay["ends"]:
+        return ""
+    horizon = figures["horizon_years"]
+    share = percent(figures["paid_back_within_years"][horizon - 1])
+    return say(LATER, years=whole_years(horizon), share=share)
 
 
 def ends_words(figures: Figures) -> Iterator[str]:
@@ -37,7 +72,7 @@ def ends_words(figures: Figures) -> Iterator[str]:
         if name in stay["ends"]:
             row = stay["ends"][name]
             yield say(message, share=percent(row["share"]), paid=percent(row["paid_back"]))
-    if "taken_along" in stay["ends"]:
+    if "taken_along" in stay["ends"] and not headline_stay(figures):
         yield say(
             "A kit that goes along works on in the next home. The odds within {years} count that.",
             years=whole_years(headline_years(figures)),
@@ -49,9 +84,16 @@ def sale_brief(figures: Figures) -> str:
     rows = figures.get("paid_back_with_sale_within_years")
     if rows is None:
         return ""
-    horizon = headline_years(figures)
+    horizon, stay = headline_years(figures), headline_stay(figures)
+    share, without = percent(rows[horizon - 1]), percent(figures["paid_back_within_years"][horizon - 1])
+    if stay:
+        message = (
+            "With what a sale at a move brings, {in_stay} pay back within the stay (without it {before}), and {share} within "
+            "{years} (without it {without})."
+        )
+        parts = {"in_stay": percent(stay["paid_back_with_sale"]), "before": percent(stay["paid_back"])}
+        return say(message, share=share, without=without, years=whole_years(horizon), **parts)
     message = "With what a sale at a move brings, {share} pay back within {years}; without it {without}."
-    share, without = percent(rows[horizon - 1]), percent(paid_share(figures))
     return say(message, share=share, without=without, years=whole_years(horizon))
 
 
@@ -80,6 +122,8 @@ def loan_brief(figures: Figures) -> str:
     )
 
 
-def briefs(figures: Figures) -> list[str]:
-    """Return the sentences that stand beside the answer: within the stay, with the sale, with the loan."""
-    return [text for text in (stay_brief(figures), sale_brief(figures), loan_brief(figures)) if text]
+def briefs(figures: Figures, *, split: bool = False) -> list[str]:
+    """Return the sentences that stand beside the answer: the stay, how it ends with `split`, with the sale, with the loan."""
+    ends = split_brief(figures) if split else ""
+    told = (stay_brief(figures), ends, sale_brief(figures), loan_brief(figures))
+    return [text for text in told if text]
