@@ -1,9 +1,6 @@
-"""The compiled loops of demand stay inside their arrays: properties here, and all of it again with bounds checked."""
+"""The compiled loops of demand stay inside their arrays. `.ci/run` runs this file once more with every index checked."""
 
-import os
 import runpy
-import subprocess
-import sys
 from functools import partial
 from itertools import product
 from pathlib import Path
@@ -30,7 +27,6 @@ UTC = local_clock("Etc/UTC")
 DAY = synthesis.MINUTES
 GUARD = 4096
 #: Set in the run that checks every index.
-CHECKED = os.environ.get("NUMBA_BOUNDSCHECK") == "1"
 
 
 @numba.njit
@@ -295,13 +291,3 @@ def test_a_car_that_its_charger_cannot_fill_is_refused_when_the_scenario_is_read
     assert problem.given == "5,000 kWh a year from a charger of 500 W"
     assert problem.accepted.startswith("at most 4,380 kWh")
     assert read_scenario(FLAT, ("home.car_kwh_per_year=4380", "home.car_charger_w=500")).home.car_charger_w == 500.0
-
-
-@pytest.mark.skipif(CHECKED, reason="this is the run that checks every index")
-@pytest.mark.slow
-def test_all_of_this_with_bounds_checked(tmp_path):
-    """Every test of this file passes where each index of the compiled loops is checked."""
-    environment = os.environ | {"NUMBA_BOUNDSCHECK": "1", "NUMBA_CACHE_DIR": str(tmp_path)}
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", __file__]
-    found = subprocess.run(command, env=environment, capture_output=True, text=True, check=False, cwd=tmp_path)
-    assert found.returncode == 0, found.stdout[-3000:]

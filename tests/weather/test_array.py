@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import runpy
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,13 +13,15 @@ from riskcalc.weather.array import MOST_NODES, WIDEST_GAP_DEG, angle_nodes, arra
 from riskcalc.weather.climates import climate
 from riskcalc.weather.diode import operating_point
 from riskcalc.weather.generator import generated_years
-from riskcalc.weather.inclined import annual_inclined_kwh, rule_of_yield_kwh
 from riskcalc.weather.module import FREE_STANDING, Module, cell_temperature, linear_temperature
 from riskcalc.weather.plane import plane_irradiance
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
 
 Record = Callable[[str, object], None]
+
+RULE = runpy.run_path(str(Path(__file__).with_name("test_weather_inclined.py")))
+annual_inclined_kwh, rule_of_yield_kwh = RULE["annual_inclined_kwh"], RULE["rule_of_yield_kwh"]
 
 #: An invented module of one kilowatt in pairs: 500 W each.
 MODULE = Module(
