@@ -205,21 +205,19 @@ def own_claim(assessment: Assessment, claim: Claim, place: int, some: slice) -> 
         return row
     blocks = None
     if claim.months is not None:
-        energy = season_energy(assessment, claim.months)
+        energy = season_energy(assessment, claim.months, some=some)
     else:
         whole = energy_of(assessment.simulation)
-        energy = Energy(whole.billed_kwh[:, :, 0], whole.exported_kwh[0], DAYS_PER_YEAR)
+        energy = Energy(whole.billed_kwh[:, :, 0, some], whole.exported_kwh[0, some], DAYS_PER_YEAR)
         if whole.block_kwh is not None:
             blocks = block_charge(prices_of(assessment.scenario, assessment.values), whole.block_kwh[0][:, 0])[some]
     series = assessment.scenario.tariff.series
-    demand, imported, exported = (
-        energy.billed_kwh[kind][:, some] for kind in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT)
-    )
+    demand, imported, exported = (energy.billed_kwh[kind] for kind in (Billed.DEMAND, Billed.IMPORT, Billed.EXPORT))
     follows_series = series is None or series.export_follows
     row["bill"] = {
         "demand_kwh": demand,
         "net_kwh": demand - imported,
-        "exported_kwh": exported.sum(axis=0) if follows_series else energy.exported_kwh[some],
+        "exported_kwh": exported.sum(axis=0) if follows_series else energy.exported_kwh,
         "days": float(np.max(energy.days)),
         "block_charge": blocks,
         "whole_year": claim.months is None,

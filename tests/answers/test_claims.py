@@ -3,15 +3,18 @@
 import numpy as np
 import pytest
 
+from riskcalc.answers import season
 from riskcalc.answers.assess import first_year_arrays
 from riskcalc.answers.claims import claim_result, claim_results
 from riskcalc.answers.insight import insight
 from riskcalc.answers.measures import measure_of
 from riskcalc.answers.rows import insight_figures
+from riskcalc.answers.season import season_energy
 from riskcalc.scenario import Claim
 from riskcalc.scenario.claims import FIRST_YEAR, MEASURES
 from riskcalc.study.model import assessment
 from riskcalc.uncertainty.summary import share_within
+from riskcalc.years.simulation import run_year
 
 PRICE = "purchase.price={ distribution = 'uniform', low = 20, high = 400 }"
 USE = "home.annual_use_kwh={ distribution = 'uniform', low = 1000, high = 3000 }"
@@ -63,6 +66,24 @@ def test_seasons_add_up_to_the_year(found):
         assert parts == pytest.approx(first_year_arrays(found)[name], rel=1e-6, abs=1e-6)
     whole = measured(found, "bill_cut_share", at_least=0.0, months=tuple(range(1, 13)))
     assert whole == pytest.approx(measured(found, "bill_cut_share"), rel=1e-6)
+
+
+def test_the_season_is_run_a_few_draws_at_a_time(found, monkeypatch):
+    """Memory does not grow with the draws: never more at once than allowed, with the same bits, for some draws too."""
+    whole = season_energy(found, (6, 7))
+    monkeypatch.setattr(season, "AT_ONCE", 24)
+    sizes = []
+
+    def noted(request):
+        sizes.append(len(request.pool_year))
+        return run_year(request)
+
+    monkeypatch.setattr(season, "run_year", noted)
+    parts, some = season_energy(found, (6, 7)), season_energy(found, (6, 7), some=slice(8, 40))
+    assert sizes == [24, 24, 16, 24, 8]
+    assert np.array_equal(parts.billed_kwh, whole.billed_kwh)
+    assert np.array_equal(some.billed_kwh, whole.billed_kwh[..., 8:40])
+    assert np.array_equal(some.exported_kwh, whole.exported_kwh[8:40])
 
 
 def test_shares_and_months_by_hand(found):

@@ -2,8 +2,9 @@
 
     python tests/studies/memory.py [--sizes 8192 16384] [--horizons 3 12]
 
-"Held" is what an assessment keeps once all futures are simulated, "at most" the highest it comes to while figures, page and
-files are made of it. Differences between two sizes leave out what does not grow with the draws: libraries and pools.
+"At most" is the highest an assessment comes to in each stage: simulation, figures, what the page reads, and files.
+"Held" counts the arrays that an assessment keeps; up to 8,192 draws in memory, beyond that some of them in a temporary file.
+Differences between two sizes leave out what does not grow with the draws: libraries and pools.
 """
 
 from __future__ import annotations
@@ -27,25 +28,31 @@ from riskcalc.scenario import read_scenario
 from riskcalc.study.model import Assessment, assessment
 
 SCENARIO = Path(__file__).parents[2] / "scenarios" / "tenant-balcony.toml"
+STAGES = ("simulation", "figures", "what the page reads", "page and files")
 #: Arrays smaller than this a draw are not listed.
 LISTED_BYTES = 150.0
 
 
-def run(draws: int, years: int) -> tuple[Assessment, int, int]:
-    """Return an assessment, the bytes held after it, and the most while it was written down."""
+def run(draws: int, years: int) -> tuple[Assessment, list[int]]:
+    """Return an assessment, and the most bytes in each of STAGES."""
     changes = {"draws": draws, "horizon_years": years, "pool_years": 8, "step_minutes": 30}
     scenario = read_scenario(SCENARIO, [f"study.{key}={value}" for key, value in changes.items()])
+    most: list[int] = []
+
+    def stage(made: Any) -> Any:
+        most.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.reset_peak()
+        return made
+
     tracemalloc.start()
     try:
-        found = assessment(scenario)
-        held = tracemalloc.get_traced_memory()[0]
-        tracemalloc.reset_peak()
-        figures = whole_result(found)
-        page = assess_page(page_dict(found, figures=figures, command="riskcalc assess"))
-        texts = {"result.json": json_text(figures), "draws.csv": csv_text(*draw_table(found)), "report.html": page}
+        found = stage(assessment(scenario))
+        figures = stage(whole_result(found))
+        shown = stage(page_dict(found, figures=figures, command="riskcalc assess"))
+        texts = {"result.json": json_text(figures), "report.html": assess_page(shown)}
         with tempfile.TemporaryDirectory() as folder:
-            write_files(Path(folder), texts)
-        return found, held, tracemalloc.get_traced_memory()[1]
+            stage(write_files(Path(folder), texts | {"draws.csv": csv_text(*draw_table(found))}))
+        return found, most
     finally:
         tracemalloc.stop()
 
@@ -74,16 +81,14 @@ def main() -> None:
     asked = arguments.parse_args()
     few, many = asked.sizes
     run(64, 3)  # what is read and kept on first use
-    print("| horizon | held a draw | at most, figures and files made | at 65,536 draws |")
-    print("|---|---|---|---|")
+    print(f"| horizon | {' | '.join(STAGES)} | most, at 65,536 draws |")
+    print("|---" * (len(STAGES) + 2) + "|")
     for years in asked.horizons:
-        _, held_few, most_few = run(few, years)
-        found, held_many, most_many = run(many, years)
-        held, most = ((b - a) / (many - few) for a, b in ((held_few, held_many), (most_few, most_many)))
-        print(
-            f"| {years} years | {held / 1000:.1f} kB | {most / 1000:.1f} kB | {most * 65536 / 2**20:,.0f} MiB |",
-            flush=True,
-        )
+        _, most_few = run(few, years)
+        found, most_many = run(many, years)
+        slopes = [(b - a) / (many - few) for a, b in zip(most_few, most_many, strict=True)]
+        cells = " | ".join(f"{slope / 1000:.1f} kB" for slope in slopes)
+        print(f"| {years} years | {cells} | {max(slopes) * 65536 / 2**20:,.0f} MiB |", flush=True)
     listed: Counter[str] = Counter()
     seen: set[int] = set()
     for name in ("design", "values", "simulation", "valuation"):
