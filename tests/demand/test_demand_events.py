@@ -208,6 +208,27 @@ def test_annual_use_changes_how_often_not_how_strong(use: float):
     assert reachable_w(kettle).max() == pytest.approx(1999.0)
 
 
+def test_what_is_always_on_is_taken_off_before_use_is_stretched():
+    """A kettle brought to 1.2 times its published energy beside a freezer that stays as it is."""
+    table = appliance_table()
+    home = {"kettle": "unit", "chest_freezer": "unit"}
+    use = table["chest_freezer"].kwh_per_year + 1.2 * table["kettle"].kwh_per_year
+    pool = appliance_years(home, clock=UTC, years=1, seed=1, step_minutes=60, occupants=2.36, annual_use_kwh=use)
+    factor = float(pool.notes[0].removeprefix("frequency of use is ").partition(" ")[0])
+    assert factor == pytest.approx(1.2, abs=0.02)
+
+
+def test_two_people_live_there_unless_said():
+    """The home without a number of people is that of two, and not that of three."""
+    home = {"kettle": "unit"}
+    unsaid, two, three = (
+        appliance_years(home, clock=UTC, years=1, seed=1, step_minutes=60, **people)
+        for people in ({}, {"occupants": 2}, {"occupants": 3})
+    )
+    assert np.array_equal(reachable_w(unsaid), reachable_w(two))
+    assert not np.array_equal(reachable_w(unsaid), reachable_w(three))
+
+
 def test_an_annual_use_out_of_proportion_is_noted():
     """9000 kWh from a kettle cannot come from habits: the note says that power is scaled."""
     pool = appliance_years({"kettle": "unit"}, clock=UTC, years=1, seed=20, step_minutes=60, annual_use_kwh=9000.0)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from riskcalc.clock import DAYS, local_clock, wall_minute_of_step
-from riskcalc.demand.gaps import whole_days
+from riskcalc.demand.gaps import WholeDays, _copy_from_like_days, donors, whole_days
 from riskcalc.demand.meter import read_meter
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import read_meter_days
@@ -285,3 +285,35 @@ def test_a_whole_year_of_minutes_is_read(tmp_path):
     assert reachable_w(pool).max() == week.max()
     again = read_meter(path, clock=PARIS, years=2, seed=7, kind="minute")
     assert np.array_equal(reachable_w(pool), reachable_w(again))
+
+
+def _few_days(month, day_w, date=None):
+    """Return whole workdays of hours in these months (0 to 11), each at one power."""
+    count = len(month)
+    power = np.repeat(np.asarray(day_w, float)[:, None], 24, axis=1)
+    return WholeDays(power, np.arange(count), np.asarray(month), np.zeros(count, int), ())
+
+
+def test_a_month_of_too_few_days_is_made_from_others():
+    """One day of March does not stand for March: February does, and March counts as made."""
+    month = np.repeat([0, 1, 2], [20, 20, 1])
+    found = donors(_few_days(month, np.arange(41.0)), "m.csv", swing=np.ones(12))
+    assert found.factor.shape == (12, 3)
+    assert found.made == tuple(range(2, 12))
+    assert found.rows[1][0].tolist() == list(range(20, 40))
+    assert found.rows[2][0].tolist() == list(range(20, 40))
+
+
+def test_a_hole_is_filled_from_a_day_that_was_read_throughout_it():
+    """The day before lacks the second hour of the hole, so the one before that fills both."""
+    power = np.array([[1.0, 2.0, 3.0], [4.0, 5.0, np.nan], [7.0, np.nan, np.nan]])
+    _copy_from_like_days(power, np.array([2]), np.zeros(3, int), np.zeros(3, int))
+    assert power[2].tolist() == [7.0, 2.0, 3.0]
+
+
+def test_nothing_may_be_in_reach(tmp_path):
+    """A share of 0 is a home whose sockets feed nothing of what the meter counts."""
+    path = _year_file(tmp_path / "m.csv", lambda _: 500)
+    pool = read_meter(path, clock=UTC, years=1, seed=1, step_minutes=60, reachable_share=0.0)
+    assert pool.reachable_day_kwh.sum() == 0.0
+    assert pool.wired_day_kwh.sum() == pytest.approx(4380.0, rel=1e-5)

@@ -12,10 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskcalc.clock import local_clock
-from riskcalc.demand import synthesis
+from riskcalc.demand import spikes, synthesis
 from riskcalc.demand.appliances import CAR, appliance_table
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.habits import BINS
+from riskcalc.demand.runs import runs_of_year
 from riskcalc.demand.spikes import metered_days, restored_minutes
 from riskcalc.errors import InputError
 from riskcalc.scenario import read_scenario
@@ -291,3 +292,54 @@ def test_a_car_that_its_charger_cannot_fill_is_refused_when_the_scenario_is_read
     assert problem.given == "5,000 kWh a year from a charger of 500 W"
     assert problem.accepted.startswith("at most 4,380 kWh")
     assert read_scenario(FLAT, ("home.car_kwh_per_year=4380", "home.car_charger_w=500")).home.car_charger_w == 500.0
+
+
+@numba.njit
+def _placed(start, length, starts, lengths, count):
+    return synthesis._free_start(start, length, starts, lengths, count)
+
+
+@numba.njit
+def _at_home(minute, window):
+    return synthesis._stretch(minute, window)
+
+
+def test_a_cycle_may_end_as_the_next_begins():
+    """A cycle of an hour at 10:00: another fits from 09:00 to 10:00 and from 11:00 on, not a minute nearer."""
+    starts, lengths = np.array([600]), np.array([60])
+    assert _placed(540, 60, starts, lengths, 1) == 540
+    assert _placed(541, 60, starts, lengths, 1) == 660
+    assert _placed(659, 60, starts, lengths, 1) == 660
+    assert _placed(660, 60, starts, lengths, 1) == 660
+
+
+def test_stretches_at_home_by_hand():
+    """Up at 07:00, out from 08:00 to 17:00, to bed at 23:00: each stretch has its first minute and not its last."""
+    window = np.array([420.0, 480.0, 1020.0, 1380.0])
+    asked = {419: (0, 0), 420: (420, 480), 479: (420, 480), 480: (0, 0), 1019: (0, 0), 1020: (1020, 1380), 1380: (0, 0)}
+    assert {minute: _at_home(minute, window) for minute in asked} == asked
+    assert _at_home(1379, window) == (1020, 1380)
+    assert _at_home(600, np.array([420.0, 480.0, 480.0, 1380.0])) == (420, 1380)
+
+
+def test_a_steady_load_is_one_run_for_each_slot():
+    """Two minutes of one power never make two runs; a change makes one."""
+    minutes = np.full((1, 60), 100.0, np.float32)
+    minutes[0, 40:] = 101.0
+    found = runs_of_year(minutes, slot_minutes=30, step_minutes=1)
+    assert found.minutes.tolist() == [30, 10, 20]
+    assert found.watts[:, 0].tolist() == [100.0, 100.0, 101.0]
+
+
+@numba.njit
+def _after(mean_w, base, excess, candidates, above_base, donor_excess):
+    return spikes._joined(mean_w, base, excess, candidates, above_base, donor_excess)
+
+
+def test_a_day_begins_near_its_own_mean():
+    """Before the first interval there is no minute to join, so the donor counts that begins near the first mean."""
+    mean_w, base, excess = np.array([10.0, 30.0]), np.array([0.0, 20.0]), np.array([10.0, 10.0])
+    donors = np.array([[0.0, 20.0], [12.0, 8.0]])
+    found = _after(mean_w, base, excess, np.array([[0, 1], [0, 1]]), donors, np.array([10.0, 10.0]))
+    assert found[0].tolist() == [12.0, 8.0]
+    assert found[1].tolist() == [20.0, 40.0]

@@ -107,3 +107,12 @@ def test_years_have_holidays_and_runs():
     assert session.max() <= 1.0
     summer = (busy[:, 170:230] == 0.0).mean()
     assert summer > 2.0 * (busy[:, :100] == 0.0).mean()
+
+
+def test_presence_by_hand():
+    """Up at 07:00, out from 08:02:30 to 17:02:30, to bed at 23:00: bins count by their middle, the first minute back too."""
+    day = np.array([420.0, 482.5, 1022.5, 1380.0])
+    share = habits.presence(np.broadcast_to(day, (1, 365, 1, 4)))[0, 0]
+    at_home = {bin_ * 5 for bin_ in np.flatnonzero(share == 1.0).tolist()}
+    assert at_home == {*range(420, 480, 5), *range(1020, 1380, 5)}
+    assert set(share.tolist()) == {0.0, 1.0}
