@@ -5,6 +5,7 @@ from __future__ import annotations
 import platform
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations
 from typing import Any
 
@@ -301,15 +302,21 @@ def draw_table(found: Comparison) -> tuple[list[str], Iterable[list[object]]]:
 def _kit_figures(option: Option, *, scrambles: int) -> dict[str, Any]:
     if option.payback_years is None or option.outlay is None or option.first_year_saving is None:
         return {}
-    # Where permission is refused nothing is paid: like the odds, the outlay is that of the other futures.
+    # Where permission is refused nothing is paid or saved: like the odds, outlay and saving are those of the other futures.
     refused = np.isnan(option.payback_years)
     outlay = np.where(refused, np.nan, option.outlay)
     paid = summary.estimate(option.payback_years, summary.known(summary.share_paid_back), scrambles=scrambles)
+    of_known = partial(summary.estimate, statistic=summary.known(summary.mean), scrambles=scrambles)
+    in_stay = None
+    if option.stay_years is not None:
+        within = np.where(refused, np.nan, option.payback_years <= option.stay_years)
+        in_stay = of_known(within).as_dict()
     return {
         "paid_back_share": paid.as_dict(),
         "payback_years": _plain(summary.payback_figures(option.payback_years, scrambles=scrambles)),
-        "first_year_saving": summary.estimate(option.first_year_saving, summary.mean, scrambles=scrambles).as_dict(),
-        "outlay": summary.estimate(outlay, summary.known(summary.mean), scrambles=scrambles).as_dict(),
+        "paid_back_within_stay_share": in_stay,
+        "first_year_saving": of_known(option.first_year_saving).as_dict(),
+        "outlay": of_known(outlay).as_dict(),
         "refused_share": summary.estimate(refused * 1.0, summary.mean, scrambles=scrambles).as_dict(),
     }
 

@@ -245,6 +245,7 @@ def cell_row(cell: Cell, figures: dict[str, Any] | None, *, pick: str | None) ->
         wanted = (
             "net_present_value",
             "paid_back_share",
+            "paid_back_within_stay_share",
             "payback_years",
             "first_year_saving",
             "outlay",

@@ -17,6 +17,7 @@ from typing import Any, Literal
 import numpy as np
 
 from riskcalc.answers.own_figures import kept_draws, own_option
+from riskcalc.answers.paid_back import stay_asked
 from riskcalc.answers.question import Entry, entries, same_tariff, tariff_name
 from riskcalc.answers.questions import questions_of, questions_of_options
 from riskcalc.errors import one_problem
@@ -25,13 +26,14 @@ from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tariff import Tariff
 from riskcalc.study.model import World, drawn_values, evaluated, random_keys, world_of
-from riskcalc.types import Flags, Floats
+from riskcalc.types import Floats
 from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.sampling import Design, design, draws_run
 from riskcalc.uncertainty.summary import enough_draws_for
 from riskcalc.years.electrical import check_fit, scenario_fit
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.simulation import Simulation
+from riskcalc.years.tenure import Course
 
 Kind = Literal["kit", "nothing", "tariff", "savings"]
 
@@ -43,8 +45,10 @@ class Option:
     """One thing the household can do, and its worth in every draw, (draws,).
 
     `title` is what a reader calls it, the name unless given. `same_as` names the option that it equals by definition;
-    it is then not counted among the choices. `payback_years` (NaN where it is not bought) and `outlay` (money spent on the
-    day of purchase) are there for kits; so is `own`, the futures for a reader's own figures, where a page has room for them.
+    it is then not counted among the choices. `payback_years` and `first_year_saving` (NaN where it is not bought) and `outlay`
+    (money spent on the day of purchase) are there for kits; so are `stay_years`, the stays that the headline of its
+    assessment is about (None where that is about a number of years), and `own`, the futures for a reader's own figures, where
+    a page has room for them.
     """
 
     name: str
@@ -54,6 +58,7 @@ class Option:
     payback_years: Floats | None = None
     outlay: Floats | None = None
     first_year_saving: Floats | None = None
+    stay_years: Floats | None = None
     same_as: str | None = None
     title: str = ""
     own: Mapping[str, Any] | None = None
@@ -147,7 +152,7 @@ def comparison(
         notes += [f"{entry.name}: {note}" for note in (*pools.weather.notes, *pools.demand.notes)]
         sources += [("weather", pools.weather.source), ("demand", pools.demand.source)]
         asked_of.append((entry.name, questions_of(entry.scenario, pools)))
-        option = _kit_option(entry, money, simulation.course.bought, gained)
+        option = _kit_option(entry, money, simulation.course, gained)
         if kept is not None:
             values = {key: drawn[kept] for key, drawn in drawn_values(entry.scenario, random).items()}
             own = own_option(entry.scenario, random, of_draws(simulation, kept), values, kept)
@@ -240,16 +245,17 @@ def _followed(scenario: Scenario, random: Design, at_hand: YearsAtHand) -> tuple
     return money, world, simulation
 
 
-def _kit_option(entry: Entry, money: Valuation, bought: Flags, gained: Floats | None) -> Option:
+def _kit_option(entry: Entry, money: Valuation, course: Course, gained: Floats | None) -> Option:
     worth = money.net_present_value if gained is None else money.net_present_value + gained
     return Option(
         entry.name,
         "kit",
         worth,
         entry.scenario,
-        payback_years=np.where(bought, money.payback_years, np.nan),
+        payback_years=np.where(course.bought, money.payback_years, np.nan),
         outlay=np.maximum(-money.flows.total[0], 0.0),
-        first_year_saving=money.saving[0],
+        first_year_saving=np.where(course.bought, money.saving[0], np.nan),
+        stay_years=stay_asked(entry.scenario, course),
         title=entry.title,
     )
 

@@ -19,11 +19,13 @@ from typing import Any
 
 import numpy as np
 
+from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import at_move_of
 from riskcalc.study.model import Assessment
 from riskcalc.types import Flags, Floats
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import Estimate
+from riskcalc.years.tenure import Course
 
 
 def payback_result(assessment: Assessment) -> dict[str, Any]:
@@ -93,16 +95,20 @@ def headline_stay(assessment: Assessment) -> Floats | None:
 
     `study.odds_within_years` goes before the stay. Without a move before the horizon there is no other stay.
     """
-    study, stay = assessment.scenario.study, first_stay_years(assessment)
-    if study.odds_within_years is not None or assessment.scenario.kit is None or stay is None:
+    return stay_asked(assessment.scenario, assessment.simulation.course)
+
+
+def stay_asked(scenario: Scenario, course: Course) -> Floats | None:
+    """Return what `headline_stay` does, of any scenario and what happens to its household."""
+    study, stay, bought = scenario.study, first_stay_years(scenario, course), course.bought
+    if study.odds_within_years is not None or scenario.kit is None or stay is None:
         return None
-    bought = assessment.simulation.course.bought
     return stay if bool((stay[bought] < study.horizon_years).any()) else None
 
 
-def first_stay_years(assessment: Assessment) -> Floats | None:
+def first_stay_years(scenario: Scenario, course: Course) -> Floats | None:
     """Return the whole years until the first move, the horizon where none comes within it, (draws,); None without moves."""
-    tenure, course = assessment.scenario.tenure, assessment.simulation.course
+    tenure = scenario.tenure
     if tenure is None or (tenure.stay_years is None and tenure.moving_chance_per_year is None):
         return None
     moved = course.moved_along | course.handed_over
@@ -117,8 +123,8 @@ def stay_figures(assessment: Assessment) -> dict[str, Any] | None:
     `ends`: shares of the bought futures in which the kit is `taken_along`, `sold`, `left` with the home, `broken` before,
     or the household `stays` to the horizon, each with the odds of having paid back by then.
     """
-    stay = first_stay_years(assessment)
     scenario, course, money = assessment.scenario, assessment.simulation.course, assessment.valuation
+    stay = first_stay_years(scenario, course)
     if stay is None or scenario.tenure is None or scenario.kit is None:
         return None
     scrambles, place = assessment.design.scrambles, stay.astype(np.int64) - 1

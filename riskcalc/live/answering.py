@@ -74,6 +74,7 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
     payback, worth = money.payback_years, money.net_present_value
     bought = found.simulation.course.bought
     outlay = -money.flows.by_kind["purchase"][0] if "purchase" in money.flows.by_kind else np.zeros(found.draws)
+    saved = np.where(bought, money.saving[0], np.nan)
     within = [float((payback[bought] <= year).mean()) if bought.any() else 0.0 for year in range(1, horizon + 1)]
     said = {name: figure.as_dict() for name, figure in worth_figures(worth, scrambles=scrambles).items()}
     paid = payback_figures(np.where(bought, payback, np.nan), scrambles=scrambles)
@@ -103,7 +104,7 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
         "outlay": float(outlay[bought].mean()) if bought.any() else None,
         "payback_years": {name: figure.as_dict() for name, figure in paid.items()},
         "net_present_value": said,
-        "first_year_saving": estimate(money.saving[0], mean, scrambles=scrambles).as_dict(),
+        "first_year_saving": estimate(saved, known(mean), scrambles=scrambles).as_dict(),
         "paid_back_within_years": within,
         "pins": [_beside(pin, payback, worth, scrambles=scrambles) for pin in pins],
     }

@@ -10,6 +10,8 @@ import pytest
 from riskcalc.answers.compare import best_shares, draw_table, page_dict, pair, pairs, regrets, result, value_of_knowing
 from riskcalc.answers.options import comparison
 from riskcalc.errors import InputError
+from riskcalc.pages.exhibits.options import risk_words
+from riskcalc.pages.figures import PLAIN
 from riskcalc.pages.page import compare_page
 from riskcalc.pages.screen import comparison_lines
 from riskcalc.scenario import read_scenario
@@ -246,7 +248,8 @@ def test_common_draws_sharpen_the_difference(options, at_least):
 
 def test_refused_futures_are_left_out_of_an_options_odds(small):
     """A quarter refused: the odds beside an option are those of the futures in which it is bought, as `assess` says them."""
-    asked = small("asked", 'tenure={kind="rent", permission_refused_chance=0.25}', "study.horizon_years=8")
+    asked_for = ('tenure={kind="rent", permission_refused_chance=0.25}', "study.horizon_years=8")
+    asked = small("asked", *asked_for)
     row = next(option for option in result(comparison([asked]))["options"] if option["option"] == "asked")
     found = assessment(asked)
     bought = found.simulation.course.bought
@@ -254,6 +257,24 @@ def test_refused_futures_are_left_out_of_an_options_odds(small):
     assert row["paid_back_share"]["value"] == pytest.approx((found.valuation.payback_years[bought] <= 8).mean())
     assert row["refused_share"]["value"] == (~bought).mean()
     assert row["outlay"]["value"] == pytest.approx(found.values["purchase.price"][bought].mean())
+    assert row["first_year_saving"]["value"] == pytest.approx(found.valuation.saving[0][bought].mean())
+    assert row["paid_back_within_stay_share"] is None, "nobody moves"
+    share = f"In {round(100 * (~bought).mean())} % of all futures permission is refused and nothing is bought."
+    assert share in risk_words(result(comparison([small("cheap", *asked_for, "purchase.price=50")]))).translate(PLAIN)
+
+
+def test_an_options_odds_stand_within_the_stay_too(small):
+    """Stays of 2 to 6 years: compare says the odds within the stay, as `assess` does, beside those to the horizon."""
+    stay = 'tenure={kind="rent", stay_years={distribution="uniform", low=2, high=6}}'
+    asked = small("asked", stay, "study.horizon_years=8", "purchase.price=200")
+    figures = result(comparison([asked]))
+    row = next(option for option in figures["options"] if option["option"] == "asked")
+    found = assessment(asked)
+    lived = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
+    paid = (found.valuation.payback_years <= lived).mean()
+    assert 0.0 < paid < row["paid_back_share"]["value"]
+    assert row["paid_back_within_stay_share"]["value"] == pytest.approx(paid)
+    assert "It pays for itself within the stay in" in risk_words(figures)
 
 
 def test_what_looks_unusual_is_asked_in_compare_too(small):

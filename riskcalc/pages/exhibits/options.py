@@ -134,12 +134,28 @@ def risk_words(result: Figures) -> str:
     leader, draws = choices(result)[0], result["provenance"]["draws"]
     if "paid_back_share" not in leader:
         return ""
-    return say(
+    message, parts = (
         "It pays for itself within {years} in {paid}. It leaves you worse off than doing nothing in {lost}.",
+        {},
+    )
+    in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
+    if in_stay:
+        message = (
+            "It pays for itself within the stay in {in_stay}, and within {years} in {paid}. It leaves you worse off than doing "
+            "nothing in {lost}."
+        )
+        parts = {"in_stay": frequency(in_stay, draws)}
+    said = say(
+        message,
         years=whole_years(result["horizon_years"]),
         paid=frequency(leader["paid_back_share"], draws),
         lost=frequency(leader["net_present_value"]["loss_probability"], draws),
+        **parts,
     )
+    if refused is None or not 0.0 < value_of(refused) < 1.0:
+        return said
+    message = "In {share} of all futures permission is refused and nothing is bought. The odds leave these out."
+    return f"{said} {say(message, share=percent(refused))}"
 
 
 def regret_words(result: Figures) -> str:
