@@ -71,6 +71,8 @@ def new(
     ] = None,
     facing: Annotated[str | None, typer.Option(help="Where the modules face: s, sw, 200 ...")] = None,
     meter: Annotated[str | None, typer.Option(help="Meter file of a year, in place of --use and --plugged.")] = None,
+    pv: Annotated[str | None, typer.Option(help="File of measured solar power, in place of the model's.")] = None,
+    pv_peak: Annotated[str | None, typer.Option(help="Rated power of the modules that were measured, in W.")] = None,
     use: Annotated[str | None, typer.Option(help="Electricity used in a year, in kWh.")] = None,
     plugged: Annotated[str | None, typer.Option(help="Appliances plugged into the unit, with commas.")] = None,
     reach: Annotated[str | None, typer.Option(help="Share of the metered use that is plugged into the unit.")] = None,
@@ -113,8 +115,9 @@ def new(
     where = answers["place"]
     if where.file:
         answers["place"] = replace(where, file=seen_from_there(where.file))
-    if answers.get("meter"):
-        answers["meter"] = seen_from_there(answers["meter"])
+    for name in ("meter", "pv"):
+        if answers.get(name):
+            answers[name] = seen_from_there(answers[name])
     text = scenario_text(answers, file=file.as_posix())
     _check(text, file)
     write_files(file.parent, {SCHEMA_FILE: json_text(json_schema()), file.name: text})
@@ -141,11 +144,7 @@ def _answers(given: Mapping[str, str | None], *, ask: bool) -> dict[str, Any]:
         try:
             answers[question.name] = question.read(usual if option is None else option)
         except ValueError as error:
-            hint = (
-                ""
-                if usual
-                else f"the prices that come with riskcalc are not in {answers.get('currency')}: give your own"
-            )
+            hint = "" if usual else question.missing.format(currency=answers.get("currency"))
             problems.append(Problem("command line", question.option, option or "nothing", str(error), hint))
             answers[question.name] = question.read(usual) if usual else 1.0  # stands in, so that all is told at once
     if problems:

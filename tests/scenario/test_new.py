@@ -304,6 +304,24 @@ def test_a_meter_file_is_used_at_once(folder: Path) -> None:
     assert low <= used <= high
 
 
+def test_measured_power_is_used_at_once(folder: Path) -> None:
+    """`--pv` and `--pv-peak` write the table, with the path seen from the scenario; one without the other is asked for."""
+    (folder / "roof.csv").write_text("time,power_w\n2023-01-01 00:00,0\n2023-01-01 00:30,0\n", encoding="utf-8")
+    words = ["homes/home.toml", "--yes", "--kit", "rooftop-4kwp-5kwh", "--tenure", "own", "--pv", "roof.csv"]
+    assert run(*words, "--pv-peak", "4000").exit_code == 0
+    measured = read_scenario("homes/home.toml").site.measured_pv
+    assert (measured.file, measured.peak_w) == ("../roof.csv", 4000.0)
+    with pytest.raises(InputError) as caught:
+        run(*words, "--overwrite")
+    (problem,) = caught.value.problems
+    assert (problem.key, problem.given) == ("--pv-peak", "nothing")
+    assert "stands on the modules" in problem.hint
+    with pytest.raises(InputError, match="with --pv"):
+        run("other.toml", "--yes", "--kit", "rooftop-4kwp-5kwh", "--pv-peak", "4000")
+    with pytest.raises(InputError, match="with a kit that has modules"):
+        run("other.toml", "--yes", "--kit", "portable-2kwh", "--pv", "roof.csv")
+
+
 def test_a_schema_file_that_is_not_ours_stays(folder: Path) -> None:
     """A file of that name that somebody else made is not replaced; ours is, when it is older."""
     (folder / "scenario.schema.json").write_text('{"mine": true}', encoding="utf-8")

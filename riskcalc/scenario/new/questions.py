@@ -15,8 +15,8 @@ from riskcalc.scenario.new.readers import (
     between,
     one_of,
     read_appliances,
+    read_data_file,
     read_direction,
-    read_meter_file,
     read_place,
     read_stay,
     read_window,
@@ -49,6 +49,7 @@ class Question:
     only : when it is asked, for the message to someone who answers it at another time.
     told : whether it is asked aloud; False leaves it to the option and its default.
     notes : answers so far -> lines to show before it.
+    missing : what to do where there is no default and no answer.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Question:
     only: str = ""
     told: Callable[[Answers], bool] = lambda _: True
     notes: Callable[[Answers], Sequence[str]] = lambda _: ()
+    missing: str = "the prices that come with riskcalc are not in {currency}: give your own"
 
     @property
     def option(self) -> str:
@@ -193,11 +195,29 @@ QUESTIONS = (
     Question(
         "meter",
         "Meter file of a year, or nothing",
-        read_meter_file,
+        read_data_file,
         lambda _: "",
         _on_grid,
         "with a supply from the grid",
         told=lambda _: False,
+    ),
+    Question(
+        "pv",
+        "File of measured solar power, or nothing",
+        read_data_file,
+        lambda _: "",
+        lambda a: _kit(a).has_modules,
+        "with a kit that has modules",
+        told=lambda _: False,
+    ),
+    Question(
+        "pv_peak",
+        "Rated power of the modules that were measured, in W",
+        between(10, 1_000_000, "W"),
+        lambda _: "",
+        lambda a: bool(a.get("pv")),
+        "with --pv",
+        missing="it stands on the modules, or in the papers of the array that was measured",
     ),
     Question(
         "use",

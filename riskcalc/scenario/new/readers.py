@@ -179,10 +179,10 @@ def _or_always(text: str) -> float:
         raise ValueError(f'{error}, or "always"') from error
 
 
-def read_meter_file(text: str) -> str:
-    """Read the path of a meter file; empty for none."""
+def read_data_file(text: str) -> str:
+    """Read the path of a file of a meter or an array; empty for none."""
     if text and not Path(text).is_file():
-        raise ValueError("the path of a meter file; scenarios/README.md describes the layouts")
+        raise ValueError("the path of a file that is there; scenarios/README.md describes the layouts")
     return text
 
 

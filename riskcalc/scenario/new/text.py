@@ -73,6 +73,8 @@ def scenario_tables(answers: Answers) -> dict[str, Any]:
         "kit": whole_kit,
         "purchase": {},
     }
+    if answers.get("pv"):
+        tables["site"]["measured_pv"] = {"file": answers["pv"], "peak_w": answers["pv_peak"]}
     tables["purchase"] = _purchase(answers, kit)
     if "on_mains" in answers:
         whole_kit["runs_from_battery_on_mains"] = answers["on_mains"]
