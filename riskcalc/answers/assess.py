@@ -33,6 +33,7 @@ from riskcalc.uncertainty.ranking import Ranking, ranking
 from riskcalc.uncertainty.summary import Estimate
 from riskcalc.years.failures import FAILURE_LUCK
 from riskcalc.years.outages import bridged_outages
+from riskcalc.years.pools import Pools
 from riskcalc.years.schedule import price_series
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK
@@ -229,20 +230,25 @@ def family_of_ranked(key: str) -> str:
 
 def provenance(assessment: Assessment) -> dict[str, Any]:
     """Return what it takes to get the same figures again; nothing in it depends on the day or the machine."""
-    study = assessment.scenario.study
+    return provenance_of(assessment.scenario, assessment.world.pools, draws=assessment.draws)
+
+
+def provenance_of(scenario: Scenario, pools: Pools, *, draws: int) -> dict[str, Any]:
+    """Return the same of a scenario with its pools."""
+    study = scenario.study
     return {
         "riskcalc": __version__,
         "python": platform.python_version(),
         "libraries": {name: library_version(name) for name in LIBRARIES},
         "seed": study.seed,
-        "draws": assessment.draws,
+        "draws": draws,
         "scrambles": study.scrambles,
         "pool_years": study.pool_years,
         "step_minutes": study.step_minutes,
-        "weather": assessment.world.pools.weather.source,
-        "demand": assessment.world.pools.demand.source,
-        "files": [{"path": used.path, "sha256": used.sha256} for used in assessment.scenario.files],
-        "overrides": list(assessment.scenario.overrides),
+        "weather": pools.weather.source,
+        "demand": pools.demand.source,
+        "files": [{"path": used.path, "sha256": used.sha256} for used in scenario.files],
+        "overrides": list(scenario.overrides),
     }
 
 

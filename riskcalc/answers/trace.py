@@ -49,12 +49,8 @@ def traced_year(
     InputError
         If the draw or the year lies outside the scenario's study.
     """
+    check_traced(scenario, draw=draw, year=year)
     random = design_of(scenario)
-    years = scenario.study.horizon_years
-    if not 0 <= draw < random.draws:
-        raise one_problem(scenario.file, "draw", draw, f"0 to {random.draws - 1}")
-    if not 1 <= year <= years:
-        raise one_problem(scenario.file, "year", year, f"1 to {years}, the horizon")
     values = drawn_values(scenario, random)
     world = world or world_of(scenario)
     chosen = np.array([draw])
@@ -81,6 +77,21 @@ def traced_year(
     for name, of_slot in zip(("import_price", "export_price"), slot_prices(prices, world.plan, 0), strict=True):
         columns[name] = np.repeat(of_slot, steps_per_slot)
     return columns
+
+
+def check_traced(scenario: Scenario, *, draw: int, year: int) -> None:
+    """Refuse a draw or a year that the scenario's study does not have.
+
+    Raises
+    ------
+    InputError
+        Naming the draws and years there are.
+    """
+    draws, years = scenario.study.draws, scenario.study.horizon_years
+    if not 0 <= draw < draws:
+        raise one_problem(scenario.file, "draw", draw, f"0 to {draws - 1}")
+    if not 1 <= year <= years:
+        raise one_problem(scenario.file, "year", year, f"1 to {years}, the horizon")
 
 
 def step_times(clock: LocalClock, *, step_minutes: int) -> NDArray[np.str_]:

@@ -18,6 +18,7 @@ from riskcalc.pages.exhibits import (
     prices,
     ranking,
     stay,
+    traced,
     tracked,
     week,
 )
@@ -380,10 +381,41 @@ def check_document(figures: Figures) -> Document:
             else None,
             cautions_section(cautions(**figures["traits"])),
             section("terms", "Words explained", *glossary_blocks()),
-            section("again", "How to get this again", Block("command", figures["page"]["command"])),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
     return _small_document(figures, "Does the kit fit? {name}", opening, sections)
+
+
+def trace_page(figures: Figures) -> str:
+    """Return the page of a traced year, from `answers.page_dict.trace_dict`."""
+    return html_document(trace_document(figures))
+
+
+def trace_document(figures: Figures) -> Document:
+    """Return the parts of the page of a traced year: where its energy came from and went, and two weeks to look at."""
+    figures = spoken(figures)
+    opening, found = traced.opening(figures), figures["page"]["weeks"]
+    sections = documented(
+        [
+            section("answer", "The answer", words(opening, "opening"), *traced.answer_blocks(figures)),
+            section(
+                "balance",
+                "The energy balance",
+                *traced.balance_blocks(figures),
+                finding=traced.balance_finding(figures),
+            ),
+            section(
+                "weeks",
+                "Half hour by half hour",
+                *week.week_blocks(figures, found),
+                finding=week.weeks_finding(found),
+            ),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "One future, step by step: {name}", opening, sections)
 
 
 def loads_section(figures: Figures) -> Section | None:

@@ -106,6 +106,10 @@ def test_trace_writes_the_columns_of_the_readme(small_file, tmp_path):
         sources = number["pv_used_w"] + number["grid_import_w"] + number["battery_discharge_w"] + number["unmet_w"]
         sinks = number["demand_w"] + number["grid_export_w"] + number["battery_charge_w"] + number["losses_w"]
         assert sources == pytest.approx(sinks, rel=1e-6, abs=1e-6)
+    assert done.stdout.splitlines() == ["t.csv", "t.html"]
+    page = (tmp_path / "t.html").read_text(encoding="utf-8")
+    assert "<h1>One future, step by step: " in page
+    assert f"riskcalc trace {small_file.as_posix()} --draw 2 --year 1 --out t.csv" in page
 
 
 def test_bad_input_is_one_block_and_exit_code_2(small_file, tmp_path):

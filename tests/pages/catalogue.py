@@ -27,8 +27,32 @@ GATES = {
 KEYWORDS = {"title", "reading", "alternative", "legend", "table", "more"}
 #: Tables of words that are looked up: all their words are messages, but for keys, colours and units.
 TABLES = {
-    *("ADVICE", "CABLE", "DEEDS", "DEMAND", "FIRST_YEAR", "FLOWS", "FORESIGHT", "KINDS", "LEVELS", "MEASURES", "NAMES"),
-    *("ORDER_WORDS", "OUTAGES", "OUTCOMES", "SOLAR", "TERMS", "VERDICTS", "WITHOUT_SUPPLY", "_COUPLING", "_LAWS"),
+    *(
+        "ADVICE",
+        "CABLE",
+        "CAME",
+        "DEEDS",
+        "DEMAND",
+        "FIRST_YEAR",
+        "FLOWS",
+        "FORESIGHT",
+        "KINDS",
+        "LEVELS",
+        "MEASURES",
+        "NAMES",
+    ),
+    *(
+        "ORDER_WORDS",
+        "OUTAGES",
+        "OUTCOMES",
+        "SOLAR",
+        "TERMS",
+        "VERDICTS",
+        "WENT",
+        "WITHOUT_SUPPLY",
+        "_COUPLING",
+        "_LAWS",
+    ),
     *("header", "lines"),
 }
 #: No words: colours with the form of their key in a legend, units, names of keys.

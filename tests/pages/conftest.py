@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import copy
 import runpy
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from riskcalc.answers.page_dict import page_dict, whole_result
+from riskcalc.answers.check import check_figures
+from riskcalc.answers.page_dict import page_dict, trace_dict, whole_result
+from riskcalc.answers.ranked import ranked
+from riskcalc.answers.rows import ranked_figures
+from riskcalc.answers.trace import traced_year
+from riskcalc.pages.figures import estimate
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import Assessment, assessment
 
@@ -52,6 +57,62 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Assessment:
 def only(played: Assessment) -> dict[str, Any]:
     """Return what its page is made of; not to be changed."""
     return page_dict(played, figures=whole_result(played), command="riskcalc assess small.toml")
+
+
+@pytest.fixture(scope="session")
+def small_dicts(
+    played: Assessment, only: dict[str, Any], tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, dict[str, Any]]:
+    """Return what the smaller pages are made of, those of rank, update, check and trace."""
+    path = tmp_path_factory.mktemp("ranked") / "small.toml"
+    path.write_text(SMALL, encoding="utf-8")
+    study = ("draws=64", "pool_years=8", "scrambles=4", "step_minutes=30", "horizon_years=3")
+    price = 'purchase.price={distribution="uniform", low=50, high=900}'
+    scenario = read_scenario(path, (*(f"study.{change}" for change in study), price))
+    ranking = ranked(scenario, points=8, most_points=8, until_settled=False, screen=False, level=0.5)
+    columns = traced_year(played.scenario, draw=3, year=1, world=played.world)
+    return {
+        "rank": {**ranked_figures(ranking), "page": {"command": "riskcalc rank"}},
+        "update": update_of(only),
+        "check": {**check_figures(played.scenario), "title": only["title"], "page": {"command": "riskcalc check"}},
+        "trace": trace_dict(played.scenario, played.world, columns, draw=3, year=1, command="riskcalc trace"),
+    }
+
+
+def update_of(only: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the figures of an update as its page reads them, its verdicts made up."""
+    side = {
+        "paid_back_within": {**only["paid_back_within_years"][2], "years": 3},
+        **{name: only[name] for name in ("payback_years", "net_present_value")},
+    }
+    track = {"expected": {"p10": 90.0, "p50": 100.0, "p90": 110.0}}
+    places = (("import_kwh", 95.0, "within"), ("generation_kwh", 80.0, "behind"), ("bill", 1250.0, "ahead"))
+    return {
+        **{name: only[name] for name in ("provenance", "currency", "horizon_years", "title")},
+        "verdict": "behind",
+        "before": side,
+        "revised": side,
+        "odds_moved": {
+            "change": 0.1,
+            "rows": [{"key": "k", "label": "Price of the kit", "change": estimate(0.08, 0.01)}],
+        },
+        "bill_per_kwh": {"measured": 0.35, "expected": {"p10": 0.3, "p50": 0.32, "p90": 0.34}},
+        "draws": 512,
+        "effective_draws": 99.0,
+        "measured": {"months": 3, "from": "2026-04", "to": "2026-06"},
+        "tracks": [track | {"quantity": q, "measured": m, "place": p, "verdict": p} for q, m, p in places],
+        "inputs": [
+            {
+                "key": "k",
+                "label": "Price of the kit",
+                "shift": 1.0,
+                "before": {"p50": 1.5},
+                "revised": track["expected"],
+            }
+        ],
+        "limits": ["generation was not measured: sun and habits are told apart by import or bill alone"],
+        "page": {"command": "riskcalc update"},
+    }
 
 
 @pytest.fixture

@@ -27,8 +27,7 @@ from riskcalc.answers.match import matching
 from riskcalc.answers.match import page_dict as match_dict
 from riskcalc.answers.match import result as matching_result
 from riskcalc.answers.options import comparison
-from riskcalc.answers.ranked import ranked
-from riskcalc.answers.rows import LUCK_WORDS, MONTH_NAMES, ranked_figures
+from riskcalc.answers.rows import LUCK_WORDS, MONTH_NAMES
 from riskcalc.answers.stay import stay_curves
 from riskcalc.demand.appliances import appliance_table
 from riskcalc.language import (
@@ -43,7 +42,7 @@ from riskcalc.language import (
 )
 from riskcalc.pages import page as pages
 from riskcalc.pages.exhibits.answer import brief_lines, brief_markdown
-from riskcalc.pages.figures import counted, estimate, frequency, joined, money, percent, say, whole_years, years
+from riskcalc.pages.figures import counted, frequency, joined, money, percent, say, whole_years, years
 from riskcalc.scenario import Scenario, read_scenario
 from riskcalc.scenario.claims import MEASURES
 
@@ -210,13 +209,14 @@ def part_name(part: ast.expr) -> str:
 
 
 @pytest.fixture(scope="module")
-def dicts(only: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[str, dict[str, Any]]]:
+def dicts(
+    only: dict[str, Any], small_dicts: dict[str, dict[str, Any]], tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, tuple[str, dict[str, Any]]]:
     """Return what the pages of all commands are made of, with the text of the files behind each."""
     folder = tmp_path_factory.mktemp("language")
     file = folder / "small.toml"
     file.write_text(SMALL, encoding="utf-8")
     price = 'purchase.price={distribution="uniform", low=50, high=900}'
-    scenario = read_scenario(file, (*STUDY, price))
     rented = ('name="rented"', "tenure.kind=rent", "tenure.at_move=sell", "tenure.stay_years=2")
     owned = ('name="owned"', "tenure.kind=own", "kit.battery.extra_batteries=1")
     found = comparison([read_scenario(file, (*STUDY, price, *changes)) for changes in (rented, owned)])
@@ -227,14 +227,12 @@ def dicts(only: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> dic
         [SCENARIOS / "kits" / f"{name}.toml" for name in kits],
     )
     matched = matching(*files, modules=[2], changes=STUDY)
-    ranking = ranked(scenario, points=8, most_points=8, until_settled=False, screen=False, level=0.5)
     shelf = "".join(path.read_text(encoding="utf-8") for path in (*files[0], *files[1]))
     made = {
         "assess": (SMALL, only),
         "compare": (SMALL, compare_dict(found, curves, figures=result(found, curves), command="riskcalc compare")),
         "match": (shelf, match_dict(matched, figures=matching_result(matched), command="riskcalc match")),
-        "rank": (SMALL, {**ranked_figures(ranking), "page": {"command": "riskcalc rank"}}),
-        "update": (SMALL, update_of(only)),
+        **{name: (SMALL, small_dicts[name]) for name in ("rank", "update", "trace")},
     }
     for name in ("workshop-off-grid", "terrace-tenant"):
         checked = read_scenario(SCENARIOS / f"{name}.toml")
@@ -243,42 +241,6 @@ def dicts(only: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> dic
         )
         made[f"check {name}"] = (texts, check_figures(checked) | {"title": "T", "page": {"command": "riskcalc check"}})
     return made
-
-
-def update_of(only: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the figures of an update as its page reads them, its verdicts made up."""
-    side = {
-        "paid_back_within": {**only["paid_back_within_years"][2], "years": 3},
-        **{name: only[name] for name in ("payback_years", "net_present_value")},
-    }
-    track = {"expected": {"p10": 90.0, "p50": 100.0, "p90": 110.0}}
-    places = (("import_kwh", 95.0, "within"), ("generation_kwh", 80.0, "behind"), ("bill", 1250.0, "ahead"))
-    return {
-        **{name: only[name] for name in ("provenance", "currency", "horizon_years", "title")},
-        "verdict": "behind",
-        "before": side,
-        "revised": side,
-        "odds_moved": {
-            "change": 0.1,
-            "rows": [{"key": "k", "label": "Price of the kit", "change": estimate(0.08, 0.01)}],
-        },
-        "bill_per_kwh": {"measured": 0.35, "expected": {"p10": 0.3, "p50": 0.32, "p90": 0.34}},
-        "draws": 512,
-        "effective_draws": 99.0,
-        "measured": {"months": 3, "from": "2026-04", "to": "2026-06"},
-        "tracks": [track | {"quantity": q, "measured": m, "place": p, "verdict": p} for q, m, p in places],
-        "inputs": [
-            {
-                "key": "k",
-                "label": "Price of the kit",
-                "shift": 1.0,
-                "before": {"p50": 1.5},
-                "revised": track["expected"],
-            }
-        ],
-        "limits": ["generation was not measured: sun and habits are told apart by import or bill alone"],
-        "page": {"command": "riskcalc update"},
-    }
 
 
 def made(name: str, figures: Mapping[str, Any]) -> str:
@@ -308,7 +270,7 @@ def all_texts(piece: Any) -> Iterator[str]:
             yield from all_texts(inner)
 
 
-COMMANDS = ["assess", "compare", "match", "rank", "update", "check workshop-off-grid", "check terrace-tenant"]
+COMMANDS = ["assess", "compare", "match", "rank", "update", "trace", "check workshop-off-grid", "check terrace-tenant"]
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -479,7 +441,7 @@ def test_the_wheel_carries_the_catalogues() -> None:
 
 @pytest.mark.browser
 @pytest.mark.skipif(bool(REASON := HEADLESS["missing"]("axe_playwright_python")), reason=REASON)
-@pytest.mark.parametrize("name", ["assess", "compare", "match", "rank", "update", "check workshop-off-grid"])
+@pytest.mark.parametrize("name", ["assess", "compare", "match", "rank", "update", "trace", "check workshop-off-grid"])
 def test_german_fits_a_phone(
     dicts: dict[str, tuple[str, dict[str, Any]]], opened: Callable[..., Any], name: str
 ) -> None:

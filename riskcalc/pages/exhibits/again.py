@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from riskcalc import __version__
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, words
 from riskcalc.pages.figures import capital, grouped, say
@@ -18,7 +19,7 @@ METHOD_IS = (
 
 def again_blocks(figures: Figures, *, says_method: bool = True) -> Iterator[Block]:
     """Yield the command, the draws, versions and checksums, and that the page loads nothing."""
-    known, command = figures["provenance"], figures.get("page", {}).get("command", "")
+    known, command = figures.get("provenance", {}), figures.get("page", {}).get("command", "")
     if command:
         yield Block("command", command)
     rows: list[tuple[str, str, bool]] = []
@@ -31,18 +32,18 @@ def again_blocks(figures: Figures, *, says_method: bool = True) -> Iterator[Bloc
         rows.append((say("Time step"), say(message, step=known["step_minutes"], pool=known["pool_years"]), False))
     rows += [(capital(told(row["of"])), row["source"], False) for row in known.get("sources", ())]
     libraries = known.get("libraries", {})
-    versions = [
-        f"riskcalc {known['riskcalc']}",
-        f"Python {known['python']}",
-        *(f"{n} {v}" for n, v in libraries.items()),
-    ]
-    rows.append((say("Versions"), ", ".join(versions), False))
-    rows += [(file["path"], f"sha256 {file['sha256']}", True) for file in known["files"]]
-    yield Block("sources", tuple(rows))
+    if "python" in known:
+        versions = [f"riskcalc {known['riskcalc']}", f"Python {known['python']}"]
+        versions += [f"{name} {version}" for name, version in libraries.items()]
+        rows.append((say("Versions"), ", ".join(versions), False))
+    rows += [(file["path"], f"sha256 {file['sha256']}", True) for file in known.get("files", ())]
+    if rows:
+        yield Block("sources", tuple(rows))
     if not says_method:
         yield words(METHOD_IS, "small")
     message = (
         "Made with riskcalc {version}. The command above makes it again. This page is one file: it loads nothing and "
         "sends nothing."
     )
-    yield words(say(message, version=known["riskcalc"]), "small")
+    version = known.get("riskcalc", __version__)
+    yield words(say(message, version=version), "small")

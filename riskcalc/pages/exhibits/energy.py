@@ -105,7 +105,7 @@ def demand_block(figures: Figures) -> Block:
         legend=[(colour, name) for (_, _, colour), name in zip(pieces, said, strict=True)],
         table=(
             ("month", *(f"{name}, kWh" for name in said), "demand, kWh"),
-            _month_cells(np.vstack([values, values.sum(axis=0)])),
+            month_cells(np.vstack([values, values.sum(axis=0)])),
         ),
         columns={"month": range(1, 13), **{field: months[field] for field, _, _ in pieces}},
     )
@@ -155,7 +155,7 @@ def solar_block(figures: Figures) -> Block | None:
         reading=f"{reading} {say('The hollow part could not be used.')}" if wasted else reading,
         alternative=say("{title}. Bars for the twelve months.", title=title),
         legend=(("solar", "used"), ("solar hollow", "not used")) if wasted else (),
-        table=(("month", *shown.values()), _month_cells(np.array([months[field] for field in shown]))),
+        table=(("month", *shown.values()), month_cells(np.array([months[field] for field in shown]))),
         columns={"month": range(1, 13), **{field: months[field] for field in SOLAR}},
     )
 
@@ -336,7 +336,7 @@ def _months(width: int) -> alt.X:
     return alt.X("month:N", sort=list(month_names()), axis=axis, scale=alt.Scale(paddingInner=0.25, paddingOuter=0.1))
 
 
-def _month_cells(values: np.ndarray) -> list[tuple[str, ...]]:
+def month_cells(values: np.ndarray) -> list[tuple[str, ...]]:
     """Return rows of text per month and for the year; two digits, as a monthly mean has no error of its own."""
     cells = [
         (name, *(significant(float(v), 2) for v in column))

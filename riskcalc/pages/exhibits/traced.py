@@ -1,0 +1,101 @@
+"""One year of one future: what served its demand, where its energy came from and went, what the grid cost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from riskcalc.pages.exhibit import Block, chart, table, words
+from riskcalc.pages.exhibits.energy import demand_chart, demand_pieces, month_cells
+from riskcalc.pages.figures import UNKNOWN, energy, money, percent, say
+from riskcalc.types import Figures
+
+#: The two sides of the balance, in the words of the columns of the CSV.
+CAME = {
+    "pv_used_w": "sun used",
+    "grid_import_w": "taken from the grid",
+    "battery_discharge_w": "out of the battery",
+    "unmet_w": "not met",
+}
+WENT = {
+    "demand_w": "demand of the home",
+    "grid_export_w": "sent to the grid",
+    "battery_charge_w": "into the battery",
+    "losses_w": "losses of the kit",
+}
+
+
+def opening(figures: Figures) -> str:
+    """Return what the home uses in the year, and how much of it the grid or nothing served."""
+    used, taken, unmet = (
+        figures["went_kwh"]["demand_w"],
+        figures["came_kwh"]["grid_import_w"],
+        figures["came_kwh"]["unmet_w"],
+    )
+    parts = {"year": figures["year"], "draw": figures["draw"], "used": energy(used)}
+    if not taken:
+        message = "In year {year} of future {draw} the home uses {used}; {unmet} of it is not met."
+        return say(message, unmet=energy(unmet), **parts)
+    message = "In year {year} of future {draw} the home uses {used} and takes {taken} from the grid."
+    return say(message, taken=energy(taken), **parts)
+
+
+def answer_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield what served the demand month by month, what the grid cost, and that this is one future of many."""
+    yield served_block(figures)
+    if figures["came_kwh"]["grid_import_w"] or figures["went_kwh"]["grid_export_w"]:
+        message = (
+            "At the price of each step, the energy from the grid costs {paid} and what is sent to it earns {earned}. Standing "
+            "charges come on top."
+        )
+        paid, earned = (
+            money(figures[f"paid_for_{side}"], figures["currency"], se=UNKNOWN) for side in ("import", "export")
+        )
+        yield words(say(message, paid=paid, earned=earned))
+    yield words(
+        "This is one future of many: it shows how the calculation goes, not what to expect. The CSV file beside this page "
+        "holds every step of the year.",
+        "small",
+    )
+
+
+def served_block(figures: Figures) -> Block:
+    """Return the demand of each month by what served it."""
+    months = figures["months"]
+    pieces = demand_pieces(months)
+    values = np.array([months[field] for field, _, _ in pieces])
+    said, whole = [say(name) for _, name, _ in pieces], float(values.sum())
+    served = float(np.sum(months["from_solar_kwh"] + months["from_battery_kwh"]))
+    title = say("The kit serves {served} of the demand of this year", served=percent(served / whole if whole else 0.0))
+    return chart(
+        figures,
+        "served",
+        lambda width: demand_chart(months, width=width),
+        title=title,
+        reading="What served the demand of each month. The whole bar is the demand.",
+        alternative=say("{title}. Stacked bars for twelve months: {pieces}.", title=title, pieces=", ".join(said)),
+        legend=[(colour, name) for (_, _, colour), name in zip(pieces, said, strict=True)],
+        table=(
+            ("month", *(f"{name}, kWh" for name in said), "demand, kWh"),
+            month_cells(np.vstack([values, values.sum(axis=0)])),
+        ),
+        columns={"month": range(1, 13), **{field: months[field] for field, _, _ in pieces}},
+    )
+
+
+def balance_finding(figures: Figures) -> str:
+    """Return the sum that stands on both sides."""
+    whole = sum(figures["came_kwh"].values())
+    return say(
+        "{energy} come in and {same} go out", energy=energy(whole), same=energy(sum(figures["went_kwh"].values()))
+    )
+
+
+def balance_blocks(figures: Figures) -> Iterator[Block]:
+    """Yield both sides of the balance of home and kit together."""
+    yield words("What comes into home and kit together goes out again, in every step and in the year.", "reading")
+    for title, side, names in (("What comes in", "came_kwh", CAME), ("What goes out", "went_kwh", WENT)):
+        rows = [(say(said), energy(figures[side][name])) for name, said in names.items() if figures[side][name] > 0.0]
+        total = (say("together"), energy(sum(figures[side].values())))
+        yield table(title, (title, "in the year"), [*rows, total])

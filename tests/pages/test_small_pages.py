@@ -1,0 +1,76 @@
+"""The pages of rank, update, check and trace: one offline file each, for every screen, on paper and for everybody."""
+
+from __future__ import annotations
+
+import runpy
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from riskcalc.pages import page as pages
+from riskcalc.pages.exhibits.traced import balance_finding
+
+HEADLESS = runpy.run_path(str(Path(__file__).parents[1] / "headless.py"))
+NAMES = ("rank", "update", "check", "trace")
+REASON = HEADLESS["missing"]("axe_playwright_python")
+in_browser = pytest.mark.skipif(bool(REASON), reason=REASON)
+
+
+@pytest.fixture(scope="module")
+def written(small_dicts: dict[str, dict[str, Any]]) -> dict[str, str]:
+    """Return each page as HTML, made once for all widths."""
+    return {name: getattr(pages, f"{name}_page")(small_dicts[name]) for name in NAMES}
+
+
+@pytest.mark.browser
+@in_browser
+@pytest.mark.parametrize("name", NAMES)
+def test_quiet_and_whole_at_every_width(written: dict[str, str], opened: Callable[..., Any], name: str) -> None:
+    """Nothing is fetched or complained of, nothing scrolls sideways, axe-core finds nothing, light and dark."""
+    for width, scheme in ((360, "light"), (900, "dark"), (1600, "light")):
+        shown, said, asked = opened(written[name], width=width, scheme=scheme)
+        shown.evaluate("for (const details of document.querySelectorAll('details')) details.open = true")
+        assert shown.evaluate("document.documentElement.scrollWidth") <= width, width
+        assert (said, len(asked)) == ([], 1), width
+        assert HEADLESS["violations"](shown) == [], width
+        shown.context.close()
+
+
+@pytest.mark.browser
+@in_browser
+@pytest.mark.parametrize("name", NAMES)
+def test_on_paper_it_is_whole(written: dict[str, str], opened: Callable[..., Any], name: str) -> None:
+    """Printed there is no navigation and no link to save; a drawing is not cut in two."""
+    shown, _, _ = opened(written[name])
+    shown.emulate_media(media="print")
+    assert not shown.locator("nav").is_visible()
+    assert [link.is_visible() for link in shown.locator(".beside").all()].count(True) == 0
+    kept = shown.evaluate("[...document.querySelectorAll('figure')].map(e => getComputedStyle(e).breakInside)")
+    assert set(kept) <= {"avoid"}
+    shown.context.close()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_foot_says_how_to_get_it_again(written: dict[str, str], name: str) -> None:
+    """Command, version and that nothing is loaded stand at the end of every page."""
+    foot = written[name][written[name].index('<section id="again"') :]
+    assert f'<pre tabindex="0">riskcalc {name}' in foot
+    assert "Made with riskcalc 0.1.0. The command above makes it again." in foot
+
+
+def test_the_balance_of_a_trace_closes(small_dicts: dict[str, dict[str, Any]]) -> None:
+    """What comes in goes out, the months add up to the demand of the year, and a week is part of it."""
+    found = small_dicts["trace"]
+    came, went = (sum(found[side].values()) for side in ("came_kwh", "went_kwh"))
+    assert came == pytest.approx(went, rel=1e-9)
+    assert sum(float(np.sum(months)) for months in found["months"].values()) == pytest.approx(
+        found["went_kwh"]["demand_w"], rel=1e-9
+    )
+    figures = balance_finding(found).replace("\u00a0", " ").split(" kWh")
+    assert figures[0] == figures[1].removeprefix(" come in and ")
+    week = found["page"]["weeks"][0]
+    assert week["demand_w"].shape == (336,)
+    assert 0.0 < float(week["demand_w"].sum()) / 2000.0 < found["went_kwh"]["demand_w"] / 26
