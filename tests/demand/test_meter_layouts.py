@@ -1,5 +1,6 @@
 """Meter files as utilities hand them out: one year, written in every usual layout, reads alike."""
 
+import re
 from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -11,14 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskcalc.answers.check import check_figures
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.clock import local_clock
 from riskcalc.demand.gaps import month_swing
 from riskcalc.demand.meter import metered_year, read_meter
 from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import read_meter_days
 from riskcalc.errors import InputError
+from riskcalc.pages.page import assess_page
 from riskcalc.pages.screen_check import check_lines
 from riskcalc.scenario import read_scenario
+from riskcalc.study.model import assessment
 
 PATH_OF_FLAT = Path(__file__).parents[1] / "data" / "flat.toml"
 ZONE = "Europe/Berlin"
@@ -314,3 +318,29 @@ def test_any_text_is_read_or_refused(tmp_path_factory, text):
     path.write_bytes(text.encode("utf-8", "surrogatepass"))
     with suppress(InputError):
         assert read_meter_days(path, zone=ZONE).power_w.ndim == 2
+
+
+def test_the_page_says_how_a_meter_was_understood(tmp_path: Path, small_file: Path) -> None:
+    """Period, step, clock, unit, gaps and yearly sum, each in its line of the page; figures by hand.
+
+    A year of half hours at 400 W is 3,504 kWh. Three readings of an hour and a half are missing, and filled.
+    """
+    start = datetime(2023, 1, 1)
+    times = [start + timedelta(minutes=30 * step) for step in range(365 * 48)]
+    rows = [f"{time:%Y-%m-%d %H:%M},0.2" for time in times if time not in times[1000:1003]]
+    (tmp_path / "m.csv").write_text("time,energy_kwh\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    text = small_file.read_text(encoding="utf-8").replace("annual_use_kwh = 2000\n", "")
+    text = re.sub(r"appliances = .*\n", 'demand = { source = "meter", file = "m.csv", reachable_share = 0.5 }\n', text)
+    (tmp_path / "metered.toml").write_text(text, encoding="utf-8")
+    changes = ("study.pool_years=4", "study.draws=16", "study.scrambles=4", "study.horizon_years=2")
+    found = assessment(read_scenario(tmp_path / "metered.toml", changes))
+    page = assess_page(page_dict(found, figures=whole_result(found), command="riskcalc assess metered.toml"))
+    section = page[page.index("Meter file:") :]
+    lines = re.findall(r"<li>(.*?)</li>", section[: section.index("</ul>")])
+    said = {subject: words.strip() for subject, _, words in (line.partition(":") for line in lines)}
+    assert said["Period"] == "2023-01-01 to 2023-12-31, 365 days."
+    assert said["Step"] == "30 minutes."
+    assert said["Clock"] == "standard time of Europe/London, no summer time."
+    assert said["Unit"].startswith("kWh")
+    assert said["Gaps"] == "1.5 h without a reading, 1.5 h of them filled."
+    assert said["Year"] == "3,504 kWh."
