@@ -21,7 +21,7 @@ from riskcalc.study.energy_kept import MOST_DRAWS, simulations_kept
 from riskcalc.study.optimised import SEARCH_DRAWS, Optimised, optimised_plan, to_be_found
 from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
-from riskcalc.uncertainty.sampling import Design, design, draws_run, unit_cube
+from riskcalc.uncertainty.sampling import Design, columns_together, design, draws_run, unit_cube
 from riskcalc.years.bridging import SAMPLED_DRAWS
 from riskcalc.years.electrical import check_fit, scenario_fit
 from riskcalc.years.failures import failure_keys
@@ -206,14 +206,20 @@ def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
 
 
 def kept_cube(columns: Sequence[int], *, draws: int, scrambles: int, seed: int) -> Floats:
-    """Return the points of `unit_cube`, from disk if they are there: to make them scipy's statistics must be read, a second."""
-    how = {"draws": draws, "scrambles": scrambles, "seed": seed}
+    """Return the points of `unit_cube`, from disk if they are there: to make them scipy's statistics must be read, a second.
+
+    All columns that are made together are kept, some 4 MB for 1,024 draws, so that fixing an input finds them too. Beyond
+    `MOST_DRAWS` they are made anew.
+    """
+    if draws > MOST_DRAWS:
+        return unit_cube(columns, draws=draws, scrambles=scrambles, seed=seed)
+    together = columns_together(columns)
 
     def made() -> dict[str, Any]:
-        return {"points": unit_cube(columns, draws=draws, scrambles=scrambles, seed=seed)}
+        return {"points": unit_cube(together, draws=draws, scrambles=scrambles, seed=seed)}
 
-    kept = user_store().kept("points", repr((tuple(columns), how)), made)
-    return np.array(kept["points"])
+    kept = user_store().kept("points", repr((together, draws, scrambles, seed)), made)
+    return np.array(kept["points"][list(columns)])
 
 
 def random_keys(scenario: Scenario) -> tuple[str, ...]:

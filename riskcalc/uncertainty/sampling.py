@@ -173,13 +173,18 @@ def unit_cube(
     bits = 30
     chosen = list(range(columns) if isinstance(columns, int) else columns)
     blocks = []
+    together = columns_together(chosen)
     for scramble in range(scrambles):
         rng = generator(seed, stream, scramble)
-        together = -(-(max(chosen) + 1) // SCRAMBLED_TOGETHER) * SCRAMBLED_TOGETHER
         engine = qmc.Sobol(together, scramble=True, bits=bits, rng=rng)
         blocks.append(np.array(engine.random_base2(per_scramble.bit_length() - 1)[:, chosen].T))
     # Points lie on a lattice that includes 0; half a cell up keeps every quantile function finite.
     return np.concatenate(blocks, axis=1) + 2.0 ** -(bits + 1)
+
+
+def columns_together(chosen: Sequence[int]) -> int:
+    """Return how many columns of Sobol' points are made to have the chosen ones among them."""
+    return -(-(max(chosen) + 1) // SCRAMBLED_TOGETHER) * SCRAMBLED_TOGETHER
 
 
 def luck_points(key: str, *, draws: int, seed: int, scrambles: int) -> Floats:

@@ -31,7 +31,7 @@ ROOT = Path(__file__).parents[2]
 HEADLESS = runpy.run_path(str(ROOT / "tests" / "headless.py"))
 MISSING = HEADLESS["missing"]()
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
-QUICK = ["study.draws=128", "study.pool_years=16", "study.step_minutes=30"]
+QUICK = ["study.draws=64", "study.pool_years=8", "study.step_minutes=30"]
 LOAN = "purchase.loan={ financed_share = 0.8, rate_per_year = 0.06, term_years = 10 }"
 CHANCE = {"tariff": (0.02, 0.6), "prices": (-0.01, 0.07), "purchase": (1.0, 3000.0)}
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)

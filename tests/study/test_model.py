@@ -7,7 +7,9 @@ from riskcalc.answers.insight import insight
 from riskcalc.answers.trace import traced_year
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
-from riskcalc.study.model import assessment
+from riskcalc.study import model
+from riskcalc.study.model import assessment, design_of, kept_cube
+from riskcalc.uncertainty.sampling import unit_cube
 
 UNCERTAIN = (
     'home.annual_use_kwh={distribution="uniform", low=1500, high=2500}',
@@ -109,6 +111,23 @@ def test_draws_are_independent_of_their_number_of_columns(read_small):
             (Flow.DEMAND_REACHABLE, "reachable_demand_w"),
         ):
             assert columns[column].sum() * hours == pytest.approx(yearly[flow], rel=1e-6, abs=1e-9), (flow.name, draw)
+
+
+def test_fixing_an_input_finds_the_points_of_the_run_before(read_small, tmp_path, monkeypatch):
+    """Kept points are those of `unit_cube`, made once for every choice of inputs; large runs keep none."""
+    monkeypatch.setenv("RISKCALC_CACHE", str(tmp_path))
+    design_of(read_small(*UNCERTAIN))
+    made = []
+    monkeypatch.setattr(model, "unit_cube", lambda *asked, **how: made.append(how) or unit_cube(*asked, **how))
+    design_of(read_small(*UNCERTAIN, "purchase.price=500"))
+    assert made == []
+    how = {"draws": 16, "scrambles": 4, "seed": 3}
+    for columns in ([3, 7, 200, 411], [0], [7, 3]):
+        np.testing.assert_array_equal(kept_cube(columns, **how), unit_cube(columns, **how))
+    assert [asked["draws"] for asked in made] == [16]
+    kept_cube([3], draws=2 * model.MOST_DRAWS, scrambles=4, seed=3)
+    kept_cube([3], draws=2 * model.MOST_DRAWS, scrambles=4, seed=3)
+    assert len(made) == 3
 
 
 def test_bill_can_be_redone_from_the_trace(read_small):
