@@ -218,17 +218,6 @@ def test_what_is_always_on_is_taken_off_before_use_is_stretched():
     assert factor == pytest.approx(1.2, abs=0.02)
 
 
-def test_two_people_live_there_unless_said():
-    """The home without a number of people is that of two, and not that of three."""
-    home = {"kettle": "unit"}
-    unsaid, two, three = (
-        appliance_years(home, clock=UTC, years=1, seed=1, step_minutes=60, **people)
-        for people in ({}, {"occupants": 2}, {"occupants": 3})
-    )
-    assert np.array_equal(reachable_w(unsaid), reachable_w(two))
-    assert not np.array_equal(reachable_w(unsaid), reachable_w(three))
-
-
 def test_an_annual_use_out_of_proportion_is_noted():
     """9000 kWh from a kettle cannot come from habits: the note says that power is scaled."""
     pool = appliance_years({"kettle": "unit"}, clock=UTC, years=1, seed=20, step_minutes=60, annual_use_kwh=9000.0)

@@ -61,11 +61,12 @@ def test_prices_are_questioned_in_every_currency(small_file: Path) -> None:
     ("changes", "key"),
     [
         (["kit.battery.capacity_kwh=0.05", "kit.battery.discharge_w=200000"], "kit.battery.discharge_w"),
+        (["tariff.standing_charge_per_day=180"], "tariff.standing_charge_per_day"),
         (["prices.persistence=0.95", "prices.spread=0.5", "study.horizon_years=60"], "prices.spread"),
     ],
 )
 def test_what_cannot_be_is_refused(changes: list[str], key: str) -> None:
-    """A cell that is empty within a second; prices whose mean has 22 digits."""
+    """A cell that is empty within a second; pence taken for pounds; prices whose mean has 22 digits."""
     with pytest.raises(InputError) as caught:
         read_scenario(SCENARIOS / "terrace-portable.toml", changes)
     assert key in [problem.key for problem in caught.value.problems]

@@ -1,11 +1,13 @@
 """What sun by the hour, and sun within the hour by our law, do to self-use, against light measured by the minute.
 
-    python tests/studies/sun_within_the_hour.py SAMPLE [BSRN_MONTH] [METER]
+    python tests/studies/sun_within_the_hour.py SAMPLE PAYERNE [METER] [ILORIN]
 
 SAMPLE is notebooks/data/sample-data.csv.gz of the source package of libinsitu 1.7.1: Golden, Colorado, 2020, by the minute
-(NREL Solar Radiation Research Laboratory). BSRN_MONTH is tests/data/BSRN/ilo/ilo0694.dat.gz of the same package: global light
-at Ilorin, Nigeria, June 1994, by three minutes. METER is a year of a home's power by the minute (time,power_w; scaled to 3,500
-kWh). None of them is shipped. Every other day of Golden was used for the figures of the law; the rest was kept back.
+(NREL Solar Radiation Research Laboratory). PAYERNE is tests/data/bsrn-pay0616.dat.gz of the source package of pvlib 0.16.1:
+Payerne, Switzerland, June 2016, by the minute (Baseline Surface Radiation Network). METER is a year of a home's power by the
+minute (time,power_w; scaled to 3,500 kWh). ILORIN is tests/data/BSRN/ilo/ilo0694.dat.gz of libinsitu: global light at Ilorin,
+Nigeria, June 1994, by three minutes. None of them is shipped. Every other day of Golden was used for the figures of the law;
+its other days, Payerne and Ilorin were kept back.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from riskcalc.weather.solar import HOURS, SunPath, sun_path
 from riskcalc.weather.within_hour import STEPS, fine_sky
 
 GOLDEN = (39.742, -105.18, 1829.0, -7.0)
+PAYERNE = (46.815, 6.944, 491.0, 1.0)
 ILORIN = (8.533, 4.566, 350.0, 1.0)
 #: Name -> tilt, azimuth, rated kW, inverter kW, battery kWh.
 KITS = {
@@ -31,7 +34,7 @@ KITS = {
     "roof, 5 kWh": (35, 180, 4.0, 4.0, 5.0),
     "modules twice the inverter": (30, 180, 1.6, 0.8, 0.0),
 }
-SEEDS = 3
+SEEDS = 8
 
 
 def power_w(dni: np.ndarray, dhi: np.ndarray, sun: SunPath, kit: str) -> np.ndarray:
@@ -48,20 +51,24 @@ def power_w(dni: np.ndarray, dhi: np.ndarray, sun: SunPath, kit: str) -> np.ndar
     return np.minimum(light * rated * 0.85, inverter * 1000.0)
 
 
-def self_use_kwh(solar_w: np.ndarray, load_w: np.ndarray, battery_kwh: float) -> float:
-    """Return the solar energy that serves the load, through the battery too [kWh]; arrays by the minute."""
-    direct = np.minimum(solar_w, load_w)
-    if not battery_kwh:
-        return float(direct.sum()) / 60e3
-    stored, through = 0.0, 0.0
-    for flow in (solar_w - load_w).tolist():
+def self_use_kwh(solar_w: np.ndarray, load_w: np.ndarray, battery_kwh: float) -> np.ndarray:
+    """Return the solar energy of each day that serves the load, through the battery too [kWh]; arrays by the minute."""
+    served = np.minimum(solar_w, load_w)
+    stored = 0.0
+    for minute, flow in enumerate((solar_w - load_w).tolist() if battery_kwh else ()):
         if flow > 0.0:
             stored = min(stored + 0.95 * min(flow, 2500.0) / 60.0, battery_kwh * 1000.0)
         else:
-            taken = min(-min(-flow, 2500.0) / -60.0, stored)
+            taken = min(min(-flow, 2500.0) / 60.0, stored)
             stored -= taken
-            through += 0.95 * taken
-    return float(direct.sum()) / 60e3 + through / 1000.0
+            served[minute] += 0.95 * taken * 60.0
+    return served.reshape(-1, 1440).sum(axis=1) / 60e3
+
+
+def bias(made_kwh: np.ndarray, true_kwh: np.ndarray) -> tuple[float, float]:
+    """Return by what share the sum over the days is too high, and the standard error that these few days leave."""
+    apart = made_kwh - true_kwh
+    return apart.sum() / true_kwh.sum(), float(np.std(apart, ddof=1)) * len(apart) ** 0.5 / true_kwh.sum()
 
 
 def golden(path: Path) -> tuple[np.ndarray, np.ndarray]:
@@ -94,29 +101,42 @@ def pool_of(place: tuple[float, ...], dni: np.ndarray, dhi: np.ndarray, minute: 
     )
 
 
-def at_golden(sample: Path, load_w: np.ndarray) -> None:
-    """Print the bias of self-use and of yield for five kits, on the days that were used and on those kept back."""
-    minute = sun_path(*GOLDEN, steps_per_hour=60)
-    dni, dhi = golden(sample)
-    dark = minute.lit_share == 0.0
-    dni, dhi = np.where(dark, 0.0, dni), np.where(dark, 0.0, dhi)
-    pool = pool_of(GOLDEN, dni, dhi, minute)
+def payerne(path: Path) -> tuple[np.ndarray, np.ndarray]:
+    """Direct and diffuse light by the minute of a year that is dark but for June, local standard time."""
+    from pvlib import iotools
+
+    table, _ = iotools.read_bsrn(path)
+    table.index = table.index.tz_localize(None) + pd.Timedelta(hours=1)
+    june = pd.date_range("2016-06-02", "2016-06-30 00:00", freq="min", inclusive="left")
+    light = table[["dni", "dhi"]].reindex(june).interpolate(limit=60).fillna(0.0).clip(lower=0.0)
+    year = np.zeros((2, HOURS * 60))
+    year[:, 152 * 1440 : 152 * 1440 + len(june)] = light.to_numpy().T
+    return year[0], year[1]
+
+
+def show_bias(what: str, place: tuple[float, ...], light: tuple[np.ndarray, np.ndarray], load_w: np.ndarray) -> None:
+    """Print the bias of self-use and of yield for five kits, on the days used for the law and on those that were not."""
+    minute, hour = sun_path(*place, steps_per_hour=60), sun_path(*place)
+    dni, dhi = (np.where(minute.lit_share == 0.0, 0.0, part) for part in light)
+    pool = pool_of(place, dni, dhi, minute)
     skies = [fine_sky(pool, seed=seed) for seed in range(SEEDS)]
-    hour = sun_path(*GOLDEN)
-    for what, part in (("days used", 0), ("days kept back", 1)):
-        days = np.repeat(np.arange(365) % 2 == part, 1440)
-        print(f"Golden, {what}: bias of self-use (and of yield)")
+    day = np.arange(365)
+    parts = {"all days": dhi.reshape(365, -1).any(axis=1)}
+    if what == "Golden":
+        parts = {"days used": day % 2 == 0, "days kept back": day % 2 == 1}
+    for part, wanted in parts.items():
+        days = np.repeat(wanted, 1440)
+        print(f"{what}, {part}: bias of self-use (and of yield)")
         for kit, (*_, battery) in KITS.items():
             measured = power_w(dni, dhi, minute, kit)[days]
-            true_use, true_yield = self_use_kwh(measured, load_w[days], battery), measured.sum()
+            true_kwh = self_use_kwh(measured, load_w[days], battery)
             flat = np.repeat(power_w(pool.dni[0], pool.dhi[0], hour, kit), 60)[days]
-            row = [(self_use_kwh(flat, load_w[days], battery) / true_use - 1, flat.sum() / true_yield - 1)]
-            found = []
-            for sky, sun in skies:
-                made = np.repeat(power_w(sky.dni[0], sky.dhi[0], sun, kit), 60 // STEPS)[days]
-                found.append((self_use_kwh(made, load_w[days], battery) / true_use - 1, made.sum() / true_yield - 1))
-            row.append(tuple(np.mean(found, axis=0)))
-            texts = [f"{use:+.2%} ({energy:+.2%})" for use, energy in row]
+            made = [np.repeat(power_w(sky.dni[0], sky.dhi[0], sun, kit), 60 // STEPS)[days] for sky, sun in skies]
+            texts = []
+            for solar in ([flat], made):
+                kwh = np.mean([self_use_kwh(one, load_w[days], battery) for one in solar], axis=0)
+                off, error = bias(kwh, true_kwh)
+                texts.append(f"{off:+.2%} +- {error:.2%} ({np.mean(solar, axis=0).sum() / measured.sum() - 1:+.2%})")
             print(f"  {kit:28s} by the hour {texts[0]}   within the hour {texts[1]}")
 
 
@@ -142,28 +162,32 @@ def at_ilorin(month: Path, load_w: np.ndarray) -> None:
     flat = np.repeat(hourly[0, start : start + len(light) // 20], 60)
     print("Ilorin, global light, not used at all")
     for rated in (0.8, 4.0):
-        true_use = self_use_kwh(np.repeat(light, 3) * rated * 0.85, load_w[minutes], 0.0)
-        by_hour = self_use_kwh(flat * rated * 0.85, load_w[minutes], 0.0) / true_use - 1
+        true_kwh = self_use_kwh(np.repeat(light, 3) * rated * 0.85, load_w[minutes], 0.0)
+        by_hour, error = bias(self_use_kwh(flat * rated * 0.85, load_w[minutes], 0.0), true_kwh)
         made = []
         for seed in range(8):
             sky, _ = fine_sky(pool, seed=seed)
             by_step = np.repeat(sky.ghi[0], 60 // STEPS)[minutes]
-            made.append(self_use_kwh(by_step * rated * 0.85, load_w[minutes], 0.0) / true_use - 1)
-        print(f"  {rated:g} kW flat: by the hour {by_hour:+.2%}, within the hour {np.mean(made):+.2%}")
+            made.append(self_use_kwh(by_step * rated * 0.85, load_w[minutes], 0.0))
+        off, made_error = bias(np.mean(made, axis=0), true_kwh)
+        print(
+            f"  {rated:g} kW flat: by the hour {by_hour:+.2%} +- {error:.2%}, within the hour {off:+.2%} +- {made_error:.2%}"
+        )
 
 
 def main() -> None:
     """Read the files named and print."""
-    if len(sys.argv) < 2:
+    if len(sys.argv) < 3:
         sys.exit(__doc__)
     if len(sys.argv) > 3:
         meter = pd.read_csv(sys.argv[3])["power_w"].interpolate().to_numpy()[: HOURS * 60]
     else:
         meter = np.tile(np.r_[np.full(420, 150.0), np.full(60, 900.0), np.full(480, 250.0), np.full(480, 600.0)], 365)
     load_w = meter * 3500.0 * 60e3 / meter.sum()
-    at_golden(Path(sys.argv[1]), load_w)
-    if len(sys.argv) > 2:
-        at_ilorin(Path(sys.argv[2]), load_w)
+    show_bias("Golden", GOLDEN, golden(Path(sys.argv[1])), load_w)
+    show_bias("Payerne, June, not used at all", PAYERNE, payerne(Path(sys.argv[2])), load_w)
+    if len(sys.argv) > 4:
+        at_ilorin(Path(sys.argv[4]), load_w)
 
 
 if __name__ == "__main__":
