@@ -47,21 +47,10 @@ OUTER = 0.05
 
 def limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
     """Yield every limit of an assessment whose worth is ranked as `found`."""
-    yield from permission_limits(assessment)
     yield from outage_limits(assessment)
     yield from draw_limits(assessment, found)
     yield from weather_limits(assessment)
     yield from default_limits(assessment, found)
-
-
-def permission_limits(assessment: Assessment) -> Iterator[str]:
-    """Yield in how many futures nothing is bought."""
-    refused = 1.0 - float(assessment.simulation.course.bought.mean())
-    if refused > 0.0:
-        yield (
-            f"in {_percent(refused)} of the futures permission is refused and nothing is bought: the odds of paying back "
-            "leave these out, the worth counts them as 0"
-        )
 
 
 def outage_limits(assessment: Assessment) -> Iterator[str]:

@@ -211,12 +211,13 @@
       const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
       return x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
     };
-    const within = (figure, f) => filled(figure.value === Infinity ? words.pays_not : words.pays, {years: years(figure, f.horizon)});
+    const within = (figure, worth, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)})
+      : filled(worth.value < 0 ? words.pays_but : words.pays, {years: years(figure, f.horizon)});
     const rowsOf = (f) => {
       const [low, high] = f.savingEnds, spread = f.savingEnds[0] === f.savingEnds[1] ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
       const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread]];
-      if (f.worth.constant) return [...rows, [gain(f.worthHalf), within(f.paybackHalf, f)]];
-      return [...rows, [gain(f.worthHalf), within(f.paybackHalf, f)], [gain(f.worthBad), within(f.paybackBad, f)]];
+      const half = [gain(f.worthHalf), within(f.paybackHalf, f.worthHalf, f)];
+      return f.worth.constant ? [...rows, half] : [...rows, half, [gain(f.worthBad), within(f.paybackBad, f.worthBad, f)]];
     };
     const kept = new Map();
     const swap = (node, text) => {

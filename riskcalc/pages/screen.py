@@ -52,6 +52,7 @@ def summary_lines(figures: Figures) -> list[str]:
             say("{name}: {count} ({below})", name=name, count=count, below=below)
             for name, count, below in answer.unserved(figures)
         ),
+        *([refused] if (refused := answer.refused_words(figures)) else []),
         *stay.briefs(figures),
         *stay.ends_words(figures),
         say(

@@ -117,9 +117,9 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(agreed) == "a is the best choice in about 8\u00a0in\u00a010 futures."
-    assert words.margin(agreed) == "On average it is worth €50 more than b."
+    assert words.margin(agreed) == "On average it leaves you €50 better off than b."
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
-    assert words.opening(parted).startswith("a is worth most on average. b is the best choice more often")
+    assert words.opening(parted).startswith("a leaves you best off on average. b is the best choice more often")
     assert "too small to call" in words.margin(parted)
 
 
@@ -164,7 +164,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     said["options"][0]["net_present_value"]["loss_probability"] = {**share, "value": 0.25}
     assert words.risk_words(said) == (
         "It pays for itself within 15\u00a0years in about 7\u00a0in\u00a010 futures. "
-        "It is worth less than doing nothing in about 1\u00a0in\u00a04 futures."
+        "It leaves you worse off than doing nothing in about 1\u00a0in\u00a04 futures."
     )
 
 
@@ -172,7 +172,7 @@ def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert words.margin(nothing) == "On average it is worth €10 more than doing nothing."
+    assert words.margin(nothing) == "On average it leaves you €10 better off than doing nothing."
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"

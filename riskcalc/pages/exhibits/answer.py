@@ -122,14 +122,14 @@ def asked_words(figures: Figures) -> str:
         "price": money(paid, figures["currency"]),
     }
     if only.get("coupling") == "none":
-        return say("Nothing is bought. Home: {home}. Judged over {years}.", **parts)
+        return say("Nothing is bought. Home: {home}. Counted over {years}.", **parts)
     if not value_of(paid):
-        return say("Kit: {kit}. Home: {home}. Judged over {years}.", **parts)
-    return say("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Judged over {years}.", **parts)
+        return say("Kit: {kit}. Home: {home}. Counted over {years}.", **parts)
+    return say("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Counted over {years}.", **parts)
 
 
 def verdict_words(figures: Figures) -> str:
-    """Return the sentence that answers: yes, no or a toss-up, and in how many futures it pays for itself."""
+    """Return the sentence that answers: yes, no, a toss-up or hard to say, and in how many futures it pays for itself."""
     said, later = verdict_alone(figures), stay.later_words(figures)
     return f"{said} {later}" if later else said
 
@@ -163,8 +163,8 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: the kit pays for itself within {years} in {futures}.",
         "probably": "Probably yes: the kit pays for itself within {years} in {futures}.",
         "toss-up": "A toss-up: the kit pays for itself within {years} in {futures}.",
-        "toss_up_later": "A toss-up: the kit pays for itself within {years} in {futures}, but {loss} of futures lose money "
-        "once later money is discounted.",
+        "toss_up_later": "Hard to say: the kit pays for itself within {years} in {futures}. But in {loss} of futures, savings "
+        "would bring more.",
         "probably not": "Probably not: the kit pays for itself within {years} in {futures}.",
         "no": "No: the kit pays for itself within {years} in {futures}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
@@ -174,10 +174,10 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: the kit pays for itself within the stay in {futures}.",
         "probably": "Probably yes: the kit pays for itself within the stay in {futures}.",
         "toss-up": "A toss-up: the kit pays for itself within the stay in {futures}.",
-        "toss_up_later": "A toss-up: the kit pays for itself within the stay in {futures}, but {loss} of futures lose money "
-        "once later money is discounted.",
-        "toss_up_after": "A toss-up: the kit pays for itself within the stay in {futures}, but {gain} of futures gain money "
-        "with what it brings at a move and after.",
+        "toss_up_later": "Hard to say: the kit pays for itself within the stay in {futures}. But in {loss} of futures, savings "
+        "would bring more.",
+        "toss_up_after": "Hard to say: the kit pays for itself within the stay in {futures}. But {gain} of futures gain in the "
+        "end, with what it brings at a move and after.",
         "probably not": "Probably not: the kit pays for itself within the stay in {futures}.",
         "no": "No: the kit pays for itself within the stay in {futures}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before the first move.",
@@ -243,7 +243,10 @@ def refused_words(figures: Figures) -> str:
     refused = 1.0 - value_of(figures["bought_share"])
     if refused <= 0.0 or refused >= 1.0:
         return ""
-    message = "In {share} of all futures permission is refused and nothing is bought. The odds leave these out."
+    message = (
+        "In {share} of all futures permission is refused and nothing is bought. The odds leave these out; the average counts "
+        "them as 0."
+    )
     return say(message, share=percent(refused))
 
 
@@ -266,10 +269,13 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         (say("Saved in the first year"), money(first_saving(figures), currency), spread),
     ]
     if certain(figures):
-        return [*rows, (say("Over all years"), _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon))]
+        return [
+            *rows,
+            (say("Over all years"), _gain(worth["p50"], currency), _below(worth, payback, "p50", "p50", horizon)),
+        ]
     rows += [
-        (say("In the middle future"), _gain(worth["p50"], currency), _payback_below(payback["p50"], horizon)),
-        (say("In a bad future"), _gain(worth["p5"], currency), _payback_below(payback["p95"], horizon)),
+        (say("In the middle future"), _gain(worth["p50"], currency), _below(worth, payback, "p50", "p50", horizon)),
+        (say("In a bad future"), _gain(worth["p5"], currency), _below(worth, payback, "p5", "p95", horizon)),
     ]
     rows += unserved(figures)
     return rows
@@ -340,11 +346,15 @@ def _gain(worth: Figures, currency: str) -> str:
     return say("{amount} lost" if value_of(worth) < 0 else "{amount} gained", amount=amount)
 
 
-def _payback_below(figure: Figures, horizon: int) -> str:
-    said = years(figure, horizon=horizon)
+def _below(worth: Figures, payback: Figures, of_worth: str, of_payback: str, horizon: int) -> str:
+    """Return when such a future pays back; where it loses although it pays back, savings would have brought more."""
+    figure = payback[of_payback]
     if figure["value"] is None:
-        return say("pays back: {not_within}", not_within=said)
-    return say("pays back within {years}", years=said)
+        return say("does not pay back within {years}", years=whole_years(horizon))
+    message = "pays back within {years}"
+    if value_of(worth[of_worth]) < 0:
+        message = "pays back within {years}, but savings would bring more"
+    return say(message, years=years(figure, horizon=horizon))
 
 
 def unserved(figures: Figures) -> list[tuple[str, str, str]]:

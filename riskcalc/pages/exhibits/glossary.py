@@ -40,7 +40,18 @@ TERMS = (
         "standard error, standard errors",
         "How far a figure may be off because only so many futures were drawn. It is not the risk of the purchase.",
     ),
-    ("toss-up", "Toss-up", "toss-up", "The odds are between 4 and 6 in 10, or odds and worth do not agree."),
+    (
+        "toss-up",
+        "Toss-up, hard to say",
+        "toss-up, hard to say",
+        "Toss-up: the odds are between 4 and 6 in 10. Hard to say: the odds of payback and those of a gain do not agree.",
+    ),
+    (
+        "savings",
+        "Savings would bring more",
+        "savings would bring more",
+        "The same money, put aside at the discount rate, would have grown to more than the kit brings.",
+    ),
     ("even", "50:50", "50:50", "As likely as not, like tossing a coin."),
     (
         "middle",

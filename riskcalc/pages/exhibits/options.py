@@ -154,7 +154,10 @@ def risk_words(result: Figures) -> str:
     )
     if refused is None or not 0.0 < value_of(refused) < 1.0:
         return said
-    message = "In {share} of all futures permission is refused and nothing is bought. The odds leave these out."
+    message = (
+        "In {share} of all futures permission is refused and nothing is bought. The odds leave these out; the average counts "
+        "them as 0."
+    )
     return f"{said} {say(message, share=percent(refused))}"
 
 

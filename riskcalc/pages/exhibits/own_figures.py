@@ -166,7 +166,8 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "gained": translated("{amount} gained"),
         "even": translated("In the money of today, it brings as much as it costs."),
         "pays": translated("pays back within {years}"),
-        "pays_not": translated("pays back: {years}"),
+        "pays_but": translated("pays back within {years}, but savings would bring more"),
+        "pays_not": translated("does not pay back within {years}"),
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
@@ -242,7 +243,7 @@ def asked_form(figures: Figures) -> str:
     only = figures.get("page", {})
     if not only.get("kit"):
         return ""
-    message = translated("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Judged over {years}.")
+    message = translated("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Counted over {years}.")
     return message.replace("{kit}", only["kit"]).replace("{home}", only.get("home") or translated("as in the scenario"))
 
 

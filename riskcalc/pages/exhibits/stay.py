@@ -9,7 +9,7 @@ from riskcalc.pages.figures import complement, not_within, percent, say, value_o
 from riskcalc.types import Figures
 
 #: The panel of own figures says this too.
-LATER = "Where the kit goes along at a move, it works on: within {years}, it pays back in {share} of futures."
+LATER = "A kit that goes along at a move works on: within {years} it pays back in {share} of futures."
 
 
 def stay_brief(figures: Figures) -> str:
@@ -19,8 +19,11 @@ def stay_brief(figures: Figures) -> str:
         return ""
     half = whole_years(round(value_of(stay["years"]["p50"])))
     if headline_stay(figures):
-        return say("The stay ends at the first move. Half of all stays last {stay} or less.", stay=half)
-    message = "Before the household first moves, it has paid back in {share} of futures. Half of all stays last {stay} or less."
+        return say("The stay ends when the household first moves: in half of the futures within {stay}.", stay=half)
+    message = (
+        "In half of the futures the household moves within {stay}. By the first move, the kit has paid back in {share} of "
+        "futures."
+    )
     return say(message, share=percent(stay["paid_back"]), stay=half)
 
 
@@ -30,10 +33,10 @@ def split_brief(figures: Figures) -> str:
     if stay is None:
         return ""
     messages = {
-        "taken_along": "goes along {share}",
-        "sold": "is sold {share}",
-        "left": "is left behind {share}",
-        "broken": "is broken or retired by then {share}",
+        "taken_along": "taken along {share}",
+        "sold": "sold {share}",
+        "left": "left behind {share}",
+        "broken": "broken or retired by then {share}",
         "stays": "no move {share}",
     }
     parts = [
@@ -41,7 +44,7 @@ def split_brief(figures: Figures) -> str:
         for name, message in messages.items()
         if name in stay["ends"]
     ]
-    return say("What becomes of the kit at the first move: {parts}.", parts=", ".join(parts))
+    return say("What happens to the kit at the first move, in shares of all futures: {parts}.", parts=", ".join(parts))
 
 
 def later_words(figures: Figures) -> str:
@@ -109,7 +112,7 @@ def loan_brief(figures: Figures) -> str:
     ]
     message = (
         "Part of the price is borrowed. Counted in the household's own money, {borrowed} of futures pay back within {years} "
-        "(middle future: {half}); as if paid in cash, {cash} (middle future: {half_in_cash})."
+        "(middle future: {half}). If paid in cash, {cash} would (middle future: {half_in_cash})."
     )
     shares = [percent(complement(side["never_share"])) for side in (figures["payback_years"], cash)]
     return say(
