@@ -207,6 +207,11 @@ def read_meter(
     found = joined(runs)
     doubts = metered.doubts(annual_use_kwh)
     notes = metered.notes
+    if interval >= SHORTEST_INTERVAL:
+        notes += (
+            f"a reading of {interval} minutes says nothing of the peaks within it; they are drawn like those of typical homes, "
+            "so what a small unit serves may be some per cent off",
+        )
     if annual_use_kwh is not None and abs(annual_use_kwh / metered.year_kwh - 1.0) > 0.01:
         notes += (f"the meter file's {metered.year_kwh:,.0f} kWh a year are scaled to {annual_use_kwh:,.0f} kWh",)
     return DemandPool(
