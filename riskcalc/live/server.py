@@ -12,7 +12,7 @@ import secrets
 import shlex
 import socket
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -57,7 +57,8 @@ class Bench:
 
     def _told(self, answer: dict[str, Any]) -> None:
         if self.loop is not None:
-            self.loop.call_soon_threadsafe(self._spread, answer)
+            with suppress(RuntimeError):  # the server ended meanwhile: nobody listens
+                self.loop.call_soon_threadsafe(self._spread, answer)
 
     def _spread(self, answer: dict[str, Any]) -> None:
         self.latest = answer

@@ -1,5 +1,6 @@
 """The workbench lets in its own page only, and does what the page asks."""
 
+import asyncio
 import signal
 import socket
 import subprocess
@@ -11,7 +12,7 @@ from starlette.testclient import TestClient
 
 from riskcalc.errors import InputError
 from riskcalc.live.desk import Desk
-from riskcalc.live.server import serve, workbench
+from riskcalc.live.server import Bench, serve, workbench
 
 TOKEN, PORT = "a-token", 8765
 HERE = f"http://127.0.0.1:{PORT}"
@@ -42,6 +43,15 @@ def settled(client):
             return answer
         time.sleep(0.1)
     raise AssertionError("the answer never settled")
+
+
+def test_an_answer_that_comes_after_the_end_is_dropped(small_file):
+    """The thread that computes may end after the server: it says nothing then, not even a fault."""
+    bench = Bench(Desk(small_file), report=lambda _found, _command: "")
+    bench.loop = asyncio.new_event_loop()
+    bench.loop.close()
+    bench._told({"question": 1})
+    assert bench.latest == {}
 
 
 @pytest.mark.parametrize("path", ["/", "/state", "/report", "/command", "/stream"])
