@@ -150,7 +150,8 @@ class Ageing(Table):
         0.6,
         "share of the first capacity at which the battery counts as worn",
         common_practice(
-            "warranties of home batteries promise 60 to 70 % after ten years; when households replace one, nobody has measured"
+            "warranties of home batteries promise 60 to 70 % after ten years (60 %: pv magazine USA, 25 July 2024); when "
+            "households replace one, nobody has measured"
         ),
         title="Capacity at end of life",
     )

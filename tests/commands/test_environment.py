@@ -110,11 +110,16 @@ def test_charts_know_their_pictures_and_leave_others(tmp_path: Path, kind: str) 
 
 
 @pytest.mark.skipif(not Path("/proc").exists(), reason="needs a folder that nobody can write")
-def test_rank_tries_its_folder_before_the_work(small_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A folder that takes no files is said before a point is computed."""
-    monkeypatch.setattr("riskcalc.answers.ranked.ranked", lambda *_, **__: pytest.fail("worked first"))
+@pytest.mark.parametrize(
+    ("command", "work"), [("rank", "riskcalc.answers.ranked.ranked"), ("assess", "riskcalc.study.model.assessment")]
+)
+def test_the_folder_is_tried_before_the_work(
+    small_file: Path, monkeypatch: pytest.MonkeyPatch, command: str, work: str
+) -> None:
+    """A folder that takes no files is said before a point or a future is computed."""
+    monkeypatch.setattr(work, lambda *_, **__: pytest.fail("worked first"))
     with pytest.raises(InputError, match="cannot be written"):
-        run("rank", small_file, "--out", "/proc/nowhere")
+        run(command, small_file, "--out", "/proc/nowhere")
 
 
 @pytest.mark.parametrize(

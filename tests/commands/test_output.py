@@ -195,9 +195,7 @@ def test_full_and_read_only_disks_are_said_by_the_command_line(small_file, tmp_p
     assert "cannot be written: No space left on device" in full.stderr
     assert "Traceback" not in full.stderr
     assess = f"{sys.executable} -m riskcalc assess {small_file} --out disk/out"
-    start = time.perf_counter()
     closed = with_disk("ro", f"echo disk; {assess}; echo code $?; ls -A disk", cwd=tmp_path)
-    assert time.perf_counter() - start < 30
     assert closed.stdout.split() == ["disk", "code", "2"]
     assert "cannot be written: Read-only file system" in closed.stderr
     assert "Traceback" not in closed.stderr
