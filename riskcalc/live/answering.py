@@ -175,6 +175,8 @@ class Answering:
                 if number == self._asked:
                     self.tell({"question": number, "problems": problems_of(error)})
             except Exception as error:  # noqa: BLE001 - a fault of ours must not leave the page waiting
+                if number != self._asked:
+                    return  # called off: the interpreter may be ending under it
                 traceback.print_exc()
                 fault = {
                     "key": "",
