@@ -128,8 +128,8 @@ def trace_dict(
         "came_kwh": {name: float(kwh[name].sum()) for name in CAME},
         "went_kwh": {name: float(kwh[name].sum()) for name in WENT},
         "months": months,
-        "paid_for_import": float(kwh["grid_import_w"] @ prices["import"]),
-        "paid_for_export": float(kwh["grid_export_w"] @ prices["export"]),
+        "paid_for_import": float((kwh["grid_import_w"] * prices["import"]).sum()),
+        "paid_for_export": float((kwh["grid_export_w"] * prices["export"]).sum()),
         "provenance": provenance_of(scenario, world.pools, draws=scenario.study.draws),
         "page": {"command": command, "weeks": traced_weeks(scenario, world, columns, draw=draw, year=year)},
     }

@@ -186,7 +186,7 @@ def test_no_command_hands_on_what_plays_tricks(tmp_path: Path, monkeypatch: pyte
         (["assess", "x.toml", "--step", "TRICK"], "valid integer"),
         (["assess", "TRICK"], "no such file"),
         (["check", "tests/data/flat.toml", "--set", "TRICK"], "key=value"),
-        (["sites", "--near", "TRICK", "0"], "valid number"),
+        (["sites", "--near", "TRICK", "0"], "Invalid value"),
     ],
 )
 def test_what_was_typed_plays_no_tricks(words: list[str], said: str) -> None:

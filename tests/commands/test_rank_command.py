@@ -33,7 +33,7 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert "at steps of 30 minutes" in lines[0]
     (unused,) = [line for line in lines if line.strip().startswith("Export price") and "(" in line][:1]
     assert unused.count("0 % (0 to 0)") >= 1
-    assert any("the same three, as far as both can tell" in line for line in lines)
+    assert any("the same three come first, as far as both can tell" in line for line in lines)
     assert any("Pays back in two years." in line for line in lines)
     figures = json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
     worth = figures["sobol"]["outcomes"]["net_present_value"]
@@ -94,7 +94,7 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
     lines = ranking_lines(figures)
     assert "  1. not settled: Price of the kit. Others come near: this; that; third; and 2 more" in lines
-    wanted = "  About 512 points (2,048 simulated futures) would settle the rest: --until settled"
+    wanted = "  About 512 points (2,048 simulated futures) would settle the rest: run rank with --until settled"
     assert wanted in lines
     order |= {"points_that_would_settle": None, "futures_that_would_settle": None}
     tie = {"places": [1, 2], "factors": [one, other], "outside": [], "settled": False, "is_tie": True}
