@@ -76,12 +76,13 @@ def assessment(
     workers: Workers | None = None,
     on_block: OnBlock | None = None,
     meanwhile: Callable[[], object] | None = None,
+    world: World | None = None,
 ) -> Assessment:
     """Draw the scenario's futures and follow each through the horizon; `on_year` hears of each year that is done.
 
     `workers` do the simulating: the threads of this process unless others are given, with the same bits. `on_block` is
     handed each block of draws as it is done: which they are, their values, energy and money. `meanwhile` is called once
-    beside the simulation, which leaves the interpreter's lock free most of the time.
+    beside the simulation, which leaves the interpreter's lock free most of the time. A `world` at hand is not built again.
 
     Raises
     ------
@@ -90,7 +91,7 @@ def assessment(
     """
     start_warm_up(scenario)
     with ThreadPoolExecutor(1) as beside:
-        building = beside.submit(world_of, scenario)
+        building = beside.submit(lambda: world or world_of(scenario))
         random = design_of(scenario)
         values = drawn_values(scenario, random)
         world = building.result()
