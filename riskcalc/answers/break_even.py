@@ -206,8 +206,7 @@ def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> C
     fit = additive(margin, [term], np.zeros(len(margin), dtype=np.int64))
     part = fit.parts[0, 0]
     variance, noise = float(part.var()), float(fit.noise[0] * fit.noise_degrees[0]) / len(margin)
-    kept = 1.0 - noise / variance if variance > noise else 0.0
-    kept = kept if kept >= LEAST_KEPT else 0.0
+    kept = 1.0 - noise / variance if noise < (1.0 - LEAST_KEPT) * variance else 0.0
 
     def margin_at(point: float) -> Floats:
         place = float(quantity.cumulative(np.array(point)))
