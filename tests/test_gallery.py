@@ -90,4 +90,8 @@ def test_the_index_shows_every_example() -> None:
     for name in NAMES:
         for link in (f"(examples/{name}/{PICTURE})", f"(examples/{name}/{RESULT})", f"(../scenarios/{name}.toml)"):
             assert link in index
-    assert all(page.stat().st_size <= GALLERY["LARGEST_PAGE_BYTES"] for page in EXAMPLES.glob("*/*.html"))
+        known = json.loads((EXAMPLES / name / RESULT).read_text(encoding="utf-8"))["provenance"]
+        assert known["draws"] >= 1024, "a page holds 1,024 futures"
+    pages = list(EXAMPLES.glob("*/*.html"))
+    assert len(pages) >= len(NAMES)
+    assert all(page.stat().st_size <= GALLERY["LARGEST_PAGE_BYTES"] for page in pages)

@@ -11,6 +11,9 @@ import pytest
 from riskcalc.answers.claims import claim_statement
 from riskcalc.answers.compare import page_dict as compare_dict
 from riskcalc.answers.compare import result as compare_result
+from riskcalc.answers.match import matching
+from riskcalc.answers.match import page_dict as match_dict
+from riskcalc.answers.match import result as match_result
 from riskcalc.answers.measures import measure_of
 from riskcalc.answers.options import comparison, share_tariff
 from riskcalc.answers.own_figures import follows, kept_draws, own_figures
@@ -23,7 +26,7 @@ from riskcalc.pages.exhibits.own_figures import HORIZON, fields
 from riskcalc.pages.exhibits.payback import when_finding
 from riskcalc.pages.exhibits.worth import money_finding
 from riskcalc.pages.figures import money
-from riskcalc.pages.page import assess_page, compare_page
+from riskcalc.pages.page import assess_page, compare_page, match_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment, design_of, drawn_values
 
@@ -202,6 +205,45 @@ def test_options_under_one_tariff_are_compared_with_typed_figures(small_file, op
     assert page.locator("#answer > .opening").inner_text() in page.locator("[data-own=sentence]").inner_text()
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert HEADLESS["violations"](page) == []
+    assert faults == []
+
+
+MATCH_CHANGES = (
+    *("study.draws=64", "study.scrambles=4", "study.pool_years=4", "study.step_minutes=15"),
+    *("study.horizon_years=4",),
+)
+
+
+@pytest.mark.browser
+@pytest.mark.skipif(bool(MISSING), reason=MISSING)
+def test_a_match_page_has_a_panel_for_its_home(opened, monkeypatch):
+    """Two kits in one flat: mean worth, nine in ten, odds and how often each is best are those of `match --set`."""
+    monkeypatch.chdir(ROOT)
+    files = [Path("scenarios/homes/balcony-flat.toml")]
+    kits = [Path(f"scenarios/kits/{name}.toml") for name in ("portable-1kwh", "portable-2kwh-two-modules")]
+    found = matching(files, kits, changes=MATCH_CHANGES)
+    page, faults, _ = opened(match_page(match_dict(found, figures=match_result(found), command="riskcalc match")))
+    page.wait_for_selector("#own-0[data-ready]")
+    names = [row["name"] for row in json.loads(page.get_attribute("#own-0", "data-figures"))]
+    rate = "tariff.rates.day.import_price_per_kwh"
+    page.fill(f'#own-0 [name="own-0/{rate}"]', "0.47")
+    page.fill('#own-0 [name="own-0/prices.discount_rate_per_year"]', "6")
+    shown = json.loads(page.get_attribute("#own-0", "data-figures"))
+    assert [row["name"] for row in shown] == names
+    typed = (f"{rate}=0.47", "prices.discount_rate_per_year=0.06")
+    again = match_result(matching(files, kits, changes=(*MATCH_CHANGES, *typed)))["homes"][0]
+    cells = sorted((cell for cell in again["cells"] if cell["is_run"]), key=lambda cell: cell["kit_file"])
+    got = sorted((row for row in shown if row["paid"] is not None), key=lambda row: row["name"])
+    wanted = sorted(cells, key=lambda cell: next(row["name"] for row in got if row["name"].startswith(cell["title"])))
+    assert len(got) == len(wanted) >= 2
+    for row, cell in zip(got, wanted, strict=True):
+        worth = cell["net_present_value"]
+        assert row["mean"] == pytest.approx(worth["mean"]["value"], rel=1e-6, abs=1e-4), row["name"]
+        assert row["ends"] == pytest.approx([worth["p5"]["value"], worth["p95"]["value"]], rel=1e-6, abs=1e-4), row[
+            "name"
+        ]
+        assert row["paid"] == pytest.approx(cell["paid_back_share"]["value"], abs=1e-9), row["name"]
+        assert row["best"] == pytest.approx(cell["best_share"]["value"], abs=1e-9), row["name"]
     assert faults == []
 
 
