@@ -237,10 +237,11 @@
     };
     const canvas = (wide, high) => drawn("svg", {viewBox: `0 0 ${wide} ${high}`, class: "histogram", "aria-hidden": "true"});
     const dots = (f) => {
-      const shares = [...f.withinHeadline, 1].map((x, y, all) => x - (y ? all[y - 1] : 0)), quota = shares.map((x) => 100 * x), whole = quota.map((x) => Math.floor(x + 1e-9));
+      const sum = (all) => all.reduce((a, b) => a + b, 0);
+      const quota = f.withinHeadline.map((x, y, all) => 100 * (x - (y ? all[y - 1] : 0))), whole = quota.map((x) => Math.floor(x + 1e-9)), paid = Math.floor(sum(quota) + 0.5);
       const order = quota.map((x, y) => y).sort((a, b) => (quota[b] - whole[b]) - (quota[a] - whole[a]) || a - b);
-      for (let left = 100 - whole.reduce((a, b) => a + b, 0), k = 0; k < left; k++) whole[order[k]] += 1;
-      return whole;
+      for (let left = paid - sum(whole), k = 0; k < left; k++) whole[order[k]] += 1;
+      return [...whole, 100 - paid];
     };
     const dotsDrawn = (counts) => {
       const years_ = counts.length - 1, wide = 400, pile = 110, column = (wide - pile) / years_, across = Math.max(1, Math.min(4, Math.ceil(Math.max(...counts.slice(0, -1)) / 16)));

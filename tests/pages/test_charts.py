@@ -253,3 +253,10 @@ def test_sketch_of_a_single_value_is_one_bar_in_the_middle() -> None:
 def test_chart_rows_keep_six_digits() -> None:
     """Numbers are shortened, text is not."""
     assert json.loads(rows(a=[1.23456789], b=["x"]).values) == [{"a": 1.23457, "b": "x"}]
+
+
+def test_the_dots_agree_with_the_odds_beside_them() -> None:
+    """Shares of many years, each with a small remainder: 10.55 % paid back are 11 dots, not 10."""
+    dots = dots_per_year(within([0.45] * 9 + [6.5, 89.45]))
+    assert dots[-1] == 89
+    assert dots.sum() == 100

@@ -58,7 +58,7 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
         assert f"({percent(paid)})" in text
         assert "The stay ends when the household first moves: in half of the futures within 4 years." in text
         assert "At the first move the kit goes along in 100 % of futures" in text
-        later = "A kit that goes along at a move works on: within 8 years it pays back in"
+        later = "Counting later homes too, it pays back within 8 years in"
         assert f"{later} {percent(ever)} of futures." in text
     assert "What happens to the kit at the first move, in shares of all futures: taken along 100 %." in page
     dots = round(100 * paid)

@@ -63,16 +63,17 @@ def paid_share(figures: Figures) -> dict[str, Any]:
 def dots_per_year(within: Floats) -> NDArray[np.int64]:
     """Return how many of a hundred futures pay back in each year, and last how many do not, shape (N + 1,).
 
-    `within` are the shares paid back by the end of each year, (N,). Shares are turned into whole dots by largest
-    remainder, so that they always make up the hundred.
+    `within` are the shares paid back by the end of each year, (N,). All that pay back are rounded together, so that the
+    dots agree with the odds beside them; they are shared out among the years by largest remainder.
     """
-    shares = np.diff(np.append(within, 1.0), prepend=0.0)
-    quota = DOTS * shares / shares.sum()
+    quota = DOTS * np.diff(within, prepend=0.0)
+    paid = int(np.floor(quota.sum() + 0.5))
     whole = np.floor(quota + 1e-9).astype(np.int64)
-    left = DOTS - int(whole.sum())
+    left = max(0, paid - int(whole.sum()))
     # Stable order: equal remainders go to the earlier year.
-    whole[np.argsort(-(quota - whole), kind="stable")[:left]] += 1
-    return whole
+    order = np.argsort(whole - quota, kind="stable")
+    whole[order[:left]] += 1
+    return np.append(whole, DOTS - paid)
 
 
 def within_shares(figures: Figures, horizon: int | None = None) -> Floats:

@@ -9,7 +9,7 @@ from riskcalc.pages.figures import complement, not_within, percent, say, value_o
 from riskcalc.types import Figures
 
 #: The panel of own figures says this too.
-LATER = "A kit that goes along at a move works on: within {years} it pays back in {share} of futures."
+LATER = "Counting later homes too, it pays back within {years} in {share} of futures."
 
 
 def stay_brief(figures: Figures) -> str:
