@@ -48,10 +48,10 @@ def scenario_fit(scenario: Scenario, weather: WeatherPool) -> tuple[FitLine, ...
         prefix = f"{name}: " if len(kit.arrays) > 1 else ""
         doubt = ""
         if site.record_low_c is None:
-            doubt = "; no record low is given, so 5 °C below the coldest of the weather years is used"
+            doubt = ". No record low is given, so 5 °C below the coldest of the weather years is used"
         elif record_low_c < site.record_low_c:
             doubt = (
-                f"; the coldest of the weather years, {record_low_c:.1f} °C, is below the record low given "
+                f". The coldest of the weather years, {record_low_c:.1f} °C, is below the record low given "
                 f"({site.record_low_c:g} °C), so it is used"
             )
         # Said once for each array, on the first check that the cold decides.

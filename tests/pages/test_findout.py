@@ -33,7 +33,11 @@ def plain(texts: Any) -> str:
 def blocks(**figures: Any) -> str:
     """Return what the break-even blocks say."""
     found = findout.break_even_blocks({"currency": "EUR", **figures})
-    return plain(text for block in found for text in (block.value["cells"] if block.kind == "table" else [block.value]))
+    texts = {
+        "table": lambda value: value["cells"],
+        "fold": lambda value: [": ".join((value["summary"], *value["blocks"][0].value))],
+    }
+    return plain(text for block in found for text in texts.get(block.kind, lambda value: [value])(block.value))
 
 
 def test_break_even_values_to_the_digit_they_bear() -> None:
@@ -57,8 +61,8 @@ def test_break_even_values_to_the_digit_they_bear() -> None:
     assert "For 50:50 odds of payback within 10 years" in said
     assert "Price of the kit: €710 ± 10" in said
     assert "Shading: about 12 % ± 1" in said
-    assert "The odds hardly change with these: Azimuth." in said
-    assert "No plausible value of these is enough: Inflation." in said
+    assert "Inputs that hardly change the odds: 1: Azimuth" in said
+    assert "Inputs that cannot do it by themselves: 1: Inflation" in said
 
 
 def test_claim_in_words() -> None:

@@ -168,7 +168,7 @@ OF_RESULTS = {
 }
 #: What a piece of a sentence follows or stands for.
 BEFORE = {" ": "7", ", but": "at least 7 in series keep tracking with cells at 7 °C", ", ": "uniform 7 to 7"}
-BEFORE |= {"; no record": "m", "; the coldest": "m", "; ": "at most 7 in parallel stay below the limit in strong light"}
+BEFORE |= {". No record": "m", ". The coldest": "m", "; ": "at most 7 in parallel stay below the limit in strong light"}
 PARTS = {"what": "7 real weather years say", "SOCKETS_W": "1,440 W (120 V, 12 A) to 2,300 W (230 V, 10 A)"}
 
 

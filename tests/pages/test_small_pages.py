@@ -74,3 +74,13 @@ def test_the_balance_of_a_trace_closes(small_dicts: dict[str, dict[str, Any]]) -
     week = found["page"]["weeks"][0]
     assert week["demand_w"].shape == (336,)
     assert 0.0 < float(week["demand_w"].sum()) / 2000.0 < found["went_kwh"]["demand_w"] / 26
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if name != "check"])
+def test_the_head_carries_a_picture_for_those_who_share_it(written: dict[str, str], name: str) -> None:
+    """Title, description and the first chart as a data address; a check has no chart."""
+    head = written[name][: written[name].index("</head>")]
+    assert 'property="og:image" content="data:image/png;base64,iVBORw0KGgo' in head
+    for said in ('property="og:title"', 'name="description"'):
+        assert len(head.split(f'{said} content="')[1].split('"')[0]) > 15
+    assert "og:image" not in written["check"]

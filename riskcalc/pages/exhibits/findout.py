@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from riskcalc.pages.exhibit import Block, table, words
+from riskcalc.pages.exhibit import Block, fold, items, table, words
 from riskcalc.pages.figures import (
     capital,
     counted,
@@ -93,7 +93,7 @@ def break_even_blocks(figures: Figures) -> Iterator[Block]:
         cells = [(row["label"], break_even_value(row, figures["currency"], with_error=True)) for row in settled]
         if cells:
             yield table(title, ("with", "at"), cells)
-        yield from (words(note, "small") for note in _notes(own, settled))
+        yield from _notes(own, settled)
 
 
 def break_even_title(own: Sequence[Figures]) -> str:
@@ -166,15 +166,15 @@ def claim_words(row: Figures, currency: str, horizon: int) -> dict[str, str]:
     }
 
 
-def _notes(own: Sequence[Figures], settled: Sequence[Figures]) -> Iterator[str]:
+def _notes(own: Sequence[Figures], settled: Sequence[Figures]) -> Iterator[Block]:
     if any(row["method"] == "shifted" for row in settled):
-        yield "“About” marks estimates from the futures already simulated; the others are recalculated."
+        yield words("“About” marks estimates from the futures already simulated; the others are recalculated.", "small")
     flat = [row["label"] for row in own if row["value"] is not None and row not in settled]
     if flat:
-        yield say("The odds hardly change with these: {inputs}.", inputs="; ".join(flat))
+        yield fold(say("Inputs that hardly change the odds: {count}", count=len(flat)), items(flat))
     none = [row["label"] for row in own if row["value"] is None]
     if none:
-        yield say("No plausible value of these is enough: {inputs}.", inputs="; ".join(none))
+        yield fold(say("Inputs that cannot do it by themselves: {count}", count=len(none)), items(none))
 
 
 def _measure(value: float | None, unit: str, currency: str, horizon: int) -> str:

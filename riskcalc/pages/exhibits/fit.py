@@ -31,6 +31,10 @@ LOAD_VERDICTS = {
 }
 
 
+#: Pairs of appliances that a sentence names; the others are counted.
+MOST_PAIRS = 3
+
+
 def fit_blocks(figures: Figures) -> Iterator[Block]:
     """Yield the electrical fit of the modules."""
     fit = figures.get("electrical_fit") or ()
@@ -138,13 +142,13 @@ def _together(loads: Figures) -> Iterator[dict[str, str]]:
     together = loads.get("together")
     if not together or len(loads["appliances"]) < 2:
         return
-    pairs = []
-    for pair in together["pairs_too_much"]:
+    pairs, shown = [], together["pairs_too_much"][:MOST_PAIRS]
+    for pair in shown:
         first, second = map(_name, pair["names"])
         pairs.append(say("{first} and {second} ({watts})", first=first, second=second, watts=_watts(pair["watts"])))
     advice = ""
     if pairs:
-        more = together["pairs_not_shown"]
+        more = together["pairs_not_shown"] + len(together["pairs_too_much"]) - len(shown)
         said = ", ".join(pairs)
         if more:
             said = counted("{pairs}, and {count} more pair", "{pairs}, and {count} more pairs", more, pairs=said)

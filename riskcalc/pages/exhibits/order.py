@@ -45,7 +45,7 @@ def opening(figures: Figures) -> str:
         )
         return say(message, input=capital(names[0]), share=share)
     names += [row["label"] for row in first["outside"]]
-    shown = "; ".join([capital(names[0]), *map(lower, names[1:MOST_RIVALS])])
+    shown = "; ".join(map(lower, names[:MOST_RIVALS]))
     if len(names) <= MOST_RIVALS:
         return say("It is not settled yet what decides most. It is one of these: {inputs}.", inputs=shown)
     return say("It is not settled yet what decides most. In front are: {inputs}.", inputs=shown)
@@ -167,7 +167,7 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
     """Yield the first places: settled, tied, or open with what would settle them."""
     for tier in order["tiers"]:
         first, last = tier["places"]
-        where = f"{first}." if first == last else say("{first}. to {last}.", first=first, last=last)
+        where = f"{first}." if first == last else say("Places {first} to {last},", first=first, last=last)
         who = "; ".join([capital(tier["factors"][0]["label"]), *(lower(row["label"]) for row in tier["factors"][1:])])
         if tier["settled"]:
             yield say("{where} {who}: settled, ahead of all others with 95 % certainty", where=where, who=who)
@@ -241,7 +241,7 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
 
 
 def _names(rows: Sequence[Figures]) -> str:
-    said = [row["label"] for row in rows[:MOST_RIVALS]]
+    said = [lower(row["label"]) for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
     return say("{names}; and {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
 
