@@ -100,7 +100,7 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     tie = {"places": [1, 2], "factors": [one, other], "outside": [], "settled": False, "is_tie": True}
     order["tiers"] = [tie | {"hardest_to_part": rivals[0]}]
     lines = ranking_lines(figures)
-    assert "  1. to 2. a tie: Price of the kit; use, in any order" in lines
+    assert "  Places 1 to 2, a tie: Price of the kit; use, in any order" in lines
     reason = (
         "     they differ by 2 % ± 3 of the spread; to tell which is ahead takes some 512 points, more than the 2,048 "
         "allowed"
