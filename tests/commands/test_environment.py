@@ -116,8 +116,10 @@ def test_charts_know_their_pictures_and_leave_others(tmp_path: Path, kind: str) 
 def test_the_folder_is_tried_before_the_work(
     small_file: Path, monkeypatch: pytest.MonkeyPatch, command: str, work: str
 ) -> None:
-    """A folder that takes no files is said before a point or a future is computed."""
+    """A folder that takes no files is said before a point or a future is computed; `new` says it before it asks."""
     monkeypatch.setattr(work, lambda *_, **__: pytest.fail("worked first"))
+    with pytest.raises(InputError, match="cannot be written"):
+        run("new", "/proc/nowhere/home.toml")
     with pytest.raises(InputError, match="cannot be written"):
         run(command, small_file, "--out", "/proc/nowhere")
 

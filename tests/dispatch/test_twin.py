@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import runpy
 from pathlib import Path
@@ -388,3 +389,18 @@ def test_trace_sums_to_the_kernels_months(coupling: str) -> None:
             summed = np.bincount(month, trace[name], minlength=12) * inputs.step_minutes / 60e3
             assert np.abs(summed - outcome.monthly_kwh[flow, :, draw]).max() <= 1e-9 * largest, name
         assert trace["battery_stored_wh"][-1] == pytest.approx(outcome.stored_wh[draw], rel=1e-9, abs=1e-6)
+
+
+@pytest.mark.parametrize(("load_w", "short_hours"), [(0.0, 0.0), (1e-4, 72.0)])
+def test_hours_are_short_by_the_share_of_their_load(load_w: float, short_hours: float) -> None:
+    """Three days off grid without sun or charge: no load is never short, and the smallest load always is."""
+    inputs, plan, params, arguments = random_case(1, days=3, draws=2, bases=2, minutes=0)
+    inputs = dataclasses.replace(
+        inputs,
+        solar_w=np.zeros_like(inputs.solar_w),
+        wired_w=np.zeros_like(inputs.wired_w),
+        run_w=np.full_like(inputs.run_w, load_w),
+        rank_row=np.full(2, -1),
+    )
+    found = dispatch_slow("off_grid", inputs, plan, params, use_numba=True, **(arguments | {"stored_wh": np.zeros(2)}))
+    assert found.short_hours == pytest.approx(np.full(2, short_hours))

@@ -58,7 +58,7 @@ ROOMS = {
     ),
     "sun": Room(
         (
-            "weather/solar.py", "weather/plane.py", "weather/split.py", "weather/array.py",
+            "weather/solar.py", "weather/plane.py", "weather/inclined.py", "weather/split.py", "weather/array.py",
             "weather/within_hour.py",
         ),
         (
@@ -296,6 +296,7 @@ def main() -> None:
     arguments.add_argument(
         "--near", action="store_true", help="Only the tests named after a source, on a tree known to be green."
     )
+    arguments.add_argument("--limit", type=float, default=600.0, help="Seconds for one with --near.", metavar="S")
     arguments.add_argument("--only", default="", help="Those of one FILE:LINE.")
     arguments.add_argument("--deselect", action="append", default=[], help="A test to leave out.", metavar="TEST")
     asked = arguments.parse_args()
@@ -321,7 +322,7 @@ def main() -> None:
             tests, near = nearest_first(room.tests, mutant.source)
             tests = tests[:near] if asked.near and near else tests
             if asked.near:
-                sound[mutant.source] = 180.0
+                sound[mutant.source] = (asked.limit - 60.0) / 3.0
             elif mutant.source not in sound:
                 as_it_is, sound[mutant.source] = outcome(None, tests, 3600.0)
                 if as_it_is != "SURVIVED":
