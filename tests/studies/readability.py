@@ -210,6 +210,7 @@ def _runs(names: list[str], draws: int, folder: Path) -> Iterator[tuple[str, lis
         ("compare", [str(shelf / "terrace-rooftop.toml"), str(shelf / "terrace-tenant.toml"), "--no-stay", *few]),
         ("match", ["--homes", str(shelf / "homes/studio.toml"), "--kits", str(shelf / "kits/p*.toml"), *few]),
         ("rank", [str(shelf / "tenant-balcony.toml"), "--points", "16", *few]),
+        ("trace", [str(shelf / "tenant-balcony.toml"), "--draw", "0", "--year", "1", *few]),
         (
             "update",
             [str(shelf / "tenant-balcony.toml"), "--measured", str(measured), "--error", "0.3", *few, "--draws", "512"],
@@ -217,7 +218,8 @@ def _runs(names: list[str], draws: int, folder: Path) -> Iterator[tuple[str, lis
     ]
     for number, (command, words) in enumerate(calls):
         out = folder / str(number)
-        done = CliRunner().invoke(app, [command, *words, "--out", str(out)], catch_exceptions=False)
+        target = out / "year.csv" if command == "trace" else out
+        done = CliRunner().invoke(app, [command, *words, "--out", str(target)], catch_exceptions=False)
         assert done.exit_code == 0, done.output
         yield command, [path.read_text(encoding="utf-8") for path in sorted(out.rglob("*.html"))], done.stdout
 
@@ -242,14 +244,17 @@ def main(names: list[str], draws: int, target: Path | None) -> None:
                     ease = reading_ease(first_screen_of(html))
                     print(f"  {ease:5.0f}  {title[1] if title else ''}{'' if ease >= EASE else '  TOO HARD'}")
             texts.setdefault(f"screen of {command}", []).extend(
-                line.strip() for line in screen.splitlines() if "█" not in line and "  " not in line.strip()
+                line.strip()
+                for line in screen.splitlines()
+                if "█" not in line and "  " not in line.strip() and " " in line
             )
     print(f"\n{'':34}{'sentences':>10}{'median':>8}{'longest':>9}{'above ' + str(LONGEST):>10}{'banned':>8}")
     every: dict[str, None] = {}
     for kind, found in texts.items():
         own = list(dict.fromkeys(sentence for text in found for sentence in in_sentences(text)))
         every |= dict.fromkeys(own)
-        _print_row(kind, own)
+        if own:  # the screen of a trace names its files only
+            _print_row(kind, own)
     _print_row("all", list(every))
     for sentence in too_long(every):
         print(f"too long: {sentence}")
