@@ -1,5 +1,7 @@
 """Worth and ratios against worked examples and a reference library."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import numpy_financial as npf
 import pytest
@@ -17,6 +19,7 @@ from riskcalc.money.measures import (
     net_present_value,
     savings_to_investment,
 )
+from riskcalc.money.returns import ambiguous
 
 
 def column(*flows):
@@ -177,3 +180,15 @@ def test_dominance_refusals():
         dominates(np.zeros(3), np.zeros(4), order=1)
     with pytest.raises(ValueError, match="order: 3"):
         dominates(np.zeros(3), np.zeros(3), order=3)
+
+
+def test_a_loan_of_half_a_year_in_one_future_is_refused():
+    """Terms are whole years in every future, not only in some."""
+    with pytest.raises(ValueError, match="whole years"):
+        loan_flows(1000.0, loan_rate=0.05, term_years=np.array([5.0, 5.5]), years=10, draws=2)
+
+
+def test_one_rate_of_return_is_not_ambiguous():
+    """One rate stands alone; several, or none where signs change, do not; none without a change of sign is plain."""
+    found = SimpleNamespace(roots=np.array([1, 2, 0, 0]), sign_changes=np.array([1, 2, 1, 0]))
+    assert ambiguous(found).tolist() == [False, True, True, False]

@@ -58,7 +58,7 @@ ROOMS = {
     ),
     "sun": Room(
         (
-            "weather/solar.py", "weather/plane.py", "weather/inclined.py", "weather/split.py", "weather/array.py",
+            "weather/solar.py", "weather/plane.py", "weather/split.py", "weather/array.py",
             "weather/within_hour.py",
         ),
         (
