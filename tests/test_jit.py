@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import importlib.util
 import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -36,6 +37,8 @@ def total(values):
 def loaded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., ModuleType]:
     """Return what loads a module with one loop, as a new process would, its code kept in a folder of its own."""
     monkeypatch.setattr(numba.config, "CACHE_DIR", str(tmp_path / "kept"))
+    # Bytecode goes by the time of the file, which stays here.
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
     file = tmp_path / "loops.py"
 
     def load(factor: float = 2.0) -> ModuleType:
