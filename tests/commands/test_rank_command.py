@@ -1,6 +1,7 @@
 """`riskcalc rank`: what it writes and prints, and what it refuses."""
 
 import json
+import re
 
 import pytest
 from typer.testing import CliRunner
@@ -43,7 +44,9 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert figures["provenance"]["libraries"]["scipy"] != "unknown"
     assert "kit.runs_from_battery_on_mains" in [row["key"] for row in figures["questions"]]
     assert any(line.startswith("is this right? ") for line in lines)
-    assert "Is this right?" in (tmp_path / "ranking.html").read_text(encoding="utf-8")
+    page = (tmp_path / "ranking.html").read_text(encoding="utf-8")
+    assert "Is this right?" in page
+    assert re.search(r"riskcalc rank .* --points 16 --odds 0\.5", page)
 
 
 def test_same_seed_same_ranking(small_file, tmp_path):

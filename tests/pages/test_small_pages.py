@@ -10,8 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from riskcalc.commands.options import command_line
 from riskcalc.pages import page as pages
+from riskcalc.pages.exhibits.fit import fit_title, loads_finding
+from riskcalc.pages.exhibits.matching import opening
+from riskcalc.pages.exhibits.order import family_blocks
 from riskcalc.pages.exhibits.traced import balance_finding
+from riskcalc.pages.exhibits.week import week_title
 
 HEADLESS = runpy.run_path(str(Path(__file__).parents[1] / "headless.py"))
 NAMES = ("rank", "update", "check", "trace")
@@ -84,3 +89,52 @@ def test_the_head_carries_a_picture_for_those_who_share_it(written: dict[str, st
     for said in ('property="og:title"', 'name="description"'):
         assert len(head.split(f'{said} content="')[1].split('"')[0]) > 15
     assert "og:image" not in written["check"]
+
+
+def test_a_check_says_modules_and_loads_at_once(
+    written: dict[str, str], small_dicts: dict[str, dict[str, Any]]
+) -> None:
+    """The first sentence holds what the modules and what the appliances came to."""
+    opening = written["check"].split('<h2 class="opening">')[1].split("</h2>")[0]
+    assert fit_title(small_dicts["check"]["fit"]) in opening
+    assert loads_finding(small_dicts["check"]["loads"]) in opening
+
+
+def test_shares_that_chance_puts_outside_are_shown_at_the_end() -> None:
+    """A share of -3 % with an interval from -10 to 2 %, and one of 103 %, read 0 and 100 %."""
+    index = {"value": -0.03, "interval_95": [-0.1, 0.02]}
+    beyond = {"value": 1.03, "interval_95": [0.9, 1.2]}
+    row = {"label": "kit", "first_order": index, "total_order": beyond}
+    found = {"sobol": {"outcomes": {"net_present_value": {"families": [row]}}}, "agreement": None}
+    (block,) = family_blocks(found)
+    assert block.value["cells"] == [("Kit", "0 %", "0 to 2 %", "100 %", "90 to 100 %")]
+
+
+def test_a_week_may_take_more_from_the_grid_than_the_home_uses() -> None:
+    """61 kWh come for 57 kWh used: the kit takes the rest, and no "61 of 57" is said."""
+    week = {"season": "winter", "demand_w": [114000.0], "grid_import_w": [122000.0], "unmet_w": [0.0]}
+    said = week_title(week).replace("\u00a0", " ")
+    assert said == "Winter week: 61 kWh come from the grid for 57 kWh used; the kit itself takes the rest"
+
+
+def test_homes_are_counted_as_one_would_say_it() -> None:
+    """All homes, some of them, none of them."""
+    clear = {"pick": "kit", "lead_over_next": {"value": 100.0, "standard_error": 1.0}}
+    close = {"pick": "kit", "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
+    none = {"pick": "do nothing", "lead_over_next": None}
+    assert opening([clear, clear]) == (
+        "On average, the right kit leaves each of the 2 homes better off than doing nothing. The lead of the best kit is clear "
+        "in each of them."
+    )
+    assert opening([clear, none]).startswith(
+        "On average, the right kit leaves 1 of 2 homes better off than doing nothing."
+    )
+    assert opening([close]).endswith("The lead of the best kit is too small to call.")
+    assert opening([none]) == "On average, no kit here leaves the home better off than doing nothing."
+
+
+def test_the_command_repeats_what_it_was_asked() -> None:
+    """Options of a command that are no keys of the scenario stand in the command to get the page again."""
+    more = ["--measured", "my meter.csv", "--error", "0.3"]
+    asked = command_line("update", [Path("flat.toml")], ["study.draws=512"], more)
+    assert asked == "riskcalc update flat.toml --set study.draws=512 --measured 'my meter.csv' --error 0.3"
