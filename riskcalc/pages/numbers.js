@@ -57,20 +57,29 @@ const riskcalcPage = (() => {
     const spread = left.reduce((a, b) => a + (b - middle) ** 2, 0);
     return {value: sum / count, se: scrambles > 1 ? Math.sqrt((scrambles - 1) / scrambles * spread) : NaN};
   };
+  // The error of a share of draws that are 1: `uncertainty.summary.share_error`, which says why it is never 0.
+  const shareError = (ones, scrambles) => {
+    const each = ones.length / scrambles, shares = [];
+    let counted = 0;
+    for (let r = 0; r < scrambles; r++) {
+      const part = ones.slice(r * each, (r + 1) * each).filter((x) => !Number.isNaN(x));
+      counted += part.length / scrambles;
+      if (part.length) shares.push(mean(part));
+    }
+    const n = shares.length, middle = mean(shares), spread = shares.reduce((a, b) => a + (b - middle) ** 2, 0) / (n - 1);
+    return n < 2 ? NaN : Math.sqrt(Math.max(spread, 1 / Math.max(1, counted) ** 2 / 6) / n);
+  };
+  const shareWithError = (ones, scrambles) => {
+    const value = mean(ones.filter((x) => !Number.isNaN(x)));
+    return {value, se: value === 0 || value === 1 ? 0 : shareError(ones, scrambles)};
+  };
   const quantileWithError = (values, scrambles, u) => {
     const known = values.filter((x) => !Number.isNaN(x)), sorted = Float64Array.from(known).sort(), value = quantile(sorted, u);
     let highest = -Infinity;
     for (const x of known) if (x !== Infinity && x > highest) highest = x;
-    const at = Math.min(value, highest), each = values.length / scrambles, shares = [];
-    let counted = 0;
-    for (let r = 0; r < scrambles; r++) {
-      const part = values.slice(r * each, (r + 1) * each).filter((x) => !Number.isNaN(x));
-      counted += part.length / scrambles;
-      if (part.length) shares.push(mean(part.map((x) => (x <= at ? 1 : 0))));
-    }
-    const n = shares.length, middle = mean(shares), spread = shares.reduce((a, b) => a + (b - middle) ** 2, 0) / (n - 1);
-    const error = Math.sqrt((spread + 1 / Math.max(1, counted) ** 2 / 12) / n);
-    if (value === Infinity || scrambles < 2 || n < 2) return {value, se: NaN};
+    const at = Math.min(value, highest);
+    const error = shareError(Float64Array.from(values, (x) => (Number.isNaN(x) ? NaN : x <= at ? 1 : 0)), scrambles);
+    if (value === Infinity || Number.isNaN(error)) return {value, se: NaN};
     const low = quantile(sorted, Math.max(0, u - error)), high = quantile(sorted, Math.min(1, u + error));
     return {value, se: high === Infinity ? NaN : (high - low) / 2};
   };
@@ -81,5 +90,5 @@ const riskcalcPage = (() => {
     if (text !== undefined) node.textContent = text;
     return node;
   };
-  return {unpack, decade, places, group, money, percent, quantile, mean, meanWithError, quantileWithError, drawn, filled};
+  return {unpack, decade, places, group, money, percent, quantile, mean, meanWithError, shareWithError, quantileWithError, drawn, filled};
 })();

@@ -3,7 +3,7 @@
 (async () => {
   const panels = [...document.querySelectorAll(".own")];
   if (!panels.length || !window.DecompressionStream) return;
-  const {unpack, quantile, mean, meanWithError, quantileWithError, drawn, filled, group, percent} = riskcalcPage;
+  const {unpack, quantile, mean, meanWithError, shareWithError, quantileWithError, drawn, filled, group, percent} = riskcalcPage;
   const HORIZON = "study.horizon_years";
 
   // Arrays travel once and are named by their place; one number stands for a vector whose futures all agree.
@@ -150,7 +150,7 @@
     const limit = claim.at_least === null ? claim.at_most : claim.at_least, room = 1e-9 * Math.max(1, Math.abs(limit));
     const counts = Float64Array.from(measured, (x, d) => (ofBought && !found.bought[d] ? NaN : x));
     const known = counts.filter((x) => !Number.isNaN(x)).sort(), at = (u) => known[Math.max(0, Math.ceil(u * known.length - 1e-9) - 1)];
-    return {share: meanWithError(counts.map((x) => (Number.isNaN(x) ? NaN : sign * (x - limit) >= -room ? 1 : 0)), data.scrambles), points: [0.1, 0.5, 0.9].map(at)};
+    return {share: shareWithError(counts.map((x) => (Number.isNaN(x) ? NaN : sign * (x - limit) >= -room ? 1 : 0)), data.scrambles), points: [0.1, 0.5, 0.9].map(at)};
   };
 
   const setUp = (panel, data) => {

@@ -22,6 +22,7 @@ from riskcalc.answers.paid_back import headline
 from riskcalc.answers.question import entries
 from riskcalc.money.valuation import valuation
 from riskcalc.pages.exhibits import answer
+from riskcalc.pages.exhibits.findout import claim_words
 from riskcalc.pages.exhibits.own_figures import HORIZON, fields
 from riskcalc.pages.exhibits.payback import when_finding
 from riskcalc.pages.exhibits.worth import money_finding
@@ -159,6 +160,10 @@ def first_screen_as_published(page, again):
     assert page.locator("#money-title").inner_text() == money_finding(wanted)
     assert hero.locator(".opening").inner_text() == answer.verdict_words(wanted)
     assert hero.locator("[data-brief]").inner_text().startswith(answer.worth_in_brief(wanted))
+    for block, claim, row in zip(page.locator(".claim").all(), again.scenario.claims, wanted["claims"], strict=True):
+        if follows(again, claim):
+            said = claim_words(row, wanted["currency"], wanted["horizon_years"])["verdict"]
+            assert block.locator("[data-claim=verdict]").inner_text() == said
     for box, (_, figure, below) in zip(hero.locator(".figures > div").all(), answer.key_figures(wanted), strict=True):
         assert [box.locator("b").inner_text(), box.locator("span").inner_text()] == [figure, below]
 
