@@ -156,6 +156,11 @@ def test_sites_and_schema(tmp_path):
     assert "thames" in listed
     assert "Standard Assessment Procedure" in listed
     assert json.loads(run("schema", cwd=tmp_path).stdout)["properties"]["kit"]
+    near = run("sites", "--near", "51.5", "-0.1", cwd=tmp_path).stdout.splitlines()
+    assert [line.split()[0] for line in near[:4]] == ["region", "thames", "south_east_england", "east_anglia"]
+    far = run("sites", "--near", "-33.9", "151.2", cwd=tmp_path).stdout
+    assert "too far to stand for this place" in far
+    assert "riskcalc weather -33.9 151.2" in far
 
 
 @pytest.mark.parametrize("scenario", sorted(SCENARIOS.glob("*.toml")), ids=lambda path: path.stem)

@@ -327,3 +327,16 @@ def test_schema_says_what_keys_mean():
     assert "from" in definitions["Kit"]["properties"]
     assert "from" not in definitions["Battery"]["properties"]
     assert "required" not in definitions["KitPart"]
+
+
+def test_the_level_of_light_is_unsure_unless_given(small_file):
+    """A typical year may lie 5 % off the years to come: about normal(1, 0.05), cut to 0.8 to 1.2, with its source."""
+    text = small_file.read_text(encoding="utf-8").replace("resource_factor = 1\n", "")
+    small_file.write_text(text, encoding="utf-8")
+    scenario = read_scenario(small_file)
+    level = scenario.quantities()["site.resource_factor"]
+    assert level.support == (0.8, 1.2)
+    assert level.quantile(0.5) == pytest.approx(1.0)
+    assert level.quantile(0.8413) == pytest.approx(1.05, abs=1e-3)
+    (row,) = [row for row in assumptions(scenario) if row.key == "site.resource_factor"]
+    assert "Wild, Journal of Geophysical Research 114 (2009)" in row.source
