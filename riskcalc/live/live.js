@@ -38,6 +38,17 @@
     const count = Object.keys(form.changes).length;
     return `${form.file}, ${count === 0 ? "unchanged" : count === 1 ? "1 change" : `${count} changes`}`;
   };
+  let late = null;
+  const typing = (field) => field !== null && field.dataset.sent !== undefined && field.value !== field.dataset.sent;
+  // What came while a figure was typed is filled in now; a refused text goes back to its field. Returns the row of the key.
+  const refilled = (row, text) => {
+    if (!late) return row;
+    byId("keys").replaceChildren(...late.map(tableOf));
+    late = null;
+    const again = row && [...document.querySelectorAll("[data-key]")].find((node) => node.dataset.key === row.dataset.key);
+    if (again && text) { const field = again.querySelector("input, select"); field.value = text; field.dataset.sent = text; }
+    return again || row;
+  };
   const fill = (form) => {
     currency = form.currency;
     kinds = form.kinds;
@@ -50,8 +61,10 @@
     const focus = document.activeElement && document.activeElement.id;
     const shelves = byId("shelves");
     shelves.replaceChildren(...Object.entries(form.shelves).filter(([, shelf]) => shelf.files.length).map(([table, shelf]) => pickOf(table, shelf)));
-    // A grip in the hand stays there: letting go turns the figure, and the reply to that fills the form.
-    if (!byId("keys").querySelector(".held")) byId("keys").replaceChildren(...form.tables.map(tableOf));
+    // A grip in the hand and a figure half typed stay: letting go turns the figure, and the reply to that fills the form.
+    late = null;
+    if (byId("keys").querySelector(".held") || typing(document.activeElement)) late = form.tables;
+    else byId("keys").replaceChildren(...form.tables.map(tableOf));
     if (focus && byId(focus)) byId(focus).focus({ preventScroll: true });
   };
   const pickOf = (table, shelf) => {
@@ -87,8 +100,10 @@
       field = make("input", undefined, { id, type: "text", inputmode: key.shape ? "text" : "decimal" });
     }
     field.value = key.value;
+    field.dataset.sent = field.value;
     field.setAttribute("aria-describedby", `${id}-help ${id}-wrong`);
-    field.addEventListener("change", () => turn("change", { key: key.key, value: field.value.trim() || null }, row));
+    field.addEventListener("change", () => { field.dataset.sent = field.value; turn("change", { key: key.key, value: field.value.trim() || null }, row); });
+    field.addEventListener("blur", () => { if (!typing(field) && !byId("keys").hasAttribute("aria-busy")) setTimeout(() => refilled()); });
     row.append(field);
     if (key.may_vary) row.append(shapeOf(key, field, row));
     const bounds = key.low === null && key.high === null ? "" : ` From ${key.low ?? "any"} to ${key.high ?? "any"}.`;
@@ -141,7 +156,9 @@
   const turn = async (name, body, row) => {
     say("");
     const mine = ++asked;
-    const answer = await call(`/turn/${name}`, body || {});
+    byId("keys").setAttribute("aria-busy", "true");
+    let answer;
+    try { answer = await call(`/turn/${name}`, body || {}); } finally { if (mine === asked) byId("keys").removeAttribute("aria-busy"); }
     if (mine !== asked) return;
     if (answer.form) {
       question = answer.question;
@@ -153,7 +170,7 @@
         byId("progress").removeAttribute("value");
       }
     }
-    complain(answer.problems, answer.form ? null : row);
+    complain(answer.problems, answer.form ? null : refilled(row, body && body.value));
   };
 
   // The right side: the answer as it sharpens.

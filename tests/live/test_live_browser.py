@@ -48,7 +48,11 @@ def address(small_file):
 
 
 def settled(page):
-    page.wait_for_function("document.getElementById('stage').textContent.startsWith('Settled')", timeout=300_000)
+    page.wait_for_function(
+        "!document.getElementById('keys').hasAttribute('aria-busy')"
+        " && document.getElementById('stage').textContent.startsWith('Settled')",
+        timeout=300_000,
+    )
 
 
 def turned(page, key, value):
@@ -108,6 +112,33 @@ def test_a_sitting_from_the_first_change_to_the_saved_file(address, small_file):
     found = assessment(read_scenario(saved))
     paid = (found.valuation.payback_years <= found.scenario.study.horizon_years).mean()
     assert round(100 * paid) == shown
+
+
+@pytest.mark.parametrize(("typed", "said"), [("0.5", "2 changes"), ("much", "1 change")])
+def test_what_is_typed_while_a_reply_comes_is_not_lost(address, typed, said):
+    """The reply to one figure arrives while the next is half typed: the text stays, and is taken or refused at its field."""
+    with HEADLESS["chromium"]() as browser:
+        page = browser.new_context(bypass_csp=True, viewport={"width": 1400, "height": 900}).new_page()
+        page.goto(address)
+        settled(page)
+        page.evaluate("for (const table of document.querySelectorAll('details')) table.open = true")
+        held = []
+        page.route("**/turn/change", lambda route: route.continue_() if held else held.append(route))
+        price, capacity = (page.locator(f'[id="key-{key}"]') for key in ("purchase.price", "kit.battery.capacity_kwh"))
+        price.fill("60")
+        with page.expect_request("**/turn/change"):
+            price.press("Tab")
+        capacity.fill(typed)
+        held[0].continue_()
+        page.wait_for_function("document.getElementById('file').textContent.includes('1 change')")
+        assert capacity.input_value() == typed
+        capacity.press("Tab")
+        if typed == "much":
+            page.wait_for_selector('[id="key-kit.battery.capacity_kwh"][aria-invalid]')
+            assert capacity.input_value() == typed
+        settled(page)
+        assert said in page.locator("#file").inner_text()
+        assert price.input_value() == "60"
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
