@@ -60,7 +60,7 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
         assert "At the first move the kit goes along in 100 % of futures" in text
         later = "Counting later homes too, it pays back within 8 years in"
         assert f"{later} {percent(ever)} of futures." in text
-    assert "What happens to the kit at the first move, in shares of all futures: taken along 100 %." in page
+    assert "What happens to the kit at the first move, where it is bought: taken along 100 %." in page
     dots = round(100 * paid)
     assert f"Of 100 futures, {dots} pay back within the stay; {100 - dots} do not" in page
     assert f"paid back within the stay: {percent(paid)}" in screen
@@ -126,7 +126,7 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.8,
             0.7,
-            "Hard to say: the kit pays for itself within the stay in about 8 in 10 futures (80 %). But in 70 % of futures, sav",
+            "Hard to say: the kit pays for itself within the stay in about 8 in 10 futures (80 %). But in 70 % of futures, mon",
         ),
         (0.8, 0.2, "Probably yes: the kit pays for itself within the stay in about 8 in 10 futures (80 %)."),
     ],

@@ -38,7 +38,7 @@ ADVICE = (
     ("kit", "Compare this figure with the datasheet of the kit you are offered: {input}."),
     ("purchase.resale", "Look up what used kits of this kind sell for."),
     ("purchase", "Get a written quote for the kit, with installation and every extra."),
-    ("home.annual_use", "Read your yearly use from the last bill. Without a bill, note it for a month."),
+    ("home.annual_use", "Read your yearly use from the last bill. Without a bill, write down your use for a month."),
     ("home.surfaces", "Watch the place for shade over a whole sunny day."),
     ("home.car", "Think through when and how often the car charges at home."),
     ("home", "Check this in your own home: {input}."),
@@ -163,8 +163,8 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: the kit pays for itself within {years} in {futures}.",
         "probably": "Probably yes: the kit pays for itself within {years} in {futures}.",
         "toss-up": "A toss-up: the kit pays for itself within {years} in {futures}.",
-        "toss_up_later": "Hard to say: the kit pays for itself within {years} in {futures}. But in {loss} of futures, savings "
-        "would bring more.",
+        "toss_up_later": "Hard to say: the kit pays for itself within {years} in {futures}. But in {loss} of futures, "
+        "money put aside would bring more.",
         "probably not": "Probably not: the kit pays for itself within {years} in {futures}.",
         "no": "No: the kit pays for itself within {years} in {futures}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
@@ -174,8 +174,8 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: the kit pays for itself within the stay in {futures}.",
         "probably": "Probably yes: the kit pays for itself within the stay in {futures}.",
         "toss-up": "A toss-up: the kit pays for itself within the stay in {futures}.",
-        "toss_up_later": "Hard to say: the kit pays for itself within the stay in {futures}. But in {loss} of futures, savings "
-        "would bring more.",
+        "toss_up_later": "Hard to say: the kit pays for itself within the stay in {futures}. But in {loss} of futures, "
+        "money put aside would bring more.",
         "toss_up_after": "Hard to say: the kit pays for itself within the stay in {futures}. But {gain} of futures gain in the "
         "end, with what it brings at a move and after.",
         "probably not": "Probably not: the kit pays for itself within the stay in {futures}.",
@@ -234,7 +234,11 @@ def why_words(figures: Figures) -> str:
         return ""
     if saving <= 0.0:
         return say("Why: it saves nothing in its first year.")
-    message = "Why: it costs {times} times what it saves in the first year. Wear, repairs and moves come on top."
+    message = (
+        "Why: it costs {times} times what it saves in the first year. Wear and repairs come on top."
+        if value_of(figures["net_present_value"]["mean"]) < 0.0
+        else "It costs {times} times what it saves in the first year, so it must last that long. Wear and repairs come on top."
+    )
     return say(message, times=significant(paid / saving, 2))
 
 
@@ -244,8 +248,8 @@ def refused_words(figures: Figures) -> str:
     if refused <= 0.0 or refused >= 1.0:
         return ""
     message = (
-        "In {share} of all futures permission is refused and nothing is bought. The odds leave these out; the average counts "
-        "them as 0."
+        "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out; "
+        "the average counts them as 0."
     )
     return say(message, share=percent(refused))
 
@@ -304,7 +308,7 @@ def brief_lines(figures: Figures) -> list[str]:
     figures = spoken(figures)
     currency, worth = figures["currency"], figures["net_present_value"]
     low, high = (money(worth[name], currency) for name in ("p5", "p95"))
-    spread = say("Nine futures in ten end from {low} to {high}.", low=low, high=high)
+    spread = say("Nine futures in ten end between {low} and {high}.", low=low, high=high)
     saving = say("In its first year it saves {amount}.", amount=money(first_saving(figures), currency))
     return [
         asked_words(figures),
@@ -353,7 +357,7 @@ def _below(worth: Figures, payback: Figures, of_worth: str, of_payback: str, hor
         return say("does not pay back within {years}", years=whole_years(horizon))
     message = "pays back within {years}"
     if value_of(worth[of_worth]) < 0:
-        message = "pays back within {years}, but savings would bring more"
+        message = "pays back within {years}, but money put aside would bring more"
     return say(message, years=years(figure, horizon=horizon))
 
 

@@ -48,8 +48,8 @@ TERMS = (
     ),
     (
         "savings",
-        "Savings would bring more",
-        "savings would bring more",
+        "Money put aside would bring more",
+        "money put aside would bring more",
         "The same money, put aside at the discount rate, would have grown to more than the kit brings.",
     ),
     ("even", "50:50", "50:50", "As likely as not, like tossing a coin."),

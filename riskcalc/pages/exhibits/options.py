@@ -155,8 +155,8 @@ def risk_words(result: Figures) -> str:
     if refused is None or not 0.0 < value_of(refused) < 1.0:
         return said
     message = (
-        "In {share} of all futures permission is refused and nothing is bought. The odds leave these out; the average counts "
-        "them as 0."
+        "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out; "
+        "the average counts them as 0."
     )
     return f"{said} {say(message, share=percent(refused))}"
 
@@ -336,7 +336,7 @@ def spread_title(leader: Figures, currency: str) -> str:
     if low["value"] == high["value"]:
         return say("{best} has the highest average worth", best=best)
     return say(
-        "{best} has the highest average worth; nine in ten of its futures end from {low} to {high}",
+        "{best} has the highest average worth; nine in ten of its futures end between {low} and {high}",
         best=best,
         low=money(low, currency),
         high=money(high, currency),

@@ -28,7 +28,7 @@ def stay_brief(figures: Figures) -> str:
 
 
 def split_brief(figures: Figures) -> str:
-    """Return what becomes of the kit at the end of the stay where the headline is about the stay, as shares of all futures."""
+    """Return what becomes of the kit at the end of the stay, in shares of the futures that buy, if the headline is about it."""
     stay = headline_stay(figures)
     if stay is None:
         return ""
@@ -44,7 +44,7 @@ def split_brief(figures: Figures) -> str:
         for name, message in messages.items()
         if name in stay["ends"]
     ]
-    return say("What happens to the kit at the first move, in shares of all futures: {parts}.", parts=", ".join(parts))
+    return say("What happens to the kit at the first move, where it is bought: {parts}.", parts=", ".join(parts))
 
 
 def later_words(figures: Figures) -> str:

@@ -109,7 +109,7 @@ def money_finding(figures: Figures) -> str:
     if not value_of(worth["sd"]):
         return say("Its net present value is {mean} in every future", mean=money(worth["mean"], currency))
     low, high = (money(worth[name], currency) for name in ("p5", "p95"))
-    return say("Nine futures in ten end from {low} to {high}", low=low, high=high)
+    return say("Nine futures in ten end between {low} and {high}", low=low, high=high)
 
 
 def worth_words(figures: Figures) -> list[str]:
