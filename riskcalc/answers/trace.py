@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.answers.assess import provenance_of
 from riskcalc.clock import CALENDAR_YEAR, MINUTES_PER_DAY, LocalClock
 from riskcalc.dispatch import TRACE_COLUMNS, trace_year
 from riskcalc.errors import one_problem
@@ -21,9 +23,19 @@ from riskcalc.money.prices import paths_of
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment, World, design_of, drawn_values, part_of_design, world_of
 from riskcalc.types import Floats
+from riskcalc.uncertainty.sampling import draws_run
 from riskcalc.years.simulation import Plant, YearRequest, run_year, simulate
 
 COLUMNS = ("time", *TRACE_COLUMNS, "import_price", "export_price")
+#: Columns of a traced week that the page draws.
+WEEK_COLUMNS = {
+    "demand_w": "demand_w",
+    "solar_w": "pv_available_w",
+    "grid_import_w": "grid_import_w",
+    "export_w": "grid_export_w",
+    "unmet_w": "unmet_w",
+    "battery_wh": "battery_stored_wh",
+}
 
 
 def traced_year(
@@ -87,11 +99,15 @@ def check_traced(scenario: Scenario, *, draw: int, year: int) -> None:
     InputError
         Naming the draws and years there are.
     """
-    draws, years = scenario.study.draws, scenario.study.horizon_years
+    draws, years = _draws_run(scenario), scenario.study.horizon_years
     if not 0 <= draw < draws:
         raise one_problem(scenario.file, "draw", draw, f"0 to {draws - 1}")
     if not 1 <= year <= years:
         raise one_problem(scenario.file, "year", year, f"1 to {years}, the horizon")
+
+
+def _draws_run(scenario: Scenario) -> int:
+    return draws_run(scenario.study.draws, scrambles=scenario.study.scrambles)
 
 
 def step_times(clock: LocalClock, *, step_minutes: int) -> NDArray[np.str_]:
@@ -225,3 +241,73 @@ def _stretch(season: str, day: int, clock: LocalClock) -> Stretch:
     shift = int(clock.shift_minutes[day * slots_per_day])
     start = (day * MINUTES_PER_DAY - shift) // clock.slot_minutes % clock.slots
     return Stretch(season, f"{first:%A} {first.day} {first:%B}", start, DAYS_SHOWN * slots_per_day)
+
+
+#: What comes in and what goes out of home and kit together: the two sums are equal in every step.
+CAME = ("pv_used_w", "grid_import_w", "battery_discharge_w", "unmet_w")
+WENT = ("demand_w", "grid_export_w", "battery_charge_w", "losses_w")
+#: What serves the demand; the rest of it is out of the kit's reach.
+SERVED = {
+    "from_solar_kwh": "pv_to_load_w",
+    "from_battery_kwh": "battery_to_load_w",
+    "from_grid_kwh": "grid_to_load_w",
+    "unmet_kwh": "unmet_w",
+}
+
+
+def trace_dict(
+    scenario: Scenario, world: World, columns: Mapping[str, Floats], *, draw: int, year: int, command: str
+) -> dict[str, Any]:
+    """Return everything the page of a trace shows, from the columns of `traced_year`, (steps,) each.
+
+    `came_kwh` and `went_kwh` are the two sides of the energy balance; `months` holds what served the demand, (12,) each.
+    """
+    hours = scenario.study.step_minutes / 60.0
+    kwh = {name: columns[name] * hours / 1000.0 for name in dict.fromkeys((*CAME, *WENT, *SERVED.values()))}
+    month = np.repeat(world.plan.month, world.plan.slot_minutes // scenario.study.step_minutes)
+    months = {name: np.bincount(month, kwh[column], minlength=12) for name, column in SERVED.items()}
+    rest = np.bincount(month, kwh["demand_w"], minlength=12) - sum(months.values())
+    # What stands far below a watt-hour is rounding.
+    months["out_of_reach_kwh"] = np.where(rest > 1e-6, rest, 0.0)
+    prices = {name: columns[f"{name}_price"] for name in ("import", "export")}
+    return {
+        "scenario": scenario.name,
+        "title": scenario.called,
+        "currency": scenario.currency,
+        "draw": draw,
+        "year": year,
+        "came_kwh": {name: float(kwh[name].sum()) for name in CAME},
+        "went_kwh": {name: float(kwh[name].sum()) for name in WENT},
+        "months": months,
+        "paid_for_import": float((kwh["grid_import_w"] * prices["import"]).sum()),
+        "paid_for_export": float((kwh["grid_export_w"] * prices["export"]).sum()),
+        "provenance": provenance_of(scenario, world.pools, draws=_draws_run(scenario)),
+        "page": {"command": command, "weeks": traced_weeks(scenario, world, columns, draw=draw, year=year)},
+    }
+
+
+def traced_weeks(
+    scenario: Scenario, world: World, columns: Mapping[str, Floats], *, draw: int, year: int
+) -> list[dict[str, Any]]:
+    """Return the summer and the winter week of a traced year for its page, its steps taken together or repeated."""
+    step = scenario.study.step_minutes
+    stored = columns["battery_stored_wh"]
+    shown = []
+    for stretch in week_stretches(world.clock, latitude_deg=world.pools.weather.latitude_deg):
+        first = stretch.first_slot * world.clock.slot_minutes // step
+        at = (first + np.arange(7 * MINUTES_PER_DAY // step)) % len(stored)
+        week = {name: columns[column][at] for name, column in WEEK_COLUMNS.items()}
+        week["out_of_reach_w"] = week["demand_w"] - columns["reachable_demand_w"][at]
+        halves = {name: _half_hours(values, step, last=name == "battery_wh") for name, values in week.items()}
+        facts = {"season": stretch.season, "first_day": stretch.first_day, "draw": draw, "year": year}
+        # The fullest the cells become in the year: the scale of the drawing.
+        shown.append(facts | {"capacity_wh": float(stored.max())} | halves)
+    return shown
+
+
+def _half_hours(values: Floats, step_minutes: int, *, last: bool) -> Floats:
+    """Return means over half hours, or what stands at their ends; steps of an hour count for both of theirs."""
+    if step_minutes > HALF_HOUR:
+        return np.repeat(values, step_minutes // HALF_HOUR)
+    parts = values.reshape(-1, HALF_HOUR // step_minutes)
+    return parts[:, -1] if last else parts.mean(axis=1)

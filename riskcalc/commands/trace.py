@@ -39,8 +39,7 @@ def trace(
     """Write one draw and year step by step, so that anyone can redo the balance and the bill; with a page."""
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step, language=language))
 
-    from riskcalc.answers.page_dict import trace_dict
-    from riskcalc.answers.trace import check_traced, trace_table, traced_year
+    from riskcalc.answers.trace import check_traced, trace_dict, trace_table, traced_year
     from riskcalc.errors import one_problem
     from riskcalc.output import write_files
     from riskcalc.pages.page import trace_page

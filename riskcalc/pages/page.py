@@ -388,7 +388,7 @@ def check_document(figures: Figures) -> Document:
 
 
 def trace_page(figures: Figures) -> str:
-    """Return the page of a traced year, from `answers.page_dict.trace_dict`."""
+    """Return the page of a traced year, from `answers.trace.trace_dict`."""
     return html_document(trace_document(figures))
 
 

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from riskcalc.answers.check import check_figures
-from riskcalc.answers.page_dict import page_dict, trace_dict, whole_result
+from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.answers.ranked import ranked
 from riskcalc.answers.rows import ranked_figures
-from riskcalc.answers.trace import traced_year
+from riskcalc.answers.trace import trace_dict, traced_year
 from riskcalc.pages.figures import estimate
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import Assessment, assessment

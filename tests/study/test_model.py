@@ -141,6 +141,15 @@ def test_bill_can_be_redone_from_the_trace(read_small):
     assert saved.sum() * kwh == pytest.approx(found.valuation.saving[1, 3], rel=1e-9)
 
 
+def test_every_draw_that_is_run_can_be_traced(read_small):
+    """20 draws asked in 8 scrambles are 32 run: the last of them has a trace, the next has none."""
+    scenario = read_small("study.draws=20")
+    assert assessment(scenario).draws == 32
+    assert traced_year(scenario, draw=31, year=1)["demand_w"].any()
+    with pytest.raises(InputError, match="0 to 31"):
+        traced_year(scenario, draw=32, year=1)
+
+
 def test_every_traced_step_balances(read_small):
     """pv_available = used + curtailed, and sources equal sinks, to 1e-6 of the step's energy."""
     columns = traced_year(read_small(*UNCERTAIN), draw=1, year=1)
