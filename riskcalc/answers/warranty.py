@@ -31,7 +31,7 @@ def warranty_figures(assessment: Assessment) -> dict[str, Any]:
         return {}
     longer = {**assessment.values, KEY: assessment.values[KEY] + YEARS_LONGER}
     gained, weight = np.zeros(draws), np.ones(draws)
-    chosen = np.flatnonzero(np.zeros(draws))
+    chosen = np.empty(0, dtype=np.int64)
     if scenario.purchase.when_worn == "replace":
         gained = _of_bills(assessment, longer)
     else:

@@ -6,12 +6,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from riskcalc.answers import warranty
 from riskcalc.answers.warranty import warranty_figures
 from riskcalc.pages.exhibits.worth import warranty_words
 from riskcalc.scenario import Scenario
-from riskcalc.study.model import assessment
+from riskcalc.study.model import Assessment, assessment
 
 FEW = ("study.draws=16", "study.scrambles=4", "study.pool_years=4", "study.horizon_years=10", "study.step_minutes=30")
 REPLACED = (
@@ -21,6 +22,18 @@ REPLACED = (
     "kit.ageing.failure_chance_per_year=0",
     "kit.ageing.end_of_life_share=0",
 )
+
+
+UNSURE_LIFE = 'kit.ageing.electronics_life_years={ distribution = "uniform", low = 1, high = 20 }'
+
+
+def run_and_gained(
+    read_small: Callable[..., Scenario], *changes: str, longer_years: int
+) -> tuple[Assessment, NDArray[np.float64]]:
+    """Return an assessment, and what each future gains in another with a longer warranty."""
+    run = assessment(read_small(*changes))
+    longer = assessment(read_small(*changes, f"purchase.warranty_years={longer_years}"))
+    return run, longer.valuation.net_present_value - run.valuation.net_present_value
 
 
 def test_a_certain_repair_within_the_added_years(read_small: Callable[..., Scenario]) -> None:
@@ -44,10 +57,8 @@ def test_nothing_to_gain_where_nothing_fails(read_small: Callable[..., Scenario]
 def test_a_kit_that_ends_when_it_fails_loses_its_savings(read_small: Callable[..., Scenario]) -> None:
     """Where nobody repairs, five years more of warranty are worth the savings of the years that a failure would have ended."""
     retired = ('purchase.when_worn="retire"', "kit.ageing.electronics_life_years=2.5", *REPLACED[3:])
-    run = assessment(read_small(*FEW, *retired))
+    run, gained = run_and_gained(read_small, *FEW, *retired, longer_years=5)
     found = warranty_figures(run)["longer_warranty"]
-    longer = assessment(read_small(*FEW, *retired, "purchase.warranty_years=5"))
-    gained = longer.valuation.net_present_value - run.valuation.net_present_value
     assert found["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
     assert float(np.mean(gained)) > 0.0
 
@@ -62,13 +73,11 @@ def test_it_is_the_difference_of_two_assessments(read_small: Callable[..., Scena
         "purchase.electronics_replacement_price=100",
         "purchase.battery_replacement_price=150",
         "purchase.warranty_years=2",
-        'kit.ageing.electronics_life_years={ distribution = "uniform", low = 1, high = 20 }',
+        UNSURE_LIFE,
         "kit.ageing.failure_chance_per_year=0.05",
         "kit.ageing.end_of_life_share=0.82",
     )
-    run = assessment(read_small(*changes))
-    longer = assessment(read_small(*changes, "purchase.warranty_years=7"))
-    gained = longer.valuation.net_present_value - run.valuation.net_present_value
+    run, gained = run_and_gained(read_small, *changes, longer_years=7)
     found = warranty_figures(run)["longer_warranty"]
     if when_worn == "replace":
         assert found["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
@@ -86,13 +95,11 @@ def test_the_futures_followed_stand_for_all_that_change(
         "study.draws=256",
         *FEW[1:],
         'purchase.when_worn="retire"',
-        'kit.ageing.electronics_life_years={ distribution = "uniform", low = 1, high = 20 }',
+        UNSURE_LIFE,
         "kit.ageing.end_of_life_share=0",
         "kit.ageing.failure_chance_per_year=0",
     )
-    run = assessment(read_small(*changes))
-    longer = assessment(read_small(*changes, "purchase.warranty_years=5"))
-    gained = longer.valuation.net_present_value - run.valuation.net_present_value
+    run, gained = run_and_gained(read_small, *changes, longer_years=5)
     of = {}
     for followed in (16, 64, 256):
         monkeypatch.setattr(warranty, "DRAWS_FOLLOWED", followed)

@@ -10,6 +10,7 @@ from riskcalc.pages.exhibits.payback import futures_block, headline_stay, headli
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     UNKNOWN,
+    Figure,
     capital,
     complement,
     counted,
@@ -244,8 +245,12 @@ def why_words(figures: Figures) -> str:
 
 def refused_words(figures: Figures) -> str:
     """Return in how many futures permission is refused; the odds of payback are those of the others."""
-    refused = 1.0 - value_of(figures["bought_share"])
-    if refused <= 0.0 or refused >= 1.0:
+    return refused_share_words(1.0 - value_of(figures["bought_share"]))
+
+
+def refused_share_words(refused: Figure | float) -> str:
+    """Return the same of a share; "" where permission is always or never given."""
+    if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
         "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out; "
@@ -275,11 +280,11 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     if certain(figures):
         return [
             *rows,
-            (say("Over all years"), _gain(worth["p50"], currency), _below(worth, payback, "p50", "p50", horizon)),
+            (say("Over all years"), _gain(worth["p50"], currency), _below(worth["p50"], payback["p50"], horizon)),
         ]
     rows += [
-        (say("In the middle future"), _gain(worth["p50"], currency), _below(worth, payback, "p50", "p50", horizon)),
-        (say("In a bad future"), _gain(worth["p5"], currency), _below(worth, payback, "p5", "p95", horizon)),
+        (say("In the middle future"), _gain(worth["p50"], currency), _below(worth["p50"], payback["p50"], horizon)),
+        (say("In a bad future"), _gain(worth["p5"], currency), _below(worth["p5"], payback["p95"], horizon)),
     ]
     rows += unserved(figures)
     return rows
@@ -350,15 +355,14 @@ def _gain(worth: Figures, currency: str) -> str:
     return say("{amount} lost" if value_of(worth) < 0 else "{amount} gained", amount=amount)
 
 
-def _below(worth: Figures, payback: Figures, of_worth: str, of_payback: str, horizon: int) -> str:
-    """Return when such a future pays back; where it loses although it pays back, savings would have brought more."""
-    figure = payback[of_payback]
-    if figure["value"] is None:
+def _below(worth: Figures, payback: Figures, horizon: int) -> str:
+    """Return when such a future pays back; where it loses although it pays back, money put aside would bring more."""
+    if payback["value"] is None:
         return say("does not pay back within {years}", years=whole_years(horizon))
     message = "pays back within {years}"
-    if value_of(worth[of_worth]) < 0:
+    if value_of(worth) < 0:
         message = "pays back within {years}, but money put aside would bring more"
-    return say(message, years=years(figure, horizon=horizon))
+    return say(message, years=years(payback, horizon=horizon))
 
 
 def unserved(figures: Figures) -> list[tuple[str, str, str]]:

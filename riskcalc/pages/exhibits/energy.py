@@ -91,21 +91,31 @@ CABLE = (
 def demand_block(figures: Figures) -> Block:
     """Return the demand of each month by what served it."""
     months = figures["first_year_by_month"]
+    return served_by_month(
+        figures,
+        "demand",
+        months,
+        title=demand_title(months),
+        reading="What served the demand of each month, average over the futures. The whole bar is the demand.",
+    )
+
+
+def served_by_month(figures: Figures, key: str, months: Figures, *, title: str, reading: str) -> Block:
+    """Return the chart and the table of what served the demand of twelve months, fields of `months` [kWh]."""
     pieces = demand_pieces(months)
     values = np.array([months[field] for field, _, _ in pieces])
     said = [say(name) for _, name, _ in pieces]
-    title = demand_title(months)
     return chart(
         figures,
-        "demand",
+        key,
         lambda width: demand_chart(months, width=width),
         title=title,
-        reading="What served the demand of each month, average over the futures. The whole bar is the demand.",
+        reading=reading,
         alternative=say("{title}. Stacked bars for twelve months: {pieces}.", title=title, pieces=", ".join(said)),
         legend=[(colour, name) for (_, _, colour), name in zip(pieces, said, strict=True)],
         table=(
             ("month", *(f"{name}, kWh" for name in said), "demand, kWh"),
-            month_cells(np.vstack([values, values.sum(axis=0)])),
+            _month_cells(np.vstack([values, values.sum(axis=0)])),
         ),
         columns={"month": range(1, 13), **{field: months[field] for field, _, _ in pieces}},
     )
@@ -155,7 +165,7 @@ def solar_block(figures: Figures) -> Block | None:
         reading=f"{reading} {say('The hollow part could not be used.')}" if wasted else reading,
         alternative=say("{title}. Bars for the twelve months.", title=title),
         legend=(("solar", "used"), ("solar hollow", "not used")) if wasted else (),
-        table=(("month", *shown.values()), month_cells(np.array([months[field] for field in shown]))),
+        table=(("month", *shown.values()), _month_cells(np.array([months[field] for field in shown]))),
         columns={"month": range(1, 13), **{field: months[field] for field in SOLAR}},
     )
 
@@ -336,7 +346,7 @@ def _months(width: int) -> alt.X:
     return alt.X("month:N", sort=list(month_names()), axis=axis, scale=alt.Scale(paddingInner=0.25, paddingOuter=0.1))
 
 
-def month_cells(values: np.ndarray) -> list[tuple[str, ...]]:
+def _month_cells(values: np.ndarray) -> list[tuple[str, ...]]:
     """Return rows of text per month and for the year; two digits, as a monthly mean has no error of its own."""
     cells = [
         (name, *(significant(float(v), 2) for v in column))

@@ -12,6 +12,7 @@ import numpy as np
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, chart, items, table, words
+from riskcalc.pages.exhibits.answer import refused_share_words
 from riskcalc.pages.figures import (
     UNKNOWN,
     counted,
@@ -152,13 +153,8 @@ def risk_words(result: Figures) -> str:
         lost=frequency(leader["net_present_value"]["loss_probability"], draws),
         **parts,
     )
-    if refused is None or not 0.0 < value_of(refused) < 1.0:
-        return said
-    message = (
-        "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out; "
-        "the average counts them as 0."
-    )
-    return f"{said} {say(message, share=percent(refused))}"
+    also = "" if refused is None else refused_share_words(refused)
+    return f"{said} {also}" if also else said
 
 
 def regret_words(result: Figures) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from riskcalc.pages.exhibit import Block, chart, table, words
-from riskcalc.pages.exhibits.energy import demand_chart, demand_pieces, month_cells
+from riskcalc.pages.exhibit import Block, table, words
+from riskcalc.pages.exhibits.energy import demand_pieces, served_by_month
 from riskcalc.pages.figures import UNKNOWN, energy, money, percent, say
 from riskcalc.types import Figures
 
@@ -63,24 +63,15 @@ def answer_blocks(figures: Figures) -> Iterator[Block]:
 def served_block(figures: Figures) -> Block:
     """Return the demand of each month by what served it."""
     months = figures["months"]
-    pieces = demand_pieces(months)
-    values = np.array([months[field] for field, _, _ in pieces])
-    said, whole = [say(name) for _, name, _ in pieces], float(values.sum())
+    whole = float(np.sum([months[field] for field, _, _ in demand_pieces(months)]))
     served = float(np.sum(months["from_solar_kwh"] + months["from_battery_kwh"]))
     title = say("The kit serves {served} of the demand of this year", served=percent(served / whole if whole else 0.0))
-    return chart(
+    return served_by_month(
         figures,
         "served",
-        lambda width: demand_chart(months, width=width),
+        months,
         title=title,
         reading="What served the demand of each month. The whole bar is the demand.",
-        alternative=say("{title}. Stacked bars for twelve months: {pieces}.", title=title, pieces=", ".join(said)),
-        legend=[(colour, name) for (_, _, colour), name in zip(pieces, said, strict=True)],
-        table=(
-            ("month", *(f"{name}, kWh" for name in said), "demand, kWh"),
-            month_cells(np.vstack([values, values.sum(axis=0)])),
-        ),
-        columns={"month": range(1, 13), **{field: months[field] for field, _, _ in pieces}},
     )
 
 
