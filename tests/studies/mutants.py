@@ -3,6 +3,10 @@
     python tests/studies/mutants.py                     a sample of each room
     python tests/studies/mutants.py money --each 100    a larger sample of one
     python tests/studies/mutants.py money --only money/bill.py:77
+    python tests/studies/mutants.py dispatch money sun sensitivity demand --seed 27 --sample 120 --minutes 60
+
+The last takes one sample over all rooms in proportion to their places, in random order, and tries it in two stages: the tests
+named after each source, then, on what these let live, the figures kept of small runs and the other tests of the room.
 
 A mutant has one operator, comparison, condition, number or `min`/`max` changed. It is *killed* if a test fails or runs three
 times longer than all of them should. The sources on the disk stay as they are: each mutant lives in a process of its own
@@ -90,6 +94,8 @@ ROOMS = {
     ),
 }  # fmt: skip
 
+#: What any moved figure fails, for the second stage.
+WIDER = "tests/test_kept_figures.py"
 #: Read once, not once for every mutant.
 LIBRARIES = (
     "hypothesis.strategies", "numba", "pandas", "pvlib", "pydantic", "pytest", "scipy.optimize", "scipy.stats",
@@ -259,7 +265,6 @@ def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
     os.dup2(silence, 2)
     try:
         import hypothesis
-        import numba
         import pytest
 
         hypothesis.settings.register_profile("mutants", derandomize=True, database=None, deadline=None)
@@ -269,7 +274,7 @@ def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
             if any(
                 word in (ROOT / "riskcalc" / mutant.source).read_text() for word in ("register_jitable", "riskcalc.jit")
             ):
-                numba.config.CACHE_DIR = work  # kept code would be that of the unchanged source
+                _compile_anew(ROOT / "riskcalc" / mutant.source.partition("/")[0])
         words = [
             "-x",
             "-q",
@@ -288,6 +293,48 @@ def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
         return 99
 
 
+def _compile_anew(package: Path) -> None:
+    """Compile the loops of one package afresh: code kept for them would be that of the unchanged source."""
+    import numba
+
+    from riskcalc import jit
+
+    kept = jit.compiled
+    jit.compiled = lambda function: (
+        numba.njit(nogil=True, **jit._ARITHMETIC)(function) if jit._folder_of(function) == package else kept(function)
+    )
+
+
+def in_two_stages(rooms: list[str], *, size: int, seed: int, minutes: float, limit_s: float) -> None:
+    """Try one sample over all rooms in random order until the time is up, and print how many each stage noticed."""
+    everyone = [(name, mutant) for name in rooms for source in ROOMS[name].sources for mutant in mutants_of(source)]
+    chosen = random.Random(seed).sample(everyone, min(size, len(everyone)))
+    until = time.monotonic() + 60.0 * minutes
+    tally = {name: [0, 0, 0, 0] for name in rooms}  # tried, noticed near, noticed wider, without effect
+    for name, mutant in chosen:
+        if time.monotonic() > until:
+            break
+        tally[name][0] += 1
+        if f"{mutant.source}: {mutant.before} -> {mutant.after}" in EQUIVALENT:
+            tally[name][3] += 1
+            continue
+        tests, near = nearest_first(ROOMS[name].tests, mutant.source)
+        stages = [tests[:near], [WIDER, *tests[near:]]]
+        said = []
+        for stage, part in enumerate(stages, 1):
+            found, took = outcome(mutant, part, limit_s) if part else ("SURVIVED", 0.0)
+            said.append(f"{took:.0f} s {found}")
+            if found != "SURVIVED":
+                tally[name][stage] += 1
+                break
+        print(f"{name}: {mutant} | {' | '.join(said)}", flush=True)
+    for name, (tried, *noticed) in tally.items():
+        places = sum(room == name for room, _ in everyone)
+        print(
+            f"{name}: {places} places, {tried} tried; near {noticed[0]}, wider {noticed[1]}, without effect {noticed[2]}"
+        )
+
+
 def main() -> None:
     """Run the sample and print what survived."""
     arguments = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
@@ -299,16 +346,22 @@ def main() -> None:
     arguments.add_argument("--limit", type=float, default=600.0, help="Seconds for one with --near.", metavar="S")
     arguments.add_argument("--only", default="", help="Those of one FILE:LINE.")
     arguments.add_argument("--deselect", action="append", default=[], help="A test to leave out.", metavar="TEST")
+    arguments.add_argument("--seed", type=int, default=SEED)
+    arguments.add_argument("--sample", type=int, default=0, help="One sample of so many over all rooms, in two stages.")
+    arguments.add_argument("--minutes", type=float, default=1e6, help="Stop a sample after so long.")
     asked = arguments.parse_args()
     DESELECTED.extend(asked.deselect)
     os.chdir(ROOT)
     sys.path.insert(0, str(ROOT))
     for library in LIBRARIES:
         importlib.import_module(library)
+    if asked.sample:
+        in_two_stages(asked.rooms, size=asked.sample, seed=asked.seed, minutes=asked.minutes, limit_s=asked.limit)
+        return
     for name in asked.rooms:
         room = ROOMS[name]
         everyone = [mutant for source in room.sources for mutant in mutants_of(source)]
-        chosen = random.Random(SEED).sample(everyone, min(asked.each, len(everyone)))
+        chosen = random.Random(asked.seed).sample(everyone, min(asked.each, len(everyone)))
         if asked.only:
             chosen = [mutant for mutant in everyone if f"{mutant.source}:{mutant.line}" == asked.only]
         print(f"\n{name}: {len(everyone)} mutants, {len(chosen)} tried", flush=True)
