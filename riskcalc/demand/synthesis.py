@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.demand.chance import poisson, start_sequence, uniform
-from riskcalc.jit import compiled, inner
+from riskcalc.jit import compiled, inner, inner_with_arrays
 
 CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE = 0, 1, 2, 3, 4
 ALWAYS_ON, AT_HOME, MOVABLE = 0, 1, 2
@@ -141,7 +141,7 @@ def _fill_lamps(state, buffer, window, cumulative, dark_of_bin, mean, length, po
             _add_steady(buffer, proposed, _varied_length(state, length), power_w)
 
 
-@inner
+@inner_with_arrays
 def _fill_active_use(state, buffer, window, cumulative, session, mean, length_min, power_w):
     """Use of one appliance on one day: a proposed time counts only while somebody is at home and awake.
 
@@ -173,7 +173,7 @@ def _fill_active_use(state, buffer, window, cumulative, session, mean, length_mi
                 placed += 1
 
 
-@inner
+@inner_with_arrays
 def _fill_timer_use(
     state, usual, moved, cumulative, session, mean, length, power_w, shape, window_start, window_length
 ):  # fmt: skip
@@ -232,7 +232,7 @@ def _fill_thermostat(state, buffer, day, next_start, length, power_w, mean_off):
     return start
 
 
-@inner
+@inner_with_arrays
 def _fill_appliance(
     state, streams, kind, group, day, weekend, next_start, length, power_w, mean, busy, profile, session, shape, windows,
     dark, moved_start, moved_length,

@@ -260,7 +260,8 @@ def sum_wired(
         other = min(basis + 1, bases - 1)
         wired_0 = np.float64(pool.wired_w[year, basis, slot]) * slot_minutes
         wired_1 = np.float64(pool.wired_w[year, other, slot]) * slot_minutes
-        weights = WEIGHTS + basis * LANES
+        # The mask changes nothing; it tells the compiler that the index is not negative, so that it may use vectors.
+        weights = WEIGHTS + (basis & 63) * LANES
         for lane in range(lanes):
             wired = fma(work[weights + lane], wired_0, work[rows.WIRED + lane])
             work[rows.WIRED + lane] = fma(work[weights + LANES + lane], wired_1, wired)

@@ -30,7 +30,7 @@ from riskcalc.dispatch.kernel.slot import (
     sum_wired,
 )
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
-from riskcalc.jit import compiled, inner, written_out
+from riskcalc.jit import compiled_without_arrays, inner, written_out
 
 
 @inner
@@ -137,7 +137,7 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
     close_year(lanes, work, days, len(plan.month))
 
 
-@compiled
+@compiled_without_arrays
 def run_groups(
     parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
     plan: PlanArrays, group_year: NDArray[np.int64], group_lanes: NDArray[np.int64], group_absent: NDArray[np.bool_],
