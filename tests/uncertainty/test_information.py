@@ -179,9 +179,14 @@ def test_perfect_information_by_hand(worth, gained):
 
 @pytest.mark.parametrize("mean", [-0.3, 0.3])
 def test_information_has_no_scale_of_its_own(mean):
-    """A purchase of a hundredth, its worth a fraction of 1, is worth a hundredth to know, by all draws and by held-out ones."""
+    """A purchase of a hundredth, its worth a fraction of 1, is worth a hundredth to know, by all draws and by held-out ones.
+
+    So is a family of two inputs.
+    """
     found = factors()
     worth = mean + found[0].values[0] + 0.6 * found[1].values[0]
+    family, hundredfold = (known(worth, found, families(found)[0]), known(100.0 * worth, found, families(found)[0]))
+    assert 100.0 * family.value.standard_error == pytest.approx(hundredfold.value.standard_error, rel=1e-6)
     small, large = (known(factor * worth, found, found[0]) for factor in (1.0, 100.0))
     assert 100.0 * small.value.value == pytest.approx(large.value.value, rel=1e-6)
     assert 100.0 * small.held_out == pytest.approx(large.held_out, rel=1e-6)

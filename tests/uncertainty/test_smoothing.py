@@ -115,6 +115,10 @@ def test_line_and_bend_are_met_exactly():
     terms = [smooth_term(place, place) for place in places]
     fit = additive(3.0 + 2.0 * places[0] - 5.0 * places[1] ** 2, terms, blocks_of(512, SCRAMBLES))
     assert np.abs(fit.rest).max() < 1e-7
+    # Each part is its term less the term's mean over the draws, and so is what its line and bend alone say.
+    for place, term in enumerate((2.0 * places[0], -5.0 * places[1] ** 2)):
+        assert fit.coarse[place] == pytest.approx(term - term.mean(), abs=1e-7)
+        assert fit.parts[0, place] == pytest.approx(term - term.mean(), abs=1e-7)
     ends = [fit.part_at(0, terms[0].at(at, at)) for at in (0.1, 0.9)]
     assert ends[1] - ends[0] == pytest.approx(np.full(SCRAMBLES + 1, 1.6), abs=1e-8)
 
