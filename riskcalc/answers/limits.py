@@ -100,7 +100,12 @@ def weather_limits(assessment: Assessment) -> Iterator[str]:
             f"only {weather.real_years} real weather years are known, and the chance that a new year lies outside all of them "
             f"is {_percent(outside)}: good and bad years are too mild in these odds"
         )
-    if study.pool_years < study.scrambles:
+    if study.pool_years == 1:
+        yield (
+            f"1 year in the pool is less than the {study.scrambles} repeats: "
+            "the standard errors leave out the luck of the weather"
+        )
+    elif study.pool_years < study.scrambles:
         yield (
             f"{study.pool_years} years in the pool are fewer than the {study.scrambles} repeats: "
             "the standard errors leave out the luck of the weather"

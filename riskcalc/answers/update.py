@@ -329,7 +329,9 @@ def input_rows(update: Update) -> list[dict[str, Any]]:
 def limits_of(update: Update) -> Iterator[str]:
     """Yield what this update cannot say, in words for the answer itself."""
     months = len({(cell.year, cell.month) for cell in update.cells})
-    if months < WHOLE_YEAR:
+    if months == 1:
+        yield "1 month was measured: what the other seasons bring is still as uncertain as before"
+    elif months < WHOLE_YEAR:
         yield f"{months} months were measured: what the other seasons bring is still as uncertain as before"
     if update.assessment.world.pools.weather.years == 1:
         yield "one pool year: how far a month's weather may lie from the usual is not known; revised too sharply"

@@ -189,7 +189,7 @@ def years_range(figure: Figure, *, horizon: int) -> str:
         return ""
     low = number(ends[0], most_decimals=1)
     if ends[1] is None:
-        return say("from {low} years to not within {horizon} years", low=low, horizon=horizon)
+        return say("from {low} years to {beyond}", low=low, beyond=not_within(horizon))
     return say("from {low} to {high} years", low=low, high=number(ends[1], most_decimals=1))
 
 
@@ -207,9 +207,14 @@ def energy(amount: Figure | float, *, se: float = 0.0, with_error: bool = False)
 
 def with_unit(value: float, unit: str) -> str:
     """Return an input's value with its unit, three significant digits; a share in per cent."""
-    factor, said = shown_unit(unit)
-    text = significant(factor * value)
+    text = significant(shown_unit(unit)[0] * value)
+    said = shown_unit(unit_after(text, unit))[1]
     return f"{text}{NO_BREAK}{said}" if said else text
+
+
+def unit_after(text: str, unit: str) -> str:
+    """Return the unit as it stands after a figure: "year" after exactly 1."""
+    return {"years": "year", "minutes": "minute"}.get(unit, unit) if text == "1" else unit
 
 
 def shown_unit(unit: str) -> tuple[float, str]:

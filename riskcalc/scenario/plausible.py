@@ -128,8 +128,9 @@ def _asked(
 ) -> Iterator[Question]:
     low, high = (at(quantity, level) for level in (0.1, 0.9))
     if low < ends[0] or high > ends[1]:
-        given = (quantity.words() if quantity.is_uncertain else plain(quantity.support[0])) + said_unit(unit)
-        yield Question(key, given, f"{plain(ends[0])} to {plain(ends[1])}{said_unit(unit)}", effect, source)
+        given = quantity.words() if quantity.is_uncertain else plain(quantity.support[0])
+        usual = f"{plain(ends[0])} to {plain(ends[1])}{said_unit(unit)}"
+        yield Question(key, given + said_unit(unit, given), usual, effect, source)
 
 
 def at(quantity: Quantity, level: float) -> float:

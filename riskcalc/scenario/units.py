@@ -47,8 +47,14 @@ AFTER_FIGURE = {
 }
 
 
-def said_unit(unit: str) -> str:
+#: What stands after a figure of exactly 1.
+AFTER_ONE = {"years": "year", "minutes": "minute", "h": "hour"}
+
+
+def said_unit(unit: str, figure: str = "") -> str:
     """Return the unit as it follows a figure in a message, with its space."""
+    if figure == "1" and unit in AFTER_ONE:
+        return f" {AFTER_ONE[unit]}"
     return AFTER_FIGURE.get(unit, f" {unit}" if unit else "")
 
 

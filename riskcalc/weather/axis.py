@@ -91,7 +91,8 @@ def years_on_axis(
         for table in result.values():
             table[gap] = np.nan
     if turned:
-        notes.append(f"{turned} hours moved to the other end of the record by the change of time zone")
+        moved = "1 hour" if turned == 1 else f"{turned} hours"
+        notes.append(f"{moved} moved to the other end of the record by the change of time zone")
     result, left_out = _without_partial_years(result, first=first, file=file)
     missing = [year for year in left_out if counts[year - years.min()] <= MOST_ZONE_HOURS]
     for what, named in (("covered only in part", set(left_out) - set(missing)), ("not in the file", missing)):
@@ -181,4 +182,6 @@ def _without_partial_years(
 
 
 def _no_whole_year(file: str, hours: int) -> Exception:
-    return one_problem(file, "time", f"{hours} hours, no whole calendar year", "one or more whole years of hours")
+    return one_problem(
+        file, "time", f"{hours} hour{'s' * (hours != 1)}, no whole calendar year", "one or more whole years of hours"
+    )

@@ -92,10 +92,14 @@ def generated_years(climate: Climate, *, years: int, seed: int, yearly_spread: f
         longitude_deg=climate.longitude_deg,
         altitude_m=climate.altitude_m,
         utc_offset_hours=climate.utc_offset_hours,
-        source=f"{years} years generated from the monthly means of {climate.name}: {climate.source}",
+        source=f"{_years(years)} generated from the monthly means of {climate.name}: {climate.source}",
         notes=(f"generated weather: annual light spread {spread:.2g} of its mean, long-term means those of the table",),
         real_years=0,
     )
+
+
+def _years(count: int) -> str:
+    return "1 year" if count == 1 else f"{count} years"
 
 
 def climate_of(pool: WeatherPool, *, yearly_spread: float | None = None) -> Climate:
@@ -128,7 +132,11 @@ def pool_of_years(pool: WeatherPool, *, years: int, seed: int, yearly_spread: fl
         return pool.resampled(years)
     made = generated_years(climate_of(pool, yearly_spread=yearly_spread), years=years - pool.years, seed=seed)
     few = "1 real year does" if pool.real_years == 1 else f"{pool.real_years} real years do"
-    note = f"{few} not show how good or bad a year can be: {made.years} years generated from the same monthly means are added"
+    added = "is" if made.years == 1 else "are"
+    note = (
+        f"{few} not show how good or bad a year can be: {_years(made.years)} generated from the same monthly means "
+        f"{added} added"
+    )
     series: dict[str, Any] = {name: np.concatenate([getattr(pool, name), getattr(made, name)]) for name in HOUR_SERIES}
     return replace(pool, notes=(*pool.notes, note, *made.notes), **series)
 

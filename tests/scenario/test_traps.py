@@ -1,5 +1,7 @@
 """What a user types is what is computed: each of these was once taken without a word."""
 
+import html
+import re
 from pathlib import Path
 
 import pytest
@@ -152,15 +154,34 @@ def test_what_is_found_after_reading_names_the_file(small_file: Path) -> None:
     assert {problem.file for problem in caught.value.problems} == {small_file.as_posix()}
 
 
-def test_one_year_is_said_in_the_singular(small_file: Path) -> None:
-    """A horizon of one year reads "within 1 year" on the screen."""
-    from riskcalc.answers.assess import result
+#: Ones of everything that is counted or has a unit in words.
+ONES = (
+    "study.horizon_years=1", "study.odds_within_years=1", "study.pool_years=1", "purchase.warranty_years=1",
+    "purchase.loan={financed_share=1,rate_per_year=0.05,term_years=1}", 'tenure.kind="rent"', "tenure.stay_years=1",
+    "outages={per_year=1,hours_each=1,value_per_hour=1}", "kit.ageing.electronics_life_years=1",
+    "kit.battery.extra_batteries=1", "home.occupants=1",
+)  # fmt: skip
+#: A one, a word or two that do not end a sentence, and a plural.
+PLURALS = {
+    "en": r"(years|months|days|hours|minutes|modules|batteries|figures|inputs|appliances|rates|claims|moves|outages)",
+    "de": r"(Jahren?|Monaten?|Tagen?|Stunden|Minuten|Modulen?|Batterien|Annahmen|Geräten?|Tarifstufen|\S+jahren?)",
+}
+
+
+@pytest.mark.parametrize("language", PLURALS)
+def test_one_of_anything_is_said_in_the_singular(small_file: Path, language: str) -> None:
+    """A year, a month, a module: on the screen and on the page, outside charts, no plural follows a 1."""
+    from riskcalc.api import Assessed
     from riskcalc.pages.screen import summary_lines
 
-    found = assessment(read_scenario(small_file, [*FEW, "study.horizon_years=1"]))
-    text = "\n".join(summary_lines(result(found)))
-    assert "within 1 year " in text
-    assert "1 years" not in text
+    found = Assessed(assessment(read_scenario(small_file, [*FEW, *ONES, f'study.language="{language}"'])))
+    screen = "\n".join(summary_lines(found.figures))
+    assert "within 1 year " in screen
+    page = html.unescape(re.sub(r"<(script|style|svg).*?</\1>|<[^>]+>", " ", found.html(), flags=re.DOTALL))
+    assert ("1 year", "1 Jahr")[language == "de"] in page
+    plural = re.compile(rf"(?<![\d.,–-])\b1\s(?:(?!of\b|in\b|von\b)[\w-]+\s){{0,3}}?{PLURALS[language]}\b")
+    for text, said in ((page, "page"), (screen if language == "en" else "", "screen")):
+        assert [text[max(0, one.start() - 30) : one.end() + 20] for one in plural.finditer(text)] == [], said
 
 
 @pytest.mark.parametrize("given", ["hour", "x"])

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from riskcalc import __version__
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, words
-from riskcalc.pages.figures import capital, grouped, say
+from riskcalc.pages.figures import capital, counted, grouped, say
 from riskcalc.types import Figures
 
 #: Where the method stands whole, in the appendix of each assessment's page.
@@ -28,8 +28,13 @@ def again_blocks(figures: Figures, *, says_method: bool = True) -> Iterator[Bloc
         parts = {"draws": grouped(known["draws"]), "scrambles": known["scrambles"], "seed": known["seed"]}
         rows.append((say("Futures"), say(message, **parts), False))
     if "step_minutes" in known:
-        message = "{step} min, {pool} weather and demand years in the pool"
-        rows.append((say("Time step"), say(message, step=known["step_minutes"], pool=known["pool_years"]), False))
+        said = counted(
+            "{step} min, {count} weather and demand year in the pool",
+            "{step} min, {count} weather and demand years in the pool",
+            known["pool_years"],
+            step=known["step_minutes"],
+        )
+        rows.append((say("Time step"), said, False))
     rows += [(capital(told(row["of"])), row["source"], False) for row in known.get("sources", ())]
     libraries = known.get("libraries", {})
     if "python" in known:

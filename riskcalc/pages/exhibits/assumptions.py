@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, fold, words
-from riskcalc.pages.figures import capital, counted, say, shown_unit, significant, with_unit
+from riskcalc.pages.figures import capital, counted, say, shown_unit, significant, unit_after, with_unit
 from riskcalc.types import Figures
 
 WIDTH, HEIGHT, BINS = 96, 22, 24
@@ -55,7 +55,7 @@ def _cells(row: Figures, sketch: NDArray[np.float64] | None) -> dict[str, Any]:
     made: dict[str, Any] = {
         "label": capital(row["label"]),
         "key": row["key"],
-        "cells": [f"{row['given']} {told(row['unit'])}".strip()],
+        "cells": [f"{row['given']} {told(unit_after(row['given'], row['unit']))}".strip()],
         "path": None,
         "spread": "",
         "source": source,

@@ -12,6 +12,7 @@ from riskcalc.pages.figures import (
     in_unit,
     lower,
     money,
+    not_within,
     percent,
     say,
     short,
@@ -179,7 +180,7 @@ def _notes(own: Sequence[Figures], settled: Sequence[Figures]) -> Iterator[Block
 
 def _measure(value: float | None, unit: str, currency: str, horizon: int) -> str:
     if value is None:
-        return say("not within {horizon} years", horizon=horizon)
+        return not_within(horizon)
     if unit == currency:
         return money(estimate(value), currency)
     return percent(value) if unit == "share" else with_unit(value, unit)

@@ -9,7 +9,7 @@ from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
 from riskcalc.pages.exhibits.answer import question_words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, spread_block
 from riskcalc.pages.exhibits.own_figures import own_block
-from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of
+from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: More choices than this make a chart nobody reads; the table holds them all.
@@ -95,10 +95,10 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     homes = result["homes"]
     kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
     message = (
-        "Average net present value over {years} years, and the share of futures that pay back. Each kit has the size "
+        "Average net present value over {years}, and the share of futures that pay back. Each kit has the size "
         "worth most in that home. ★ marks the pick, – a kit that does not go with the home."
     )
-    yield words(say(message, years=result["horizon_years"]), "reading")
+    yield words(say(message, years=whole_years(result["horizon_years"])), "reading")
     cells = [grid_row(home, list(kits)) for home in homes]
     yield table("Worth and odds of every home with every kit", ("home", *kits.values()), cells)
 
