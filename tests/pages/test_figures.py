@@ -85,7 +85,7 @@ def test_a_payback_that_is_not_reached_names_the_horizon() -> None:
     ("ends", "said"),
     [
         ([11.52, 14.1], "from 11.5 to 14.1 years"),
-        ([11.52, None], "from 11.5 years to not within 15 years"),
+        ([11.52, None], "from 11.5 years to not within 15\u00a0years"),
         ([None, None], ""),
         (None, ""),
     ],
