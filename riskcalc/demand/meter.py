@@ -17,7 +17,7 @@ from riskcalc.demand.meter_cells import MeterFormat
 from riskcalc.demand.meter_file import MeterDays, read_meter_days
 from riskcalc.demand.pool import DemandPool
 from riskcalc.demand.runs import joined, runs_of_year
-from riskcalc.demand.spikes import SHORTEST_INTERVAL, metered_days, restored_minutes
+from riskcalc.demand.spikes import SHORTEST_INTERVAL, LikelyHome, metered_days, restored_minutes
 from riskcalc.errors import one_problem
 
 KINDS = {"minute": 1, "half_hour": 30}
@@ -149,6 +149,7 @@ def read_meter(
     annual_use_kwh: float | None = None,
     southern: bool = False,
     only: NDArray[np.int64] | None = None,
+    home: LikelyHome | None = None,
 ) -> DemandPool:
     """Return pool years made of whole days of a meter file.
 
@@ -167,7 +168,7 @@ def read_meter(
         every minute is split alike; spikes that really stay on one side are understated.
     kind
         "minute", "half_hour" or None to take the interval from the file. Intervals of 15 minutes and more get spikes
-        back: energy of each interval as metered, minutes as in like intervals of the appliance model.
+        back: energy of each interval as metered, minutes as in like intervals of made homes.
     wanted
         What is known of the file's layout; the rest is found.
     annual_use_kwh
@@ -176,6 +177,8 @@ def read_meter(
         Whether the home lies south of the equator, for months that the file lacks.
     only
         Dates (days since 1970) to which the days are limited: those on which something else was measured too.
+    home
+        Appliances and people of the home, for the peaks within intervals of 15 minutes and more.
 
     Raises
     ------
@@ -195,7 +198,7 @@ def read_meter(
     metered = metered if only is None else metered.on(only, southern=southern)
     choice, factor = dealt_days(metered.donors, clock=clock, years=years, seed=seed)
     interval = metered.read.interval_minutes
-    minutes_of_year = _minutes_of_year(metered.days, choice, factor, interval_minutes=interval, seed=seed)
+    minutes_of_year = _minutes_of_year(metered, choice, factor, home=home or LikelyHome(), seed=seed)
     wall_minute = wall_minute_of_step(clock, step_minutes=1)
     runs = []
     wired_w = np.empty((years, 1, clock.slots), dtype=np.float32)
@@ -208,10 +211,7 @@ def read_meter(
     doubts = metered.doubts(annual_use_kwh)
     notes = metered.notes
     if interval >= SHORTEST_INTERVAL:
-        notes += (
-            f"a reading of {interval} minutes says nothing of the peaks within it; they are drawn like those of typical homes, "
-            "so what a small unit serves may be some per cent off",
-        )
+        notes += (_peaks_note(interval, listed=home is not None and bool(home.appliances)),)
     if annual_use_kwh is not None and abs(annual_use_kwh / metered.year_kwh - 1.0) > 0.01:
         notes += (f"the meter file's {metered.year_kwh:,.0f} kWh a year are scaled to {annual_use_kwh:,.0f} kWh",)
     return DemandPool(
@@ -267,12 +267,29 @@ def dealt_days(
     return choice, factor.astype(np.float32)
 
 
+def _peaks_note(interval_minutes: int, *, listed: bool) -> str:
+    """Return what a long interval hides, where its peaks come from and how far they may be off.
+
+    The sizes are the largest of seven homes whose minutes are known: `tests/studies/half_hours.py`.
+    """
+    hidden = f"a reading of {interval_minutes} minutes says nothing of the peaks within it; "
+    if listed:
+        return hidden + (
+            "they are drawn from made days of a home with the listed appliances, so the saving of a small unit may be off by 1 %"
+        )
+    return hidden + (
+        "they are drawn from made homes whose readings look most like these, so the saving of a small unit may be off by 6 %; "
+        "list the home's appliances under home.appliances, and it is 1 %"
+    )
+
+
 def _minutes_of_year(
-    days: WholeDays, choice: NDArray[np.int64], factor: NDArray[np.float32], *, interval_minutes: int, seed: int
+    metered: MeteredYear, choice: NDArray[np.int64], factor: NDArray[np.float32], *, home: LikelyHome, seed: int
 ) -> Callable[[int], NDArray[np.float32]]:
     """Return the function that gives the wall-clock minutes of a pool year [W], shape (365 * 1440,)."""
+    interval_minutes = metered.read.interval_minutes
     if interval_minutes < SHORTEST_INTERVAL:
-        held = days.power_w.astype(np.float32)
+        held = metered.days.power_w.astype(np.float32)
         return lambda year: np.repeat((held[choice[year]] * factor[year][:, None]).ravel(), interval_minutes)
-    metered = metered_days(days.power_w)
-    return lambda year: (restored_minutes(metered, choice[year], seed=(seed, year)) * factor[year][:, None]).ravel()
+    days = metered_days(metered.days.power_w, year_kwh=metered.year_kwh, home=home)
+    return lambda year: (restored_minutes(days, choice[year], seed=(seed, year)) * factor[year][:, None]).ravel()

@@ -19,6 +19,7 @@ from riskcalc.clock import DAYS, MINUTES_PER_YEAR, MONTH_LENGTHS, LocalClock, st
 from riskcalc.demand.events import SUNNY_WINDOW, appliance_years
 from riskcalc.demand.meter import read_meter
 from riskcalc.demand.pool import DemandPool
+from riskcalc.demand.spikes import LikelyHome
 from riskcalc.dispatch import DispatchInputs
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
@@ -270,6 +271,13 @@ def demand_years(
             annual_use_kwh=home.annual_use_kwh.expected(),
             southern=latitude_deg < 0.0,
             only=only,
+            home=LikelyHome(
+                appliances=tuple(home.appliances),
+                occupants=home.occupants,
+                home_share=home.weekday_home_share.expected(),
+                car_kwh_per_year=home.car_kwh_per_year.expected(),
+                car_charger_w=home.car_charger_w,
+            ),
         )
         return metered if reaches_all(scenario) else split_meter(metered)
     window = moved_window(scenario)

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskcalc.demand.spikes import metered_days, restored_minutes
+from riskcalc.demand.spikes import LikelyHome, metered_days, restored_minutes
 
+SMALL = LikelyHome(("kettle", "fridge_freezer"))
 WEEK = Path(__file__).parents[2] / "scenarios" / "data" / "demand_one_home_week_minute.csv"
 
 
@@ -39,7 +40,7 @@ def test_energy_holds_for_any_meter(seed, quiet, busy):
     """Empty, flat, tiny or huge readings: the energy holds and no minute is negative or not a number."""
     generator = np.random.default_rng(seed)
     metered = quiet + busy * generator.random((2, 48)) ** 4 * (generator.random((2, 48)) < 0.5)
-    minutes = restored_minutes(metered_days(metered), seed=seed)
+    minutes = restored_minutes(metered_days(metered, home=SMALL), seed=seed)
     assert np.isfinite(minutes).all()
     assert minutes.min() >= 0.0
     assert _means(minutes.astype(float), 30) == pytest.approx(metered, rel=1e-5, abs=1e-3)
@@ -50,14 +51,16 @@ def test_a_constant_load_stays_constant():
     assert restored_minutes(metered_days(np.full((3, 48), 150.0)), seed=1) == pytest.approx(np.full((3, 1440), 150.0))
 
 
-def test_a_kettle_may_come_back_as_a_spike():
-    """100 W with one half-hour at 300 W: 100 Wh more are a kettle's in some minutes made, a longer small load's in others."""
-    metered = np.full((1, 48), 100.0)
-    metered[0, 16] = 300.0
-    days = metered_days(metered)
-    peaks = np.array([restored_minutes(days, seed=seed)[0, 480:510].max() for seed in range(100)])
-    assert 0.1 < (peaks > 1000.0).mean() < 0.9
-    assert peaks.min() > 300.0
+def test_a_kettle_comes_back_as_a_spike_and_an_evening_does_not():
+    """100 W with one half-hour at 300 W: 100 Wh more are a kettle's. Four half-hours at 220 W are mostly a longer small load."""
+    metered = np.full((2, 48), 100.0)
+    metered[0, 16], metered[1, 38:42] = 300.0, 220.0
+    days = metered_days(metered, year_kwh=2500.0)
+    made = np.stack([restored_minutes(days, seed=seed) for seed in range(40)])
+    kettle, evening = made[:, 0, 480:510].max(axis=1), made[:, 1, 1140:1260].max(axis=1)
+    assert (kettle > 1000.0).mean() > 0.5
+    assert kettle.min() > 300.0
+    assert (evening > 1000.0).mean() < 0.5
 
 
 def test_same_seed_same_minutes_and_repeated_days_differ(week_w):
@@ -75,8 +78,8 @@ def test_same_seed_same_minutes_and_repeated_days_differ(week_w):
 def test_what_a_small_inverter_serves(week_w, limit_w, record_property):
     """Real minutes (Hebrail & Berard 2012), averaged to half-hours and restored: energy below an inverter's limit.
 
-    Held at the half-hour's mean the energy served is overstated by 3.4 to 3.9 % of demand; restored it errs by 0.9 to
-    2.4 %, always less, and on the low side: the donors are homes with stronger kettles and hobs than this one.
+    Held at the half-hour's mean the energy served is overstated by 3.4 to 4.0 % of demand; restored, without a list of
+    appliances, it errs by at most 1.2 %, to either side.
     """
     metered = _means(week_w, 30)
     held, restored = np.repeat(metered, 30, axis=1), restored_minutes(metered_days(metered), seed=1)
@@ -87,5 +90,5 @@ def test_what_a_small_inverter_serves(week_w, limit_w, record_property):
     for how, served in (("half-hours held", held_served), ("half-hours restored", restored_served)):
         record_property("published", (f"share served below {limit_w:.0f} W, {how}", source, real_served, served))
     assert held_served - real_served > 0.03
-    assert abs(restored_served - real_served) < 0.75 * (held_served - real_served)
-    assert restored_served < real_served + 0.005
+    assert abs(restored_served - real_served) < 0.4 * (held_served - real_served)
+    assert abs(restored_served - real_served) < 0.015
