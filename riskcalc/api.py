@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import html
-import io
 import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -415,13 +414,13 @@ class Compared:
 
 def _with_chart(card: str, chart: Callable[[], alt.TopLevelMixin], *, words: str) -> str:
     """Return a card with a chart below it, as a picture of its own; without, where no chart can be drawn."""
-    from riskcalc.pages.engine import engine_runs
+    from riskcalc.pages.engine import EngineMissing
+    from riskcalc.pages.look import rendered
 
-    if not engine_runs():
+    try:
+        picture = base64.b64encode(rendered(chart()).encode()).decode()
+    except EngineMissing:
         return card
-    drawn = io.StringIO()
-    chart().save(drawn, format="svg")  # type: ignore[attr-defined]
-    picture = base64.b64encode(drawn.getvalue().encode()).decode()
     shown = f'<img alt="{html.escape(words)}" src="data:image/svg+xml;base64,{picture}">'
     return f"{card.removesuffix('</div>')}{shown}</div>"
 

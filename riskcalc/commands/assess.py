@@ -64,11 +64,13 @@ def assess(
 ) -> None:
     """Is the purchase worth it, and how sure is that? Writes report.html, result.json and draws.csv."""
     from riskcalc.errors import one_problem
+    from riskcalc.pages.engine import start_engine
 
     if until is not None and not 0.0 < until < 1.0:
         raise one_problem("command line", "--until", str(until), "a standard error between 0 and 1, such as 0.01")
     overrides = all_overrides(changes, draws=draws, seed=seed, step=step, language=language)
     scenario = read(scenario_file, overrides)
+    start_engine()
 
     from riskcalc.pages.progress import years_shown
     from riskcalc.study.model import assessment
@@ -130,10 +132,10 @@ def assess(
 
 
 def get_page_ready() -> None:
-    """Do, while the futures are simulated, what needs none of them: read the modules, start the renderer."""
+    """Do, while the futures are simulated, what needs none of them: read the modules, compile the template."""
     import riskcalc.answers.page_dict  # noqa: F401
-    from riskcalc.pages.engine import engine_runs
     from riskcalc.pages.page import get_ready
+    from riskcalc.uncertainty import smoothing
 
-    if engine_runs():
-        get_ready()
+    smoothing.get_ready()
+    get_ready()

@@ -50,12 +50,14 @@ def compare(
     from riskcalc.answers.options import comparison
     from riskcalc.answers.stay import stay_curves, stays_to_follow
     from riskcalc.output import csv_text, json_text, write_files
+    from riskcalc.pages.engine import start_engine
     from riskcalc.pages.page import compare_page
     from riskcalc.pages.progress import steps_shown
     from riskcalc.pages.screen import comparison_lines
 
     folder = out or Path("reports") / folder_name([scenario.name for scenario in scenarios])
     check_target(folder, FILES, [*scenarios, *([] if now is None else [now])], overwrite=overwrite)
+    start_engine()
     with steps_shown("options", len(scenarios)) as one_done:
         found = comparison(scenarios, today=now, on_option=one_done, page_options=len(scenarios))
     moving = found.entries if stay else ()

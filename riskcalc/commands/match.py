@@ -60,6 +60,7 @@ def match(
     from riskcalc.answers.match import cell_table, matching, page_dict, result
     from riskcalc.answers.shelf import shelf_files, told_apart
     from riskcalc.output import csv_text, json_text, write_files
+    from riskcalc.pages.engine import start_engine
     from riskcalc.pages.page import match_page
     from riskcalc.pages.progress import steps_shown
     from riskcalc.pages.screen import matching_lines
@@ -73,6 +74,7 @@ def match(
         kit_files = kit_files or sorted((shelf_folder() / "kits").glob("*.toml"))
     read = [*home_files, *kit_files, *([] if base is None else [base])]
     check_target(out, FILES, [], also=read, overwrite=overwrite)
+    start_engine()
     with workers_at(scheduler) as workers, steps_shown("homes", len(home_files)) as one_done:
         found = matching(
             home_files,

@@ -102,13 +102,14 @@ def check_target(
 def page_made(make: Callable[[], str], *, title: str, language: str) -> str:
     """Return a page in a language; where no chart can be drawn it says so, and so does the error stream."""
     from riskcalc.language import speaking
-    from riskcalc.pages.engine import MISSING, engine_runs, page_without_charts
+    from riskcalc.pages.engine import EngineMissing, page_without_charts
 
-    if engine_runs():
+    try:
         with speaking(language):
             return make()
-    say(f"riskcalc: {MISSING}", err=True)
-    return page_without_charts(title)
+    except EngineMissing as error:
+        say(f"riskcalc: {error}", err=True)
+        return page_without_charts(title)
 
 
 def say_figures(figures: Mapping[str, Any], lines: Callable[[], Iterable[object]], *, as_json: bool) -> None:

@@ -56,6 +56,7 @@ def rank(
 ) -> None:
     """Which assumption matters most, and which is worth finding out? Writes ranking.json."""
     from riskcalc.errors import one_problem
+    from riskcalc.pages.engine import start_engine
 
     for name, given in (("--points", points), ("--most-points", most_points)):
         if given < 1 or given & (given - 1):
@@ -65,6 +66,7 @@ def rank(
     scenario = read(scenario_file, all_overrides(changes, draws=draws, seed=seed, step=step, language=language))
     folder = out or Path("reports") / scenario.name
     check_target(folder, [FILE, PAGE], [scenario], overwrite=overwrite)
+    start_engine()
 
     from riskcalc.answers.ranked import ranked
     from riskcalc.answers.rows import ranked_figures

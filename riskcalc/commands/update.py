@@ -62,6 +62,7 @@ def update(
 
     from riskcalc.answers.update import measured_cells, update_figures, updated
     from riskcalc.output import json_text, write_files
+    from riskcalc.pages.engine import start_engine
     from riskcalc.pages.page import update_page
     from riskcalc.pages.progress import years_shown
     from riskcalc.pages.screen import update_lines
@@ -69,6 +70,7 @@ def update(
 
     folder = out or Path("reports") / scenario.name
     check_target(folder, [FILE, PAGE], [scenario], also=[measured], overwrite=overwrite)
+    start_engine()
     measured_cells(months, scenario, bought=first)
     with years_shown(scenario.study.horizon_years) as year_done:
         found = assessment(scenario, on_year=year_done)

@@ -11,6 +11,7 @@ import struct
 import textwrap
 import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ import numpy as np
 
 from riskcalc.language import translated
 from riskcalc.output import DRAWN_BY
+from riskcalc.pages.engine import made, png
 from riskcalc.pages.figures import grouped, say
 from riskcalc.types import Figures
 
@@ -68,12 +70,26 @@ class Chart:
     legend: tuple[tuple[str, str], ...]
     header: tuple[str, ...]
     cells: tuple[tuple[str, ...], ...]
-    wide: str
-    narrow: str
+    wide_svg: Future[str]
+    narrow_svg: Future[str]
     csv: str
-    drawing: str
     source: str
     kind: str = ""
+
+    @property
+    def wide(self) -> str:
+        """Return the drawing for wide screens as an element of the page, nothing where one drawing serves all."""
+        return "" if self.kind else self._on_page(self.wide_svg, "wide")
+
+    @property
+    def narrow(self) -> str:
+        """Return the drawing for narrow screens as an element of the page."""
+        return self._on_page(self.narrow_svg, "narrow")
+
+    def _on_page(self, svg: Future[str], width: str) -> str:
+        from riskcalc.pages.look import page_drawing
+
+        return page_drawing(made(svg), name=f"{self.key}-{width}")
 
     @property
     def csv_address(self) -> str:
@@ -92,7 +108,8 @@ class Chart:
         """
         from riskcalc.pages.look import FONT, OUTER_TAG, PAPER, own_ids
 
-        tag = OUTER_TAG.search(self.drawing)
+        drawing = made(self.wide_svg)
+        tag = OUTER_TAG.search(drawing)
         assert tag is not None
         inner, size = (float(tag.group(1)), float(tag.group(2))), SHAPES[shape]
         letters = 1.0 if size is None else 1.7
@@ -108,7 +125,7 @@ class Chart:
             high = float(size[1])
             scale = min(room / inner[0], (high - y - foot_high - 2 * margin) / inner[1])
             left = (wide - scale * inner[0]) / 2
-        body = self.drawing[tag.end() : self.drawing.rindex("</svg>")]
+        body = drawing[tag.end() : drawing.rindex("</svg>")]
         return own_ids(
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{wide:g}" height="{high:g}" '
             f'viewBox="0 0 {wide:g} {high:g}"><!-- {DRAWN_BY} --><rect width="100%" height="100%" fill="{PAPER["paper"]}"/>'
@@ -120,10 +137,7 @@ class Chart:
 
     def picture(self, shape: str = "16:9", *, scale: float = 2.0) -> bytes:
         """Return the saved drawing as a PNG, drawn without a browser."""
-        import vl_convert
-
-        drawn = vl_convert.svg_to_png(self.saved(shape), scale=scale)
-        return repacked(drawn, says=("Software", DRAWN_BY))
+        return repacked(png(self.saved(shape), scale=scale), says=("Software", DRAWN_BY))
 
 
 def repacked(png: bytes, *, says: tuple[str, str]) -> bytes:
@@ -183,13 +197,13 @@ def chart(
     """
     from altair.utils.schemapi import debug_mode
 
-    from riskcalc.pages.look import NARROW, WIDE, page_drawing, rendered
+    from riskcalc.pages.look import NARROW, WIDE, sent
 
     # altair checks what it is given by default; the tests draw every chart with the checks on.
     with debug_mode(False):
-        narrow = rendered(draw(NARROW))
-        wide = narrow if kind else rendered(draw(WIDE))
-    made = Chart(
+        narrow = sent(draw(NARROW))
+        wide = narrow if kind else sent(draw(WIDE))
+    shown = Chart(
         key=key,
         title=translated(title),
         reading=translated(reading),
@@ -197,14 +211,13 @@ def chart(
         legend=tuple((look, translated(said)) for look, said in legend),
         header=tuple(map(translated, table[0])),
         cells=tuple(tuple(row) for row in table[1]),
-        wide="" if kind else page_drawing(wide, name=f"{key}-wide"),
-        narrow=page_drawing(narrow, name=f"{key}-narrow"),
+        wide_svg=wide,
+        narrow_svg=narrow,
         csv=csv_text(columns),
-        drawing=wide,
         source=source_line(figures),
         kind=kind,
     )
-    return Block("chart", made)
+    return Block("chart", shown)
 
 
 def charts_of(sections: Iterable[Section]) -> list[Chart]:
@@ -217,7 +230,7 @@ def charts_of(sections: Iterable[Section]) -> list[Chart]:
             elif isinstance(block.value, Mapping) and "blocks" in block.value:
                 yield from within(block.value["blocks"])
 
-    return [made for section in sections for made in within(section.blocks)]
+    return [chart for section in sections for chart in within(section.blocks)]
 
 
 def source_line(figures: Figures) -> str:

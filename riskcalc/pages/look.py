@@ -10,12 +10,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Sequence
+from concurrent.futures import Future
 from typing import Any, TypeVar
 
 import altair as alt
-import vl_convert
 
 from riskcalc.language import drawing_locale, translated
+from riskcalc.pages.engine import asked_svg, made
 from riskcalc.pages.figures import short
 
 WIDE, NARROW = 700, 330
@@ -60,15 +61,7 @@ LOOK = {
     "text": {"fontSize": 12, "color": PAPER["ink"]},
     "concat": {"spacing": 14},
 }
-#: What the renderer writes for scripts and styling that a still drawing does not need.
-IDLE_ATTRIBUTES = re.compile(r' (?:class|role|aria-[a-z]+|pointer-events)="[^"]*"| (?:opacity="1"|xmlns:xlink="[^"]*")')
-EMPTY_PATHS = re.compile(r'<path(?: d="(?:M[\d.,-]+h0v0h0Z)?"| display="none"| stroke="[^"]*")*/>')
-#: What an empty pair of group tags looks like once the above is gone.
-EMPTY_GROUPS = re.compile(r"<g(?: [^<>]*)?></g>")
 OUTER_TAG = re.compile(r'<svg[^>]*width="([\d.]+)" height="([\d.]+)"[^>]*>')
-#: Outlines and places, the attributes whose numbers may be cut to a tenth of a pixel.
-PLACES = re.compile(r' (?:d|transform)="[^"]*"')
-FINE_DIGITS = re.compile(r"(\.\d)\d+")
 
 Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart | alt.FacetChart, alt.VConcatChart)
 
@@ -151,21 +144,20 @@ def short_names(labels: Sequence[str]) -> alt.LayerChart | alt.FacetChart:
     return row_names([[short(label)] for label in labels])
 
 
+def sent(chart: alt.TopLevelMixin) -> Future[str]:
+    """Return the chart as an SVG to be, with plain colours: the page and the file are both made from it."""
+    return asked_svg(chart.to_dict(validate=False), locale=drawing_locale())
+
+
 def rendered(chart: alt.TopLevelMixin) -> str:
-    """Return the chart as SVG with plain colours; the page and the file are both made from it, since it takes a while."""
-    made = vl_convert.vegalite_to_svg(chart.to_dict(validate=False), format_locale=drawing_locale())
-    svg = IDLE_ATTRIBUTES.sub("", made)
-    svg = PLACES.sub(lambda places: FINE_DIGITS.sub(r"\1", places.group(0)), svg)
-    svg = EMPTY_PATHS.sub("", svg)
-    before = None
-    while before != svg:
-        before, svg = svg, EMPTY_GROUPS.sub("", svg)
-    return svg
+    """Return the chart as SVG with plain colours.
 
-
-def start_renderer() -> None:
-    """Draw a single point, so that no later drawing waits until the renderer has started."""
-    rendered(finished(alt.Chart(rows(x=[0.0])).mark_point().encode(x=alt.X("x:Q"))))
+    Raises
+    ------
+    EngineMissing
+        Where no chart can be drawn.
+    """
+    return made(sent(chart))
 
 
 def page_drawing(svg: str, *, name: str) -> str:

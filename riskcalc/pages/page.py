@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
+from riskcalc.pages.engine import start_engine
 from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
 from riskcalc.pages.exhibits import (
     answer,
@@ -33,13 +34,12 @@ from riskcalc.pages.exhibits.glossary import glossary_blocks
 from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section, published_note
 from riskcalc.pages.figures import capital, counted, grouped, listed, say
-from riskcalc.pages.look import start_renderer
 from riskcalc.types import Figures
 
 
 def get_ready() -> None:
-    """Do what the first page of a process waits for, a second and a half: start the renderer, compile the template."""
-    start_renderer()
+    """Do what the first page of a process waits for: start the chart engine, compile the template."""
+    start_engine()
     page_template(TEMPLATE)
 
 

@@ -238,6 +238,11 @@ def _chosen(fit: Additive, index: int, term: Term) -> tuple[float, Floats]:
     return float(STRENGTHS[best] / unit), left[best]
 
 
+def get_ready() -> None:
+    """Read the library of splines, a third of a second that the first smoother would wait for."""
+    import scipy.interpolate  # noqa: F401
+
+
 @cache
 def _spline_basis(splines: int) -> tuple[Floats, Floats, Floats]:
     """Return knots, penalties (functions,) and the functions as sums of B-splines (splines, turning functions)."""

@@ -7,6 +7,7 @@ import json
 import re
 import struct
 import zlib
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -180,7 +181,7 @@ def test_a_saved_drawing_holds_title_legend_and_source_inside_its_frame(saved: l
                 assert 0.5 * float(size) * len(text) < wide
         inner = re.search(r'transform="translate\(([\d.]+),([\d.]+)\) scale\(([\d.]+)\)"', svg)
         left, top, scale = (float(part) for part in inner.groups())
-        size = re.search(r'width="([\d.]+)" height="([\d.]+)"', chart.drawing)
+        size = re.search(r'width="([\d.]+)" height="([\d.]+)"', chart.wide_svg.result())
         assert left >= 0
         assert left + scale * float(size.group(1)) <= wide + 0.5
         assert top + scale * float(size.group(2)) <= high + 0.5
@@ -216,7 +217,9 @@ def test_text_of_a_scenario_cannot_break_out_of_a_drawing() -> None:
     """A label with markup is drawn as text."""
     svg = rendered(share_chart(["<script>alert(1)</script>&"], [estimate(0.5, 0.1)], width=NARROW))
     assert "<script" not in svg
-    made = Chart("a", "<b>", "", "", (("paid", "<i>"),), (), (), "", svg, "", svg, "<u>")
+    drawn: Future[str] = Future()
+    drawn.set_result(svg)
+    made = Chart("a", "<b>", "", "", (("paid", "<i>"),), (), (), drawn, drawn, "", "<u>", "half")
     for shape in SHAPES:
         text = made.saved(shape)
         assert not re.search("<[biu]>", text)
