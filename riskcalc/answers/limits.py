@@ -89,11 +89,11 @@ def weather_limits(assessment: Assessment) -> Iterator[str]:
     study, weather = assessment.scenario.study, assessment.world.pools.weather
     if 0 < weather.real_years < LEAST_YEARS:
         what = (
-            "1 real or typical weather year says"
+            "1 real or typical weather year is"
             if weather.real_years == 1
-            else f"{weather.real_years} real weather years say"
+            else f"{weather.real_years} real weather years are"
         )
-        yield f"{what} little about good and bad years: these are generated beside it, as such a climate usually has them"
+        yield f"only {what} known: good and bad years are generated to vary as they usually do in such a climate"
     elif LEAST_YEARS <= weather.real_years < ENOUGH_REAL_YEARS:
         outside = 2.0 / (weather.real_years + 1)
         yield (
@@ -123,18 +123,21 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
             left = [key for key in PATH_KEYS if not scenario.is_given(key) and scenario.prices.history is None]
             if left:
                 yield (
-                    f"the luck of prices decides {_percent(row.share)} of the spread in the result, and its size is a "
-                    f"default. Set it by: {'; '.join(words[key] for key in left)}"
+                    f"the luck of prices decides {_percent(row.share)} of what separates good futures from bad ones. Its "
+                    f"size is a default, not your figure. To change it, set: {'; '.join(words[key] for key in left)}"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"the luck of the weather decides {_percent(row.share)} of the spread in the result, and its size is a "
-                    f"default. Set it by: {words[SPREAD_KEY]}"
+                    f"the luck of the weather decides {_percent(row.share)} of what separates good futures from bad ones. "
+                    f"Its size is a default, not your figure. To change it, set: {words[SPREAD_KEY]}"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)
-            yield f"{words[row.key]} decides {share} of the spread in the result and was left at its default"
+            yield (
+                f"{words[row.key]} is a default, not your figure: it decides {share} of what separates good futures from bad "
+                "ones"
+            )
     yield from shifting_defaults(assessment)
 
 

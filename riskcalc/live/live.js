@@ -191,7 +191,7 @@
     const odds = answer.odds.value, worth = answer.net_present_value;
     byId("sentence").textContent = answer.sentence;
     const rows = [
-      ["Outlay", money(answer.outlay), answer.bought_share < 1 ? `bought in ${share(answer.bought_share)} futures` : ""],
+      ["Cost with installation", money(answer.outlay), answer.bought_share < 1 ? `bought in ${share(answer.bought_share)} futures` : ""],
       ["Odds of payback", `${Math.round(100 * odds)} %`, error(answer.odds, (value) => `${(100 * value).toFixed(1)} points`)],
       ["Half have paid back after", years(answer.payback_years.p50.value), error(answer.payback_years.p50, (value) => `${value.toFixed(1)} years`)],
       ["Saved in the first year", money(answer.first_year_saving.value), error(answer.first_year_saving, money)],

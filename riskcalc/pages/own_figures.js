@@ -196,27 +196,33 @@
       const nearest = words.steps.map((step) => step * decade).reduce((a, b) => (Math.abs(Math.log(b / one)) < Math.abs(Math.log(a / one)) ? b : a));
       return filled(p < 0.5 ? words.about_one : words.all_but, {many: group(Math.round(nearest), 0)});
     };
-    const verdict = (f) => {
-      const later = words.later ? ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}` : "";
-      if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + later;
+    const laterOf = (f) => (words.later ? ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}` : "");
+    const kindOf = (f) => {
       const gains = 1 - f.lost.value, low = Math.min(f.paid.value, gains), high = Math.max(f.paid.value, gains), {likely, sure} = words;
-      const kind = low >= likely ? (low >= sure ? "yes" : "probably") : high <= 1 - likely ? (high <= 1 - sure ? "no" : "probably not")
+      return low >= likely ? (low >= sure ? "yes" : "probably") : high <= 1 - likely ? (high <= 1 - sure ? "no" : "probably not")
         : f.paid.value >= likely ? "toss_up_later" : f.paid.value <= 1 - likely && words.verdicts.toss_up_after ? "toss_up_after" : "toss-up";
+    };
+    const hardToSay = (f) => !f.worth.constant && kindOf(f).startsWith("toss_up_");
+    const verdict = (f) => {
+      const later = hardToSay(f) ? "" : laterOf(f);
+      if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + later;
       let futures = frequency(f.paid.value);
       if (f.paid.value > 0 && f.paid.value < 1) futures = `${futures} (${percent(f.paid.value, f.paid.se)})`;
-      return filled(words.verdicts[kind], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(gains, f.lost.se)}) + later;
+      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(1 - f.lost.value, f.lost.se)}) + later;
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se)});
     const brief = (f) => {
       const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
-      return x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
+      const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
+      return hardToSay(f) && words.later ? `${worth}${laterOf(f)} ${words.gaining}` : worth;
     };
     const within = (figure, worth, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)})
       : filled(worth.value < 0 ? words.pays_but : words.pays, {years: years(figure, f.horizon)});
     const rowsOf = (f) => {
       const [low, high] = f.savingEnds, spread = f.savingEnds[0] === f.savingEnds[1] ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
       const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread]];
-      const half = [gain(f.worthHalf), within(f.paybackHalf, f.worthHalf, f)];
+      const near = !f.worth.constant && f.paybackHalf.value === Infinity && 1 - f.never.value >= words.nearly;
+      const half = [gain(f.worthHalf), near ? filled(words.pays_nearly, {years: wholeYears(f.horizon)}) : within(f.paybackHalf, f.worthHalf, f)];
       return f.worth.constant ? [...rows, half] : [...rows, half, [gain(f.worthBad), within(f.paybackBad, f.worthBad, f)]];
     };
     const kept = new Map();
@@ -316,7 +322,7 @@
       const counts = any ? dots(f) : null, missing = any ? counts[counts.length - 1] : 0, said = wholeYears(f.headline);
       const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : missing === 99 ? words.one_pays : words.some_pay, {years: said, count: 100 - missing, missing});
       redraw("futures", title, () => dotsDrawn(counts));
-      const odds = f.payback[2] === Infinity ? words.odds_few : f.never.value ? words.odds_half : words.odds_all;
+      const odds = f.payback[2] === Infinity ? (1 - f.never.value >= words.nearly ? words.odds_near : words.odds_few) : f.never.value ? words.odds_half : words.odds_all;
       redraw("odds", any ? filled(odds, {share: percent(f.never.value, f.never.se), middle: years(f.paybackHalf, f.horizon), years: wholeYears(f.horizon)}) : null, () => oddsDrawn(f));
       const end = f.bands[f.horizon][2];
       redraw("cash", any ? filled(end >= 0 ? words.ahead : words.short, {years: wholeYears(f.horizon), amount: money(Math.abs(end), NaN)}) : null, () => cashDrawn(f));

@@ -160,7 +160,7 @@ def compare_document(figures: Figures) -> Document:
     )
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
-    opening = f"{options.opening(figures)} {options.margin(figures)}".strip()
+    opening = options.opening(figures)
     best = options.best_block(figures)
     stays_note = published_note() if figures["page"].get("own") else None
     sections = documented(

@@ -9,7 +9,10 @@ from riskcalc.pages.exhibits.cautions import cautions
 from riskcalc.pages.exhibits.fit import load_heading, load_rows, load_runtimes, loads_finding
 from riskcalc.pages.figures import PLAIN, lower
 
-CLOSING = "Local codes come first, and a licensed electrician decides what may be connected."
+CLOSING = (
+    "Local codes come first (the electrical and building rules where you live), and a licensed electrician decides what may "
+    "be connected."
+)
 
 
 def check_lines(figures: Mapping[str, Any]) -> list[str]:

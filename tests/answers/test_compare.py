@@ -274,7 +274,7 @@ def test_an_options_odds_stand_within_the_stay_too(small):
     paid = (found.valuation.payback_years <= lived).mean()
     assert 0.0 < paid < row["paid_back_share"]["value"]
     assert row["paid_back_within_stay_share"]["value"] == pytest.approx(paid)
-    assert "It pays for itself within the stay in" in risk_words(figures)
+    assert "pays for itself before you move in" in risk_words(figures)
 
 
 def test_what_looks_unusual_is_asked_in_compare_too(small):

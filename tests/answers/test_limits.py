@@ -61,8 +61,8 @@ def test_few_real_years_and_a_typical_year_are_said(read_small):
         return "\n".join(weather_limits(replace(found, world=replace(found.world, pools=pools))))
 
     assert "a new year lies outside all of them is 17 %" in with_years(11)
-    assert "8 real weather years say little about good and bad years" in with_years(8)
-    assert "1 real or typical weather year says little" in with_years(1)
+    assert "only 8 real weather years are known: good and bad years are generated" in with_years(8)
+    assert "only 1 real or typical weather year is known" in with_years(1)
     assert "weather year" not in with_years(25)
     assert "real weather years" not in with_years(0)
 
@@ -87,7 +87,7 @@ def test_defaults_that_decide_are_named(small_file):
     found = assessment(read_scenario(small_file, (cheap, *LONG)))
     words = said(found)
     assert "the luck of prices decides" in words
-    assert "Set it by: Spread of price changes; Persistence of price changes" in words
+    assert "To change it, set: Spread of price changes; Persistence of price changes" in words
     assert "Trend of electricity prices was left at its default of 2 %: 1 % more changes the average worth by" in words
     names = ("spread=0.04", "persistence=0.3", "jump_chance_per_year=0.05", "jump_mean=0.2", "jump_spread=0.1")
     names = (*names, "jump_fall_share=0.25", "jump_fade_share=0.5")

@@ -43,6 +43,7 @@ TABLES = {
     ),
     *(
         "ORDER_WORDS",
+        "PLACED",
         "OUTAGES",
         "OUTCOMES",
         "SOLAR",

@@ -86,7 +86,11 @@ def update_of(only: Mapping[str, Any]) -> dict[str, Any]:
         **{name: only[name] for name in ("payback_years", "net_present_value")},
     }
     track = {"expected": {"p10": 90.0, "p50": 100.0, "p90": 110.0}}
-    places = (("import_kwh", 95.0, "within"), ("generation_kwh", 80.0, "behind"), ("bill", 1250.0, "ahead"))
+    places = (
+        ("import_kwh", 95.0, "within", "on track"),
+        ("generation_kwh", 80.0, "below", "behind"),
+        ("bill", 85.0, "below", "ahead"),
+    )
     return {
         **{name: only[name] for name in ("provenance", "currency", "horizon_years", "title")},
         "verdict": "behind",
@@ -100,7 +104,7 @@ def update_of(only: Mapping[str, Any]) -> dict[str, Any]:
         "draws": 512,
         "effective_draws": 99.0,
         "measured": {"months": 3, "from": "2026-04", "to": "2026-06"},
-        "tracks": [track | {"quantity": q, "measured": m, "place": p, "verdict": p} for q, m, p in places],
+        "tracks": [track | {"quantity": q, "measured": m, "place": p, "verdict": v} for q, m, p, v in places],
         "inputs": [
             {
                 "key": "k",

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from riskcalc.pages.exhibits import answer
-from riskcalc.pages.exhibits.payback import headline_years, paid_share, when_words
+from riskcalc.pages.exhibits.payback import headline_years, odds_title, paid_share, when_words
 from riskcalc.pages.figures import PLAIN, estimate
 from riskcalc.pages.page import assess_page
 from riskcalc.pages.screen import summary_lines
@@ -86,9 +86,9 @@ def test_what_was_asked_names_kit_home_and_outlay(example: dict[str, Any]) -> No
     said = plain(answer.asked_words(example))
     assert (
         said
-        == "Kit: Small unit (invented). Home: Two rooms (invented). Outlay: €300 with installation. Counted over 6 years."
+        == "Kit: Small unit (invented). Home: Two rooms (invented). Cost with installation: €300. Time looked at: 6 years."
     )
-    assert "outlay €300 with installation" in summary_lines(example)
+    assert "cost with installation: €300" in summary_lines(example)
 
 
 def test_costs_and_gains_of_a_middle_and_a_bad_future(example: dict[str, Any]) -> None:
@@ -108,7 +108,8 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
         row | {"key": "purchase.price", "share_of_variance": estimate(0.31, 0.01)},
     ]
     assert plain(answer.check_first(example)) == (
-        "Get a written quote for the kit, with installation and every extra. It decides 31 % of the spread in the result."
+        "Get a written quote for the kit, with installation and every extra. This decides 31 % of what separates good futures "
+        "from bad ones."
     )
     example["ranking"] = []
     assert answer.check_first(example) == ""
@@ -134,6 +135,31 @@ def test_five_sentences_to_read_aloud(example: dict[str, Any]) -> None:
     assert text.startswith("## A flat in the south\n")
     assert all(line in text for line in lines)
     assert "local codes come first" in text
+
+
+def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) -> None:
+    """A permission refused in a fifth of the futures, and a string that must not be connected, are read aloud too."""
+    example["bought_share"] = estimate(0.8, 0.01)
+    example["electrical_fit"][0] |= {"verdict": "refused", "advice": "2 in series would fit"}
+    for said in (plain("\n".join(answer.brief_lines(example))), plain(answer.brief_markdown(example))):
+        assert "In 20 % of all futures permission is refused and nothing is bought." in said
+        assert (
+            said.index("Do not connect this as described.")
+            < said.index("2 in series would fit")
+            < said.index("pays for")
+        )
+
+
+def test_a_middle_future_at_even_odds_is_not_said_to_fail(example: dict[str, Any]) -> None:
+    """With 49.8 % paid back the odds read 50 %: the middle future says about half, not that it does not pay back."""
+    for paid, below, title in (
+        (0.498, "about half of all futures pay back within 6 years", "Just under half of the futures pay back"),
+        (0.42, "does not pay back within 6 years", "Fewer than half of the futures pay back: 58 %"),
+    ):
+        example["payback_years"] |= {"p50": estimate(None), "never_share": estimate(1 - paid, 0.001)}
+        rows = {name: plain(line) for name, _, line in answer.key_figures(example)}
+        assert rows["In the middle future"] == below
+        assert plain(odds_title(example)).startswith(title)
 
 
 def test_a_refused_fit_is_said_above_the_answer(example: dict[str, Any]) -> None:

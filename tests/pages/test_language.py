@@ -169,7 +169,7 @@ OF_RESULTS = {
 #: What a piece of a sentence follows or stands for.
 BEFORE = {" ": "7", ", but": "at least 7 in series keep tracking with cells at 7 °C", ", ": "uniform 7 to 7"}
 BEFORE |= {". No record": "m", ". The coldest": "m", "; ": "at most 7 in parallel stay below the limit in strong light"}
-PARTS = {"what": "7 real weather years say", "SOCKETS_W": "1,440 W (120 V, 12 A) to 2,300 W (230 V, 10 A)"}
+PARTS = {"what": "7 real weather years are", "SOCKETS_W": "1,440 W (120 V, 12 A) to 2,300 W (230 V, 10 A)"}
 
 
 @pytest.mark.parametrize("module", OF_RESULTS)
@@ -359,8 +359,11 @@ def test_german_numbers() -> None:
         }
         assert told("-0.0025") == "-0,0025"
         assert told("1.0, 0.7") == "1,0; 0,7"
-        assert told("Price of the kit decides 23 % of the spread in the result and was left at its default") == (
-            "Preis der Anlage entscheidet 23\u202f% der Streuung des Ergebnisses und blieb auf der Voreinstellung"
+        assert told(
+            "Price of the kit is a default, not your figure: it decides 23 % of what separates good futures from bad ones"
+        ) == (
+            "Preis der Anlage: Das haben nicht Sie angegeben, sondern wir angenommen. Davon hängen 23\u202f% dessen ab, was gute "
+            "von schlechten Verläufen trennt"
         )
 
 

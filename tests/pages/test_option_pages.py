@@ -146,7 +146,7 @@ def test_options_are_called_by_their_titles(pages: dict[str, tuple[str, dict[str
     assert any(called in opening for called in ("“Rented: ", "“Owned: ", "oing nothing"))
     match, _ = pages["match"]
     seen = " ".join(data for _, _, data in texts(match))
-    assert "Portable 1 kWh unit with one module (invented), changed to 2 modules" in seen
+    assert "Portable 1 kWh unit with one solar module (invented), changed to 2 modules" in seen
     assert "portable-1kwh" not in seen
 
 

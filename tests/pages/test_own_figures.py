@@ -158,7 +158,7 @@ def first_screen_as_published(page, again):
     assert page.locator("#answer > .asked").inner_text() == answer.asked_words(wanted)
     assert page.locator("#when-title").inner_text() == when_finding(wanted)
     assert page.locator("#money-title").inner_text() == money_finding(wanted)
-    assert hero.locator(".opening").inner_text() == answer.verdict_words(wanted)
+    assert hero.locator(".opening").inner_text() == answer.opening_words(wanted)
     assert hero.locator("[data-brief]").inner_text().startswith(answer.worth_in_brief(wanted))
     for block, claim, row in zip(page.locator(".claim").all(), again.scenario.claims, wanted["claims"], strict=True):
         if follows(again, claim):
@@ -310,7 +310,7 @@ def test_without_scripts_the_page_is_as_published(only, opened):
     page, _, _ = opened(assess_page(only), java_script_enabled=False)
     assert not page.locator("#own").is_visible()
     assert page.locator(".published:visible").count() == 0
-    assert page.locator(".hero .opening").inner_text() == answer.verdict_words(only)
+    assert page.locator(".hero .opening").inner_text() == answer.opening_words(only)
 
 
 def test_options_that_differ_in_tariff_or_prices_have_no_panel(small_file):

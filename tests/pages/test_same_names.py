@@ -54,12 +54,12 @@ def test_an_input_has_one_name(only: dict[str, Any]) -> None:
 
 
 def test_page_and_screen_answer_in_the_same_words(only: dict[str, Any]) -> None:
-    """The answer, the outlay and what it brings stand on both, word for word."""
+    """The answer, the cost and what it brings stand on both, word for word."""
     page = re.sub(r"<[^>]*>", "", assess_page(only)).translate(PLAIN)
     screen = " ".join(summary_lines(only))
     answer = verdict_words(only).translate(PLAIN)
     assert answer in page
     assert answer in screen
-    for said in ("pays for itself within", "futures", "outlay"):
+    for said in ("pays for itself within", "futures", "cost with installation"):
         assert said in page.lower(), said
         assert said in screen.lower(), said

@@ -109,7 +109,7 @@ def test_progress_on_a_terminal_counts_rates_and_foresees(monkeypatch) -> None:
     assert re.search(r"\d:\d\d:\d\d", text)
 
 
-def test_the_summary_names_the_outlay() -> None:
+def test_the_summary_names_the_cost() -> None:
     """What is paid on the day of purchase stands in the second line."""
     figures = json.loads(Path("reports/examples/terrace-portable/result.json").read_text(encoding="utf-8"))
-    assert summary_lines(figures)[1] == "outlay £1,353 with installation"
+    assert summary_lines(figures)[1] == "cost with installation: £1,353"

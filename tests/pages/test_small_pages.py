@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import runpy
 from collections.abc import Callable
 from pathlib import Path
@@ -14,9 +15,12 @@ from riskcalc.commands.options import command_line
 from riskcalc.pages import page as pages
 from riskcalc.pages.exhibits.fit import fit_title, loads_finding
 from riskcalc.pages.exhibits.matching import opening
-from riskcalc.pages.exhibits.order import family_blocks
-from riskcalc.pages.exhibits.traced import balance_finding
+from riskcalc.pages.exhibits.order import family_blocks, order_block
+from riskcalc.pages.exhibits.order import opening as opening_of_rank
+from riskcalc.pages.exhibits.traced import balance_finding, grid_words
+from riskcalc.pages.exhibits.tracked import track_cells
 from riskcalc.pages.exhibits.week import week_title
+from riskcalc.pages.figures import PLAIN
 
 HEADLESS = runpy.run_path(str(Path(__file__).parents[1] / "headless.py"))
 NAMES = ("rank", "update", "check", "trace")
@@ -138,3 +142,29 @@ def test_the_command_repeats_what_it_was_asked() -> None:
     more = ["--measured", "my meter.csv", "--error", "0.3"]
     asked = command_line("update", [Path("flat.toml")], ["study.draws=512"], more)
     assert asked == "riskcalc update flat.toml --set study.draws=512 --measured 'my meter.csv' --error 0.3"
+
+
+def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts: dict[str, dict[str, Any]]) -> None:
+    """The title of the chart agrees with the opening above it."""
+    figures = copy.deepcopy(small_dicts["rank"])
+    tier = figures["sobol"]["outcomes"]["net_present_value"]["order"]["tiers"][0]
+    for settled, said in ((True, "comes first"), (False, "is not settled yet")):
+        tier["settled"] = settled
+        assert said in order_block(figures, "net_present_value").value.title
+        assert opening_of_rank(figures).startswith("It is not settled yet") is not settled
+
+
+def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:
+    """By hand: 1,000 kWh from the grid, 300 used at once and 400 out of reach; the other 300 went through the kit."""
+    months = {"from_grid_kwh": np.full(12, 25.0), "out_of_reach_kwh": np.full(12, 400.0 / 12)}
+    said = grid_words({"came_kwh": {"grid_import_w": 1000.0}, "months": months}).translate(PLAIN)
+    assert said.startswith(
+        "Of the 1,000 kWh from the grid, the home uses 700 kWh at once. The other 300 kWh go through"
+    )
+    assert grid_words({"came_kwh": {"grid_import_w": 700.0}, "months": months}) == ""
+
+
+def test_an_update_calls_each_quantity_as_its_place_in_the_range(small_dicts: dict[str, dict[str, Any]]) -> None:
+    """Within the range of eight futures in ten it is as expected, never behind."""
+    words = [track_cells(row, "EUR")[-1] for row in small_dicts["update"]["tracks"]]
+    assert words == ["as expected", "worse than expected", "better than expected"]

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.page_dict import page_dict, whole_result
-from riskcalc.pages.exhibits.answer import key_figures, verdict_words
+from riskcalc.pages.exhibits.answer import key_figures, later_in_brief, opening_words, verdict_words
 from riskcalc.pages.exhibits.payback import headline_shares
+from riskcalc.pages.exhibits.stay import sale_brief
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import PLAIN
 from riskcalc.pages.page import assess_page
@@ -54,18 +55,18 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     ever = np.isfinite(found.valuation.payback_years).mean()
     assert ever > paid + 0.1
     for text in (page, screen):
-        assert "the kit pays for itself within the stay in" in text
+        assert "the kit pays for itself before you move in" in text
         assert f"({percent(paid)})" in text
-        assert "The stay ends when the household first moves: in half of the futures within 4 years." in text
+        assert "In half of the futures you move within 4 years." in text
         assert "At the first move the kit goes along in 100 % of futures" in text
-        later = "Counting later homes too, it pays back within 8 years in"
+        later = "Counting later homes too, the kit pays back within 8 years in"
         assert f"{later} {percent(ever)} of futures." in text
-    assert "What happens to the kit at the first move, where it is bought: taken along 100 %." in page
+    assert "What happens to the kit at the first move? Out of all futures, you take it along in 100 %." in page
     dots = round(100 * paid)
-    assert f"Of 100 futures, {dots} pay back within the stay; {100 - dots} do not" in page
-    assert f"paid back within the stay: {percent(paid)}" in screen
+    assert f"Of 100 futures, {dots} pay back before you move; {100 - dots} do not" in page
+    assert f"paid back before you move: {percent(paid)}" in screen
     assert f"paid back within 8 years: {percent(ever)}" in screen
-    assert f"not within the stay {'█'}" in screen.replace("stay  ", "stay ")
+    assert f"not before you move {'█'}" in screen.replace("move  ", "move ")
 
 
 def test_dots_of_the_stay_stand_over_their_year_of_payback(read_small: Any) -> None:
@@ -87,7 +88,7 @@ def test_asked_years_rule_headline_summary_and_dots(read_small: Any) -> None:
     before = (found.valuation.payback_years <= stay).mean()
     for text in (page, screen):
         assert "the kit pays for itself within 3 years in" in text
-        assert "within the stay" not in text
+        assert "before you move" not in text
         assert f"By the first move, the kit has paid back in {percent(before)} of futures." in text
     assert headline_shares(figures).tolist() == pytest.approx(
         [(found.valuation.payback_years <= year).mean() for year in (1, 2, 3)]
@@ -101,7 +102,7 @@ def test_who_moves_after_the_horizon_reads_of_the_horizon(read_small: Any) -> No
     _, _, page, screen = told(read_small, 'tenure.kind="rent"', "tenure.stay_years=9")
     for text in (page, screen):
         assert "within 8 years in" in text
-        assert "within the stay" not in text
+        assert "before you move" not in text
 
 
 @pytest.mark.parametrize(("paid", "said"), [(1.0, "Yes: with every input fixed"), (0.0, "No: with every input fixed")])
@@ -120,15 +121,16 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.2,
             0.2,
-            "Hard to say: the kit pays for itself within the stay in about 2 in 10 futures (20 %). But 80 % of futures gain",
+            "Hard to say: the kit pays for itself before you move in about 2 in 10 futures (20 %). But counting what comes at "
+            "the move and after it, you gain in 80 % of futures.",
         ),
-        (0.2, 0.8, "Probably not: the kit pays for itself within the stay in about 2 in 10 futures (20 %)."),
+        (0.2, 0.8, "Probably not: the kit pays for itself before you move in about 2 in 10 futures (20 %)."),
         (
             0.8,
             0.7,
-            "Hard to say: the kit pays for itself within the stay in about 8 in 10 futures (80 %). But in 70 % of futures, mon",
+            "Hard to say: the kit pays for itself before you move in about 8 in 10 futures (80 %). But in 70 % of futures, mon",
         ),
-        (0.8, 0.2, "Probably yes: the kit pays for itself within the stay in about 8 in 10 futures (80 %)."),
+        (0.8, 0.2, "Probably yes: the kit pays for itself before you move in about 8 in 10 futures (80 %)."),
     ],
 )
 def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: float, loss: float, said: str) -> None:
@@ -137,6 +139,38 @@ def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: fl
     figures["stay"]["paid_back"] = {"value": paid, "standard_error": 0.01}
     figures["net_present_value"]["loss_probability"] = {"value": loss, "standard_error": 0.01}
     assert verdict_words(figures).translate(PLAIN).startswith(said)
+
+
+def test_a_verdict_that_is_hard_to_say_leaves_later_homes_to_the_sentences_below(read_small: Any) -> None:
+    """The largest type holds two shares, not three; the odds with later homes follow, and every box counts them."""
+    _, figures, _, _ = told(read_small, *MOVES)
+    figures["stay"]["paid_back"] = {"value": 0.2, "standard_error": 0.01}
+    figures["net_present_value"]["loss_probability"] = {"value": 0.2, "standard_error": 0.01}
+    later = later_in_brief(figures)
+    assert later.startswith("Counting later homes too, the kit pays back within")
+    assert opening_words(figures).count("%") == 2
+    assert later.partition(".")[0] not in opening_words(figures)
+    page = assess_page(figures)
+    assert page.index("you gain in") < page.index("Counting later homes too")
+    below = {name: line.translate(PLAIN) for name, _, line in key_figures(figures)}
+    assert below["In the middle future"].count("later homes counted too") == 1
+    figures["net_present_value"]["loss_probability"]["value"] = 0.8
+    assert later_in_brief(figures) == ""
+    assert "Counting later homes too" in opening_words(figures)
+
+
+def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
+    """A kit left with the home: where the odds by the move and by the horizon round alike they are not said twice."""
+    _, figures, _, _ = told(read_small, *MOVES, 'tenure.at_move="leave"', "tenure.resale_share=0.6")
+    for name, share in (("paid_back_with_sale_within_years", 0.76), ("paid_back_within_years", 0.6)):
+        figures.setdefault(name, [dict(row) for row in figures["paid_back_within_years"]])[-1]["value"] = share
+    figures["stay"] |= {
+        "paid_back_with_sale": {"value": 0.761, "standard_error": 0.01},
+        "paid_back": {"value": 0.601, "standard_error": 0.01},
+    }
+    assert sale_brief(figures).translate(PLAIN) == (
+        "Counting what the kit adds to the price of the home, 76 % of futures pay back instead of 60 %."
+    )
 
 
 @pytest.mark.parametrize(("at_move", "said"), [("sell", "the kit is sold"), ("leave", "the kit is left with the home")])
@@ -156,9 +190,10 @@ def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
     assert with_sale > without + 0.1
     stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
     in_stay, before = ((years <= stay).mean() for years in (money.payback_with_sale_years, money.payback_years))
+    # Every household moves within the horizon, so nothing pays back later and the two pairs of odds are one.
+    assert (in_stay, before) == (with_sale, without)
     said = (
-        f"With what a sale at a move brings, {percent(in_stay)} pay back within the stay (without it {percent(before)}), and "
-        f"{percent(with_sale)} within 8 years (without it {percent(without)})."
+        f"Counting what a sale at a move brings, {percent(in_stay)} of futures pay back instead of {percent(before)}."
     )
     assert said in page
     assert said in screen

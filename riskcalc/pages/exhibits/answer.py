@@ -6,7 +6,7 @@ from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits import stay
-from riskcalc.pages.exhibits.payback import futures_block, headline_stay, headline_years, paid_share
+from riskcalc.pages.exhibits.payback import NEARLY, futures_block, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     UNKNOWN,
@@ -61,20 +61,17 @@ def answer_section(figures: Figures) -> Part:
         say("The answer"),
         (
             Block("asked", asked_words(figures)),
-            *(
-                Block("refusal", {"title": say("Do not connect this as described."), "said": _refusal(row)})
-                for row in figures["electrical_fit"]
-                if row["verdict"] == "refused"
-            ),
+            *(Block("refusal", {"title": say(UNSAFE), "said": _refusal(row)}) for row in refused_checks(figures)),
             Block(
                 "hero",
                 {
-                    "answer": verdict_words(figures),
+                    "answer": opening_words(figures),
                     "brief": " ".join(
                         text
                         for text in (
                             worth_in_brief(figures),
                             why_words(figures),
+                            later_in_brief(figures),
                             refused_words(figures),
                             *stay.briefs(figures, split=True),
                         )
@@ -114,7 +111,7 @@ def question_words(row: Figures, figures: Figures) -> str:
 
 
 def asked_words(figures: Figures) -> str:
-    """Return what was asked: kit, home and outlay."""
+    """Return what was asked: kit, home, cost and years."""
     only, paid = figures.get("page", {}), outlay(figures)
     parts = {
         "kit": only.get("kit") or say("as in the scenario"),
@@ -123,16 +120,42 @@ def asked_words(figures: Figures) -> str:
         "price": money(paid, figures["currency"]),
     }
     if only.get("coupling") == "none":
-        return say("Nothing is bought. Home: {home}. Counted over {years}.", **parts)
+        return say("Nothing is bought. Home: {home}. Time looked at: {years}.", **parts)
     if not value_of(paid):
-        return say("Kit: {kit}. Home: {home}. Counted over {years}.", **parts)
-    return say("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Counted over {years}.", **parts)
+        return say("Kit: {kit}. Home: {home}. Time looked at: {years}.", **parts)
+    return say("Kit: {kit}. Home: {home}. Cost with installation: {price}. Time looked at: {years}.", **parts)
 
 
 def verdict_words(figures: Figures) -> str:
     """Return the sentence that answers: yes, no, a toss-up or hard to say, and in how many futures it pays for itself."""
     said, later = verdict_alone(figures), stay.later_words(figures)
     return f"{said} {later}" if later else said
+
+
+def opening_words(figures: Figures) -> str:
+    """Return the sentence in the largest type: one that is hard to say holds figures enough, what comes later follows it."""
+    return verdict_alone(figures) if hard_to_say(figures) else verdict_words(figures)
+
+
+def later_in_brief(figures: Figures) -> str:
+    """Return what later homes bring where the opening leaves it out, and why paying back is no gain yet."""
+    later = stay.later_words(figures) if hard_to_say(figures) else ""
+    return f"{later} {say(GAINING)}" if later else ""
+
+
+def hard_to_say(figures: Figures) -> bool:
+    """Return whether the odds of payback and those of a gain point to different answers."""
+    if figures.get("page", {}).get("coupling") == "none" or certain(figures):
+        return False
+    return verdict_kind(figures).startswith("toss_up_")
+
+
+def verdict_kind(figures: Figures) -> str:
+    """Return which of the messages of the verdict holds for odds that are no certainty."""
+    kind, paid = verdict(figures), value_of(paid_share(figures))
+    if kind == "toss-up" and paid >= LIKELY:
+        return "toss_up_later"
+    return "toss_up_after" if kind == "toss-up" and paid <= 1 - LIKELY and headline_stay(figures) else kind
 
 
 def verdict_alone(figures: Figures) -> str:
@@ -146,17 +169,17 @@ def verdict_alone(figures: Figures) -> str:
             return say(messages["certain_yes"], years=years(figures["payback_years"]["p50"], horizon=horizon))
         return say(messages["certain_no"], years=said)
     parts = {"futures": frequency(paid, draws), "years": said}
-    kind = verdict(figures)
+    kind = verdict_kind(figures)
     if 0.0 < value_of(paid) < 1.0:
         parts["futures"] = say("{futures} ({share})", futures=parts["futures"], share=percent(paid))
     loss = figures["net_present_value"]["loss_probability"]
-    if kind == "toss-up" and value_of(paid) >= LIKELY:
-        kind = "toss_up_later"
-    elif kind == "toss-up" and value_of(paid) <= 1 - LIKELY and headline_stay(figures):
-        kind = "toss_up_after"
     return say(messages[kind], loss=percent(loss), gain=percent(complement(loss)), **parts)
 
 
+#: Said of a kit that fails an electrical check.
+UNSAFE = "Do not connect this as described."
+#: To gain is more than to pay back.
+GAINING = "To gain, it must also bring more than the same money put aside."
 #: The verdict by what the headline is about, first a number of years, then the stay: by kind, `toss_up_later` where more
 #: pay back than gain, `toss_up_after` where fewer do within the stay; `certain` where every input is fixed.
 OF_YEARS, OF_STAY = (
@@ -172,17 +195,17 @@ OF_YEARS, OF_STAY = (
         "certain_no": "No: with every input fixed, the kit does not pay for itself within {years}.",
     },
     {
-        "yes": "Yes: the kit pays for itself within the stay in {futures}.",
-        "probably": "Probably yes: the kit pays for itself within the stay in {futures}.",
-        "toss-up": "A toss-up: the kit pays for itself within the stay in {futures}.",
-        "toss_up_later": "Hard to say: the kit pays for itself within the stay in {futures}. But in {loss} of futures, "
+        "yes": "Yes: the kit pays for itself before you move in {futures}.",
+        "probably": "Probably yes: the kit pays for itself before you move in {futures}.",
+        "toss-up": "A toss-up: the kit pays for itself before you move in {futures}.",
+        "toss_up_later": "Hard to say: the kit pays for itself before you move in {futures}. But in {loss} of futures, "
         "money put aside would bring more.",
-        "toss_up_after": "Hard to say: the kit pays for itself within the stay in {futures}. But {gain} of futures gain in the "
-        "end, with what it brings at a move and after.",
-        "probably not": "Probably not: the kit pays for itself within the stay in {futures}.",
-        "no": "No: the kit pays for itself within the stay in {futures}.",
-        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before the first move.",
-        "certain_no": "No: with every input fixed, the kit does not pay for itself within the stay.",
+        "toss_up_after": "Hard to say: the kit pays for itself before you move in {futures}. But counting what comes at "
+        "the move and after it, you gain in {gain} of futures.",
+        "probably not": "Probably not: the kit pays for itself before you move in {futures}.",
+        "no": "No: the kit pays for itself before you move in {futures}.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before you move.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself before you move.",
     },
 )
 
@@ -253,16 +276,15 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out; "
-        "the average counts them as 0."
+        "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out. "
+        "The average counts them as 0."
     )
     return say(message, share=percent(refused))
 
 
 def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     """Return what it costs and brings, in the middle future and in a bad one: words, figure, a line below."""
-    currency, horizon = figures["currency"], figures["horizon_years"]
-    worth, payback = figures["net_present_value"], figures["payback_years"]
+    currency, worth, payback = figures["currency"], figures["net_present_value"], figures["payback_years"]
     ends = figures["first_year_p10_p90"].get("saving")
     spread = (
         say("the same in every future")
@@ -280,11 +302,11 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     if certain(figures):
         return [
             *rows,
-            (say("Over all years"), _gain(worth["p50"], currency), _below(worth["p50"], payback["p50"], horizon)),
+            (say("Over all years"), _gain(worth["p50"], currency), _below(worth["p50"], payback["p50"], figures)),
         ]
     rows += [
-        (say("In the middle future"), _gain(worth["p50"], currency), _below(worth["p50"], payback["p50"], horizon)),
-        (say("In a bad future"), _gain(worth["p5"], currency), _below(worth["p5"], payback["p95"], horizon)),
+        (say("In the middle future"), _gain(worth["p50"], currency), _middle_below(figures)),
+        (say("In a bad future"), _gain(worth["p5"], currency), _below(worth["p5"], payback["p95"], figures)),
     ]
     rows += unserved(figures)
     return rows
@@ -298,7 +320,7 @@ def check_first(figures: Figures) -> str:
             continue
         for start, advice in ADVICE:
             if row["key"].startswith(start):
-                message = "{advice} It decides {share} of the spread in the result."
+                message = "{advice} This decides {share} of what separates good futures from bad ones."
                 return say(message, advice=say(advice, input=lower(row["label"])), share=percent(share, se=UNKNOWN))
     return ""
 
@@ -317,10 +339,14 @@ def brief_lines(figures: Figures) -> list[str]:
     saving = say("In its first year it saves {amount}.", amount=money(first_saving(figures), currency))
     return [
         asked_words(figures),
-        verdict_words(figures),
-        worth_in_brief(figures),
+        " ".join([*unsafe_words(figures), verdict_words(figures)]),
+        f"{worth_in_brief(figures)} {refused_words(figures)}".strip(),
         saving if certain(figures) else f"{saving} {spread}",
-        check_first(figures) or say("Local codes come first; ask a licensed electrician before you connect anything."),
+        check_first(figures)
+        or say(
+            "Local codes come first (the electrical and building rules where you live). Ask a licensed electrician before "
+            "you connect anything."
+        ),
     ]
 
 
@@ -329,7 +355,7 @@ def brief_markdown(figures: Figures) -> str:
     known = figures["provenance"]
     made = say(
         "From {draws} simulated futures (riskcalc {version}, seed {seed}). A calculation, not advice on wiring: local "
-        "codes come first.",
+        "codes come first, the electrical and building rules where you live.",
         draws=grouped(known["draws"]),
         version=known["riskcalc"],
         seed=known["seed"],
@@ -355,14 +381,39 @@ def _gain(worth: Figures, currency: str) -> str:
     return say("{amount} lost" if value_of(worth) < 0 else "{amount} gained", amount=amount)
 
 
-def _below(worth: Figures, payback: Figures, horizon: int) -> str:
+#: When a future pays back, by the start of its name: where the headline ends at the move, later homes are told apart.
+BELOW = {
+    "pays": "pays back within {years}",
+    "pays_but": "pays back within {years}, but money put aside would bring more",
+    "pays_not": "does not pay back within {years}",
+    "pays_nearly": "about half of all futures pay back within {years}",
+    "later_pays": "pays back within {years}, later homes counted too",
+    "later_pays_but": "pays back within {years}, later homes counted too, but money put aside would bring more",
+    "later_pays_not": "does not pay back within {years}, later homes counted too",
+    "later_pays_nearly": "about half of all futures pay back within {years}, later homes counted too",
+}
+
+
+def below_messages(figures: Figures) -> dict[str, str]:
+    """Return the messages below a future's gain or loss, by kind; with later homes where the headline leaves them out."""
+    start = "later_" if stay.counts_later_homes(figures) else ""
+    return {kind: BELOW[start + kind] for kind in ("pays", "pays_but", "pays_not", "pays_nearly")}
+
+
+def _middle_below(figures: Figures) -> str:
+    """Return the line below the middle future; where hardly fewer than half pay back, that says more than that it does not."""
+    payback, horizon = figures["payback_years"], figures["horizon_years"]
+    if payback["p50"]["value"] is None and 1.0 - value_of(payback["never_share"]) >= NEARLY:
+        return say(below_messages(figures)["pays_nearly"], years=whole_years(horizon))
+    return _below(figures["net_present_value"]["p50"], payback["p50"], figures)
+
+
+def _below(worth: Figures, payback: Figures, figures: Figures) -> str:
     """Return when such a future pays back; where it loses although it pays back, money put aside would bring more."""
+    messages, horizon = below_messages(figures), figures["horizon_years"]
     if payback["value"] is None:
-        return say("does not pay back within {years}", years=whole_years(horizon))
-    message = "pays back within {years}"
-    if value_of(worth) < 0:
-        message = "pays back within {years}, but money put aside would bring more"
-    return say(message, years=years(payback, horizon=horizon))
+        return say(messages["pays_not"], years=whole_years(horizon))
+    return say(messages["pays_but" if value_of(worth) < 0 else "pays"], years=years(payback, horizon=horizon))
 
 
 def unserved(figures: Figures) -> list[tuple[str, str, str]]:
@@ -375,6 +426,17 @@ def unserved(figures: Figures) -> list[tuple[str, str, str]]:
     return [
         (say("Days short of power"), say("{count} a year", count=count), say("days on which some demand is not met"))
     ]
+
+
+def refused_checks(figures: Figures) -> list[Figures]:
+    """Return the electrical checks that the kit as described fails."""
+    return [row for row in figures["electrical_fit"] if row["verdict"] == "refused"]
+
+
+def unsafe_words(figures: Figures) -> list[str]:
+    """Return that the kit must not be connected as described, and why; nothing where every check passes."""
+    said = [_refusal(row) for row in refused_checks(figures)]
+    return [say(UNSAFE), *said] if said else []
 
 
 def _refusal(row: Figures) -> str:

@@ -8,9 +8,9 @@ from typing import Any
 from riskcalc.pages.figures import say
 
 PROFESSIONAL = (
-    "This page calculates money and energy. It is not a design and not a permit. Local codes and the makers' "
-    "instructions come first. Work on fixed wiring, on a roof or on a facade is for a licensed electrician or "
-    "installer. If you have any doubt about what you connect yourself, let one of them look at it."
+    "This page calculates money and energy. It is not a design and not a permit. Local codes (the electrical and building "
+    "rules where you live) and the makers' instructions come first. Work on fixed wiring, on a roof or on a facade is for a "
+    "licensed electrician or installer. If you have any doubt about what you connect yourself, let one of them look at it."
 )
 SERIES = (
     "{count} modules in series add up their voltages. The string carries a dangerous direct voltage whenever there is "

@@ -20,7 +20,7 @@ TERMS = (
         "payback",
         "Payback period",
         "pays for itself, pay for itself, pays back, pay back, paid back, payback",
-        "The time until savings have covered the outlay. Resale at the end does not count.",
+        "The time until savings have covered the cost. Resale at the end does not count.",
     ),
     (
         "npv",
@@ -69,7 +69,7 @@ TERMS = (
     (
         "variance",
         "Variance",
-        "variance, spread in the result, spread in worth",
+        "variance, spread in the result, spread in worth, what separates good futures from bad ones",
         "A measure of spread. “Share of the variance” says how much of it one input explains.",
     ),
     (

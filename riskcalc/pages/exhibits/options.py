@@ -96,20 +96,23 @@ def first_word(text: str) -> str:
     return text[:1].upper() + text[1:] if text.startswith(tuple(map(say, DEEDS.values()))) else text
 
 
+#: What is best on average, and what is best more often where that is something else; the panel of own figures says both.
+LEADS = "{best} leaves you best off on average."
+SUREST = "{surest} is the best choice more often: in {share}."
+
+
 def opening(result: Figures) -> str:
-    """Return the sentence that answers which is best, and how sure that is."""
+    """Return the sentences that answer which is best, by how much, and how sure that is."""
     draws = result["provenance"]["draws"]
     leader = choices(result)[0]
     surest = max(choices(result), key=lambda row: row["best_share"]["value"])
     share, best = frequency(surest["best_share"], draws), first_word(in_sentence(title_of(leader)))
     if leader is surest:
-        return say("{best} is the best choice in {share}.", best=best, share=share)
-    return say(
-        "{best} leaves you best off on average. {surest} is the best choice more often: in {share}.",
-        best=best,
-        surest=first_word(in_sentence(title_of(surest))),
-        share=share,
-    )
+        told = [say("{best} is the best choice in {share}.", best=best, share=share), margin(result)]
+    else:
+        other = first_word(in_sentence(title_of(surest)))
+        told = [say(LEADS, best=best), margin(result), say(SUREST, surest=other, share=share)]
+    return " ".join(filter(None, told))
 
 
 def margin(result: Figures) -> str:
@@ -136,16 +139,16 @@ def risk_words(result: Figures) -> str:
     if "paid_back_share" not in leader:
         return ""
     message, parts = (
-        "It pays for itself within {years} in {paid}. It leaves you worse off than doing nothing in {lost}.",
-        {},
+        "{best} pays for itself within {years} in {paid}. It leaves you worse off than doing nothing in {lost}.",
+        {"best": first_word(in_sentence(title_of(leader)))},
     )
     in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
     if in_stay:
         message = (
-            "It pays for itself within the stay in {in_stay}, and within {years} in {paid}. It leaves you worse off than doing "
-            "nothing in {lost}."
+            "{best} pays for itself before you move in {in_stay}, and within {years} in {paid}. It leaves you worse off than "
+            "doing nothing in {lost}."
         )
-        parts = {"in_stay": frequency(in_stay, draws)}
+        parts |= {"in_stay": frequency(in_stay, draws)}
     said = say(
         message,
         years=whole_years(result["horizon_years"]),
@@ -160,8 +163,8 @@ def risk_words(result: Figures) -> str:
 def regret_words(result: Figures) -> str:
     """Return what choosing the best on average still costs, which is what knowing the future would be worth."""
     return say(
-        "If you knew each future in advance, you would end {amount} better off on average than with {choice}. Finding out "
-        "more before you buy cannot be worth more than that.",
+        "If you could see the future before you choose, you would end {amount} better off on average than with {choice}. Finding "
+        "out more before you buy cannot be worth more than that.",
         amount=money(result["value_of_knowing"], result["currency"]),
         choice=in_sentence(title_of(choices(result)[0])),
     )
@@ -228,8 +231,8 @@ def best_block(result: Figures) -> Block:
         "best",
         lambda width: best_chart(result, width=width),
         title=title,
-        reading="In how many futures each choice leaves you best off. Choices that tie share the future. The line shows how "
-        "exact the share is: two standard errors either way.",
+        reading="In how many futures each choice leaves you best off. A future in which several choices tie is "
+        "split between them. The line shows how exact the share is: two standard errors either way.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={

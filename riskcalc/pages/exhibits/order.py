@@ -41,7 +41,8 @@ def opening(figures: Figures) -> str:
     )
     if first["settled"]:
         message = (
-            "{input} decides most: {share} of the spread in the result goes with it, alone or together with others."
+            "{input} decides most: {share} of what separates good futures from bad ones goes with it, alone or together with "
+            "others."
         )
         return say(message, input=capital(names[0]), share=share)
     names += [row["label"] for row in first["outside"]]
@@ -55,7 +56,10 @@ def order_block(figures: Figures, outcome: str) -> Block:
     """Return the shares with interactions of one outcome."""
     found = figures["sobol"]["outcomes"][outcome]
     factors, said = found["factors"], say(OUTCOMES[outcome])
-    title = say("What decides the {outcome}: {input} comes first", input=lower(factors[0]["label"]), outcome=said)
+    message = "What decides the {outcome}: {input} comes first"
+    if not found["order"]["tiers"][0]["settled"]:
+        message = "What decides the {outcome} is not settled yet: {input} is ahead so far"
+    title = say(message, input=lower(factors[0]["label"]), outcome=said)
     totals = [estimate(_share_of(row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
     return chart(
         figures,
@@ -88,6 +92,12 @@ def order_blocks(figures: Figures) -> Iterator[Block]:
     for outcome, found in sobol["outcomes"].items():
         yield order_block(figures, outcome)
         yield items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"]))
+        if any(row["first_order"]["value"] > row["total_order"]["value"] for row in found["factors"]):
+            yield words(
+                "In the table a share alone can come out above the share with others. It cannot be larger in truth: both are "
+                "estimates, and chance moves each of them within its range.",
+                "small",
+            )
     for outcome in sobol["outcomes_that_do_not_vary"]:
         yield words(say("The {outcome} does not vary: there is nothing to rank.", outcome=say(OUTCOMES[outcome])))
 

@@ -9,10 +9,11 @@ import numpy as np
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.exhibits.answer import LIKELY, SURE, verdict_messages
+from riskcalc.pages.exhibits.answer import GAINING, LIKELY, SURE, below_messages, verdict_messages
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.payback import headline_stay
-from riskcalc.pages.exhibits.stay import LATER
+from riskcalc.pages.exhibits.options import LEADS, SUREST
+from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
+from riskcalc.pages.exhibits.stay import LATER, counts_later_homes
 from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -165,9 +166,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "lost": translated("{amount} lost"),
         "gained": translated("{amount} gained"),
         "even": translated("In the money of today, it brings as much as it costs."),
-        "pays": translated("pays back within {years}"),
-        "pays_but": translated("pays back within {years}, but money put aside would bring more"),
-        "pays_not": translated("does not pay back within {years}"),
+        **{kind: translated(message) for kind, message in below_messages(figures).items()},
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
@@ -176,6 +175,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "one_pays": translated("Of 100 futures, {count} pays back within {years}; {missing} do not"),
         "some_pay": translated("Of 100 futures, {count} pay back within {years}; {missing} do not"),
         "odds_few": translated("Fewer than half of the futures pay back: {share} do not within {years}"),
+        "odds_near": translated("Just under half of the futures pay back within {years}"),
         "odds_all": translated("Half of all futures pay back within {middle}, and all do in the end"),
         "odds_half": translated("Half of all futures pay back within {middle}; {share} do not within {years}"),
         "ahead": translated("After {years} the middle future is {amount} ahead"),
@@ -184,9 +184,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
         "best": translated("{best} is the best choice in {share}."),
-        "best_but": translated(
-            "{best} leaves you best off on average. {surest} is the best choice more often: in {share}."
-        ),
+        "best_but": f"{translated(LEADS)} {translated(SUREST)}",
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
         "half_in": translated("Half of the futures pay back in {low} to {high}"),
@@ -199,11 +197,12 @@ def own_words(figures: Figures) -> dict[str, Any]:
     stay = headline_stay(figures)
     if stay:
         messages |= {
-            "all_pay": translated("Of 100 futures, all pay back within the stay"),
-            "none_pays": translated("Of 100 futures, none pays back within the stay"),
-            "one_pays": translated("Of 100 futures, {count} pays back within the stay; {missing} do not"),
-            "some_pay": translated("Of 100 futures, {count} pay back within the stay; {missing} do not"),
-            "later": translated(LATER) if "taken_along" in stay["ends"] else "",
+            "all_pay": translated("Of 100 futures, all pay back before you move"),
+            "none_pays": translated("Of 100 futures, none pays back before you move"),
+            "one_pays": translated("Of 100 futures, {count} pays back before you move; {missing} do not"),
+            "some_pay": translated("Of 100 futures, {count} pay back before you move; {missing} do not"),
+            "later": translated(LATER) if counts_later_homes(figures) else "",
+            "gaining": translated(GAINING),
         }
     return {
         **messages,
@@ -217,7 +216,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "rows": {
             "odds": translated("Paid back within the years looked at"),
             "half": translated("Half pay back within"),
-            "outlay": translated("Outlay, where it is bought"),
+            "outlay": translated("Cost, where it is bought"),
             "saving": translated("Saved in the first year"),
             "middle": translated("Worth in the middle future"),
             "bad": translated("Worth in a bad one (1 in 20 is worse)"),
@@ -232,6 +231,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
             translated("best in"),
         ],
         "likely": LIKELY,
+        "nearly": NEARLY,
         "sure": SURE,
         "fractions": FRACTIONS,
         "steps": ROUND_STEPS,
@@ -243,15 +243,19 @@ def asked_form(figures: Figures) -> str:
     only = figures.get("page", {})
     if not only.get("kit"):
         return ""
-    message = translated("Kit: {kit}. Home: {home}. Outlay: {price} with installation. Counted over {years}.")
+    message = translated("Kit: {kit}. Home: {home}. Cost with installation: {price}. Time looked at: {years}.")
     return message.replace("{kit}", only["kit"]).replace("{home}", only.get("home") or translated("as in the scenario"))
 
 
 def published_note(which: str = "part") -> Block:
     """Return the line that appears once figures are typed: what of a part stays as published."""
     said = {
-        "part": say("This part is as published: your figures do not change it."),
-        "drawings_follow": say("The drawings follow your figures. The texts and tables below them are as published."),
-        "sentence_follows": say("The sentence above follows your figures. What stands below is as published."),
+        "part": say("This part still shows the published figures, not yours."),
+        "drawings_follow": say(
+            "The drawings now show your figures. The texts and tables below them still show the published ones."
+        ),
+        "sentence_follows": say(
+            "The sentence above is for your figures. What stands below still shows the published ones."
+        ),
     }[which]
     return Block("published", said)

@@ -33,6 +33,8 @@ from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, year
 from riskcalc.types import Figures, Floats
 
 DOTS = 100
+#: Odds of payback that, below one half, still round to about half: the page then says "just under half". Our own choice.
+NEARLY = 0.48
 #: Room for the stacks in pixels, the largest dot with its margin, and the gap before the pile that does not pay back.
 TALLEST, LARGEST, GAP = 330.0, 22.0, 1.5
 #: Room for the bar of futures that do not pay back, with its words [px].
@@ -91,7 +93,7 @@ def headline_shares(figures: Figures) -> Floats:
 
 def beyond_words(figures: Figures) -> str:
     """Return what is said of the futures that do not pay back within the headline's years or stay."""
-    return not_within(headline_years(figures)) if headline_stay(figures) is None else say("not within the stay")
+    return not_within(headline_years(figures)) if headline_stay(figures) is None else say("not before you move")
 
 
 def futures_block(figures: Figures) -> Block:
@@ -137,14 +139,14 @@ def futures_title(missing: int, horizon: int) -> str:
 
 
 def stay_title(missing: int) -> str:
-    """Return how many of a hundred futures pay back within the stay."""
+    """Return how many of a hundred futures pay back before you move."""
     if missing == 0:
-        return say("Of 100 futures, all pay back within the stay")
+        return say("Of 100 futures, all pay back before you move")
     if missing == DOTS:
-        return say("Of 100 futures, none pays back within the stay")
+        return say("Of 100 futures, none pays back before you move")
     return counted(
-        "Of 100 futures, {count} pays back within the stay; {missing} do not",
-        "Of 100 futures, {count} pay back within the stay; {missing} do not",
+        "Of 100 futures, {count} pays back before you move; {missing} do not",
+        "Of 100 futures, {count} pay back before you move; {missing} do not",
         DOTS - missing,
         missing=missing,
     )
@@ -213,6 +215,8 @@ def odds_title(figures: Figures) -> str:
     """Return by when half have paid back, and the share that does not."""
     horizon, payback = figures["horizon_years"], figures["payback_years"]
     never, half = payback["never_share"], payback["p50"]
+    if half["value"] is None and 1.0 - value_of(never) >= NEARLY:
+        return say("Just under half of the futures pay back within {years}", years=whole_years(horizon))
     if half["value"] is None:
         return say(
             "Fewer than half of the futures pay back: {share} do not within {years}",
@@ -275,7 +279,7 @@ def when_words(figures: Figures) -> list[str]:
 
 def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
     """Return the hundred dots; `within` as for `dots_per_year`, within the stay of each future if `by_stay`."""
-    beyond = say("not within\nthe stay") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+    beyond = say("not before\nyou move") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)

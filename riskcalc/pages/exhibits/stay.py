@@ -1,4 +1,4 @@
-"""Payback told every way a household asks: within the stay, with the sale of the kit, with the loan and as if in cash."""
+"""Payback told every way a household asks: before the first move, with the sale of the kit, with the loan and as if in cash."""
 
 from __future__ import annotations
 
@@ -9,7 +9,24 @@ from riskcalc.pages.figures import complement, not_within, percent, say, value_o
 from riskcalc.types import Figures
 
 #: The panel of own figures says this too.
-LATER = "Counting later homes too, it pays back within {years} in {share} of futures."
+LATER = "Counting later homes too, the kit pays back within {years} in {share} of futures."
+#: Payback with what a move brings, by whether the kit stays with the home: within some years, before the move as within
+#: the years, and differing between the two.
+SALE = {
+    "left": {
+        "years": "Counting what the kit adds to the price of the home, {share} of futures pay back within {years} instead of "
+        "{without}.",
+        "alike": "Counting what the kit adds to the price of the home, {share} of futures pay back instead of {without}.",
+        "both": "Counting what the kit adds to the price of the home, {in_stay} of futures pay back by the first move instead "
+        "of {before}. Within {years} it is {share} instead of {without}.",
+    },
+    "sold": {
+        "years": "Counting what a sale at a move brings, {share} of futures pay back within {years} instead of {without}.",
+        "alike": "Counting what a sale at a move brings, {share} of futures pay back instead of {without}.",
+        "both": "Counting what a sale at a move brings, {in_stay} of futures pay back by the first move instead of {before}. "
+        "Within {years} it is {share} instead of {without}.",
+    },
+}
 
 
 def stay_brief(figures: Figures) -> str:
@@ -19,10 +36,9 @@ def stay_brief(figures: Figures) -> str:
         return ""
     half = whole_years(round(value_of(stay["years"]["p50"])))
     if headline_stay(figures):
-        return say("The stay ends when the household first moves: in half of the futures within {stay}.", stay=half)
+        return say("In half of the futures you move within {stay}.", stay=half)
     message = (
-        "In half of the futures the household moves within {stay}. By the first move, the kit has paid back in {share} of "
-        "futures."
+        "In half of the futures you move within {stay}. By the first move, the kit has paid back in {share} of futures."
     )
     return say(message, share=percent(stay["paid_back"]), stay=half)
 
@@ -33,24 +49,33 @@ def split_brief(figures: Figures) -> str:
     if stay is None:
         return ""
     messages = {
-        "taken_along": "taken along {share}",
-        "sold": "sold {share}",
-        "left": "left behind {share}",
-        "broken": "broken or retired by then {share}",
-        "stays": "no move {share}",
+        "taken_along": "you take it along in {share}",
+        "sold": "you sell it in {share}",
+        "left": "you leave it with the home in {share}",
+        "broken": "it is broken or retired by then in {share}",
+        "stays": "you do not move within {years} in {share}",
     }
+    horizon = whole_years(figures["horizon_years"])
     parts = [
-        say(message, share=percent(stay["ends"][name]["share"]))
+        say(message, share=percent(stay["ends"][name]["share"]), years=horizon)
         for name, message in messages.items()
         if name in stay["ends"]
     ]
-    return say("What happens to the kit at the first move, where it is bought: {parts}.", parts=", ".join(parts))
+    message = "What happens to the kit at the first move? Out of all futures, {parts}."
+    if 0.0 < value_of(figures["bought_share"]) < 1.0:
+        message = "What happens to the kit at the first move? Out of all futures in which you buy it, {parts}."
+    return say(message, parts=", ".join(parts))
+
+
+def counts_later_homes(figures: Figures) -> bool:
+    """Return whether the odds to the horizon count homes that the headline, which ends at the first move, leaves out."""
+    stay = headline_stay(figures)
+    return stay is not None and "taken_along" in stay["ends"]
 
 
 def later_words(figures: Figures) -> str:
     """Return the odds to the horizon beside those of the stay: a kit that goes along saves money in later homes too."""
-    stay = headline_stay(figures)
-    if stay is None or "taken_along" not in stay["ends"]:
+    if not counts_later_homes(figures):
         return ""
     horizon = figures["horizon_years"]
     share = percent(figures["paid_back_within_years"][horizon - 1])
@@ -87,17 +112,17 @@ def sale_brief(figures: Figures) -> str:
     rows = figures.get("paid_back_with_sale_within_years")
     if rows is None:
         return ""
-    horizon, stay = headline_years(figures), headline_stay(figures)
+    horizon, stay = headline_years(figures), figures.get("stay")
+    left, within_stay = stay is not None and "left" in stay["ends"], headline_stay(figures)
     share, without = percent(rows[horizon - 1]), percent(figures["paid_back_within_years"][horizon - 1])
-    if stay:
-        message = (
-            "With what a sale at a move brings, {in_stay} pay back within the stay (without it {before}), and {share} within "
-            "{years} (without it {without})."
-        )
-        parts = {"in_stay": percent(stay["paid_back_with_sale"]), "before": percent(stay["paid_back"])}
-        return say(message, share=share, without=without, years=whole_years(horizon), **parts)
-    message = "With what a sale at a move brings, {share} pay back within {years}; without it {without}."
-    return say(message, share=share, without=without, years=whole_years(horizon))
+    parts = {"share": share, "without": without, "years": whole_years(horizon)}
+    if within_stay is None:
+        kind = "years"
+    else:
+        in_stay, before = percent(within_stay["paid_back_with_sale"]), percent(within_stay["paid_back"])
+        kind = "alike" if (in_stay, before) == (share, without) else "both"
+        parts |= {"in_stay": in_stay, "before": before}
+    return say(SALE["left" if left else "sold"][kind], **parts)
 
 
 def loan_brief(figures: Figures) -> str:

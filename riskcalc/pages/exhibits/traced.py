@@ -18,6 +18,8 @@ CAME = {
     "battery_discharge_w": "out of the battery",
     "unmet_w": "not met",
 }
+#: Energy of a year that is not worth a sentence [kWh]; our own choice.
+LEAST_KWH = 1.0
 WENT = {
     "demand_w": "demand of the home",
     "grid_export_w": "sent to the grid",
@@ -44,6 +46,8 @@ def opening(figures: Figures) -> str:
 def answer_blocks(figures: Figures) -> Iterator[Block]:
     """Yield what served the demand month by month, what the grid cost, and that this is one future of many."""
     yield served_block(figures)
+    if taken := grid_words(figures):
+        yield words(taken)
     if figures["came_kwh"]["grid_import_w"] or figures["went_kwh"]["grid_export_w"]:
         message = (
             "At the price of each step, the energy from the grid costs {paid} and what is sent to it earns {earned}. Standing "
@@ -58,6 +62,20 @@ def answer_blocks(figures: Figures) -> Iterator[Block]:
         "holds every step of the year.",
         "small",
     )
+
+
+def grid_words(figures: Figures) -> str:
+    """Return where the energy from the grid went: to the home at once, the rest into the battery and its losses."""
+    taken, months = figures["came_kwh"]["grid_import_w"], figures["months"]
+    at_once = float(np.sum(months["from_grid_kwh"] + months["out_of_reach_kwh"]))
+    rest = taken - at_once
+    if rest < LEAST_KWH:
+        return ""
+    message = (
+        "Of the {taken} from the grid, the home uses {at_once} at once. The other {rest} go through the kit: into the battery "
+        "for later, or lost on the way."
+    )
+    return say(message, taken=energy(taken), at_once=energy(at_once), rest=energy(rest))
 
 
 def served_block(figures: Figures) -> Block:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import altair as alt
 import numpy as np
 
-from riskcalc.language import month_in_words, told
+from riskcalc.language import month_in_words
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import (
     MINUS,
@@ -32,6 +32,8 @@ LEAST_SHIFT = 0.1
 #: A factor that moves the odds by less is not worth a line.
 LEAST_POINTS = 0.005
 NAMES = {"import_kwh": "taken from the grid", "generation_kwh": "generated", "bill": "bills"}
+#: What the table says of one quantity.
+PLACED = {"behind": "worse than expected", "on track": "as expected", "ahead": "better than expected"}
 VERDICTS = {
     "behind": "So far the purchase does worse than expected.",
     "on track": "The purchase is on track.",
@@ -133,8 +135,8 @@ def measured_words(found: Figures) -> str:
 def effective_words(found: Figures) -> str:
     """Return how many futures are left in effect."""
     message = (
-        "{draws} futures were simulated. The better a future fits the measurements, the more it counts: it is as if {left} "
-        "were left."
+        "{draws} futures were simulated. The better a future fits the measurements, the more it counts. So the figures are "
+        "about as exact as those of {left} futures."
     )
     return say(message, draws=grouped(found["draws"]), left=grouped(round(found["effective_draws"])))
 
@@ -178,7 +180,7 @@ def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
     between = say("{low} to {high}", low=said(expected["p10"]), high=said(expected["p90"]))
     measured = money(row["measured"], currency) if row["quantity"] == "bill" else energy(row["measured"])
     name = capital(say(NAMES[row["quantity"]]))
-    return name, measured, said(expected["p50"]), between, told(row["verdict"])
+    return name, measured, said(expected["p50"]), between, say(PLACED[row["verdict"]])
 
 
 def outlook_finding(found: Figures) -> str:
