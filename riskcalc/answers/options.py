@@ -203,7 +203,7 @@ def common_design(scenarios: Sequence[Scenario]) -> Design:
         )
     except np.linalg.LinAlgError as error:
         accepted = "correlations that can hold together over all options"
-        raise one_problem(scenarios[0].name, "correlations", "no positive definite matrix", accepted) from error
+        raise one_problem(scenarios[0].file, "correlations", "no positive definite matrix", accepted) from error
 
 
 def tariff_switches(asked: Sequence[Entry]) -> list[tuple[str, Scenario, Scenario]]:

@@ -85,7 +85,7 @@ def common_study(scenarios: Sequence[Scenario]) -> Study:
         accepted = f"the same horizon in every option ({' and '.join(map(str, horizons))} years are given)"
         hint = f"--set study.horizon_years={horizons[0]} holds for all of them"
         raise InputError(
-            [Problem(_file(s), "study.horizon_years", str(s.study.horizon_years), accepted, hint) for s in scenarios]
+            [Problem(s.file, "study.horizon_years", str(s.study.horizon_years), accepted, hint) for s in scenarios]
         )
     return max(
         (scenario.study for scenario in scenarios),
@@ -121,7 +121,7 @@ def tariff_today(scenarios: Sequence[Scenario]) -> Tariff:
     names = ", ".join(sorted({scenario.name for scenario in scenarios}))
     accepted = f"which tariff the household has today: {names} differ in it"
     hint = "name a scenario that has it with --today, or add a scenario of this home without [kit]"
-    raise one_problem(_file(min(scenarios, key=lambda scenario: scenario.name)), "tariff", "not said", accepted, hint)
+    raise one_problem(min(scenarios, key=lambda scenario: scenario.name).file, "tariff", "not said", accepted, hint)
 
 
 def tariff_name(tariff: Tariff) -> str:
@@ -133,7 +133,7 @@ def _check_currencies(scenarios: Sequence[Scenario]) -> None:
     found = sorted({scenario.currency for scenario in scenarios})
     if len(found) > 1:
         accepted = f"the same currency in every option ({' and '.join(found)} are given)"
-        raise InputError([Problem(_file(s), "currency", s.currency, accepted) for s in scenarios])
+        raise InputError([Problem(s.file, "currency", s.currency, accepted) for s in scenarios])
 
 
 def _own_names(scenarios: Sequence[Scenario]) -> list[str]:
@@ -152,7 +152,3 @@ def own_titles(scenarios: Sequence[Scenario], names: Sequence[str]) -> list[str]
         title if called.count(title) == 1 or title == name else f"{title} ({name})"
         for title, name in zip(called, names, strict=True)
     ]
-
-
-def _file(scenario: Scenario) -> str:
-    return scenario.files[0].path if scenario.files else scenario.name

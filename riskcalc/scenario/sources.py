@@ -50,6 +50,8 @@ SHARED_TABLES = (
     "outages",
     "study",
 )
+#: What may stand beside them in a file that a table is taken from: such a file may be a whole scenario.
+BESIDE_TABLES = ("name", "title", "description", "currency", "claims", "correlations")
 
 
 class Sources:
@@ -149,7 +151,7 @@ class Sources:
         if not isinstance(content.get(table), dict):
             return content
         for key, value in content.items():
-            if key not in (*SHARED_TABLES, "name", "description", "currency"):
+            if key not in (*SHARED_TABLES, *BESIDE_TABLES):
                 accepted = "a shared file holds tables such as " + ", ".join(f"[{known}]" for known in SHARED_TABLES)
                 problem = Problem(path.as_posix(), key, shown(value), accepted, did_you_mean(key, SHARED_TABLES))
                 if problem not in self.problems:

@@ -155,6 +155,21 @@ def test_correlations_that_contradict_each_other_are_refused(small_file):
         comparison(scenarios)
 
 
+def test_correlations_that_cannot_hold_together_name_the_file(small_file):
+    """Each option is sound by itself; over all of them two inputs that go along with a third cannot run against each other."""
+    keys = ("home.annual_use_kwh", "purchase.price", "prices.trend_per_year")
+    spread = [f'{key}={{distribution="uniform",low={low},high={high}}}' for key, low, high in
+              zip(keys, (1500, 500, 0), (2500, 700, 0.04), strict=True)]  # fmt: skip
+    files, text = [], small_file.read_text()
+    for name, (one, other), value in (("s", keys[:2], 0.9), ("t", keys[1:], 0.9), ("u", (keys[0], keys[2]), -0.9)):
+        files.append(small_file.with_name(f"{name}.toml"))
+        files[-1].write_text(f'{text}\n[[correlations]]\nbetween = ["{one}", "{other}"]\nvalue = {value}\n')
+    with pytest.raises(InputError) as caught:
+        comparison([read_scenario(file, spread) for file in files])
+    (problem,) = caught.value.problems
+    assert problem.file == files[0].as_posix()
+
+
 def test_a_tariff_of_today_that_is_not_known_is_asked_for(small, flat):
     """Two tariffs in one home and nothing that says which holds today: refused with what to do."""
     with pytest.raises(InputError, match="name a scenario that has it with --today"):

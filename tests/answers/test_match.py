@@ -287,6 +287,24 @@ def test_a_scenario_of_ones_own_is_a_home(tmp_path):
     assert cell.scenario.kit.name == tomllib.loads((SHELF / "kits/portable-1kwh.toml").read_text())["kit"]["name"]
 
 
+def test_a_scenario_of_ones_own_is_a_kit_too(tmp_path, monkeypatch):
+    """The kit and the prices of what `new` writes, with a claim and a correlation in it, in a home that `new` writes."""
+    monkeypatch.chdir(tmp_path)
+    for words in (["home.toml"], ["kit.toml", "--kit", "portable-1kwh", "--cost", "640"]):
+        done = CliRunner().invoke(app, ["new", *words, "--yes"], catch_exceptions=False)
+        assert done.exit_code == 0, done.output
+    with Path("kit.toml").open("a") as file:
+        file.write(
+            '[[claims]]\nsentence = "Pays."\nmeasure = "payback_years"\nat_most = 5\n'
+            '[[correlations]]\nbetween = ["prices.trend_per_year", "prices.inflation_per_year"]\nvalue = 0.5\n'
+        )
+    (home,) = matching([Path("home.toml")], [Path("kit.toml")], changes=QUICK).homes
+    (cell,) = home.cells
+    assert cell.reason == ""
+    assert cell.scenario.kit == read_scenario("kit.toml").kit
+    assert cell.scenario.purchase == read_scenario("kit.toml").purchase
+
+
 def test_what_looks_unusual_is_asked_in_match_too():
     """Upkeep of 900 a year: asked once for the home, with every kit it is asked of, on page and screen."""
     found = run(["studio"], ["portable-1kwh", "portable-2kwh"], more=("purchase.upkeep_per_year=900",))

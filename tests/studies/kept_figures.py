@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -71,6 +72,35 @@ ROOFTOP = {
     "site.albedo": 0.5,
     "outages": {"per_year": 12, "hours_each": 3, "value_per_kwh": 2, "kit_bridges": True},
 }
+METERED = {
+    "home.appliances": {},
+    "home.demand": {"source": "meter", "reachable_share": 0.6, "label": "start"},
+    "home.annual_use_kwh": 2600,
+    "home.surfaces.balcony": {
+        "tilt_deg": 30,
+        "azimuth_deg": 120,
+        "mounting": "open",
+        "monthly_shading": [0.5, 0.4, 0.2, 0.1, 0, 0, 0, 0, 0.1, 0.2, 0.4, 0.5],
+        "horizon": [[0, 5], [90, 25], [180, 0], [270, 15]],
+    },
+}
+
+
+def _metered() -> dict[str, Any]:
+    """Return the balcony metered for ten months of half hours, a night and two days of them missing."""
+    times = np.arange("2023-01-01", "2023-11-01", 30, dtype="datetime64[m]")
+    place = np.arange(len(times))
+    watts = 120 + 90 * (place % 48 > 14) + 900 * (place * 7919 % 97 > 90) + 40 * np.cos(place / 2786.0)
+    gone = (place // 48 == 45) | (place // 48 == 46) | ((place > 6002) & (place < 6015))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "meter.csv"
+        rows = (
+            f"{time},{power:.1f}\n".replace("T", " ") for time, power in zip(times[~gone], watts[~gone], strict=True)
+        )
+        path.write_text("time,power_w\n" + "".join(rows), encoding="utf-8")
+        return _assessed("tenant-balcony", METERED | {"home.demand.file": path.as_posix()})
+
+
 #: Name -> what is run. Together they reach the couplings, the kinds of demand and tariff, loans, moves and outages.
 RUNS: dict[str, Callable[[], Any]] = {
     "balcony": lambda: _assessed("tenant-balcony", BALCONY),
@@ -78,6 +108,7 @@ RUNS: dict[str, Callable[[], Any]] = {
     "rooftop": lambda: _assessed("terrace-rooftop", ROOFTOP),
     "portable": lambda: _assessed("terrace-portable", {"dispatch.reserve_share": 0.3}),
     "workshop": lambda: _assessed("workshop-off-grid", {"kit.battery.floor_share": 0.2}),
+    "metered": _metered,
     "trace": lambda: {"frame": riskcalc.api.trace(_loaded("tenant-balcony"), draw=3, year=2)},
     "compared": lambda: riskcalc.api.compare(_loaded("tenant-balcony"), _loaded("night-only")).figures,
     "ranked": lambda: riskcalc.api.rank(_loaded("night-only", {"study.draws": 64}), points=4).figures,
