@@ -11,6 +11,11 @@ import typer
 from riskcalc.commands.options import say
 
 
+def on_a_terminal() -> bool:
+    """Return whether somebody can be asked."""
+    return sys.stdin.isatty()
+
+
 def weather(
     latitude: Annotated[float, typer.Argument(help="Degrees north; south is negative.", metavar="LATITUDE")],
     longitude: Annotated[float, typer.Argument(help="Degrees east; west is negative.", metavar="LONGITUDE")],
@@ -30,8 +35,14 @@ def weather(
     from riskcalc.weather.doubts import check_place
     from riskcalc.weather.pool import LEAST_YEARS
     from riskcalc.weather.record import URL, Service, check_years, fetch_years
+    from riskcalc.weather.sea import NEAR_KM, check_on_land, near_land
 
     check_place(latitude, longitude)
+    if not at_sea and not near_land(latitude, longitude):
+        far = f"{latitude:g} {longitude:g} lies more than {NEAR_KM} km from any land on our map. Is that meant?"
+        at_sea = on_a_terminal() and typer.confirm(far)
+    if not at_sea:
+        check_on_land(latitude, longitude, insist="--at-sea if it is meant")
     check_years(first, last)
     file = out or Path(f"weather_{latitude:g}_{longitude:g}.csv")
     if file.exists() and not overwrite:
@@ -54,7 +65,7 @@ def weather(
             service=service,
             told=lambda line: say(line, err=True),
             advance=advance,
-            at_sea=lambda: at_sea or (sys.stdin.isatty() and typer.confirm("Height 0 m: on the sea. Is that meant?")),
+            at_sea=lambda: at_sea or (on_a_terminal() and typer.confirm("Height 0 m: on the sea. Is that meant?")),
         )
     for line in found.left_out:
         say(f"left out: {line}")

@@ -64,8 +64,11 @@ def _near_place(latitude_deg: float, longitude_deg: float) -> Place:
     """Return the built-in climate that stands for a place, or say how far the nearest is."""
     from riskcalc.weather.climates import NEAR_KM, far_line, nearest_climates
     from riskcalc.weather.doubts import check_place
+    from riskcalc.weather.sea import check_on_land
 
     check_place(latitude_deg, longitude_deg, file="--place")
+    insist = "name a region (`riskcalc sites` lists them) or a weather file of the place"
+    check_on_land(latitude_deg, longitude_deg, file="--place", insist=insist)
     ((found, away_km),) = nearest_climates(latitude_deg, longitude_deg, count=1)
     if away_km > NEAR_KM:
         raise ValueError(f"a place near a built-in climate, or a weather file. {far_line(latitude_deg, longitude_deg)}")
