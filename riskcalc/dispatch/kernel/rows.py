@@ -45,6 +45,7 @@ TINY = 1e-100
     RATING,
     RATING_SLACK,
     RATING_MOST,
+    ENOUGH,
     ALWAYS,
     GIVE,
     SOLAR_MOST,
@@ -72,7 +73,7 @@ TINY = 1e-100
     ALWAYS_ON,
     HOME,
     MOVED,
-) = range(0 * LANES, 34 * LANES, LANES)
+) = range(0 * LANES, 35 * LANES, LANES)
 
 # State that lives through the year.
 (
@@ -87,7 +88,7 @@ TINY = 1e-100
     SHORT_SLOTS,
     SHORT_DAYS,
     SHORT_TODAY,
-) = range(34 * LANES, 45 * LANES, LANES)
+) = range(35 * LANES, 46 * LANES, LANES)
 
 # The day and the slot.
 (
@@ -111,7 +112,7 @@ TINY = 1e-100
     OUTPUT,
     FOLLOWED,
     EXPORT_BEFORE,
-) = range(45 * LANES, 65 * LANES, LANES)
+) = range(46 * LANES, 66 * LANES, LANES)
 
 # Sums over a stretch, in W times minutes; the sum of what a slot leaves; and what one lane loop of a run hands to the next.
 (
@@ -139,7 +140,7 @@ TINY = 1e-100
     SERVED_FIRST,
     SUN_FIRST,
     EXPORT_LAST,
-) = range(65 * LANES, 89 * LANES, LANES)
+) = range(66 * LANES, 90 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SLOT_LEFT
 

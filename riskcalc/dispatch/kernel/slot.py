@@ -129,6 +129,7 @@ def aim_by_need(lanes: int, work: NDArray[np.float64], kind: int, light: float) 
 def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
     """Set what follows from a period's sun and the day's limit of charging: power into the cells, the largest load."""
     lanes = min(lanes, LANES) & WHOLE
+    short = 0
     for lane in range(lanes):
         solar = work[rows.SOLAR + lane]
         to_cells = solar * work[rows.TO_STORED + lane]
@@ -136,14 +137,28 @@ def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
         to_cells = to_cells if to_cells < limit else limit
         work[rows.SOLAR_POWER + lane] = to_cells
         work[rows.REFILL + lane] = to_cells + rows.TINY
-        # The largest load that sun and cells can carry: a L + b L^2 = power, solved without cancellation.
         power = fma(solar, work[rows.SOLAR_MOST + lane], work[rows.GIVE_MOST + lane]) - work[rows.IDLE + lane]
+        work[rows.POWER_NOW + lane] = power
+        short += 1 if power < work[rows.ENOUGH + lane] else 0
+    if short == 0:
+        # The rating is the limit of every lane: the root below would only find a larger load, and takes the most time.
+        for lane in range(lanes):
+            most = work[rows.RATING_MOST + lane]
+            most = most if most > 0.0 else 0.0
+            work[rows.MOST + lane] = most
+            always = work[rows.ALWAYS + lane]
+            work[rows.LIMIT + lane] = most if most > always else always
+        return
+    for lane in range(lanes):
+        # The largest load that sun and cells can carry: a L + b L^2 = power, solved without cancellation.
+        power = work[rows.POWER_NOW + lane]
         linear = work[rows.LINEAR + lane]
         square = linear * linear + 4.0 * work[rows.QUADRATIC + lane] * (power if power > 0.0 else 0.0)
         most = 2.0 * power / (linear + sqrt(square))
         rating = work[rows.RATING_MOST + lane]
         most = most if most < rating else rating
-        work[rows.MOST + lane] = most if most > 0.0 else 0.0
+        most = most if most > 0.0 else 0.0
+        work[rows.MOST + lane] = most
         always = work[rows.ALWAYS + lane]
         limit = most if most > always else always
         work[rows.LIMIT + lane] = limit if power >= 0.0 else -1.0
