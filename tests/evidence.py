@@ -69,6 +69,12 @@ SUBJECTS = {
         "Ratios from one run; times are those of the processor unless said.",
         ("tests/benchmarks/pipeline.py",),
     ),
+    "commands": Subject(
+        "How long whole commands take",
+        "From the key to the report, by the clock, on a quiet machine with two cores. The ratio is to the first line of the same "
+        "run. Weather and demand are at hand except in the last line.",
+        ("tests/benchmarks/commands.py",),
+    ),
     "workbench": Subject(
         "Speed of the workbench",
         "Median and 95th percentile of 50 changes of each kind, from the change to the first and to the settled answer.",
