@@ -262,4 +262,6 @@ def _ratio(
     key: str, value: float, ends: tuple[float, float], unit: str, effect: str, source: str
 ) -> Iterator[Question]:
     if not ends[0] <= value <= ends[1]:
-        yield Question(key, f"{value:.3g}{unit}", f"{plain(ends[0])} to {plain(ends[1])}", effect, source)
+        yield Question(
+            key, f"{plain(float(f'{value:.3g}'))}{unit}", f"{plain(ends[0])} to {plain(ends[1])}", effect, source
+        )

@@ -272,6 +272,8 @@ def test_another_annual_use_than_the_files_is_said_and_beyond_measure_refused(tm
     pool = read_meter(path, clock=local_clock(ZONE), years=1, seed=1, step_minutes=60, annual_use_kwh=2700.0)
     assert pool.notes[-1] == "the meter file's 2,628 kWh a year are scaled to 2,700 kWh"
     assert pool.doubts == ()
+    same = read_meter(path, clock=local_clock(ZONE), years=1, seed=1, step_minutes=60, annual_use_kwh=2650.0)
+    assert not any("scaled" in note for note in same.notes), "less than a hundredth"
     pool = read_meter(path, clock=local_clock(ZONE), years=1, seed=1, step_minutes=60, annual_use_kwh=3300.0)
     assert pool.questions[0].key == "home.annual_use_kwh"
     assert "1.26" in pool.questions[0].effect

@@ -6,6 +6,7 @@ import dataclasses
 import math
 import runpy
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 
 from riskcalc.coupling import Coupling
 from riskcalc.dispatch import Flow, Param, dispatch_slow, dispatch_year, trace_year
+from riskcalc.dispatch.trace import target_of_slot
 from riskcalc.dispatch.twin import (
     StepFlows,
     StepKit,
@@ -404,3 +406,25 @@ def test_hours_are_short_by_the_share_of_their_load(load_w: float, short_hours: 
     )
     found = dispatch_slow("off_grid", inputs, plan, params, use_numba=True, **(arguments | {"stored_wh": np.zeros(2)}))
     assert found.short_hours == pytest.approx(np.full(2, short_hours))
+
+
+@pytest.mark.parametrize("year", [0, 3])
+def test_the_share_to_charge_to_in_a_slot_by_hand(year):
+    """One row for all years or one for each; of a need the light of the slot comes off, within nothing and all."""
+    one = SimpleNamespace(
+        target_share=np.array([[0.3, 0.9]]), light=np.array([[0.2, 2.0]]), kind=np.array([1, 0])
+    )  # fmt: skip
+    each = SimpleNamespace(
+        target_share=np.repeat([[0.3], [0.4], [0.5], [0.6]], 2, axis=1),
+        light=np.repeat([[0.1], [0.2], [0.3], [0.4]], 2, axis=1),
+        kind=one.kind,
+    )
+    nothing, need = np.zeros((2, 0)), np.array([[1.5, 0.8], [0.5, 0.25]])
+    assert [target_of_slot(one, nothing, year, slot) for slot in (0, 1)] == [0.3, 0.9]
+    assert target_of_slot(each, nothing, year, 1) == pytest.approx(0.3 + 0.1 * year)
+    # 0.8 - 0.25 x 0.2 and 1.5 - 0.5 x 2; with a light of each year 0.8 - 0.25 x (0.1 + 0.1 year), and 1 at most.
+    assert [target_of_slot(one, need, year, slot) for slot in (0, 1)] == pytest.approx([0.75, 0.5])
+    assert target_of_slot(each, need, year, 0) == pytest.approx(0.775 - 0.025 * year)
+    assert target_of_slot(each, need, year, 1) == 1.0
+    one.light[0, 1] = 5.0
+    assert target_of_slot(one, need, year, 1) == 0.0

@@ -83,6 +83,13 @@ def test_doubling_all_amounts_doubles_worth_exactly(power):
     ).all()
 
 
+def test_without_a_price_level_prices_stay_as_they_are():
+    """Nothing but the saving, its upkeep and the price is booked where nothing else is given."""
+    flows = cash_flows(np.full((2, 1), 100.0), purchase_price=150.0, real_upkeep_per_year=10.0)
+    assert flows.total.T.tolist() == [[-150, 90, 90]]
+    assert cash_flows(np.full((2, 1), 100.0), purchase_price=150.0).total.T.tolist() == [[-150, 100, 100]]
+
+
 def test_no_kit_is_worth_exactly_nothing():
     """No saving, no price: every flow and the worth are exactly zero."""
     flows = cash_flows(np.zeros((15, 4)), purchase_price=0.0, level=price_level(0.03, years=15))

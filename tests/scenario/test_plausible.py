@@ -40,6 +40,7 @@ def test_what_is_unusual_is_questioned(name: str, change: str, key: str) -> None
     found = [q for q in questions(read_scenario(SCENARIOS / f"{name}.toml", [change])) if q.key == key]
     assert found, change
     assert all((q.given and q.usual and q.effect and q.source) for q in found)
+    assert not any("e+" in q.given for q in found), "as people write figures"
 
 
 def test_prices_are_questioned_in_every_currency(small_file: Path) -> None:

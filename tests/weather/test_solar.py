@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+from riskcalc.clock import CALENDAR_YEAR
 from riskcalc.weather.plane import cos_of_incidence
 from riskcalc.weather.solar import extraterrestrial_normal, relative_airmass, sun_path, sun_position
 
@@ -96,6 +97,20 @@ def test_middle_of_the_lit_part_stands_for_the_hour(azimuth_deg: float, within: 
     cos_in = cos_of_incidence(sun.zenith_deg, sun.azimuth_deg, tilt_deg=35.0, azimuth_deg=azimuth_deg)
     hourly = (hourly_beam * np.maximum(cos_in, 0.0)).sum()
     assert hourly / truth - 1.0 == pytest.approx(0.0, abs=within)
+
+
+def test_the_middle_of_an_hour_stands_for_it_in_the_dark_and_where_it_is_lit_throughout() -> None:
+    """Position and time of the sun there are those of half past, here of all hours of January."""
+    place = {"latitude_deg": 51.5, "longitude_deg": -0.1, "altitude_m": 0.0}
+    found = sun_path(**place, utc_offset_hours=0.0)
+    hours = np.flatnonzero((found.lit_share[:744] == 0.0) | (found.lit_share[:744] == 1.0))
+    assert 600 < len(hours) < 744
+    half_past = unix_seconds(f"{CALENDAR_YEAR}-01-01T00:30:00") + 3600.0 * hours
+    at = sun_position(half_past, **place, pressure_pa=101325.0)
+    np.testing.assert_allclose(found.azimuth_deg[hours], at["azimuth_deg"], atol=1e-9)
+    np.testing.assert_allclose(found.zenith_deg[hours], at["apparent_zenith_deg"], atol=1e-9)
+    clock = hours % 24 + 0.5 - 0.1 / 15.0 + at["equation_of_time_min"] / 60.0
+    np.testing.assert_allclose((found.solar_time_hours[hours] - clock + 12.0) % 24.0, 12.0, atol=1e-9)
 
 
 def test_airmass_and_extraterrestrial_light_have_their_textbook_limits() -> None:
