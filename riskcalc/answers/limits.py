@@ -124,18 +124,18 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
             if left:
                 yield (
                     f"the luck of prices decides {_percent(row.share)} of what separates good futures from bad ones. Its "
-                    f"size is a default, not your figure. To change it, set: {'; '.join(words[key] for key in left)}"
+                    f"size is our default, not your figure. To change it, set: {'; '.join(words[key] for key in left)}"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
                     f"the luck of the weather decides {_percent(row.share)} of what separates good futures from bad ones. "
-                    f"Its size is a default, not your figure. To change it, set: {words[SPREAD_KEY]}"
+                    f"Its size is our default, not your figure. To change it, set: {words[SPREAD_KEY]}"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)
             yield (
-                f"{words[row.key]} is a default, not your figure: it decides {share} of what separates good futures from bad "
+                f"{words[row.key]} is our default, not your figure: it decides {share} of what separates good futures from bad "
                 "ones"
             )
     yield from shifting_defaults(assessment)
@@ -160,7 +160,7 @@ def shifting_defaults(assessment: Assessment) -> Iterator[str]:
         change = float(moved.net_present_value.mean()) - before
         if abs(change) > SHIFTS * spread and abs(change) >= 1.0:
             yield (
-                f"{words[key]} was left at its default of {_percent(own[key][0])}: {_percent(step)} more changes the "
+                f"{words[key]} is our default of {_percent(own[key][0])}, not your figure: {_percent(step)} more changes the "
                 f"average worth by {change:,.0f} {scenario.currency}"
             )
 

@@ -336,7 +336,7 @@ def limits_of(update: Update) -> Iterator[str]:
     if update.assessment.world.pools.weather.years == 1:
         yield "one pool year: how far a month's weather may lie from the usual is not known; revised too sharply"
     if "generation_kwh" not in update.measured.values:
-        yield "generation was not measured: sun and habits are told apart by import or bill alone"
+        yield "generation was not measured, so more sun and lower use are hard to tell apart"
 
 
 def _three(drawn: Floats, weights: Floats) -> dict[str, float]:

@@ -207,14 +207,14 @@
       const later = hardToSay(f) ? "" : laterOf(f);
       if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + later;
       let futures = frequency(f.paid.value);
-      if (f.paid.value > 0 && f.paid.value < 1) futures = `${futures} (${percent(f.paid.value, f.paid.se)})`;
+      if (f.paid.value > 0 && f.paid.value < 1) futures = f.paid.value > words.most ? filled(words.of_futures, {share: percent(f.paid.value, f.paid.se)}) : `${futures} (${percent(f.paid.value, f.paid.se)})`;
       return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(1 - f.lost.value, f.lost.se)}) + later;
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se)});
     const brief = (f) => {
       const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
       const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
-      return hardToSay(f) && words.later ? `${worth}${laterOf(f)} ${words.gaining}` : worth;
+      return hardToSay(f) && words.later ? `${worth}${laterOf(f)}${kindOf(f) === "toss_up_after" ? ` ${words.gaining}` : ""}` : worth;
     };
     const within = (figure, worth, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)})
       : filled(worth.value < 0 ? words.pays_but : words.pays, {years: years(figure, f.horizon)});

@@ -156,7 +156,8 @@ def compare_document(figures: Figures) -> Document:
     ]
     message = (
         "All choices face the same {draws} futures: the same weather, use and prices. An input with the same name has the "
-        "same value in each. “Worth” compares a choice with doing nothing in the same home under today’s tariff."
+        "same value in each. “Worth” says how much better off a choice leaves you than doing nothing in the same home under "
+        "today’s tariff."
     )
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
@@ -203,7 +204,7 @@ def compare_document(figures: Figures) -> Document:
     )
     compared = figures["compared"]
     homes = [
-        say("{home}: today {tariff}", home=home["home"] or say("unnamed home"), tariff=told(home["tariff"]))
+        say("{home}. Tariff today: {tariff}", home=home["home"] or say("unnamed home"), tariff=told(home["tariff"]))
         for home in figures.get("today", ())
     ]
     years = counted("{count} year", "{count} years", figures["horizon_years"])
@@ -269,7 +270,9 @@ def rank_document(figures: Figures) -> Document:
     """Return the parts of the page of a ranking."""
     figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
-    message = "From {futures} futures at {points} points of the design. The energy of {simulated} of them had to be simulated."
+    message = (
+        "From {futures} futures ({points} points of the design). The energy was simulated for {simulated} of them."
+    )
     made = say(
         message,
         points=grouped(sobol["points"]),

@@ -88,7 +88,10 @@ def test_defaults_that_decide_are_named(small_file):
     words = said(found)
     assert "the luck of prices decides" in words
     assert "To change it, set: Spread of price changes; Persistence of price changes" in words
-    assert "Trend of electricity prices was left at its default of 2 %: 1 % more changes the average worth by" in words
+    assert (
+        "Trend of electricity prices is our default of 2 %, not your figure: 1 % more changes the average worth by"
+        in words
+    )
     names = ("spread=0.04", "persistence=0.3", "jump_chance_per_year=0.05", "jump_mean=0.2", "jump_spread=0.1")
     names = (*names, "jump_fall_share=0.25", "jump_fade_share=0.5")
     given = [f"prices.{name}" for name in (*names, "trend_per_year=0.02", "inflation_per_year=0.02")]

@@ -114,7 +114,7 @@ def update_of(only: Mapping[str, Any]) -> dict[str, Any]:
                 "revised": track["expected"],
             }
         ],
-        "limits": ["generation was not measured: sun and habits are told apart by import or bill alone"],
+        "limits": ["generation was not measured, so more sun and lower use are hard to tell apart"],
         "page": {"command": "riskcalc update"},
     }
 

@@ -52,6 +52,9 @@ def test_the_sentence_counts_futures_and_names_the_years(example: dict[str, Any]
     """The answer, the frequency, the percentage; no plus-minus on the first screen."""
     said = plain(answer.verdict_words(with_odds(example, 0.7)))
     assert said == "Probably yes: the kit pays for itself within 6 years in about 7 in 10 futures (70 %)."
+    # "All but 1 in 20 (95 %)" would put two figures side by side that do not agree.
+    said = plain(answer.verdict_words(with_odds(example, 0.96)))
+    assert said == "Yes: the kit pays for itself within 6 years in 96 % of futures."
     said = plain(answer.verdict_words(with_odds(example, 0.0)))
     assert said == "No: the kit pays for itself within 6 years in none of 512 futures."
     said = plain(answer.verdict_words(with_odds(example, 1.0)))

@@ -360,10 +360,10 @@ def test_german_numbers() -> None:
         assert told("-0.0025") == "-0,0025"
         assert told("1.0, 0.7") == "1,0; 0,7"
         assert told(
-            "Price of the kit is a default, not your figure: it decides 23 % of what separates good futures from bad ones"
+            "Price of the kit is our default, not your figure: it decides 23 % of what separates good futures from bad ones"
         ) == (
-            "Preis der Anlage: Das haben nicht Sie angegeben, sondern wir angenommen. Davon hängen 23\u202f% dessen ab, was gute "
-            "von schlechten Verläufen trennt"
+            "Preis der Anlage: Das haben nicht Sie angegeben, sondern wir angenommen. Das entscheidet zu 23\u202f%, ob ein "
+            "Verlauf gut oder schlecht ausgeht"
         )
 
 

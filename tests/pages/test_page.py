@@ -209,8 +209,8 @@ def test_an_unknown_kind_of_flow_keeps_its_row(example: dict[str, Any]) -> None:
 def test_fit_is_told_worst_first() -> None:
     """None wrong, one wrong, several."""
     rows = [{"verdict": name} for name in ("ok", "tight", "refused", "ok")]
-    assert fit_title(rows) == "Of 4 checks of the modules, 1 failed and 1 tight"
-    assert fit_title(rows[:1] * 3) == "All 3 checks of the modules pass"
+    assert fit_title(rows) == "Of 4 checks of the solar modules, 1 failed and 1 tight"
+    assert fit_title(rows[:1] * 3) == "All 3 checks of the solar modules pass"
 
 
 @pytest.mark.parametrize("coupling", ["none", "sockets", "plug_in", "whole_home", "off_grid"])

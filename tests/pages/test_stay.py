@@ -148,6 +148,7 @@ def test_a_verdict_that_is_hard_to_say_leaves_later_homes_to_the_sentences_below
     figures["net_present_value"]["loss_probability"] = {"value": 0.2, "standard_error": 0.01}
     later = later_in_brief(figures)
     assert later.startswith("Counting later homes too, the kit pays back within")
+    assert later.endswith("To gain, it must also bring more than the same money put aside.")
     assert opening_words(figures).count("%") == 2
     assert later.partition(".")[0] not in opening_words(figures)
     page = assess_page(figures)

@@ -30,6 +30,8 @@ from riskcalc.types import Figures
 #: Share of futures above which the answer is yes, below which it is no, and above or below which it is sure.
 #: Judgement: odds between 4 and 6 in 10 read as a toss of a coin.
 LIKELY, SURE = 0.6, 0.95
+#: Odds above which the frequency counts the futures that do not pay back; a percentage beside it would not agree with it.
+MOST = 0.905
 #: What to do before buying, by the start of the key that decides most. Inputs nobody can check are not here.
 ADVICE = (
     ("kit.ageing.electronics_life", "Ask how long the electronics are under warranty, and what a repair costs."),
@@ -39,7 +41,10 @@ ADVICE = (
     ("kit", "Compare this figure with the datasheet of the kit you are offered: {input}."),
     ("purchase.resale", "Look up what used kits of this kind sell for."),
     ("purchase", "Get a written quote for the kit, with installation and every extra."),
-    ("home.annual_use", "Read your yearly use from the last bill. Without a bill, write down your use for a month."),
+    (
+        "home.annual_use",
+        "Read your yearly use from the last bill. If you have no bill, write down your use for a month.",
+    ),
     ("home.surfaces", "Watch the place for shade over a whole sunny day."),
     ("home.car", "Think through when and how often the car charges at home."),
     ("home", "Check this in your own home: {input}."),
@@ -138,9 +143,9 @@ def opening_words(figures: Figures) -> str:
 
 
 def later_in_brief(figures: Figures) -> str:
-    """Return what later homes bring where the opening leaves it out, and why paying back is no gain yet."""
+    """Return what later homes bring where the opening leaves it out; where it speaks of a gain, what that takes."""
     later = stay.later_words(figures) if hard_to_say(figures) else ""
-    return f"{later} {say(GAINING)}" if later else ""
+    return f"{later} {say(GAINING)}" if later and verdict_kind(figures) == "toss_up_after" else later
 
 
 def hard_to_say(figures: Figures) -> bool:
@@ -170,7 +175,9 @@ def verdict_alone(figures: Figures) -> str:
         return say(messages["certain_no"], years=said)
     parts = {"futures": frequency(paid, draws), "years": said}
     kind = verdict_kind(figures)
-    if 0.0 < value_of(paid) < 1.0:
+    if MOST < value_of(paid) < 1.0:
+        parts["futures"] = say("{share} of futures", share=percent(paid))
+    elif 0.0 < value_of(paid) < 1.0:
         parts["futures"] = say("{futures} ({share})", futures=parts["futures"], share=percent(paid))
     loss = figures["net_present_value"]["loss_probability"]
     return say(messages[kind], loss=percent(loss), gain=percent(complement(loss)), **parts)
@@ -261,7 +268,8 @@ def why_words(figures: Figures) -> str:
     message = (
         "Why: it costs {times} times what it saves in the first year. Wear and repairs come on top."
         if value_of(figures["net_present_value"]["mean"]) < 0.0
-        else "It costs {times} times what it saves in the first year, so it must last that long. Wear and repairs come on top."
+        else "It costs {times} times what it saves in the first year, so it must work for about that many years. Wear and "
+        "repairs come on top."
     )
     return say(message, times=significant(paid / saving, 2))
 

@@ -47,10 +47,12 @@ def fit_title(fit: Sequence[Figures]) -> str:
     tally = {verdict: sum(row["verdict"] == verdict for row in fit) for verdict in ("refused", "tight", "wasteful")}
     faults = [f"{count} {say(VERDICTS[verdict])}" for verdict, count in tally.items() if count]
     if not faults:
-        return counted("The one check of the modules passes", "All {count} checks of the modules pass", len(fit))
+        return counted(
+            "The one check of the solar modules passes", "All {count} checks of the solar modules pass", len(fit)
+        )
     return counted(
-        "The one check of the modules: {faults}",
-        "Of {count} checks of the modules, {faults}",
+        "The one check of the solar modules: {faults}",
+        "Of {count} checks of the solar modules, {faults}",
         len(fit),
         faults=joined(faults),
     )

@@ -66,10 +66,10 @@ def order_block(figures: Figures, outcome: str) -> Block:
         f"total-{outcome.replace('_', '-')}",
         lambda width: share_chart([row["label"] for row in factors], totals, width=width),
         title=title,
-        reading="How much of the spread (variance) goes with each input, alone or together with others: its total-order "
-        "index. What inputs do together counts for each of them, so the shares can add up to more than 100 %. The line "
-        "shows how exact a share is, two standard errors either way. What chance puts below 0 or above 100 % is shown as "
-        "0 or 100 %.",
+        reading="How much of the spread (variance) goes with each input, alone or together with others (its total-order "
+        "index). What inputs do together counts for each of them, so the shares can add up to more than 100 %. The line "
+        "shows how exact a share is: two standard errors either way. An estimate below 0 or above 100 % is shown as 0 or "
+        "100 %.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "sure to 95 %", "alone or with others", "sure to 95 %"),

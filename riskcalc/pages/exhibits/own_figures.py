@@ -9,7 +9,7 @@ import numpy as np
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.exhibits.answer import GAINING, LIKELY, SURE, below_messages, verdict_messages
+from riskcalc.pages.exhibits.answer import GAINING, LIKELY, MOST, SURE, below_messages, verdict_messages
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.options import LEADS, SUREST
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
@@ -161,6 +161,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "all": translated("all {draws} futures"),
         "about": translated("about {n}\u00a0in\u00a0{many} futures"),
         "about_one": translated("about 1\u00a0in\u00a0{many} futures"),
+        "of_futures": translated("{share} of futures"),
         "all_but": translated("all but about 1\u00a0in\u00a0{many} futures"),
         "half": translated("about half of all futures"),
         "lost": translated("{amount} lost"),
@@ -231,6 +232,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
             translated("best in"),
         ],
         "likely": LIKELY,
+        "most": MOST,
         "nearly": NEARLY,
         "sure": SURE,
         "fractions": FRACTIONS,

@@ -50,8 +50,8 @@ def answer_blocks(figures: Figures) -> Iterator[Block]:
         yield words(taken)
     if figures["came_kwh"]["grid_import_w"] or figures["went_kwh"]["grid_export_w"]:
         message = (
-            "At the price of each step, the energy from the grid costs {paid} and what is sent to it earns {earned}. Standing "
-            "charges come on top."
+            "At the prices of this year, the energy from the grid costs {paid}. What is sent to the grid earns {earned}. "
+            "Standing charges come on top."
         )
         paid, earned = (
             money(figures[f"paid_for_{side}"], figures["currency"], se=UNKNOWN) for side in ("import", "export")
