@@ -64,6 +64,8 @@ def test_the_page_names_the_seasons_of_its_place(
     visible = re.sub(r"<script.*?</script>|<style.*?</style>", "", page, flags=re.DOTALL)
     wrong = {"Summer", "Winter", "July", "January"} - set(weeks)
     assert not [season for season in wrong if f"{season} week" in visible]
+    assert "face away from the equator" in visible
+    assert "north-facing" not in visible
     assert not re.search(r"\bnan\b|\binf\b", visible, flags=re.IGNORECASE)
     first, second = (float(np.sum(week["solar_w"])) for week in shown.values())
     if abs(latitude) > 66.0:

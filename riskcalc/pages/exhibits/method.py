@@ -113,7 +113,7 @@ def _generated() -> MethodPart:
         "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
         "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
         "Applied Meteorology 17, 350; laws of days and hours: our own, tuned to typical and real years",
-        "Hourly means; good and bad years, but no record ones. Light is least sure on steep and north-facing planes.",
+        "Hourly means; good and bad years, but no record ones. Least sure: steep planes that face away from the equator.",
     )
 
 
