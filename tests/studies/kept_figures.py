@@ -104,7 +104,7 @@ def _metered() -> dict[str, Any]:
 #: Name -> what is run. Together they reach the couplings, the kinds of demand and tariff, loans, moves and outages.
 RUNS: dict[str, Callable[[], Any]] = {
     "balcony": lambda: _assessed("tenant-balcony", BALCONY),
-    "night only": lambda: _assessed("night-only", {"study.draws": 64, "study.horizon_years": 8}),
+    "night only": lambda: _assessed("night-only", {"study.draws": 512, "study.horizon_years": 8}),
     "rooftop": lambda: _assessed("terrace-rooftop", ROOFTOP),
     "portable": lambda: _assessed("terrace-portable", {"dispatch.reserve_share": 0.3}),
     "workshop": lambda: _assessed("workshop-off-grid", {"kit.battery.floor_share": 0.2}),
