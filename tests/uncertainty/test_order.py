@@ -33,13 +33,15 @@ def test_overlap_is_not_ordered_and_says_what_would_settle_it():
 
     Distance 0.05 needs 1.96 sqrt(2) s < 0.05, s < 0.018: the error must fall by 2.8, the points rise by 7.7, next power 8.
     """
-    order = ranking_order(
-        indices([0.40, 0.35, 0.0, 0.0], [0.05, 0.05, 0.001, 0.001]), points=64, most_points=4096, places=2
-    )
+    found = indices([0.40, 0.35, 0.0, 0.0], [0.05, 0.05, 0.001, 0.001])
+    order = ranking_order(found, points=64, most_points=4096, places=2)
     assert not order.settled
     assert order.places[0].tied_with == ("f1",)
     assert order.places[1].tied_with == ("f0",)
     assert order.points_needed == 64 * 8
+    # As many points as are needed may be just as many as are allowed.
+    assert ranking_order(found, points=64, most_points=64 * 8, places=2).points_needed == 64 * 8
+    assert ranking_order(found, points=64, most_points=64 * 8 - 1, places=2).points_needed == 0
 
 
 def test_a_tie_is_named_and_ends_the_search():

@@ -9,7 +9,7 @@ from scipy import special
 
 from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.information import factor_information
-from riskcalc.uncertainty.ranking import factor_shares
+from riskcalc.uncertainty.ranking import explained, factor_shares
 from riskcalc.uncertainty.sampling import unit_cube
 from riskcalc.uncertainty.smoothing import MOST_DRAWS, additive, blocks_of, product_term, smooth_term, used_draws
 
@@ -128,6 +128,10 @@ def test_noise_is_not_followed():
     places = unit_cube(20, draws=1024, scrambles=SCRAMBLES, seed=4)
     fit = additive(np.random.default_rng(7).standard_normal(1024), model_of(places).terms, blocks_of(1024, SCRAMBLES))
     assert fit.degrees.mean() < 3.5
+    # Each follows noise by its degrees over the draws, 0.002 of the variance; that is taken off, so on average nothing is left.
+    shares, _ = explained(fit, [[place] for place in range(20)])
+    assert abs(shares.mean()) < 0.001
+    assert (fit.degrees / 1024).mean() > 0.0019
 
 
 def test_products_of_few_members_are_seen():
