@@ -119,6 +119,10 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     assert words.opening(agreed) == (
         "a is the best choice in about 8\u00a0in\u00a010 futures. On average it leaves you €50 better off than b."
     )
+    led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
+    assert words.opening(led).startswith(
+        "a leaves you best off on average. That is €50 more than b. b is the best choice"
+    )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert words.opening(parted) == (
         "a leaves you best off on average. Its lead over b is too small to call: €50 on average. b is the best choice more "

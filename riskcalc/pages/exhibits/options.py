@@ -111,12 +111,12 @@ def opening(result: Figures) -> str:
         told = [say("{best} is the best choice in {share}.", best=best, share=share), margin(result)]
     else:
         other = first_word(in_sentence(title_of(surest)))
-        told = [say(LEADS, best=best), margin(result), say(SUREST, surest=other, share=share)]
+        told = [say(LEADS, best=best), margin(result, led=True), say(SUREST, surest=other, share=share)]
     return " ".join(filter(None, told))
 
 
-def margin(result: Figures) -> str:
-    """Return how far the best is ahead of the next, or that the draws cannot tell them apart."""
+def margin(result: Figures, *, led: bool = False) -> str:
+    """Return how far the best is ahead of the next, or that the draws cannot tell them apart; `led` follows `LEADS`."""
     leader, *others = choices(result)
     if not others:
         return ""
@@ -130,6 +130,8 @@ def margin(result: Figures) -> str:
         lead = money(abs(value), currency, se=se)
         return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
     lead = money(abs(value), currency, se=se)
+    if led:
+        return say("That is {lead} more than {other}.", lead=lead, other=other)
     return say("On average it leaves you {lead} better off than {other}.", lead=lead, other=other)
 
 

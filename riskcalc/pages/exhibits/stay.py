@@ -52,18 +52,17 @@ def split_brief(figures: Figures) -> str:
         "taken_along": "you take it along in {share}",
         "sold": "you sell it in {share}",
         "left": "you leave it with the home in {share}",
-        "broken": "it is broken or retired by then in {share}",
-        "stays": "you do not move within {years} in {share}",
+        "broken": "it no longer works in {share}",
+        "stays": "you do not move in {share}",
     }
-    horizon = whole_years(figures["horizon_years"])
     parts = [
-        say(message, share=percent(stay["ends"][name]["share"]), years=horizon)
+        say(message, share=percent(stay["ends"][name]["share"]))
         for name, message in messages.items()
         if name in stay["ends"]
     ]
     message = "What happens to the kit at the first move? Out of all futures, {parts}."
     if 0.0 < value_of(figures["bought_share"]) < 1.0:
-        message = "What happens to the kit at the first move? Out of all futures in which you buy it, {parts}."
+        message = "What happens to the kit at the first move, if you buy it? Out of those futures, {parts}."
     return say(message, parts=", ".join(parts))
 
 

@@ -68,7 +68,8 @@ def grid_words(figures: Figures) -> str:
     """Return where the energy from the grid went: to the home at once, the rest into the battery and its losses."""
     taken, months = figures["came_kwh"]["grid_import_w"], figures["months"]
     at_once = float(np.sum(months["from_grid_kwh"] + months["out_of_reach_kwh"]))
-    rest = taken - at_once
+    # From the rounded figures, so that what the sentence says adds up.
+    rest = float(round(taken) - round(at_once))
     if rest < LEAST_KWH:
         return ""
     message = (
