@@ -331,15 +331,14 @@ def test_a_steady_load_is_one_run_for_each_slot():
     assert found.watts[:, 0].tolist() == [100.0, 100.0, 101.0]
 
 
-@numba.njit
-def _after(mean_w, base, excess, candidates, above_base, donor_excess):
-    return spikes._joined(mean_w, base, excess, candidates, above_base, donor_excess)
-
-
-def test_a_day_begins_near_its_own_mean():
-    """Before the first interval there is no minute to join, so the donor counts that begins near the first mean."""
-    mean_w, base, excess = np.array([10.0, 1.0]), np.zeros(2), np.array([10.0, 1.0])
-    donors = np.array([[0.0, 20.0], [12.0, 8.0]])
-    found = _after(mean_w, base, excess, np.array([[0, 1], [0, 1]]), donors, np.array([10.0, 10.0]))
-    assert found[0].tolist() == [12.0, 8.0]
-    assert found[1] == pytest.approx([1.2, 0.8])
+def test_a_spike_keeps_its_height_where_the_meter_saw_enough():
+    """Three minutes of 2,000 W make 200 W: at 300 W all minutes rise by 100, at 100 W nothing but half the spike is left."""
+    donor = np.zeros((1, 30), np.float32)
+    donor[0, 4:7] = 2000.0
+    mean_w = np.array([[300.0, 100.0] * 24])
+    days = spikes.MeteredDays(
+        mean_w, np.zeros((1, 48)), np.zeros((1, 48), bool), np.zeros((1, 48, spikes.NEIGHBOURS), int), donor
+    )
+    found = restored_minutes(days, seed=1).reshape(48, 30)
+    assert found[0] == pytest.approx(np.where(donor[0] > 0.0, 2100.0, 100.0))
+    assert found[1] == pytest.approx(np.where(donor[0] > 0.0, 1000.0, 0.0))
