@@ -102,6 +102,16 @@ def test_skyline_is_closed_over_north() -> None:
     assert heights == pytest.approx([6.0, 8.0, 7.0, 4.0, 20.0])
 
 
+def test_the_sun_on_the_skyline_is_seen() -> None:
+    """An even skyline as high as the sun of one hour hides it only where it is lower than that."""
+    sun = sun_path(51.5, 0.0, 0.0)
+    heights = 90.0 - sun.zenith_deg[sun.lit]
+    place = 2000
+    even = [(0.0, float(heights[place])), (180.0, float(heights[place]))]
+    beam = plane_geometry(sun, tilt_deg=0.0, azimuth_deg=0.0, albedo=0.0, horizon=even).beam
+    np.testing.assert_array_equal(beam > 0.0, heights >= heights[place])
+
+
 def test_sky_hidden_by_an_even_skyline() -> None:
     """A skyline of even height h leaves cos^2(h) of an even sky to a flat plane (analytic), and none of it at 90."""
     for height in (0.0, 15.0, 30.0):
