@@ -297,13 +297,11 @@ def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
 
 def _compile_anew(package: Path) -> None:
     """Compile the loops of one package afresh: code kept for them would be that of the unchanged source."""
-    import numba
-
     from riskcalc import jit
 
-    kept = jit.compiled
-    jit.compiled = lambda function: (
-        numba.njit(nogil=True, **jit._ARITHMETIC)(function) if jit._folder_of(function) == package else kept(function)
+    kept = jit._kept
+    jit._kept = lambda function, dispatcher: (
+        dispatcher if jit._folder_of(function) == package else kept(function, dispatcher)
     )
 
 
