@@ -92,3 +92,8 @@ def test_what_a_small_inverter_serves(week_w, limit_w, record_property):
     assert held_served - real_served > 0.03
     assert abs(restored_served - real_served) < 0.4 * (held_served - real_served)
     assert abs(restored_served - real_served) < 0.015
+
+
+def test_a_home_of_which_nothing_is_known_has_no_car() -> None:
+    """Without a list nobody charges a car at home: one would put kilowatts into readings that may not hold them."""
+    assert LikelyHome() == LikelyHome(appliances=(), car_kwh_per_year=0.0)
