@@ -43,10 +43,10 @@ DRAWS_AT_ONCE = 4096
 #: Libraries whose version can move a figure.
 LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
 
-#: Names in words of the luck that no input describes.
+#: Names in words of what chance does and no input describes; each stands before a verb: "... decides most".
 LUCK = {
-    PRICE_LUCK: "luck of the price path",
-    YEAR_LUCK: "luck of the weather years",
+    PRICE_LUCK: "how prices happen to move",
+    YEAR_LUCK: "whether weather years are good or bad",
     PERMISSION_LUCK: "whether permission is granted",
     MOVE_LUCK: "when the household moves",
     HOME_LUCK: "whether the next home has sun",

@@ -123,14 +123,14 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
             left = [key for key in PATH_KEYS if not scenario.is_given(key) and scenario.prices.history is None]
             if left:
                 yield (
-                    f"the luck of prices decides {_percent(row.share)} of what separates good futures from bad ones. Its "
+                    f"how prices happen to move decides {_percent(row.share)} of what separates good futures from bad ones. Its "
                     f"size is our default, not your figure. To change it, set: {'; '.join(words[key] for key in left)}"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"the luck of the weather decides {_percent(row.share)} of what separates good futures from bad ones. "
-                    f"Its size is our default, not your figure. To change it, set: {words[SPREAD_KEY]}"
+                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from bad "
+                    f"ones. Its size is our default, not your figure. To change it, set: {words[SPREAD_KEY]}"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)

@@ -45,9 +45,9 @@ MONTH_NAMES = (
 
 #: Words for factors that are no key of the scenario.
 LUCK_WORDS = {
-    YEAR_LUCK: "luck of the weather and demand years",
-    "luck.tenure": "luck of permission, moves and new homes",
-    "luck.ageing": "luck of failures",
+    YEAR_LUCK: "whether years are sunny or dull, busy or quiet",
+    "luck.tenure": "how permission, moves and new homes turn out",
+    "luck.ageing": "when parts fail",
     REST: "all that the screening left out",
 }
 

@@ -86,7 +86,7 @@ def test_defaults_that_decide_are_named(small_file):
     cheap = 'purchase.price={ distribution = "uniform", low = 590, high = 610 }'
     found = assessment(read_scenario(small_file, (cheap, *LONG)))
     words = said(found)
-    assert "the luck of prices decides" in words
+    assert "how prices happen to move decides" in words
     assert "To change it, set: Spread of price changes; Persistence of price changes" in words
     assert (
         "Trend of electricity prices is our default of 2 %, not your figure: 1 % more changes the average worth by"
