@@ -129,8 +129,8 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from bad "
-                    f"ones. Its size is our default, not your figure. To change it, set: {words[SPREAD_KEY]}"
+                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from "
+                    f"bad ones. Its size is our default, not your figure. To change it, set: {words[SPREAD_KEY]}"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)

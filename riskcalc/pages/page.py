@@ -150,14 +150,14 @@ def compare_document(figures: Figures) -> Document:
     """Return the parts of the page of a comparison."""
     figures = spoken(figures)
     same = [
-        say("Money left in savings at the discount rate is worth 0 here: it is what the others are compared with.")
+        say("0 means: no better and no worse than leaving the money in savings.")
         for row in figures["options"]
         if row["same_as"] is not None
     ]
     message = (
-        "All choices face the same {draws} futures: the same weather, use and prices. An input with the same name has the "
-        "same value in each. “Worth” says how much better off a choice leaves you than doing nothing in the same home under "
-        "today’s tariff."
+        "All choices face the same {draws} futures: the same weather, use and prices. Where choices share a figure, such as the "
+        "price of electricity, it is the same for all of them. “Worth” says how much better off a choice leaves you than doing "
+        "nothing in the same home under today’s tariff."
     )
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
@@ -213,7 +213,7 @@ def compare_document(figures: Figures) -> Document:
         heading=say("Which of these is best, or none?") if len(compared) > 1 else say("Is this better than nothing?"),
         summary=opening,
         sections=sections,
-        facts=(*homes, years),
+        facts=(*homes, say("Period looked at: {years}", years=years)),
         options=tuple((row["letter"], row["title"], row["description"] or "") for row in compared),
         picture=best.value,
     )
@@ -270,20 +270,17 @@ def rank_document(figures: Figures) -> Document:
     """Return the parts of the page of a ranking."""
     figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
-    message = (
-        "From {futures} futures ({points} points of the design). The energy was simulated for {simulated} of them."
-    )
-    made = say(
-        message,
-        points=grouped(sobol["points"]),
-        futures=grouped(sobol["futures"]),
-        simulated=grouped(sobol["futures_simulated"]),
-    )
+    made = say("Based on {futures} futures.", futures=grouped(sobol["futures"]))
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
     sections = documented(
         [
             section(
-                "answer", "The answer", words(opening, "opening"), *order.order_blocks(figures), words(made, "small")
+                "answer",
+                "The answer",
+                words(opening, "opening"),
+                *order.order_blocks(figures),
+                words(made, "small"),
+                order.method_fold(sobol),
             ),
             answer.questions_section(figures),
             section(
@@ -361,11 +358,7 @@ def check_page(figures: Figures) -> str:
 def check_document(figures: Figures) -> Document:
     """Return the parts of the page of a check: the fit, the loads, the questions, what was read. Nothing is simulated."""
     figures = spoken(figures)
-    first = (
-        f"{fit.fit_title(figures['fit'])}." if figures["fit"] else say("There are no modules to check electrically.")
-    )
-    loads = f"{fit.loads_finding(figures['loads'])}." if figures.get("loads") else ""
-    opening = f"{first} {loads}".strip()
+    opening = fit.opening(figures)
     uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
     sections = documented(
         [

@@ -235,8 +235,8 @@ def matching_lines(result: Figures) -> list[str]:
     """Return each home with its pick, then every cell as a table."""
     known = result["provenance"]
     message = (
-        "{draws} shared futures of {years}, steps of {step} minutes: enough to sort a shelf. Assess the pick by itself "
-        "before buying."
+        "{draws} shared futures of {years}, steps of {step} minutes: enough to sort a shelf. Before you spend money, run "
+        "riskcalc assess for that home and kit."
     )
     lines = [
         say(message, draws=known["draws"], years=whole_years(result["horizon_years"]), step=known["step_minutes"]),
@@ -390,7 +390,7 @@ def update_lines(found: Figures) -> list[str]:
     message = "{scenario}: {verdict} after {months}, {first} to {last}"
     months = counted("{count} month", "{count} months", measured["months"])
     parts = {"first": measured["from"], "last": measured["to"], "months": months}
-    lines = [say(message, scenario=found["scenario"], verdict=found["verdict"], **parts)]
+    lines = [say(message, scenario=found["scenario"], verdict=found["verdict"], **parts), tracked.opening(found)]
     for row in found["tracks"]:
         name, total, expected, between, verdict = tracked.track_cells(row, currency)
         message = "{name}: {total}, expected {expected} ({between} in eight of ten): {verdict}"

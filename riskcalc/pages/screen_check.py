@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from riskcalc.pages.exhibits.cautions import cautions
-from riskcalc.pages.exhibits.fit import load_heading, load_rows, load_runtimes, loads_finding
+from riskcalc.pages.exhibits.fit import load_heading, load_rows, load_runtimes, loads_finding, opening
 from riskcalc.pages.figures import PLAIN, lower
 
 CLOSING = (
@@ -21,6 +21,7 @@ def check_lines(figures: Mapping[str, Any]) -> list[str]:
     lines = [
         f"{figures['scenario']}: {figures['settings']} settings read from {files} file{'s' if files > 1 else ''}, "
         f"{figures['defaults']} of them defaults",
+        opening(figures),
         f"uncertain ({len(figures['uncertain'])}):",
         *(f"  {row['label']}: {row['given']} {row['unit']}".rstrip() for row in figures["uncertain"]),
     ]

@@ -14,10 +14,12 @@ import pytest
 from riskcalc.commands.options import command_line
 from riskcalc.pages import page as pages
 from riskcalc.pages.exhibits.fit import fit_title, loads_finding
+from riskcalc.pages.exhibits.fit import opening as opening_of_check
 from riskcalc.pages.exhibits.matching import opening
 from riskcalc.pages.exhibits.order import family_blocks, order_block
 from riskcalc.pages.exhibits.order import opening as opening_of_rank
 from riskcalc.pages.exhibits.traced import balance_finding, grid_words
+from riskcalc.pages.exhibits.tracked import opening as opening_of_update
 from riskcalc.pages.exhibits.tracked import track_cells
 from riskcalc.pages.exhibits.week import week_title
 from riskcalc.pages.figures import PLAIN
@@ -127,14 +129,16 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     close = {"pick": "kit", "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
     none = {"pick": "do nothing", "lead_over_next": None}
     assert opening([clear, clear]) == (
-        "On average, the right kit leaves each of the 2 homes better off than doing nothing. The lead of the best kit is clear "
-        "in each of them."
+        "For each of the 2 homes a kit is worth more, on average, than doing nothing. In each of them its lead over the next "
+        "best choice is larger than chance explains."
     )
-    assert opening([clear, none]).startswith(
-        "On average, the right kit leaves 1 of 2 homes better off than doing nothing."
+    assert opening([clear, none]) == (
+        "For 1 of the 2 homes a kit is worth more, on average, than doing nothing. Its lead over the next best choice is larger "
+        "than chance explains."
     )
-    assert opening([close]).endswith("The lead of the best kit is too small to call.")
-    assert opening([none]) == "On average, no kit here leaves the home better off than doing nothing."
+    assert opening([clear, close]).endswith("larger than chance explains; in the others it may be chance.")
+    assert opening([close]).endswith("Its lead over the next best choice may be chance.")
+    assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
 
 
 def test_the_command_repeats_what_it_was_asked() -> None:
@@ -147,11 +151,60 @@ def test_the_command_repeats_what_it_was_asked() -> None:
 def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts: dict[str, dict[str, Any]]) -> None:
     """The title of the chart agrees with the opening above it."""
     figures = copy.deepcopy(small_dicts["rank"])
-    tier = figures["sobol"]["outcomes"]["net_present_value"]["order"]["tiers"][0]
-    for settled, said in ((True, "comes first"), (False, "is not settled yet")):
-        tier["settled"] = settled
-        assert said in order_block(figures, "net_present_value").value.title
-        assert opening_of_rank(figures).startswith("It is not settled yet") is not settled
+    order = figures["sobol"]["outcomes"]["net_present_value"]["order"]
+    first = {**order["tiers"][0], "places": [1, 1], "is_tie": False}
+    later = {**first, "places": [2, 2], "settled": False}
+    for settled, tie, after, title, said in (
+        (True, False, [], "decides the worth (net present value) most", "alone or together with others."),
+        (True, False, [later], "the order after it is not settled yet", "The order after it is not settled yet."),
+        (
+            True,
+            False,
+            [later | {"is_tie": True}],
+            "decides the worth (net present value) most",
+            "After it there are ties.",
+        ),
+        (False, False, [], "comes first so far", "too few futures were run to be sure"),
+        (False, True, [], "is one of those that decide", "It cannot be told which of these decides most"),
+    ):
+        order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
+        assert title in order_block(figures, "net_present_value").value.title
+        assert said in opening_of_rank(figures)
+
+
+def test_a_check_says_first_whether_the_parts_fit() -> None:
+    """The worst comes first: modules that are refused, then appliances that are too much for the inverter."""
+    fine, refused = {"verdict": "ok"}, {"verdict": "refused"}
+    small, large, starting = ({"verdict": word} for word in ("ok", "too_much", "start"))
+    assert opening_of_check({"fit": [fine, fine], "loads": {"appliances": [small] * 7}}) == (
+        "The parts fit together. All 2 checks of the solar modules pass. The inverter can run each of the 7 appliances, one at "
+        "a time."
+    )
+    assert opening_of_check({"fit": [fine, refused], "loads": {}}).startswith("Not all the parts fit together. ")
+    assert opening_of_check({"fit": [fine], "loads": {"appliances": [small, large]}}).startswith(
+        "The modules fit the kit, but not every appliance does. "
+    )
+    assert opening_of_check({"fit": [fine], "loads": {"appliances": [small, starting]}}).endswith(
+        "Look up one appliance before you rely on the inverter."
+    )
+    assert opening_of_check({"fit": [], "loads": {}}) == "There are no modules to check electrically."
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (0.019, "have hardly changed: "),
+        (-0.019, "have hardly changed: "),
+        (0.02, "have risen from "),
+        (-0.3, "have fallen from "),
+    ],
+)
+def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]], change: float, said: str) -> None:
+    """Below two points they hardly change; the measured quantities are named."""
+    found = copy.deepcopy(small_dicts["update"])
+    found["odds_moved"]["change"] = change
+    assert said in opening_of_update(found)
+    assert opening_of_update(found).startswith("So far your bills, yields and kWh from the grid are ")
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:
@@ -159,7 +212,7 @@ def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:
     months = {"from_grid_kwh": np.full(12, 25.0), "out_of_reach_kwh": np.full(12, 400.0 / 12)}
     said = grid_words({"came_kwh": {"grid_import_w": 1000.0}, "months": months}).translate(PLAIN)
     assert said.startswith(
-        "Of the 1,000 kWh from the grid, the home uses 700 kWh at once. The other 300 kWh go through"
+        "Of the 1,000 kWh from the grid, the home uses 700 kWh directly. The other 300 kWh go through"
     )
     assert grid_words({"came_kwh": {"grid_import_w": 700.0}, "months": months}) == ""
 
@@ -167,4 +220,4 @@ def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:
 def test_an_update_calls_each_quantity_as_its_place_in_the_range(small_dicts: dict[str, dict[str, Any]]) -> None:
     """Within the range of eight futures in ten it is as expected, never behind."""
     words = [track_cells(row, "EUR")[-1] for row in small_dicts["update"]["tracks"]]
-    assert words == ["as expected", "worse than expected", "better than expected"]
+    assert words == ["as expected", "lower than expected", "lower than expected"]

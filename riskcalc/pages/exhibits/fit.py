@@ -35,6 +35,21 @@ LOAD_VERDICTS = {
 MOST_PAIRS = 3
 
 
+def opening(figures: Figures) -> str:
+    """Return whether the parts fit together, then what the checks of modules and of appliances say."""
+    found, loads = figures["fit"], figures.get("loads") or {}
+    verdicts = {row["verdict"] for row in loads.get("appliances") or ()}
+    first = say("There are no modules to check electrically.")
+    if any(row["verdict"] == "refused" for row in found):
+        first = say("Not all the parts fit together.")
+    elif found and "too_much" in verdicts:
+        first = say("The modules fit the kit, but not every appliance does.")
+    elif found:
+        first = say("The parts fit together.")
+    said = [first, *([f"{fit_title(found)}."] if found else []), *([f"{loads_finding(loads)}."] if loads else [])]
+    return " ".join(said)
+
+
 def fit_blocks(figures: Figures) -> Iterator[Block]:
     """Yield the electrical fit of the modules."""
     fit = figures.get("electrical_fit") or ()
@@ -82,17 +97,28 @@ def fit_cells(row: Figures) -> dict[str, str]:
 
 
 def loads_finding(loads: Figures) -> str:
-    """Return how many appliances the inverter cannot carry."""
+    """Return how many appliances the inverter cannot run, or how many may stop it or are not known."""
     appliances = loads.get("appliances") or ()
     if not appliances:
         return say("Compare your largest appliance with the inverter yourself")
     many = sum(row["verdict"] == "too_much" for row in appliances)
-    if not many:
-        return say("The inverter carries each of the {count} appliances by itself", count=len(appliances))
+    if many:
+        return counted(
+            "{count} appliance draws more than the inverter can give",
+            "{count} appliances draw more than the inverter can give",
+            many,
+        )
+    unsure = sum(row["verdict"] in ("start", "not_known") for row in appliances)
+    if unsure:
+        return counted(
+            "Look up one appliance before you rely on the inverter",
+            "Look up {count} appliances before you rely on the inverter",
+            unsure,
+        )
     return counted(
-        "{count} appliance draws more than the inverter can give",
-        "{count} appliances draw more than the inverter can give",
-        many,
+        "The inverter can run the one appliance",
+        "The inverter can run each of the {count} appliances, one at a time",
+        len(appliances),
     )
 
 

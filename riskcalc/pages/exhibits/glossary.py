@@ -95,7 +95,7 @@ TERMS = (
     (
         "reach",
         "Within reach",
-        "within reach of the kit, out of the kit's reach, out of its reach",
+        "within reach of the kit, out of its reach",
         "Loads that the kit can serve; with a portable unit, what is plugged into it.",
     ),
     (

@@ -23,27 +23,33 @@ def opening(homes: Sequence[Figures]) -> str:
     clear = sum(is_clear(home) for home in bought)
     if not bought:
         return counted(
-            "On average, no kit here leaves the home better off than doing nothing.",
-            "On average, no kit here leaves any of the {count} homes better off than doing nothing.",
+            "For this home no kit is worth more, on average, than doing nothing.",
+            "For none of the {count} homes is a kit worth more, on average, than doing nothing.",
             len(homes),
         )
     if len(bought) == len(homes):
         first = counted(
-            "On average, the right kit leaves the home better off than doing nothing.",
-            "On average, the right kit leaves each of the {count} homes better off than doing nothing.",
+            "For this home a kit is worth more, on average, than doing nothing.",
+            "For each of the {count} homes a kit is worth more, on average, than doing nothing.",
             len(homes),
         )
     else:
-        message = "On average, the right kit leaves {count} of {total} homes better off than doing nothing."
+        message = "For {count} of the {total} homes a kit is worth more, on average, than doing nothing."
         first = say(message, count=len(bought), total=len(homes))
     if clear == len(bought):
-        second = counted("Its lead is clear.", "The lead of the best kit is clear in each of them.", clear)
+        second = counted(
+            "Its lead over the next best choice is larger than chance explains.",
+            "In each of them its lead over the next best choice is larger than chance explains.",
+            clear,
+        )
     elif clear:
         second = say(
-            "The lead of the best kit is clear in {count} of them, too small to call in the others.", count=clear
+            "In {count} of them its lead over the next best choice is larger than chance explains; in the others it may be "
+            "chance.",
+            count=clear,
         )
     else:
-        second = say("The lead of the best kit is too small to call.")
+        second = say("Its lead over the next best choice may be chance.")
     return f"{first} {second}"
 
 
@@ -67,7 +73,7 @@ def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
     """Return pick, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
         return say("no kit could be run"), "–", "–"
-    message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, too small to call"
+    message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, which may be chance"
     lead = money(home["lead_over_next"], home["currency"])
     return (
         own_or_ours(called(home, home["pick"])),
@@ -84,8 +90,8 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield table("The pick for each home", ("home", "pick", "best in", "lead"), picks, stacked=True)
     message = (
         "The pick is the choice that leaves the home best off on average; doing nothing is one of them. All kits of a home "
-        "face the same {draws} futures. That is enough for a first choice. Before you spend money, assess the pick by "
-        "itself with more futures."
+        "face the same {draws} futures. That is enough for a first choice. Before you spend money, run riskcalc "
+        "assess for that home and kit."
     )
     yield words(say(message, draws=known["draws"]), "small")
 

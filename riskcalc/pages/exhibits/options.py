@@ -131,8 +131,8 @@ def margin(result: Figures, *, led: bool = False) -> str:
         return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
     lead = money(abs(value), currency, se=se)
     if led:
-        return say("That is {lead} more than {other}.", lead=lead, other=other)
-    return say("On average it leaves you {lead} better off than {other}.", lead=lead, other=other)
+        return say("That is {lead} more than the next best choice, {other}.", lead=lead, other=other)
+    return say("On average it leaves you {lead} better off than the next best choice, {other}.", lead=lead, other=other)
 
 
 def risk_words(result: Figures) -> str:
@@ -164,11 +164,11 @@ def risk_words(result: Figures) -> str:
 
 def regret_words(result: Figures) -> str:
     """Return what choosing the best on average still costs, which is what knowing the future would be worth."""
+    if not value_of(result["value_of_knowing"]):
+        return say("Even if you knew the future, you would choose the same.")
     return say(
-        "If you could see the future before you choose, you would end {amount} better off on average than with {choice}. Finding "
-        "out more before you buy cannot be worth more than that.",
+        "Even if you knew the future, you would gain only {amount} on average. Do not spend more than that on finding out.",
         amount=money(result["value_of_knowing"], result["currency"]),
-        choice=in_sentence(title_of(choices(result)[0])),
     )
 
 
@@ -233,8 +233,8 @@ def best_block(result: Figures) -> Block:
         "best",
         lambda width: best_chart(result, width=width),
         title=title,
-        reading="In how many futures each choice leaves you best off. A future in which several choices tie is "
-        "split between them. The line shows how exact the share is: two standard errors either way.",
+        reading="In how many futures each choice is the best. Where several choices tie, each gets a part of the future. "
+        "The true share very likely lies within the line (two standard errors either way).",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from riskcalc.pages.exhibit import Block, chart, items, table, words
+from riskcalc.pages.exhibit import Block, chart, fold, items, table, words
 from riskcalc.pages.exhibits.ranking import share_chart
 from riskcalc.pages.figures import (
     MINUS,
@@ -20,12 +20,14 @@ from riskcalc.pages.figures import (
     money,
     percent,
     say,
+    significant,
     value_of,
 )
 from riskcalc.types import Figures
 
 #: Factors listed of a long ranking, and names listed of those that tie with one place.
 MOST_ROWS, MOST_RIVALS = 12, 3
+PLACES = ("First place", "Second place", "Third place")
 OUTCOMES = {"net_present_value": "worth (net present value)", "first_year_saving": "saving of the first year"}
 
 
@@ -44,32 +46,53 @@ def opening(figures: Figures) -> str:
             "{input} decides most: {share} of what separates good futures from bad ones goes with it, alone or together with "
             "others."
         )
-        return say(message, input=capital(names[0]), share=share)
-    names += [row["label"] for row in first["outside"]]
-    shown = "; ".join(map(lower, names[:MOST_RIVALS]))
-    if len(names) <= MOST_RIVALS:
-        return say("It is not settled yet what decides most. It is one of these: {inputs}.", inputs=shown)
-    return say("It is not settled yet what decides most. In front are: {inputs}.", inputs=shown)
+        return f"{say(message, input=capital(names[0]), share=share)} {open_words(found['order'])}".strip()
+    rivals = [*first["factors"][1:], *first["outside"]]
+    if first["is_tie"]:
+        return say(
+            "It cannot be told which of these decides most: {inputs}.", inputs=_names([first["factors"][0], *rivals])
+        )
+    said = say("{input} comes first so far, but too few futures were run to be sure.", input=capital(names[0]))
+    return f"{said} {say('Close behind: {others}.', others=_names(rivals))}" if rivals else said
+
+
+def open_words(order: Figures) -> str:
+    """Return that the places after a first one that is settled are open or tied; "" where they are settled too."""
+    after = [tier for tier in order["tiers"][1:] if not tier["settled"]]
+    if not after:
+        return ""
+    if all(tier["is_tie"] for tier in after):
+        return say("After it there are ties.")
+    return say("The order after it is not settled yet.")
+
+
+def order_title(order: Figures, label: str, outcome: str) -> str:
+    """Return what comes first for an outcome, and how sure that and the order after it are."""
+    first = order["tiers"][0]
+    if first["is_tie"]:
+        message = "{input} is one of those that decide the {outcome} most"
+    elif not first["settled"]:
+        message = "{input} comes first so far for the {outcome}, but too few futures were run to be sure"
+    elif any(not tier["settled"] and not tier["is_tie"] for tier in order["tiers"][1:]):
+        message = "{input} decides the {outcome} most; the order after it is not settled yet"
+    else:
+        message = "{input} decides the {outcome} most"
+    return say(message, input=capital(label), outcome=outcome)
 
 
 def order_block(figures: Figures, outcome: str) -> Block:
     """Return the shares with interactions of one outcome."""
     found = figures["sobol"]["outcomes"][outcome]
     factors, said = found["factors"], say(OUTCOMES[outcome])
-    message = "What decides the {outcome}: {input} comes first"
-    if not found["order"]["tiers"][0]["settled"]:
-        message = "What decides the {outcome} is not settled yet: {input} is ahead so far"
-    title = say(message, input=lower(factors[0]["label"]), outcome=said)
+    title = order_title(found["order"], factors[0]["label"], said)
     totals = [estimate(_share_of(row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
     return chart(
         figures,
         f"total-{outcome.replace('_', '-')}",
         lambda width: share_chart([row["label"] for row in factors], totals, width=width),
         title=title,
-        reading="How much of the spread (variance) goes with each input, alone or together with others (its total-order "
-        "index). What inputs do together counts for each of them, so the shares can add up to more than 100 %. The line "
-        "shows how exact a share is: two standard errors either way. An estimate below 0 or above 100 % is shown as 0 or "
-        "100 %.",
+        reading="How much of the difference between good and bad results comes from each input, alone or together with "
+        "others. The true share very likely lies within the line (two standard errors either way).",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "sure to 95 %", "alone or with others", "sure to 95 %"),
@@ -92,14 +115,29 @@ def order_blocks(figures: Figures) -> Iterator[Block]:
     for outcome, found in sobol["outcomes"].items():
         yield order_block(figures, outcome)
         yield items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"]))
-        if any(row["first_order"]["value"] > row["total_order"]["value"] for row in found["factors"]):
-            yield words(
-                "In the table a share alone can come out above the share with others. It cannot be larger in truth: both are "
-                "estimates, and chance moves each of them within its range.",
-                "small",
-            )
     for outcome in sobol["outcomes_that_do_not_vary"]:
         yield words(say("The {outcome} does not vary: there is nothing to rank.", outcome=say(OUTCOMES[outcome])))
+
+
+def method_fold(sobol: Figures) -> Block:
+    """Return what the shares are, how they add up, and how many futures they rest on."""
+    message = (
+        "{futures} futures were calculated, from {points} points of the design. The energy was simulated for {simulated} of "
+        "them; where only money differs, it need not be."
+    )
+    counts = {"futures": "futures", "points": "points", "simulated": "futures_simulated"}
+    return fold(
+        "How these shares are calculated",
+        words(
+            "A share says how much of the variance of the result goes with an input, alone or together with others (its "
+            "total-order index). What inputs do together counts for each of them, so the shares can add up to more than 100 %."
+        ),
+        words(
+            "The shares are estimates. One below 0 or above 100 % is shown as 0 or 100 %. In the table a share alone can come "
+            "out above the share with others, which it cannot be in truth: chance moves each of them within its range."
+        ),
+        words(say(message, **{name: grouped(sobol[key]) for name, key in counts.items()})),
+    )
 
 
 def family_blocks(figures: Figures) -> Iterator[Block]:
@@ -177,27 +215,28 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
     """Yield the first places: settled, tied, or open with what would settle them."""
     for tier in order["tiers"]:
         first, last = tier["places"]
-        where = f"{first}." if first == last else say("Places {first} to {last},", first=first, last=last)
+        where = say("Places {first} to {last}", first=first, last=last)
+        if first == last:
+            where = say(PLACES[first - 1]) if first <= len(PLACES) else say("Place {first}", first=first)
         who = "; ".join([capital(tier["factors"][0]["label"]), *(lower(row["label"]) for row in tier["factors"][1:])])
         if tier["settled"]:
-            yield say("{where} {who}: settled, ahead of all others with 95 % certainty", where=where, who=who)
+            yield say("{where}: {who}. Settled: ahead of all others with 95 % certainty", where=where, who=who)
             continue
-        state = say("a tie") if tier["is_tie"] else say("not settled")
-        if tier["outside"]:
-            others = _names(tier["outside"])
-            yield say(
-                "{where} {state}: {who}. Others come near: {others}", where=where, state=state, who=who, others=others
-            )
+        if tier["is_tie"]:
+            message = "{where}: a tie of {who}" if first == last else "{where}: a tie of {who}, in any order"
         else:
-            yield say("{where} {state}: {who}, in any order", where=where, state=state, who=who)
+            message = "{where} is still open: {who}" if first == last else "{where} are still open: {who}"
+        said = say(message, where=where, who=who)
+        if tier["outside"]:
+            said = say("{said}. Close behind: {others}", said=said, others=_names(tier["outside"]))
+        yield said
         if tier["is_tie"]:
             yield f"   {_tie_reason(tier['hardest_to_part'], most_points)}"
     needed = order["futures_that_would_settle"]
     if needed is not None:
         yield say(
-            "About {points} points ({futures} simulated futures) would settle the rest: run rank with --until settled",
-            points=grouped(order["points_that_would_settle"]),
-            futures=grouped(needed),
+            "For a sure order, run riskcalc rank with --until settled: some {futures} futures",
+            futures=significant(needed, 2),
         )
 
 

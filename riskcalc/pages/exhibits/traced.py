@@ -58,8 +58,8 @@ def answer_blocks(figures: Figures) -> Iterator[Block]:
         )
         yield words(say(message, paid=paid, earned=earned))
     yield words(
-        "This is one future of many: it shows how the calculation goes, not what to expect. The CSV file beside this page "
-        "holds every step of the year.",
+        "This is one future of many: it shows how the calculation goes, not what to expect. The spreadsheet file (CSV) "
+        "beside this page holds every step of the year.",
         "small",
     )
 
@@ -73,7 +73,7 @@ def grid_words(figures: Figures) -> str:
     if rest < LEAST_KWH:
         return ""
     message = (
-        "Of the {taken} from the grid, the home uses {at_once} at once. The other {rest} go through the kit: into the battery "
+        "Of the {taken} from the grid, the home uses {at_once} directly. The other {rest} go through the kit: into the battery "
         "for later, or lost on the way."
     )
     return say(message, taken=energy(taken), at_once=energy(at_once), rest=energy(rest))
@@ -84,7 +84,10 @@ def served_block(figures: Figures) -> Block:
     months = figures["months"]
     whole = float(np.sum([months[field] for field, _, _ in demand_pieces(months)]))
     served = float(np.sum(months["from_solar_kwh"] + months["from_battery_kwh"]))
-    title = say("The kit serves {served} of the demand of this year", served=percent(served / whole if whole else 0.0))
+    message = "The kit serves {served} of the demand of this year"
+    if grid_words(figures):
+        message = "The kit serves {served} of the demand of this year, partly with power it took from the grid earlier"
+    title = say(message, served=percent(served / whole if whole else 0.0))
     return served_by_month(
         figures,
         "served",

@@ -16,6 +16,7 @@ from riskcalc.pages.figures import (
     counted,
     energy,
     grouped,
+    joined,
     lower,
     money,
     percent,
@@ -32,22 +33,32 @@ LEAST_SHIFT = 0.1
 #: A factor that moves the odds by less is not worth a line.
 LEAST_POINTS = 0.005
 NAMES = {"import_kwh": "taken from the grid", "generation_kwh": "generated", "bill": "bills"}
-#: What the table says of one quantity.
-PLACED = {"behind": "worse than expected", "on track": "as expected", "ahead": "better than expected"}
+#: A change of the odds below this is called hardly a change; our own choice.
+HARDLY = 0.02
+#: What was measured, within a sentence.
+MEASURES = {"bill": "bills", "generation_kwh": "yields", "import_kwh": "kWh from the grid"}
+#: What the table says of one quantity, by its place in the range of eight futures in ten.
+PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 VERDICTS = {
-    "behind": "So far the purchase does worse than expected.",
-    "on track": "The purchase is on track.",
-    "ahead": "So far the purchase does better than expected.",
+    "behind": "So far your {measured} are worse than expected",
+    "on track": "So far your {measured} are as expected",
+    "ahead": "So far your {measured} are better than expected",
 }
 
 
 def opening(found: Figures) -> str:
     """Return whether it is on track, and the odds before and now."""
-    within = found["revised"]["paid_back_within"]["years"]
-    message = "{verdict} The odds of payback within {years} were {before} and are now {now}."
+    within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
+    known = [row["quantity"] for row in found["tracks"]]
+    measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
+    message = "{verdict}; the odds of payback within {years} have risen from {before} to {now}."
+    if abs(change) < HARDLY:
+        message = "{verdict}; the odds of payback within {years} have hardly changed: {before} before, {now} now."
+    elif change < 0:
+        message = "{verdict}; the odds of payback within {years} have fallen from {before} to {now}."
     return say(
         message,
-        verdict=say(VERDICTS[found["verdict"]]),
+        verdict=say(VERDICTS[found["verdict"]], measured=joined(measured)),
         years=whole_years(within),
         before=percent(found["before"]["paid_back_within"]),
         now=percent(found["revised"]["paid_back_within"]),
@@ -58,10 +69,8 @@ def reason(found: Figures) -> str:
     """Return why the odds moved, and why they may rise for a purchase that is behind, or fall for one that is ahead."""
     moved, rows_ = found["odds_moved"], moved_rows(found)
     change = moved["change"]
-    if round(100 * change) == 0:
-        if found["verdict"] == "on track":
-            return say("The odds hardly move: what was measured is much like what was expected.")
-        return say("The odds hardly move all the same: these months say too little about the years to come.")
+    if abs(change) < HARDLY:
+        return say("A few months say little about the years to come.")
     if not rows_:
         return say("No single input explains why the odds moved: many moved a little.")
     label = lower(rows_[0]["label"])
@@ -69,14 +78,13 @@ def reason(found: Figures) -> str:
     if change < 0:
         message = "The odds fell by {points}, mostly because of one input: {input}."
     first = say(message, points=point_words(change), input=label)
-    against = (found["verdict"] == "behind" and change > 0) or (found["verdict"] == "ahead" and change < 0)
-    if not against:
-        return first
-    second = (
-        "Better or worse says how the measured months compare with the same months of the futures. The odds are about all "
-        "years: the months also say what the home uses and what a kWh costs, and that counts in every year to come."
-    )
-    return say("{first} {second}", first=first, second=say(second))
+    return f"{first} {say('A few months say little about the years to come.')}" if goes_against(found) else first
+
+
+def goes_against(found: Figures) -> bool:
+    """Return whether the odds rose for a purchase that is behind, or fell for one that is ahead."""
+    change = found["odds_moved"]["change"]
+    return (found["verdict"] == "behind" and change > 0) or (found["verdict"] == "ahead" and change < 0)
 
 
 def price_words(found: Figures) -> str | None:
@@ -135,8 +143,8 @@ def measured_words(found: Figures) -> str:
 def effective_words(found: Figures) -> str:
     """Return how many futures are left in effect."""
     message = (
-        "{draws} futures were simulated. The better a future fits the measurements, the more it counts. So the figures are "
-        "about as exact as those of {left} futures."
+        "{draws} futures were simulated. The better a future fits the measurements, the more it counts. Only some fit "
+        "your months, so these figures are rougher: about as exact as {left} futures would be."
     )
     return say(message, draws=grouped(found["draws"]), left=grouped(round(found["effective_draws"])))
 
@@ -147,10 +155,8 @@ def track_block(found: Figures) -> Block:
     outside = [row for row in tracks if row["place"] != "within"]
     title = say("All that was measured is as expected")
     if outside:
-        message = {"behind": "{quantity}: worse than expected", "ahead": "{quantity}: better than expected"}.get(
-            outside[0]["verdict"], "{quantity}: not as expected"
-        )
-        title = say(message, quantity=capital(say(NAMES[outside[0]["quantity"]])))
+        placed = say(PLACED[outside[0]["place"]])
+        title = say("{quantity}: {placed}", quantity=capital(say(NAMES[outside[0]["quantity"]])), placed=placed)
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
         found,
@@ -180,7 +186,7 @@ def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
     between = say("{low} to {high}", low=said(expected["p10"]), high=said(expected["p90"]))
     measured = money(row["measured"], currency) if row["quantity"] == "bill" else energy(row["measured"])
     name = capital(say(NAMES[row["quantity"]]))
-    return name, measured, said(expected["p50"]), between, say(PLACED[row["verdict"]])
+    return name, measured, said(expected["p50"]), between, say(PLACED[row["place"]])
 
 
 def outlook_finding(found: Figures) -> str:
@@ -226,6 +232,11 @@ def outlook_cells(found: Figures) -> list[tuple[str, str, str]]:
 
 def input_blocks(found: Figures) -> Iterator[Block]:
     """Yield what moved the odds, and the inputs that the measurements moved."""
+    if goes_against(found):
+        yield words(
+            "Better or worse says how the measured months compare with the same months of the futures. The odds are about all "
+            "years: the months also say what the home uses and what a kWh costs, and that counts in every year to come."
+        )
     if price_words(found):
         yield words(str(price_words(found)))
     if moved_rows(found):
@@ -263,7 +274,7 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
     ends = np.concatenate([low, high, dot, [1.0]])
     room = max(0.08 * float(np.ptp(ends)), 0.02)
     axis = alt.Axis(
-        title=say("share of the middle future"),
+        title=say("compared with the middle future"),
         format=".0%",
         tickCount=width // 90,
         titleAnchor="start",
