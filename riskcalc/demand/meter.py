@@ -275,8 +275,8 @@ def _peaks_note(interval_minutes: int, *, listed: bool) -> str:
     hidden = f"a reading of {interval_minutes} minutes says nothing of the peaks within it; "
     if listed:
         return hidden + (
-            "they are drawn from made days of a home with the listed appliances, so the saving of a small unit may be off by 1 % "
-            "(more if a large load is not on the list)"
+            "they are drawn from made days of a home with the listed appliances; the saving of a small unit may be off by 1 % "
+            "(more if a large load is not listed)"
         )
     return hidden + (
         "they are drawn from made homes whose readings look most like these, so the saving of a small unit may be off by 6 %; "
