@@ -87,13 +87,16 @@ def weather_limits(assessment: Assessment) -> Iterator[str]:
     2 / (n + 1) if years are alike and independent.
     """
     study, weather = assessment.scenario.study, assessment.world.pools.weather
-    if 0 < weather.real_years < LEAST_YEARS:
-        what = (
-            "1 real or typical weather year is"
-            if weather.real_years == 1
-            else f"{weather.real_years} real weather years are"
+    if weather.real_years == 1:
+        yield (
+            "only one year of this place's weather is known. Better and worse years are made from how much years usually differ "
+            "in such a climate"
         )
-        yield f"only {what} known: good and bad years are generated to vary as they usually do in such a climate"
+    elif 1 < weather.real_years < LEAST_YEARS:
+        yield (
+            f"only {weather.real_years} years of this place's weather are known. Better and worse years are made from how much "
+            "years usually differ in such a climate"
+        )
     elif LEAST_YEARS <= weather.real_years < ENOUGH_REAL_YEARS:
         outside = 2.0 / (weather.real_years + 1)
         yield (
@@ -120,23 +123,21 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         if row.share < DECIDES:
             continue
         if row.key == PRICE_LUCK and scenario.prices.import_path is None:
-            left = [key for key in PATH_KEYS if not scenario.is_given(key) and scenario.prices.history is None]
-            if left:
+            if scenario.prices.history is None and not all(scenario.is_given(key) for key in PATH_KEYS):
                 yield (
-                    f"how prices happen to move decides {_percent(row.share)} of what separates good futures from bad ones. Its "
-                    f"size is our default, not your figure. To change it, set: {'; '.join(words[key] for key in left)}"
+                    f"how prices happen to move decides {_percent(row.share)} of what separates good futures from bad ones; the "
+                    "size of the moves is our estimate. You can change it in the table of prices"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from "
-                    f"bad ones. Its size is our default, not your figure. To change it, set: {words[SPREAD_KEY]}"
+                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from bad "
+                    f"ones; how much they differ is our estimate. You can change it with '{words[SPREAD_KEY]}'"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)
             yield (
-                f"{words[row.key]} is our default, not your figure: it decides {share} of what separates good futures from bad "
-                "ones"
+                f"for '{words[row.key]}' you gave no figure; ours decides {share} of what separates good futures from bad ones"
             )
     yield from shifting_defaults(assessment)
 
@@ -160,8 +161,8 @@ def shifting_defaults(assessment: Assessment) -> Iterator[str]:
         change = float(moved.net_present_value.mean()) - before
         if abs(change) > SHIFTS * spread and abs(change) >= 1.0:
             yield (
-                f"{words[key]} is our default of {_percent(own[key][0])}, not your figure: {_percent(step)} more changes the "
-                f"average worth by {change:,.0f} {scenario.currency}"
+                f"for '{words[key]}' you gave no figure; ours is {_percent(own[key][0])}, and {_percent(step)} more changes "
+                f"the average worth by {change:,.0f} {scenario.currency}"
             )
 
 

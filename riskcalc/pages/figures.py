@@ -175,6 +175,11 @@ def years(figure: Figure, *, horizon: int, with_error: bool = False) -> str:
     return f"{text}{said}{NO_BREAK}{translated('year' if text == '1' else 'years')}"
 
 
+def in_years(text: str) -> str:
+    """Return a number that is written already with its unit: "1 year", "9.1 years"."""
+    return f"{text}{NO_BREAK}{translated('year' if text == '1' else 'years')}"
+
+
 def not_within(horizon: int) -> str:
     """Return what is said of a payback that does not come."""
     return counted("not within {count} year", "not within {count} years", horizon).replace(

@@ -205,25 +205,25 @@
     const hardToSay = (f) => !f.worth.constant && kindOf(f).startsWith("toss_up_");
     const verdict = (f) => {
       const later = hardToSay(f) ? "" : laterOf(f);
-      if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + later;
-      let futures = frequency(f.paid.value);
+      const doubts = f.worth.constant ? !f.paid.value : words.doubts[kindOf(f)], after = (words.falls_short.but ? ` ${doubts ? words.falls_short.doubts : words.falls_short.but}` : "") + later;
+      if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + after;
+      let futures = f.paid.value > 0 ? frequency(f.paid.value) : filled(words.zero, {draws: group(data.draws, 0)});
       if (f.paid.value > 0 && f.paid.value < 1) futures = f.paid.value > words.most ? filled(words.of_futures, {share: percent(f.paid.value, f.paid.se)}) : `${futures} (${percent(f.paid.value, f.paid.se)})`;
-      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(1 - f.lost.value, f.lost.se)}) + later;
+      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(1 - f.lost.value, f.lost.se)}) + after;
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se)});
     const brief = (f) => {
       const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
       const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
-      return hardToSay(f) && words.later ? `${worth}${laterOf(f)}${kindOf(f) === "toss_up_after" ? ` ${words.gaining}` : ""}` : worth;
+      return hardToSay(f) ? `${worth}${laterOf(f)}${kindOf(f) === "toss_up_after" ? ` ${words.gaining}` : ""}` : worth;
     };
-    const within = (figure, worth, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)})
-      : filled(worth.value < 0 ? words.pays_but : words.pays, {years: years(figure, f.horizon)});
+    const within = (figure, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)}) : filled(words.pays, {years: years(figure, f.horizon)});
     const rowsOf = (f) => {
       const [low, high] = f.savingEnds, spread = f.savingEnds[0] === f.savingEnds[1] ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
       const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread]];
       const near = !f.worth.constant && f.paybackHalf.value === Infinity && 1 - f.never.value >= words.nearly;
-      const half = [gain(f.worthHalf), near ? filled(words.pays_nearly, {years: wholeYears(f.horizon)}) : within(f.paybackHalf, f.worthHalf, f)];
-      return f.worth.constant ? [...rows, half] : [...rows, half, [gain(f.worthBad), within(f.paybackBad, f.worthBad, f)]];
+      const half = [gain(f.worthHalf), near ? filled(words.pays_nearly, {years: wholeYears(f.horizon)}) : within(f.paybackHalf, f)];
+      return f.worth.constant ? [...rows, half] : [...rows, half, [gain(f.worthBad), within(f.paybackBad, f)]];
     };
     const kept = new Map();
     const swap = (node, text) => {

@@ -61,10 +61,10 @@ def test_few_real_years_and_a_typical_year_are_said(read_small):
         return "\n".join(weather_limits(replace(found, world=replace(found.world, pools=pools))))
 
     assert "a new year lies outside all of them is 17 %" in with_years(11)
-    assert "only 8 real weather years are known: good and bad years are generated" in with_years(8)
-    assert "only 1 real or typical weather year is known" in with_years(1)
-    assert "weather year" not in with_years(25)
-    assert "real weather years" not in with_years(0)
+    assert "only 8 years of this place's weather are known. Better and worse years are made" in with_years(8)
+    assert "only one year of this place's weather is known. Better and worse years are made" in with_years(1)
+    assert "known" not in with_years(25)
+    assert "known" not in with_years(0)
 
 
 def test_the_chance_that_a_new_year_lies_outside_is_right():
@@ -87,16 +87,16 @@ def test_defaults_that_decide_are_named(small_file):
     found = assessment(read_scenario(small_file, (cheap, *LONG)))
     words = said(found)
     assert "how prices happen to move decides" in words
-    assert "To change it, set: Spread of price changes; Persistence of price changes" in words
+    assert "the size of the moves is our estimate. You can change it in the table of prices" in words
     assert (
-        "Trend of electricity prices is our default of 2 %, not your figure: 1 % more changes the average worth by"
+        "for 'Trend of electricity prices' you gave no figure; ours is 2 %, and 1 % more changes the average worth by"
         in words
     )
     names = ("spread=0.04", "persistence=0.3", "jump_chance_per_year=0.05", "jump_mean=0.2", "jump_spread=0.1")
     names = (*names, "jump_fall_share=0.25", "jump_fade_share=0.5")
     given = [f"prices.{name}" for name in (*names, "trend_per_year=0.02", "inflation_per_year=0.02")]
     given.append("site.weather.yearly_spread=0.05")
-    assert "default" not in said(assessment(read_scenario(small_file, (cheap, *LONG, *given))))
+    assert "our" not in said(assessment(read_scenario(small_file, (cheap, *LONG, *given))))
 
 
 def test_the_change_a_default_makes_is_that_of_a_run_with_it(small_file):

@@ -51,14 +51,14 @@ def test_the_verdict_needs_both_payback_and_gain(
 def test_the_sentence_counts_futures_and_names_the_years(example: dict[str, Any]) -> None:
     """The answer, the frequency, the percentage; no plus-minus on the first screen."""
     said = plain(answer.verdict_words(with_odds(example, 0.7)))
-    assert said == "Probably yes: the kit pays for itself within 6 years in about 7 in 10 futures (70 %)."
+    assert said == "Probably yes: in about 7 in 10 futures (70 %) the kit pays for itself within 6 years."
     # "All but 1 in 20 (95 %)" would put two figures side by side that do not agree.
     said = plain(answer.verdict_words(with_odds(example, 0.96)))
-    assert said == "Yes: the kit pays for itself within 6 years in 96 % of futures."
+    assert said == "Yes: in 96 % of futures the kit pays for itself within 6 years."
     said = plain(answer.verdict_words(with_odds(example, 0.0)))
-    assert said == "No: the kit pays for itself within 6 years in none of 512 futures."
+    assert said == "No: in 0 of 512 futures the kit pays for itself within 6 years."
     said = plain(answer.verdict_words(with_odds(example, 1.0)))
-    assert said == "Yes: the kit pays for itself within 6 years in all 512 futures."
+    assert said == "Yes: in all 512 futures the kit pays for itself within 6 years."
 
 
 def test_a_toss_up_with_good_odds_says_why(example: dict[str, Any]) -> None:
@@ -99,23 +99,43 @@ def test_costs_and_gains_of_a_middle_and_a_bad_future(example: dict[str, Any]) -
     example["net_present_value"] |= {"p50": estimate(84.0, 1.0), "p5": estimate(-61.0, 1.0)}
     example["payback_years"] |= {"p50": estimate(2.5, 0.01), "p95": estimate(None)}
     rows = {name: (plain(figure), plain(below)) for name, figure, below in answer.key_figures(example)}
-    assert rows["In the middle future"] == ("€84 gained", "pays back within 2.5 years")
-    assert rows["In a bad future"] == ("€61 lost", "does not pay back within 6 years")
+    assert rows["In the middle future"] == (
+        "€84 gained",
+        "compared with money put aside; its cost comes back within 2.5 years",
+    )
+    assert rows["In a bad future"] == (
+        "€61 lost",
+        "compared with money put aside; its cost does not come back within 6 years",
+    )
 
 
 def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example: dict[str, Any]) -> None:
     """Nobody can check the luck of prices; the next in the ranking is named with its share."""
-    row = {"effect": estimate(1.0, 0.1), "label": "x", "share_of_variance": estimate(0.5, 0.01)}
+    row = {"effect": estimate(1.0, 0.1), "label": "price of the kit", "share_of_variance": estimate(0.5, 0.01)}
     example["ranking"] = [
         row | {"key": "luck.prices"},
         row | {"key": "purchase.price", "share_of_variance": estimate(0.31, 0.01)},
     ]
     assert plain(answer.check_first(example)) == (
-        "Get a written quote for the kit, with installation and every extra. This decides 31 % of what separates good futures "
-        "from bad ones."
+        "Get a written quote for the kit, with installation and every extra. Price of the kit decides 31 % of what separates "
+        "good futures from bad ones."
     )
     example["ranking"] = []
     assert answer.check_first(example) == ""
+
+
+def test_off_grid_nobody_is_asked_for_a_bill_or_a_contract(example: dict[str, Any]) -> None:
+    """Where no supplier sends a bill, use is listed and the cost of a kWh is worked out."""
+    example["page"]["coupling"] = "off_grid"
+    row = {"effect": estimate(1.0, 0.1), "label": "x", "share_of_variance": estimate(0.5, 0.01)}
+    for key, said in (
+        ("home.annual_use_kwh", "List what"),
+        ("tariff.rates.fuel.import_price_per_kwh", "Work out what"),
+    ):
+        example["ranking"] = [row | {"key": key}]
+        assert answer.check_first(example).startswith(said)
+    example["page"]["coupling"] = "sockets"
+    assert answer.check_first(example).startswith("Read the prices per kWh from your own contract.")
 
 
 def test_everything_fixed_is_said_without_odds(example: dict[str, Any]) -> None:
@@ -126,7 +146,10 @@ def test_everything_fixed_is_said_without_odds(example: dict[str, Any]) -> None:
     assert (
         plain(answer.verdict_words(example)) == "Yes: with every input fixed, the kit pays for itself within 4.4 years."
     )
-    assert plain(answer.worth_in_brief(example)) == "In the money of today it brings €210 more than it costs."
+    assert (
+        plain(answer.worth_in_brief(example))
+        == "It leaves you €210 better off than money put aside (in today's money)."
+    )
     assert when_words(example) == []
 
 
@@ -145,7 +168,7 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
     example["bought_share"] = estimate(0.8, 0.01)
     example["electrical_fit"][0] |= {"verdict": "refused", "advice": "2 in series would fit"}
     for said in (plain("\n".join(answer.brief_lines(example))), plain(answer.brief_markdown(example))):
-        assert "In 20 % of all futures permission is refused and nothing is bought." in said
+        assert "In 20 % of futures permission is refused and you buy nothing." in said
         assert (
             said.index("Do not connect this as described.")
             < said.index("2 in series would fit")
@@ -156,12 +179,12 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
 def test_a_middle_future_at_even_odds_is_not_said_to_fail(example: dict[str, Any]) -> None:
     """With 49.8 % paid back the odds read 50 %: the middle future says about half, not that it does not pay back."""
     for paid, below, title in (
-        (0.498, "about half of all futures pay back within 6 years", "Just under half of the futures pay back"),
-        (0.42, "does not pay back within 6 years", "Fewer than half of the futures pay back: 58 %"),
+        (0.498, "its cost just about comes back within 6 years", "Just under half of the futures pay back"),
+        (0.42, "its cost does not come back within 6 years", "Fewer than half of the futures pay back: 58 %"),
     ):
         example["payback_years"] |= {"p50": estimate(None), "never_share": estimate(1 - paid, 0.001)}
         rows = {name: plain(line) for name, _, line in answer.key_figures(example)}
-        assert rows["In the middle future"] == below
+        assert rows["In the middle future"] == f"compared with money put aside; {below}"
         assert plain(odds_title(example)).startswith(title)
 
 

@@ -55,11 +55,10 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     ever = np.isfinite(found.valuation.payback_years).mean()
     assert ever > paid + 0.1
     for text in (page, screen):
-        assert "the kit pays for itself before you move in" in text
-        assert f"({percent(paid)})" in text
+        assert f"({percent(paid)}) the kit pays for itself before you move." in text
         assert "In half of the futures you move within 4 years." in text
         assert "At the first move the kit goes along in 100 % of futures" in text
-        later = "Counting later homes too, the kit pays back within 8 years in"
+        later = "Counting what it saves in later homes too, it pays back within 8 years in"
         assert f"{later} {percent(ever)} of futures." in text
     assert "What happens to the kit at the first move? Out of all futures, you take it along in 100 %." in page
     dots = round(100 * paid)
@@ -87,7 +86,7 @@ def test_asked_years_rule_headline_summary_and_dots(read_small: Any) -> None:
     stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
     before = (found.valuation.payback_years <= stay).mean()
     for text in (page, screen):
-        assert "the kit pays for itself within 3 years in" in text
+        assert f"({percent(paid)}) the kit pays for itself within 3 years" in text
         assert "before you move" not in text
         assert f"By the first move, the kit has paid back in {percent(before)} of futures." in text
     assert headline_shares(figures).tolist() == pytest.approx(
@@ -101,7 +100,7 @@ def test_who_moves_after_the_horizon_reads_of_the_horizon(read_small: Any) -> No
     """A stay of at least nine years over a horizon of eight: the headline is about eight years."""
     _, _, page, screen = told(read_small, 'tenure.kind="rent"', "tenure.stay_years=9")
     for text in (page, screen):
-        assert "within 8 years in" in text
+        assert "the kit pays for itself within 8 years." in text
         assert "before you move" not in text
 
 
@@ -121,16 +120,15 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.2,
             0.2,
-            "Hard to say: the kit pays for itself before you move in about 2 in 10 futures (20 %). But counting what comes at "
-            "the move and after it, you gain in 80 % of futures.",
+            "Hard to say: you gain in 80 % of futures. In about 2 in 10 futures (20 %) the kit pays for itself before you move.",
         ),
-        (0.2, 0.8, "Probably not: the kit pays for itself before you move in about 2 in 10 futures (20 %)."),
+        (0.2, 0.8, "Probably not: in about 2 in 10 futures (20 %) the kit pays for itself before you move."),
         (
             0.8,
             0.7,
-            "Hard to say: the kit pays for itself before you move in about 8 in 10 futures (80 %). But in 70 % of futures, mon",
+            "Hard to say: in about 8 in 10 futures (80 %) the kit pays for itself before you move. But in 70 % of futures, mon",
         ),
-        (0.8, 0.2, "Probably yes: the kit pays for itself before you move in about 8 in 10 futures (80 %)."),
+        (0.8, 0.2, "Probably yes: in about 8 in 10 futures (80 %) the kit pays for itself before you move."),
     ],
 )
 def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: float, loss: float, said: str) -> None:
@@ -147,17 +145,17 @@ def test_a_verdict_that_is_hard_to_say_leaves_later_homes_to_the_sentences_below
     figures["stay"]["paid_back"] = {"value": 0.2, "standard_error": 0.01}
     figures["net_present_value"]["loss_probability"] = {"value": 0.2, "standard_error": 0.01}
     later = later_in_brief(figures)
-    assert later.startswith("Counting later homes too, the kit pays back within")
-    assert later.endswith("To gain, it must also bring more than the same money put aside.")
+    assert later.startswith("Counting what it saves in later homes too, it pays back within")
+    assert later.endswith("You gain only if the kit brings more than the same money put aside.")
     assert opening_words(figures).count("%") == 2
     assert later.partition(".")[0] not in opening_words(figures)
     page = assess_page(figures)
-    assert page.index("you gain in") < page.index("Counting later homes too")
+    assert page.index("you gain in") < page.index("Counting what it saves in later homes too")
     below = {name: line.translate(PLAIN) for name, _, line in key_figures(figures)}
     assert below["In the middle future"].count("later homes counted too") == 1
     figures["net_present_value"]["loss_probability"]["value"] = 0.8
     assert later_in_brief(figures) == ""
-    assert "Counting later homes too" in opening_words(figures)
+    assert "Counting what it saves in later homes too" in opening_words(figures)
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
@@ -170,7 +168,7 @@ def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
         "paid_back": {"value": 0.601, "standard_error": 0.01},
     }
     assert sale_brief(figures).translate(PLAIN) == (
-        "Counting what the kit adds to the price of the home, 76 % of futures pay back instead of 60 %."
+        "Counting what the kit adds to the price of the home, it pays back in 76 % of futures, not 60 %."
     )
 
 
@@ -194,7 +192,7 @@ def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
     # Every household moves within the horizon, so nothing pays back later and the two pairs of odds are one.
     assert (in_stay, before) == (with_sale, without)
     said = (
-        f"Counting what a sale at a move brings, {percent(in_stay)} of futures pay back instead of {percent(before)}."
+        f"Counting what a sale at a move brings, it pays back in {percent(in_stay)} of futures, not {percent(before)}."
     )
     assert said in page
     assert said in screen
@@ -230,6 +228,23 @@ def test_days_without_power_stand_on_the_first_screen(read_small_without: Any) -
     assert ("Days short of power", f"{days} a year") in [row[:2] for row in key_figures(figures)]
     assert f"{days} a year" in page
     assert f"Days short of power: {days} a year" in screen
+    for text in (page, screen):
+        assert f"n {days} days a year it cannot run everything." in text
+
+
+def test_the_verdict_names_the_days_short_of_power(read_small_without: Any) -> None:
+    """Off grid a yes is followed by "but", a no is not; a kit that always carries everything has no such sentence."""
+    off_grid = ('kit.coupling="off_grid"', "home.annual_use_kwh=600")
+    _, figures, _, _ = told(partial(read_small_without, ("kit.charger", "dispatch")), *off_grid)
+    first, loss = figures["loss_of_load"]["first_year"]["days_share"], figures["net_present_value"]["loss_probability"]
+    for paid, days, said in (
+        (0.97, 104, "within 8 years. But on 104 days a year it cannot run everything."),
+        (0.97, 1, "within 8 years. But on 1 day a year it cannot run everything."),
+        (0.97, 0, "within 8 years."),
+        (0.03, 104, "within 8 years. On 104 days a year it cannot run everything."),
+    ):
+        figures["paid_back_within_years"][-1]["value"], loss["value"], first["value"] = paid, 1 - paid, days / 365
+        assert verdict_words(figures).translate(PLAIN).endswith(said)
 
 
 def test_outlay_and_saving_are_those_of_futures_that_buy(read_small: Any) -> None:
@@ -241,4 +256,4 @@ def test_outlay_and_saving_are_those_of_futures_that_buy(read_small: Any) -> Non
     saving = found.valuation.saving[0][bought]
     assert first_saving(figures)["value"] == pytest.approx(saving.mean())
     assert figures["first_year_p10_p90"]["saving"] == pytest.approx(np.quantile(saving, [0.1, 0.9]))
-    assert "In 25 % of all futures permission is refused and nothing is bought." in page
+    assert "In 25 % of futures permission is refused and you buy nothing." in page

@@ -16,6 +16,7 @@ from riskcalc.pages.figures import (
     counted,
     frequency,
     grouped,
+    in_years,
     lower,
     money,
     percent,
@@ -56,6 +57,11 @@ ADVICE = (
     ),
     ("tenure", "Think through how long you will stay, and what happens to the kit at a move."),
     ("outages", "Ask your network operator how often and how long the supply fails."),
+)
+#: The same where no supplier sends a bill.
+OFF_GRID_ADVICE = (
+    ("home.annual_use", "List what you want to run there, with its watts and its hours a day."),
+    ("tariff", "Work out what a kWh costs you there today, with fuel and wear."),
 )
 
 
@@ -133,8 +139,7 @@ def asked_words(figures: Figures) -> str:
 
 def verdict_words(figures: Figures) -> str:
     """Return the sentence that answers: yes, no, a toss-up or hard to say, and in how many futures it pays for itself."""
-    said, later = verdict_alone(figures), stay.later_words(figures)
-    return f"{said} {later}" if later else said
+    return " ".join(text for text in (verdict_alone(figures), stay.later_words(figures)) if text)
 
 
 def opening_words(figures: Figures) -> str:
@@ -144,8 +149,10 @@ def opening_words(figures: Figures) -> str:
 
 def later_in_brief(figures: Figures) -> str:
     """Return what later homes bring where the opening leaves it out; where it speaks of a gain, what that takes."""
-    later = stay.later_words(figures) if hard_to_say(figures) else ""
-    return f"{later} {say(GAINING)}" if later and verdict_kind(figures) == "toss_up_after" else later
+    if not hard_to_say(figures):
+        return ""
+    gaining = say(GAINING) if verdict_kind(figures) == "toss_up_after" else ""
+    return f"{stay.later_words(figures)} {gaining}".strip()
 
 
 def hard_to_say(figures: Figures) -> bool:
@@ -164,7 +171,35 @@ def verdict_kind(figures: Figures) -> str:
 
 
 def verdict_alone(figures: Figures) -> str:
-    """Return the verdict without what a kit that goes along brings after the stay."""
+    """Return the verdict without what a kit that goes along brings after the stay, off grid with the days it falls short."""
+    return f"{_odds_words(figures)} {short_words(figures, doubts=_doubts(figures))}".strip()
+
+
+def short_words(figures: Figures, *, doubts: bool) -> str:
+    """Return on how many days a year a kit without a grid falls short, "" on none; "but" unless the verdict `doubts`."""
+    days = days_short(figures)
+    if not days:
+        return ""
+    if doubts:
+        return counted(
+            "On {count} day a year it cannot run everything.", "On {count} days a year it cannot run everything.", days
+        )
+    return counted(
+        "But on {count} day a year it cannot run everything.",
+        "But on {count} days a year it cannot run everything.",
+        days,
+    )
+
+
+def _doubts(figures: Figures) -> bool:
+    """Return whether the verdict is no or hard to say."""
+    if certain(figures):
+        return not value_of(paid_share(figures))
+    return verdict_kind(figures) in DOUBTS
+
+
+def _odds_words(figures: Figures) -> str:
+    """Return the verdict with its odds, without what holds off the grid."""
     draws, horizon, messages = figures["provenance"]["draws"], headline_years(figures), verdict_messages(figures)
     paid, said = paid_share(figures), whole_years(headline_years(figures))
     if figures.get("page", {}).get("coupling") == "none":
@@ -173,7 +208,7 @@ def verdict_alone(figures: Figures) -> str:
         if value_of(paid):
             return say(messages["certain_yes"], years=years(figures["payback_years"]["p50"], horizon=horizon))
         return say(messages["certain_no"], years=said)
-    parts = {"futures": frequency(paid, draws), "years": said}
+    parts = {"futures": frequency(paid, draws) if value_of(paid) else say(NONE, draws=grouped(draws)), "years": said}
     kind = verdict_kind(figures)
     if MOST < value_of(paid) < 1.0:
         parts["futures"] = say("{share} of futures", share=percent(paid))
@@ -185,36 +220,47 @@ def verdict_alone(figures: Figures) -> str:
 
 #: Said of a kit that fails an electrical check.
 UNSAFE = "Do not connect this as described."
+#: In no future: what fits behind "in".
+NONE = "0 of {draws} futures"
+#: The verdicts after which nothing is said with "but".
+DOUBTS = ("toss_up_later", "toss_up_after", "probably not", "no")
 #: To gain is more than to pay back.
-GAINING = "To gain, it must also bring more than the same money put aside."
+GAINING = "You gain only if the kit brings more than the same money put aside."
 #: The verdict by what the headline is about, first a number of years, then the stay: by kind, `toss_up_later` where more
 #: pay back than gain, `toss_up_after` where fewer do within the stay; `certain` where every input is fixed.
 OF_YEARS, OF_STAY = (
     {
-        "yes": "Yes: the kit pays for itself within {years} in {futures}.",
-        "probably": "Probably yes: the kit pays for itself within {years} in {futures}.",
-        "toss-up": "A toss-up: the kit pays for itself within {years} in {futures}.",
-        "toss_up_later": "Hard to say: the kit pays for itself within {years} in {futures}. But in {loss} of futures, "
+        "yes": "Yes: in {futures} the kit pays for itself within {years}.",
+        "probably": "Probably yes: in {futures} the kit pays for itself within {years}.",
+        "toss-up": "A toss-up: in {futures} the kit pays for itself within {years}.",
+        "toss_up_later": "Hard to say: in {futures} the kit pays for itself within {years}. But in {loss} of futures, "
         "money put aside would bring more.",
-        "probably not": "Probably not: the kit pays for itself within {years} in {futures}.",
-        "no": "No: the kit pays for itself within {years} in {futures}.",
+        "probably not": "Probably not: in {futures} the kit pays for itself within {years}.",
+        "no": "No: in {futures} the kit pays for itself within {years}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself within {years}.",
     },
     {
-        "yes": "Yes: the kit pays for itself before you move in {futures}.",
-        "probably": "Probably yes: the kit pays for itself before you move in {futures}.",
-        "toss-up": "A toss-up: the kit pays for itself before you move in {futures}.",
-        "toss_up_later": "Hard to say: the kit pays for itself before you move in {futures}. But in {loss} of futures, "
+        "yes": "Yes: in {futures} the kit pays for itself before you move.",
+        "probably": "Probably yes: in {futures} the kit pays for itself before you move.",
+        "toss-up": "A toss-up: in {futures} the kit pays for itself before you move.",
+        "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. But in {loss} of futures, "
         "money put aside would bring more.",
-        "toss_up_after": "Hard to say: the kit pays for itself before you move in {futures}. But counting what comes at "
-        "the move and after it, you gain in {gain} of futures.",
-        "probably not": "Probably not: the kit pays for itself before you move in {futures}.",
-        "no": "No: the kit pays for itself before you move in {futures}.",
+        "toss_up_after": "Hard to say: you gain in {gain} of futures. In {futures} the kit pays for itself before you move.",
+        "probably not": "Probably not: in {futures} the kit pays for itself before you move.",
+        "no": "No: in {futures} the kit pays for itself before you move.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before you move.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself before you move.",
     },
 )
+#: The mean net present value in words, lost or gained; `certain` where every input is fixed.
+BRIEF = {
+    "lost": "On average it leaves you {amount} worse off than money put aside (in today's money).",
+    "gained": "On average it leaves you {amount} better off than money put aside (in today's money).",
+    "certain_lost": "It leaves you {amount} worse off than money put aside (in today's money).",
+    "certain_gained": "It leaves you {amount} better off than money put aside (in today's money).",
+}
+EVEN = "It leaves you as well off as money put aside (in today's money)."
 
 
 def verdict_messages(figures: Figures) -> dict[str, str]:
@@ -237,41 +283,31 @@ def verdict(figures: Figures) -> str:
 
 
 def worth_in_brief(figures: Figures) -> str:
-    """Return the second sentence of the answer: what it brings over what it costs, in the money of today."""
+    """Return the second sentence of the answer: its mean net present value, which is the gain over money put aside."""
     mean, currency = figures["net_present_value"]["mean"], figures["currency"]
     value = value_of(mean)
     if figures.get("page", {}).get("coupling") == "none" or value == 0:
-        return say("In the money of today, it brings as much as it costs.")
+        return say(EVEN)
     amount = money(abs(value), currency, se=mean["standard_error"] or 0.0)
     if certain(figures):
-        message = (
-            "In the money of today it costs {amount} more than it brings."
-            if value < 0
-            else "In the money of today it brings {amount} more than it costs."
-        )
+        message = BRIEF["certain_lost"] if value < 0 else BRIEF["certain_gained"]
         return say(message, amount=amount)
-    message = (
-        "On average it costs {amount} more than it brings, in the money of today."
-        if value < 0
-        else "On average it brings {amount} more than it costs, in the money of today."
-    )
-    return say(message, amount=amount)
+    return say(BRIEF["lost"] if value < 0 else BRIEF["gained"], amount=amount)
 
 
 def why_words(figures: Figures) -> str:
-    """Return why: the outlay in savings of the first year, "" where there is none of either."""
+    """Return in how many years the saving of the first year adds up to the outlay; "" without an outlay."""
     paid, saving = value_of(outlay(figures)), value_of(first_saving(figures))
     if paid <= 0.0 or figures.get("page", {}).get("coupling") == "none":
         return ""
     if saving <= 0.0:
         return say("Why: it saves nothing in its first year.")
     message = (
-        "Why: it costs {times} times what it saves in the first year. Wear and repairs come on top."
+        "Why: at the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer."
         if value_of(figures["net_present_value"]["mean"]) < 0.0
-        else "It costs {times} times what it saves in the first year, so it must work for about that many years. Wear and "
-        "repairs come on top."
+        else "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer."
     )
-    return say(message, times=significant(paid / saving, 2))
+    return say(message, years=in_years(significant(paid / saving, 2)))
 
 
 def refused_words(figures: Figures) -> str:
@@ -284,8 +320,8 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of all futures permission is refused and nothing is bought. The figures on payback leave these out. "
-        "The average counts them as 0."
+        "In {share} of futures permission is refused and you buy nothing. What is said of payback is about the others; the "
+        "average counts refusals as 0."
     )
     return say(message, share=percent(refused))
 
@@ -310,11 +346,11 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     if certain(figures):
         return [
             *rows,
-            (say("Over all years"), _gain(worth["p50"], currency), _below(worth["p50"], payback["p50"], figures)),
+            (say("Over all years"), _gain(worth["p50"], currency), _below(payback["p50"], figures)),
         ]
     rows += [
         (say("In the middle future"), _gain(worth["p50"], currency), _middle_below(figures)),
-        (say("In a bad future"), _gain(worth["p5"], currency), _below(worth["p5"], payback["p95"], figures)),
+        (say("In a bad future"), _gain(worth["p5"], currency), _below(payback["p95"], figures)),
     ]
     rows += unserved(figures)
     return rows
@@ -326,10 +362,12 @@ def check_first(figures: Figures) -> str:
         share = row.get("share_of_variance", {}).get("value") or 0.0
         if "effect" not in row or share < 0.005:
             continue
-        for start, advice in ADVICE:
+        off_grid = figures.get("page", {}).get("coupling") == "off_grid"
+        for start, advice in (*(OFF_GRID_ADVICE if off_grid else ()), *ADVICE):
             if row["key"].startswith(start):
-                message = "{advice} This decides {share} of what separates good futures from bad ones."
-                return say(message, advice=say(advice, input=lower(row["label"])), share=percent(share, se=UNKNOWN))
+                message = "{advice} {input} decides {share} of what separates good futures from bad ones."
+                said, name = say(advice, input=lower(row["label"])), capital(row["label"])
+                return say(message, advice=said, input=name, share=percent(share, se=UNKNOWN))
     return ""
 
 
@@ -389,23 +427,23 @@ def _gain(worth: Figures, currency: str) -> str:
     return say("{amount} lost" if value_of(worth) < 0 else "{amount} gained", amount=amount)
 
 
-#: When a future pays back, by the start of its name: where the headline ends at the move, later homes are told apart.
+#: Below what a future gains or loses: against what, and when its cost comes back. A name with `later_` is for a headline
+#: that ends at the move while these years count later homes.
 BELOW = {
-    "pays": "pays back within {years}",
-    "pays_but": "pays back within {years}, but money put aside would bring more",
-    "pays_not": "does not pay back within {years}",
-    "pays_nearly": "about half of all futures pay back within {years}",
-    "later_pays": "pays back within {years}, later homes counted too",
-    "later_pays_but": "pays back within {years}, later homes counted too, but money put aside would bring more",
-    "later_pays_not": "does not pay back within {years}, later homes counted too",
-    "later_pays_nearly": "about half of all futures pay back within {years}, later homes counted too",
+    "pays": "compared with money put aside; its cost comes back within {years}",
+    "pays_not": "compared with money put aside; its cost does not come back within {years}",
+    "pays_nearly": "compared with money put aside; its cost just about comes back within {years}",
+    "later_pays": "compared with money put aside; its cost comes back within {years}, later homes counted too",
+    "later_pays_not": "compared with money put aside; its cost does not come back within {years}, later homes counted too",
+    "later_pays_nearly": "compared with money put aside; its cost just about comes back within {years}, later homes counted "
+    "too",
 }
 
 
 def below_messages(figures: Figures) -> dict[str, str]:
     """Return the messages below a future's gain or loss, by kind; with later homes where the headline leaves them out."""
     start = "later_" if stay.counts_later_homes(figures) else ""
-    return {kind: BELOW[start + kind] for kind in ("pays", "pays_but", "pays_not", "pays_nearly")}
+    return {kind: BELOW[start + kind] for kind in ("pays", "pays_not", "pays_nearly")}
 
 
 def _middle_below(figures: Figures) -> str:
@@ -413,24 +451,30 @@ def _middle_below(figures: Figures) -> str:
     payback, horizon = figures["payback_years"], figures["horizon_years"]
     if payback["p50"]["value"] is None and 1.0 - value_of(payback["never_share"]) >= NEARLY:
         return say(below_messages(figures)["pays_nearly"], years=whole_years(horizon))
-    return _below(figures["net_present_value"]["p50"], payback["p50"], figures)
+    return _below(payback["p50"], figures)
 
 
-def _below(worth: Figures, payback: Figures, figures: Figures) -> str:
-    """Return when such a future pays back; where it loses although it pays back, money put aside would bring more."""
+def _below(payback: Figures, figures: Figures) -> str:
+    """Return what such a future's gain or loss is measured against, and when its cost comes back."""
     messages, horizon = below_messages(figures), figures["horizon_years"]
     if payback["value"] is None:
         return say(messages["pays_not"], years=whole_years(horizon))
-    return say(messages["pays_but" if value_of(worth) < 0 else "pays"], years=years(payback, horizon=horizon))
+    return say(messages["pays"], years=years(payback, horizon=horizon))
+
+
+def days_short(figures: Figures) -> int | None:
+    """Return on how many days of the first year some demand is not met; None with a grid."""
+    load = (figures.get("loss_of_load") or {}).get("first_year") or {}
+    days = (load.get("days_share") or {}).get("value")
+    return None if days is None else round(365 * days)
 
 
 def unserved(figures: Figures) -> list[tuple[str, str, str]]:
     """Return the days without power of a home that has no grid."""
-    load = (figures.get("loss_of_load") or {}).get("first_year") or {}
-    days = (load.get("days_share") or {}).get("value")
+    days = days_short(figures)
     if days is None:
         return []
-    count = grouped(round(365 * days))
+    count = grouped(days)
     return [
         (say("Days short of power"), say("{count} a year", count=count), say("days on which some demand is not met"))
     ]

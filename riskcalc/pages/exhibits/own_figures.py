@@ -9,7 +9,19 @@ import numpy as np
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
-from riskcalc.pages.exhibits.answer import GAINING, LIKELY, MOST, SURE, below_messages, verdict_messages
+from riskcalc.pages.exhibits.answer import (
+    BRIEF,
+    DOUBTS,
+    EVEN,
+    GAINING,
+    LIKELY,
+    MOST,
+    NONE,
+    SURE,
+    below_messages,
+    short_words,
+    verdict_messages,
+)
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.options import LEADS, SUREST
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
@@ -158,6 +170,9 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "accepted": translated("Accepted: {low} to {high}"),
         "with_yours": translated("With your figures: {sentence}"),
         "none": translated("none of {draws} futures"),
+        "zero": translated(NONE),
+        "falls_short": {"but": short_words(figures, doubts=False), "doubts": short_words(figures, doubts=True)},
+        "doubts": dict.fromkeys(DOUBTS, True),
         "all": translated("all {draws} futures"),
         "about": translated("about {n}\u00a0in\u00a0{many} futures"),
         "about_one": translated("about 1\u00a0in\u00a0{many} futures"),
@@ -166,7 +181,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "half": translated("about half of all futures"),
         "lost": translated("{amount} lost"),
         "gained": translated("{amount} gained"),
-        "even": translated("In the money of today, it brings as much as it costs."),
+        "even": translated(EVEN),
         **{kind: translated(message) for kind, message in below_messages(figures).items()},
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
@@ -208,12 +223,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
-        "brief": {
-            "lost": translated("On average it costs {amount} more than it brings, in the money of today."),
-            "gained": translated("On average it brings {amount} more than it costs, in the money of today."),
-            "certain_lost": translated("In the money of today it costs {amount} more than it brings."),
-            "certain_gained": translated("In the money of today it brings {amount} more than it costs."),
-        },
+        "brief": {kind: translated(message) for kind, message in BRIEF.items()},
         "rows": {
             "odds": translated("Paid back within the years looked at"),
             "half": translated("Half pay back within"),

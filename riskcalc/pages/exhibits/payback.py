@@ -109,7 +109,7 @@ def futures_block(figures: Figures) -> Block:
         lambda width: futures_chart(within, width=min(width, 400), by_stay=by_stay),
         title=title,
         reading=say(
-            "Each dot is one future in a hundred. {draws} futures were simulated.",
+            "We simulated {draws} possible futures. Each dot stands for one in a hundred.",
             draws=grouped(figures["provenance"]["draws"]),
         ),
         alternative=say(

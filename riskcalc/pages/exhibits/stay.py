@@ -9,22 +9,22 @@ from riskcalc.pages.figures import complement, not_within, percent, say, value_o
 from riskcalc.types import Figures
 
 #: The panel of own figures says this too.
-LATER = "Counting later homes too, the kit pays back within {years} in {share} of futures."
+LATER = "Counting what it saves in later homes too, it pays back within {years} in {share} of futures."
 #: Payback with what a move brings, by whether the kit stays with the home: within some years, before the move as within
 #: the years, and differing between the two.
 SALE = {
     "left": {
-        "years": "Counting what the kit adds to the price of the home, {share} of futures pay back within {years} instead of "
+        "years": "Counting what the kit adds to the price of the home, it pays back within {years} in {share} of futures, not "
         "{without}.",
-        "alike": "Counting what the kit adds to the price of the home, {share} of futures pay back instead of {without}.",
-        "both": "Counting what the kit adds to the price of the home, {in_stay} of futures pay back by the first move instead "
-        "of {before}. Within {years} it is {share} instead of {without}.",
+        "alike": "Counting what the kit adds to the price of the home, it pays back in {share} of futures, not {without}.",
+        "both": "Counting what the kit adds to the price of the home, it pays back by the first move in {in_stay} of futures, "
+        "not {before}. Within {years} it is {share}, not {without}.",
     },
     "sold": {
-        "years": "Counting what a sale at a move brings, {share} of futures pay back within {years} instead of {without}.",
-        "alike": "Counting what a sale at a move brings, {share} of futures pay back instead of {without}.",
-        "both": "Counting what a sale at a move brings, {in_stay} of futures pay back by the first move instead of {before}. "
-        "Within {years} it is {share} instead of {without}.",
+        "years": "Counting what a sale at a move brings, it pays back within {years} in {share} of futures, not {without}.",
+        "alike": "Counting what a sale at a move brings, it pays back in {share} of futures, not {without}.",
+        "both": "Counting what a sale at a move brings, it pays back by the first move in {in_stay} of futures, not {before}. "
+        "Within {years} it is {share}, not {without}.",
     },
 }
 
