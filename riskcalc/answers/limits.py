@@ -131,8 +131,8 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from bad "
-                    f"ones; how much they differ is our estimate. You can change it with '{words[SPREAD_KEY]}'"
+                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from "
+                    f"bad ones; how much they differ is our estimate. You can change it with '{words[SPREAD_KEY]}'"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)
