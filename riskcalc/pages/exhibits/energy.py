@@ -32,7 +32,7 @@ DEMAND = (
     ("from_solar_kwh", "straight from the sun", "solar"),
     ("from_battery_kwh", "from the battery", "battery"),
     ("from_grid_kwh", "from the grid", "grid"),
-    ("out_of_reach_kwh", "on sockets that the kit does not feed", "beyond"),
+    ("out_of_reach_kwh", "out of reach: on sockets that the kit does not feed", "beyond"),
     ("unmet_kwh", "not met", "unmet"),
 )
 SOLAR = {
