@@ -303,9 +303,11 @@ def why_words(figures: Figures) -> str:
     if saving <= 0.0:
         return say("Why: it saves nothing in its first year.")
     message = (
-        "Why: at the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer."
+        "Why: at the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer, "
+        "rising prices shorter."
         if value_of(figures["net_present_value"]["mean"]) < 0.0
-        else "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer."
+        else "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer, "
+        "rising prices shorter."
     )
     return say(message, years=in_years(significant(paid / saving, 2)))
 
