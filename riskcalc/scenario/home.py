@@ -112,7 +112,7 @@ class Home(Table):
             "homes of one use differ in shape: with the days at home it spreads direct use by 2.3 points, in four measured"
             " homes it ranges over 7 (30 to 37 %)"
         ),
-        title="Always-on use against your list of appliances",
+        title="Always-on use against your list",
     )
     moved_share: Share = default_number(
         0.0, "share of days on which movable loads really move", title="Movable use that moves"

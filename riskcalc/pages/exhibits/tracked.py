@@ -78,7 +78,8 @@ def reason(found: Figures) -> str:
     if change < 0:
         message = "The odds fell by {points}, mostly because of one input: {input}."
     first = say(message, points=point_words(change), input=label)
-    return f"{first} {say('A few months say little about the years to come.')}" if goes_against(found) else first
+    all_years = "The odds are about all years: the months also tell what the home uses and what a kWh costs."
+    return f"{first} {say(all_years)}" if goes_against(found) else first
 
 
 def goes_against(found: Figures) -> bool:
