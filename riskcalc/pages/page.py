@@ -150,7 +150,7 @@ def compare_document(figures: Figures) -> Document:
     """Return the parts of the page of a comparison."""
     figures = spoken(figures)
     same = [
-        say("0 means: no better and no worse than leaving the money in savings.")
+        say("A worth of 0 means: no better and no worse than leaving the money in savings.")
         for row in figures["options"]
         if row["same_as"] is not None
     ]
