@@ -390,7 +390,8 @@ class Compared:
 
     def chart(self, name: str = "spread", *, width: int = WIDTH) -> alt.TopLevelMixin:
         """Return the spread of worth of each choice, or how often each is best ("best")."""
-        from riskcalc.pages.exhibits.options import best_chart, spread_chart
+        from riskcalc.pages.exhibits.best import best_chart
+        from riskcalc.pages.exhibits.spread import spread_chart
 
         drawn = {"spread": spread_chart, "best": best_chart}
         return _named(drawn, name)(self.figures, width=width)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+import textwrap
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Future
 from typing import Any, TypeVar
@@ -61,6 +62,8 @@ LOOK = {
     "text": {"fontSize": 12, "color": PAPER["ink"]},
     "concat": {"spacing": 14},
 }
+#: Height of a row with its name on one line, of every further line of the name, and the width of a letter [px].
+ROW_HEIGHT, LINE_HEIGHT, LETTER_PX = 42, 15, 6.4
 OUTER_TAG = re.compile(r'<svg[^>]*width="([\d.]+)" height="([\d.]+)"[^>]*>')
 
 Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart | alt.FacetChart, alt.VConcatChart)
@@ -137,6 +140,13 @@ def row_names(names: Sequence[Sequence[str]]) -> alt.LayerChart | alt.FacetChart
         words = data.mark_text(color=PAPER["ink"], **where)
         marks += [mark.encode(x=alt.XValue(0), y=y, text=alt.Text("text:N")) for mark in (rim, words)]
     return alt.layer(*marks)
+
+
+def wrapped(names: Sequence[str], pixels: int) -> tuple[list[list[str]], int]:
+    """Return the names broken into lines that fit, and the height of the chart."""
+    texts = [textwrap.wrap(name, int(pixels / LETTER_PX)) or [""] for name in names]
+    most = max((len(lines) for lines in texts), default=1)
+    return texts, len(names) * (ROW_HEIGHT + LINE_HEIGHT * (most - 1))
 
 
 def short_names(labels: Sequence[str]) -> alt.LayerChart | alt.FacetChart:

@@ -10,15 +10,19 @@ from riskcalc.pages.engine import start_engine
 from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
 from riskcalc.pages.exhibits import (
     answer,
+    differing,
     energy,
     findout,
     fit,
     matching,
     options,
     order,
+    pairs,
     prices,
     ranking,
+    spread,
     stay,
+    stays,
     traced,
     tracked,
     week,
@@ -27,6 +31,7 @@ from riskcalc.pages.exhibits import payback as payback_
 from riskcalc.pages.exhibits import worth as worth_
 from riskcalc.pages.exhibits.again import again_blocks
 from riskcalc.pages.exhibits.assumptions import assumed_finding, assumption_blocks
+from riskcalc.pages.exhibits.best import best_block
 from riskcalc.pages.exhibits.cash import cash_block
 from riskcalc.pages.exhibits.cautions import cautions, cautions_of_all
 from riskcalc.pages.exhibits.explorer import explorer_section
@@ -162,7 +167,7 @@ def compare_document(figures: Figures) -> Document:
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
     opening = options.opening(figures)
-    best = options.best_block(figures)
+    best = best_block(figures)
     stays_note = published_note() if figures["page"].get("own") else None
     sections = documented(
         [
@@ -182,20 +187,21 @@ def compare_document(figures: Figures) -> Document:
                 "worth",
                 "What each is worth",
                 stays_note,
-                options.spread_block(figures),
-                finding=options.worth_finding(figures),
+                spread.spread_block(figures),
+                finding=spread.worth_finding(figures),
             ),
-            section(
-                "pairs", "One against another", *options.pair_blocks(figures), finding=options.pairs_finding(figures)
-            ),
+            section("pairs", "One against another", *pairs.pair_blocks(figures), finding=pairs.pairs_finding(figures)),
             section(
                 "stay",
                 "How long must a household stay?",
-                *options.stay_blocks(figures),
-                finding=options.stay_finding(figures),
+                *stays.stay_blocks(figures),
+                finding=stays.stay_finding(figures),
             ),
             section(
-                "differs", "What differs", *options.differing_blocks(figures), finding=options.differs_finding(figures)
+                "differs",
+                "What differs",
+                *differing.differing_blocks(figures),
+                finding=differing.differs_finding(figures),
             ),
             cautions_section(cautions_of_all(figures["page"]["traits"])),
             section("terms", "Words explained", *glossary_blocks()),
@@ -449,7 +455,7 @@ def charts_in(figures: Figures) -> list[Chart]:
     figures = spoken(figures)
     makers: list[Callable[[], Block | None]]
     if "compared" in figures:
-        makers = [lambda: options.best_block(figures), lambda: options.spread_block(figures)]
+        makers = [lambda: best_block(figures), lambda: spread.spread_block(figures)]
     elif "sobol" in figures:
         makers = [lambda name=name: order.order_block(figures, name) for name in figures["sobol"]["outcomes"]]  # type: ignore[misc]
     elif "tracks" in figures:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from riskcalc.pages.exhibits import answer, findout, options, order, stay, tracked
+from riskcalc.pages.exhibits.pairs import dominance_words
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years, paid_share
+from riskcalc.pages.exhibits.stays import stay_words
 from riskcalc.pages.exhibits.worth import outlay
 from riskcalc.pages.figures import (
     PLAIN,
@@ -220,10 +222,10 @@ def comparison_lines(result: Figures) -> list[str]:
             if gain is None
             else say("{said}; {gain} times more precise in shared futures", said=said, gain=f"{gain:.1f}")
         )
-        dominance = options.dominance_words(row, titles)
+        dominance = dominance_words(row, titles)
         lines += [f"  {dominance}"] if dominance else []
     lines += [
-        options.stay_words(row, titles, horizon=result["horizon_years"])
+        stay_words(row, titles, horizon=result["horizon_years"])
         for row in result["length_of_stay"]
         if row["break_even_years"]["value"] is not None
     ]

@@ -17,7 +17,7 @@ from riskcalc.answers.stay import (
     stays_followed,
 )
 from riskcalc.money.valuation import valuation
-from riskcalc.pages.exhibits.options import stay_words
+from riskcalc.pages.exhibits.stays import stay_words
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import design_of, drawn_values, world_of
 from riskcalc.years.simulation import Plant, simulate

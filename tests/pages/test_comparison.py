@@ -13,6 +13,7 @@ from riskcalc.answers.compare import differing, letter, page_dict, result
 from riskcalc.answers.options import comparison
 from riskcalc.answers.stay import stay_curves
 from riskcalc.pages.exhibits import options as words
+from riskcalc.pages.exhibits.pairs import dominance_words
 from riskcalc.pages.figures import listed
 from riskcalc.pages.page import compare_page
 from riskcalc.scenario import read_scenario
@@ -143,9 +144,9 @@ def test_knowing_the_future_is_worth_what_it_would_change():
 def test_dominance_is_put_in_words():
     """Each order has its sentence, with the better one named first."""
     row = {"first": "a", "second": "b", "dominating": "b", "dominance_order": 0}
-    assert words.dominance_words(row, {}) == "b is at least as good as a in every future, and better in some."
-    assert words.dominance_words({**row, "dominance_order": 2}, {}) == "Any risk-averse buyer prefers b to a."
-    assert words.dominance_words({**row, "dominating": None}, {}) == ""
+    assert dominance_words(row, {}) == "b is at least as good as a in every future, and better in some."
+    assert dominance_words({**row, "dominance_order": 2}, {}) == "Any risk-averse buyer prefers b to a."
+    assert dominance_words({**row, "dominating": None}, {}) == ""
 
 
 def test_titles_take_the_place_of_file_names():

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
 from riskcalc.pages.exhibits.answer import question_words
-from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, spread_block
+from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours
 from riskcalc.pages.exhibits.own_figures import own_block
+from riskcalc.pages.exhibits.spread import spread_block
 from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 

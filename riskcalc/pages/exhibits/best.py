@@ -1,0 +1,77 @@
+"""How often each choice is the best: its table and its chart."""
+
+from __future__ import annotations
+
+import altair as alt
+import numpy as np
+
+from riskcalc.pages.exhibit import Block, chart
+from riskcalc.pages.exhibits.options import choices, first_word, in_sentence, labels, title_of
+from riskcalc.pages.figures import error_of, money, percent, say, value_of
+from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows, wrapped
+from riskcalc.types import Figures
+
+
+def best_block(result: Figures) -> Block:
+    """Return how often each choice is the best, and what choosing it gives up."""
+    shown, currency = choices(result), result["currency"]
+    names = [labels(result)[row["option"]] for row in shown]
+    cells = [
+        (
+            name,
+            percent(row["best_share"], with_error=True),
+            money(row["expected_regret"], currency, with_error=True),
+        )
+        for name, row in zip(names, shown, strict=True)
+    ]
+    surest = max(shown, key=lambda row: row["best_share"]["value"])
+    title = say(
+        "{best} is best in {share} of the futures",
+        best=first_word(in_sentence(title_of(surest))),
+        share=percent(surest["best_share"]),
+    )
+    return chart(
+        result,
+        "best",
+        lambda width: best_chart(result, width=width),
+        title=title,
+        reading="In how many futures each choice is the best. Where several choices tie, each gets a part of the future. "
+        "The true share very likely lies within the line (two standard errors either way).",
+        alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
+        table=(("choice", "best in", "how far behind the best choice, on average"), cells),
+        columns={
+            "choice": names,
+            "share_best": [value_of(row["best_share"]) for row in shown],
+            "standard_error": [error_of(row["best_share"]) for row in shown],
+            "expected_regret": [row["expected_regret"]["value"] for row in shown],
+        },
+        kind="half",
+    )
+
+
+def best_chart(result: Figures, *, width: int) -> alt.TopLevelMixin:
+    """Return one bar per choice: the share of futures in which it is best, two standard errors either way."""
+    shown = choices(result)
+    share = np.array([value_of(row["best_share"]) for row in shown])
+    error = 2 * np.nan_to_num([error_of(row["best_share"]) for row in shown])
+    place = np.arange(len(shown))
+    x = alt.X("share:Q", scale=alt.Scale(domain=[0, 1.16], nice=False), axis=None)
+    y = row_scale(len(shown))
+    lines, height = wrapped([labels(result)[row["option"]] for row in shown], width - 20)
+    low, high = np.clip(share - error, 0, 1), np.clip(share + error, 0, 1)
+    bars = (
+        alt.Chart(rows(share=share, place=place))
+        .mark_bar(size=9, color=PAPER["paid"])
+        .encode(x=x, x2=alt.datum(0), y=y)
+    )
+    reach = (
+        alt.Chart(rows(share=low, high=high, place=place))
+        .mark_rule(color=PAPER["ink"], strokeWidth=1.2)
+        .encode(x=x, x2=alt.X2("high:Q"), y=y)
+    )
+    figures = (
+        alt.Chart(rows(share=high, place=place, text=[percent(row["best_share"]) for row in shown]))
+        .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
+        .encode(x=x, y=y, text=alt.Text("text:N"))
+    )
+    return finished(alt.layer(row_names(lines), bars, reach, figures), width=width - 10, height=height)
