@@ -39,7 +39,7 @@ def check(
     say_figures(figures, lambda: check_lines(figures), as_json=as_json)
     if out is not None:
         from riskcalc.output import write_files
-        from riskcalc.pages.page import check_page
+        from riskcalc.pages.small_pages import check_page
 
         asked = command_line("check", [scenario_file], scenario.overrides)
         shown = figures | {"title": scenario.called, "page": {"command": asked}}

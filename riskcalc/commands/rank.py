@@ -72,9 +72,9 @@ def rank(
     from riskcalc.answers.rows import ranked_figures
     from riskcalc.answers.sobol import POINTS_AT_ONCE
     from riskcalc.output import json_text, write_files
-    from riskcalc.pages.page import rank_page
     from riskcalc.pages.progress import steps_shown
-    from riskcalc.pages.screen import ranking_lines
+    from riskcalc.pages.screen_ranking import ranking_lines
+    from riskcalc.pages.small_pages import rank_page
 
     most = max(points, most_points) if until else points
     shown = steps_shown(f"rounds of {POINTS_AT_ONCE} points", -(-most // POINTS_AT_ONCE))

@@ -42,7 +42,7 @@ def trace(
     from riskcalc.answers.trace import check_traced, trace_dict, trace_table, traced_year
     from riskcalc.errors import one_problem
     from riskcalc.output import write_files
-    from riskcalc.pages.page import trace_page
+    from riskcalc.pages.small_pages import trace_page
     from riskcalc.study.model import world_of
 
     if out.suffix == ".html":

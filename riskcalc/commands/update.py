@@ -63,9 +63,9 @@ def update(
     from riskcalc.answers.update import measured_cells, update_figures, updated
     from riskcalc.output import json_text, write_files
     from riskcalc.pages.engine import start_engine
-    from riskcalc.pages.page import update_page
     from riskcalc.pages.progress import years_shown
     from riskcalc.pages.screen import update_lines
+    from riskcalc.pages.small_pages import update_page
     from riskcalc.study.model import assessment
 
     folder = out or Path("reports") / scenario.name

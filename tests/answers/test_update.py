@@ -23,8 +23,8 @@ from riskcalc.answers.measured import (
 from riskcalc.answers.update import measured_cells, update_figures, updated, verdict_of
 from riskcalc.dispatch import Flow
 from riskcalc.errors import InputError
-from riskcalc.pages.page import update_page
 from riskcalc.pages.screen import update_lines
+from riskcalc.pages.small_pages import update_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
 

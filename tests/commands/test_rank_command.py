@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from riskcalc.cli import app
 from riskcalc.errors import InputError
-from riskcalc.pages.screen import ranking_lines
+from riskcalc.pages.screen_ranking import ranking_lines
 
 UNCERTAIN = (
     "purchase.price={ distribution = 'uniform', low = 100, high = 700 }",

@@ -13,7 +13,7 @@ from pathlib import Path
 
 PACKAGE = Path(__file__).parents[2] / "riskcalc"
 #: Said in the terminal, in English.
-TERMINAL = ("screen.py", "screen_sites.py", "progress.py", "engine.py")
+TERMINAL = ("screen.py", "screen_ranking.py", "screen_sites.py", "progress.py", "engine.py")
 #: Functions whose texts are messages: the places of such arguments, and names of arguments.
 GATES = {
     **dict.fromkeys(("say", "translated", "words", "upright_title"), (0,)),

@@ -22,7 +22,8 @@ from riskcalc.pages.exhibit import SHAPES, Chart
 from riskcalc.pages.exhibits.assumptions import BINS, HEIGHT, WIDTH, sketch_path
 from riskcalc.pages.exhibits.cash import cash_chart
 from riskcalc.pages.exhibits.energy import demand_chart, solar_chart
-from riskcalc.pages.exhibits.payback import dots_per_year, futures_chart, odds_chart
+from riskcalc.pages.exhibits.futures import dots_per_year, futures_chart
+from riskcalc.pages.exhibits.payback import odds_chart
 from riskcalc.pages.exhibits.ranking import ranked, share_chart, swing_chart, swings, ties_words
 from riskcalc.pages.exhibits.week import week_chart
 from riskcalc.pages.exhibits.worth import worth_chart

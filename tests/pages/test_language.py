@@ -40,7 +40,7 @@ from riskcalc.language import (
     speaking,
     told,
 )
-from riskcalc.pages import page as pages
+from riskcalc.pages import page, small_pages
 from riskcalc.pages.exhibits.answer import brief_lines, brief_markdown
 from riskcalc.pages.figures import counted, frequency, joined, money, percent, say, whole_years, years
 from riskcalc.scenario import Scenario, read_scenario
@@ -245,7 +245,8 @@ def dicts(
 
 def made(name: str, figures: Mapping[str, Any]) -> str:
     """Return a page."""
-    make: Callable[[Mapping[str, Any]], str] = getattr(pages, f"{name.split(maxsplit=1)[0]}_page")
+    maker = f"{name.split(maxsplit=1)[0]}_page"
+    make: Callable[[Mapping[str, Any]], str] = vars(page).get(maker) or vars(small_pages)[maker]
     return make(figures)
 
 
@@ -481,7 +482,7 @@ def test_nothing_of_a_saved_drawing_is_cut(browser: Any, language: str) -> None:
     """Rendered in a browser, every word of every chart in every shape lies inside the frame: boxes, no estimate."""
     figures = json.loads((SCENARIOS.parent / "reports/examples/tenant-balcony/result.json").read_text(encoding="utf-8"))
     with speaking(language):
-        drawn = pages.charts_in(figures)
+        drawn = page.charts_in(figures)
         saved = {(chart.key, shape): chart.saved(shape) for chart in drawn for shape in ("page", "16:9", "square")}
     assert len(saved) == 3 * len(drawn) >= 24
     window = browser.new_page(viewport={"width": 1400, "height": 1200})

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from riskcalc.commands.options import command_line
-from riskcalc.pages import page as pages
+from riskcalc.pages import small_pages as pages
 from riskcalc.pages.exhibits.fit import fit_title, loads_finding
 from riskcalc.pages.exhibits.fit import opening as opening_of_check
 from riskcalc.pages.exhibits.matching import opening

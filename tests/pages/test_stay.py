@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.page_dict import page_dict, whole_result
-from riskcalc.pages.exhibits.answer import key_figures, later_in_brief, opening_words, verdict_words
+from riskcalc.pages.exhibits.answer import later_in_brief, opening_words, verdict_words
+from riskcalc.pages.exhibits.boxes import key_figures
 from riskcalc.pages.exhibits.payback import headline_shares
 from riskcalc.pages.exhibits.stay import sale_brief
 from riskcalc.pages.exhibits.worth import first_saving, outlay

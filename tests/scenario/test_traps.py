@@ -171,7 +171,7 @@ PLURALS = {
 @pytest.mark.parametrize("language", PLURALS)
 def test_one_of_anything_is_said_in_the_singular(small_file: Path, language: str) -> None:
     """A year, a month, a module: on the screen and on the page, outside charts, no plural follows a 1."""
-    from riskcalc.api import Assessed
+    from riskcalc.notebook import Assessed
     from riskcalc.pages.screen import summary_lines
 
     found = Assessed(assessment(read_scenario(small_file, [*FEW, *ONES, f'study.language="{language}"'])))

@@ -18,10 +18,10 @@ from riskcalc.pages.exhibits.answer import (
     MOST,
     NONE,
     SURE,
-    below_messages,
     short_words,
     verdict_messages,
 )
+from riskcalc.pages.exhibits.boxes import below_messages
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.options import LEADS, SUREST
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay

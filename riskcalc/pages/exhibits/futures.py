@@ -1,0 +1,182 @@
+"""A hundred futures as dots, by the year in which each pays back.
+
+The dots are a quantile dot plot (Kay, Kola, Hullman and Munson 2016, "When (ish) is my bus?"): readers count dots
+instead of reading areas. Futures that do not pay back stand apart, on the same scale, so that nothing is hidden.
+"""
+
+from __future__ import annotations
+
+import math
+
+import altair as alt
+import numpy as np
+from numpy.typing import NDArray
+
+from riskcalc.pages.exhibit import Block, chart
+from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
+from riskcalc.pages.figures import counted, grouped, say, whole_years
+from riskcalc.pages.look import PAPER, finished, rows
+from riskcalc.types import Figures, Floats
+
+DOTS = 100
+#: Room for the stacks in pixels, the largest dot with its margin, and the gap before the pile that does not pay back.
+TALLEST, LARGEST, GAP = 330.0, 22.0, 1.5
+
+
+def dots_per_year(within: Floats) -> NDArray[np.int64]:
+    """Return how many of a hundred futures pay back in each year, and last how many do not, shape (N + 1,).
+
+    `within` are the shares paid back by the end of each year, (N,). All that pay back are rounded together, so that the
+    dots agree with the odds beside them; they are shared out among the years by largest remainder.
+    """
+    quota = DOTS * np.diff(within, prepend=0.0)
+    paid = int(np.floor(quota.sum() + 0.5))
+    whole = np.floor(quota + 1e-9).astype(np.int64)
+    left = max(0, paid - int(whole.sum()))
+    # Stable order: equal remainders go to the earlier year.
+    order = np.argsort(whole - quota, kind="stable")
+    whole[order[:left]] += 1
+    return np.append(whole, DOTS - paid)
+
+
+def futures_block(figures: Figures) -> Block:
+    """Return the hundred futures."""
+    horizon, by_stay = headline_years(figures), headline_stay(figures) is not None
+    within = headline_shares(figures)
+    dots = dots_per_year(within)
+    title = stay_title(int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
+    names = [say("year {year}", year=year + 1) for year in range(horizon)] + [beyond_words(figures)]
+    return chart(
+        figures,
+        "futures",
+        lambda width: futures_chart(within, width=min(width, 400), by_stay=by_stay),
+        title=title,
+        reading=say(
+            "We simulated {draws} possible futures. Each dot stands for one in a hundred.",
+            draws=grouped(figures["provenance"]["draws"]),
+        ),
+        alternative=say(
+            "{title}. Each dot stands over its year of payback. Those that do not pay back stand apart at the right.",
+            title=title,
+        ),
+        table=(("pays back in", "of 100 futures"), [(name, str(many)) for name, many in zip(names, dots, strict=True)]),
+        columns={"year": [*range(1, horizon + 1), "not within"], "futures_in_100": [*map(int, dots)]},
+        kind="dots",
+    )
+
+
+def futures_title(missing: int, horizon: int) -> str:
+    """Return how many of a hundred futures pay back."""
+    said = whole_years(horizon)
+    if missing == 0:
+        return say("Of 100 futures, all pay back within {years}", years=said)
+    if missing == DOTS:
+        return say("Of 100 futures, none pays back within {years}", years=said)
+    return counted(
+        "Of 100 futures, {count} pays back within {years}; {missing} do not",
+        "Of 100 futures, {count} pay back within {years}; {missing} do not",
+        DOTS - missing,
+        years=said,
+        missing=missing,
+    )
+
+
+def stay_title(missing: int) -> str:
+    """Return how many of a hundred futures pay back before you move."""
+    if missing == 0:
+        return say("Of 100 futures, all pay back before you move")
+    if missing == DOTS:
+        return say("Of 100 futures, none pays back before you move")
+    return counted(
+        "Of 100 futures, {count} pays back before you move; {missing} do not",
+        "Of 100 futures, {count} pay back before you move; {missing} do not",
+        DOTS - missing,
+        missing=missing,
+    )
+
+
+def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
+    """Return the hundred dots; `within` as for `dots_per_year`, within the stay of each future if `by_stay`."""
+    beyond = say("not before\nyou move") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+    dots = dots_per_year(within)
+    count = len(within)
+    slots, never_columns, height, cell = _grid(dots, width)
+    columns = count * slots + GAP + never_columns
+    x, y, kind = _places(dots, slots, never_columns)
+    scale = alt.Scale(domain=[0, columns], nice=False)
+    across = alt.X("x:Q", scale=scale, axis=None)
+    colours = alt.Scale(domain=["paid", "never"], range=[PAPER["paid"], PAPER["never"]])
+    marks = (
+        alt.Chart(rows(x=x, y=y, kind=kind))
+        .mark_circle(size=(0.84 * cell) ** 2 * math.pi / 4, opacity=1)
+        .encode(
+            x=across,
+            y=alt.Y("y:Q", scale=alt.Scale(domain=[0, height + 0.1], nice=False), axis=None),
+            color=alt.Color("kind:N", legend=None, scale=colours),
+        )
+    )
+    step = next((step for step in (1, 2, 5, 10) if step * slots * cell >= 26), 20)
+    right = count * slots + GAP
+    # The words under the pile need some 80 pixels; a year below them is not named.
+    free = (right + never_columns) * cell - 80 if dots[-1] else columns * cell
+    named = [year for year in range(step, count + 1, step) if year * slots * cell < free]
+    feet = rows(x=[(year - 0.5) * slots for year in named], text=[str(year) for year in named])
+    labels = (
+        alt.Chart(feet)
+        .mark_text(baseline="top", color=PAPER["quiet"])
+        .encode(x=across, text=alt.Text("text:N"), y=alt.YValue(height * cell + 7))
+    )
+    never = (
+        alt.Chart(rows(x=[right + never_columns]))
+        .mark_text(
+            baseline="top",
+            align="right",
+            color=PAPER["never"],
+            text=beyond.split("\n"),
+        )
+        .encode(x=across, y=alt.YValue(height * cell + 7))
+    )
+    lines = (
+        alt.Chart(rows(x=[0, right], x2=[count * slots, right + never_columns]))
+        .mark_rule(color=PAPER["quiet"])
+        .encode(x=across, x2=alt.X2("x2:Q"), y=alt.YValue(height * cell + 1))
+    )
+    title = (
+        alt.Chart(rows(x=[0]))
+        .mark_text(baseline="top", align="left", color=PAPER["quiet"], text=say("year of payback"))
+        .encode(x=across, y=alt.YValue(height * cell + 24))
+    )
+    layers = [lines, marks, labels, title, *([never] if dots[-1] else [])]
+    return finished(alt.layer(*layers), width=columns * cell, height=height * cell)
+
+
+def _grid(dots: NDArray[np.int64], width: int) -> tuple[int, int, int, float]:
+    """Return how many dots wide a year and the pile are, how many high, and the cell in pixels, as large as can be."""
+    best = (1, 1, 1, 0.0)
+    for slots in range(1, 8):
+        highest = max(math.ceil(int(dots[:-1].max()) / slots), 5)
+        never_columns = max(3, math.ceil(int(dots[-1]) / max(highest, 8)))
+        height = max(highest, math.ceil(int(dots[-1]) / never_columns))
+        columns = (len(dots) - 1) * slots + GAP + never_columns
+        cell = min(width / columns, TALLEST / height, LARGEST)
+        if cell > best[3]:
+            best = (slots, never_columns, height, cell)
+    return best
+
+
+def _places(dots: NDArray[np.int64], slots: int, never_columns: int) -> tuple[list[float], list[float], list[str]]:
+    """Return centre and kind of every dot, in cells; stacks fill row by row from the ground."""
+    x: list[float] = []
+    y: list[float] = []
+    kind: list[str] = []
+    last = len(dots) - 1
+    for index, many in enumerate(dots):
+        wide = never_columns if index == last else slots
+        left = index * slots + (GAP if index == last else 0)
+        for dot in range(int(many)):
+            # A last row that is not full is centred, so that one dot stands over its year.
+            in_row = min(wide, int(many) - dot // wide * wide)
+            x.append(left + (wide - in_row) / 2 + dot % wide + 0.5)
+            y.append(dot // wide + 0.5)
+            kind.append("never" if index == last else "paid")
+    return x, y, kind

@@ -1,0 +1,173 @@
+"""The pages of a ranking, an update, a check and a traced year: which exhibits stand on each, in which order."""
+
+from __future__ import annotations
+
+from riskcalc.language import spoken, told
+from riskcalc.pages.document import Document, documented, html_document
+from riskcalc.pages.exhibit import Block, Section, charts_of, items, section, words
+from riskcalc.pages.exhibits import answer, findout, fit, order, ranking, traced, tracked, week
+from riskcalc.pages.exhibits.again import again_blocks
+from riskcalc.pages.exhibits.cautions import cautions
+from riskcalc.pages.exhibits.glossary import glossary_blocks
+from riskcalc.pages.figures import capital, counted, grouped, say
+from riskcalc.pages.page import cautions_section, claims_section, loads_section, understood_section
+from riskcalc.types import Figures
+
+
+def rank_page(figures: Figures) -> str:
+    """Return the page of a ranking, from the figures of ranking.json with the command under `page`."""
+    return html_document(rank_document(figures))
+
+
+def rank_document(figures: Figures) -> Document:
+    """Return the parts of the page of a ranking."""
+    figures = spoken(figures)
+    sobol, opening = figures["sobol"], order.opening(figures)
+    made = say("Based on {futures} futures.", futures=grouped(sobol["futures"]))
+    found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
+    sections = documented(
+        [
+            section(
+                "answer",
+                "The answer",
+                words(opening, "opening"),
+                *order.order_blocks(figures),
+                words(made, "small"),
+                order.method_fold(sobol),
+            ),
+            answer.questions_section(figures),
+            section(
+                "families",
+                "By family, and whether other methods agree",
+                *order.family_blocks(figures),
+                finding=order.families_finding(figures),
+            ),
+            section(
+                "effects",
+                "How far each input moves the worth",
+                *order.effect_blocks(figures),
+                finding=order.effects_finding(figures),
+            ),
+            section(
+                "odds",
+                "What moves the odds",
+                *ranking.odds_table(figures),
+                finding=ranking.odds_finding(figures),
+            ),
+            claims_section(figures),
+            section("findout", "What is worth finding out", *found, finding=findout.findout_finding(figures)),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "What decides the result? {name}", opening, sections)
+
+
+def update_page(figures: Figures) -> str:
+    """Return the page of an update, from the figures of update.json with the command under `page`."""
+    return html_document(update_document(figures))
+
+
+def update_document(figures: Figures) -> Document:
+    """Return the parts of the page of an update."""
+    figures = spoken(figures)
+    opening = tracked.opening(figures)
+    limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
+    sections = documented(
+        [
+            section(
+                "answer",
+                "The answer",
+                words(opening, "opening"),
+                words(tracked.reason(figures)),
+                tracked.track_block(figures),
+                words(f"{tracked.measured_words(figures)} {tracked.effective_words(figures)}", "small"),
+                Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
+            ),
+            section(
+                "outlook",
+                "Odds, payback and worth before and now",
+                *tracked.outlook_blocks(figures),
+                finding=tracked.outlook_finding(figures),
+            ),
+            section(
+                "inputs",
+                "What the measurements moved",
+                *tracked.input_blocks(figures),
+                finding=tracked.inputs_finding(figures),
+            ),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "Is the purchase on track? {name}", opening, sections)
+
+
+def check_page(figures: Figures) -> str:
+    """Return the page of a check, from `answers.check` with the title of the scenario and the command under `page`."""
+    return html_document(check_document(figures))
+
+
+def check_document(figures: Figures) -> Document:
+    """Return the parts of the page of a check: the fit, the loads, the questions, what was read. Nothing is simulated."""
+    figures = spoken(figures)
+    opening = fit.opening(figures)
+    uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
+    sections = documented(
+        [
+            section("answer", "The answer", words(opening, "opening")),
+            answer.questions_section(figures),
+            section("fit", "Does it fit electrically?", *fit.fit_blocks({"electrical_fit": figures["fit"]})),
+            loads_section(figures),
+            understood_section(figures),
+            section(
+                "uncertain",
+                "What is uncertain",
+                items(uncertain),
+                finding=counted("{count} input is uncertain", "{count} inputs are uncertain", len(uncertain)),
+            )
+            if uncertain
+            else None,
+            cautions_section(cautions(**figures["traits"])),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "Does the kit fit? {name}", opening, sections)
+
+
+def trace_page(figures: Figures) -> str:
+    """Return the page of a traced year, from `answers.trace.trace_dict`."""
+    return html_document(trace_document(figures))
+
+
+def trace_document(figures: Figures) -> Document:
+    """Return the parts of the page of a traced year: where its energy came from and went, and two weeks to look at."""
+    figures = spoken(figures)
+    opening, found = traced.opening(figures), figures["page"]["weeks"]
+    sections = documented(
+        [
+            section("answer", "The answer", words(opening, "opening"), *traced.answer_blocks(figures)),
+            section(
+                "balance",
+                "The energy balance",
+                *traced.balance_blocks(figures),
+                finding=traced.balance_finding(figures),
+            ),
+            section(
+                "weeks",
+                "Half hour by half hour",
+                *week.week_blocks(figures, found),
+                finding=week.weeks_finding(found),
+            ),
+            section("terms", "Words explained", *glossary_blocks()),
+            section("again", "How to get this again", *again_blocks(figures, says_method=False)),
+        ]
+    )
+    return _small_document(figures, "One future, step by step: {name}", opening, sections)
+
+
+def _small_document(figures: Figures, title: str, opening: str, sections: tuple[Section, ...]) -> Document:
+    said = say(title, name=figures.get("title") or figures["scenario"])
+    drawn = charts_of(sections)
+    return Document(title=said, heading=said, summary=opening, sections=sections, picture=drawn[0] if drawn else None)
