@@ -176,8 +176,7 @@ def replay(result: str | Path, *, scenario: str | Path | None = None) -> Told:
     `scenario` says where the scenario lies now, if it was moved.
     """
     from riskcalc.answers.page_dict import whole_result
-    from riskcalc.answers.recorded import read_result
-    from riskcalc.answers.replay import check_unchanged, recorded_files, replay_figures
+    from riskcalc.answers.replay import check_unchanged, read_result, recorded_files, replay_figures
     from riskcalc.study.model import assessment
 
     recorded = read_result(result)

@@ -12,13 +12,12 @@ from typing import Any
 import numpy as np
 
 from riskcalc import __version__
+from riskcalc.answers.check import load_figures, questions_of, understood_files
 from riskcalc.answers.curves import curve_figures
-from riskcalc.answers.draws_at_hand import worth_fit
+from riskcalc.answers.factors import worth_fit
 from riskcalc.answers.foresight import running_figures
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
-from riskcalc.answers.loads import load_figures
 from riskcalc.answers.paid_back import payback_result
-from riskcalc.answers.questions import questions_of, understood_files
 from riskcalc.answers.warranty import warranty_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures

@@ -18,8 +18,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from riskcalc.answers.shelf import taking
-from riskcalc.answers.sizes import Size, arrangements
+from riskcalc.answers.shelf import Size, arrangements, taking
 from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario import Scenario, read_scenario
 from riskcalc.scenario.new.shelf import traits_in

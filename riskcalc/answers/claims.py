@@ -1,21 +1,177 @@
-"""Is the claim true? The share of futures in which it is, and what would have to be different for an even chance."""
+"""Is the claim true? What it measures in every future, the share in which it holds, what would have to be different."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from riskcalc.answers.assess import first_year_arrays
 from riskcalc.answers.break_even import BreakEven, break_even
 from riskcalc.answers.factors import is_money_only
-from riskcalc.answers.measures import OF_MONEY, Measure, measure_of
 from riskcalc.answers.statements import Statement, payback_margin
-from riskcalc.scenario import Claim
+from riskcalc.clock import MONTH_LENGTHS
+from riskcalc.dispatch import Flow, SlotPlan
+from riskcalc.money.bill import Energy, bill, prices_of
+from riskcalc.scenario import Claim, Scenario
+from riskcalc.scenario.claims import PAYBACKS
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
 from riskcalc.uncertainty.summary import Estimate, share_estimate
+from riskcalc.years.simulation import Plant, run_year
+
+#: Draws run in one go: the year of one takes some 8 kB of memory.
+AT_ONCE = 4096
+
+
+def season_energy(assessment: Assessment, months: Sequence[int], *, some: slice | None = None) -> Energy:
+    """Return the billed energy of the months named 1 to 12, one more year of dispatch for all draws, or for `some`.
+
+    The rates are doubled, first those outside the months, then those inside; switching stays as it was, so the energy
+    is that of the assessment.
+    """
+    world = assessment.world
+    rates = len(assessment.scenario.tariff.rates)
+    inside = np.isin(world.plan.month, np.array(months) - 1)
+    plan = replace(world.plan, rate=world.plan.rate + rates * inside, rates=2 * rates)
+    first, last, _ = (some or slice(None)).indices(assessment.design.draws)
+    billed = [
+        _first_year_billed(assessment, plan, slice(start, min(last, start + AT_ONCE)))[:, rates:]
+        for start in range(first, last, AT_ONCE)
+    ]
+    places = np.array(months) - 1
+    exported = assessment.simulation.first_year_monthly_kwh[Flow.GRID_EXPORT][places, first:last].sum(axis=0)
+    return Energy(np.concatenate(billed, axis=-1), exported, int(MONTH_LENGTHS[places].sum()))
+
+
+def _first_year_billed(assessment: Assessment, plan: SlotPlan, some: slice) -> Floats:
+    """Return the first year's energy of some draws, (kinds, rates, draws)."""
+    values = {key: drawn[some] for key, drawn in assessment.values.items()}
+    simulation = assessment.simulation
+    pool_year = np.ascontiguousarray(assessment.design.pool_year[:, some])
+    request = Plant(assessment.scenario, assessment.world.pools, plan, values, pool_year).year_request(
+        0,
+        capacity_share=simulation.capacity_share[0, some],
+        working=simulation.working[0, some],
+        stored_wh=simulation.stored_wh[0, some],
+    )
+    return run_year(request).billed_kwh
+
+
+def season_bills(scenario: Scenario, values: Mapping[str, Floats], season: Energy) -> tuple[Floats, Floats]:
+    """Return the bill of those months without and with the kit at first-year prices, (draws,) each; blocks are not in it."""
+    found = bill(prices_of(scenario, values), season)
+    return found.without, found.with_kit
+
+
+Measure = Callable[[Assessment], Floats]
+
+#: A month that takes less than this from the grid counts as one without; our own choice, a tenth of a kilowatt-hour.
+NO_GRID_USE_KWH = 0.1
+
+#: Rows of the monthly energy behind first-year figures that can be asked of some months.
+FLOW_OF = {
+    "reachable_demand_kwh": (Flow.DEMAND_REACHABLE,),
+    "demand_kwh": (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED),
+    "import_kwh": (Flow.GRID_IMPORT,),
+    "export_kwh": (Flow.GRID_EXPORT,),
+    "solar_available_kwh": (Flow.PV_AVAILABLE,),
+    "solar_used_kwh": (Flow.PV_USED,),
+    "solar_to_load_kwh": (Flow.PV_TO_LOAD,),
+    "battery_to_load_kwh": (Flow.BATTERY_TO_LOAD,),
+    "grid_to_battery_kwh": (Flow.GRID_TO_BATTERY,),
+    "battery_throughput_kwh": (Flow.BATTERY_DISCHARGE,),
+    "losses_kwh": (Flow.LOSSES,),
+    "unmet_kwh": (Flow.UNMET,),
+}
+
+OF_BILL = ("bill_cut_share", "saving", "bill_without", "bill_with")
+
+#: Measures that money enters; all others depend on energy alone.
+OF_MONEY = (
+    "payback_years",
+    "lasting_payback_years",
+    "discounted_payback_years",
+    "net_present_value",
+    "saving_per_year",
+    *OF_BILL,
+)
+
+
+def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
+    """Return the function that measures a claim in any assessment of the same draws, None where nothing does.
+
+    What does not depend on prices (the energy of a season) is worked out once, here.
+    """
+    name = claim.measure
+    rows = tuple(np.array(claim.months or range(1, 13)) - 1)
+    if beyond_horizon(claim, assessment.scenario.study.horizon_years):
+        return None
+    if name == "hours_bridged" and assessment.simulation.hours_bridged is None:
+        return None
+    if name in OF_BILL and claim.months is not None and assessment.scenario.tariff.blocks:
+        return None  # blocks count the use of whole months or years and cannot be told by rate
+    if name in OF_BILL:
+        return _bill_measure(claim, assessment)
+    if name in FLOW_OF:
+        return lambda found: _monthly(found, *FLOW_OF[name], months=rows).sum(axis=0)
+    measures: dict[str, Measure] = {
+        "payback_years": lambda found: found.valuation.payback_years,
+        "lasting_payback_years": lambda found: found.valuation.lasting_payback_years,
+        "discounted_payback_years": lambda found: found.valuation.discounted_payback_years,
+        "hours_bridged": lambda found: np.asarray(found.simulation.hours_bridged),
+        "net_present_value": lambda found: found.valuation.net_present_value,
+        "saving_per_year": lambda found: found.valuation.saving[: claim.years or 1].mean(axis=0),
+        "demand_served_share": lambda found: _served_share(found, *FLOW_OF["demand_kwh"], months=rows),
+        "reachable_demand_served_share": lambda found: _served_share(found, Flow.DEMAND_REACHABLE, months=rows),
+        "months_without_grid_use": lambda found: _months_below(found, Flow.GRID_IMPORT, months=rows),
+        "months_without_grid_use_within_reach": lambda found: _months_below(
+            found, Flow.GRID_TO_LOAD, Flow.GRID_TO_BATTERY, months=rows
+        ),
+    }
+    return measures.get(name, lambda found: first_year_arrays(found)[name])
+
+
+def beyond_horizon(claim: Claim, horizon_years: int) -> bool:
+    """Return whether a claim speaks of years that this run does not look at."""
+    limit = claim.at_most if claim.at_most is not None else claim.at_least
+    return (claim.years or 0) > horizon_years or (
+        claim.measure in PAYBACKS and limit is not None and limit > horizon_years
+    )
+
+
+def _bill_measure(claim: Claim, assessment: Assessment) -> Measure:
+    season = None if claim.months is None else season_energy(assessment, claim.months)
+
+    def measured(found: Assessment) -> Floats:
+        if season is None:
+            without, with_kit = found.valuation.bill_without[0], found.valuation.bill_with[0]
+        else:
+            without, with_kit = season_bills(found.scenario, found.values, season)
+        if claim.measure == "bill_cut_share":
+            return np.divide(without - with_kit, without, out=np.zeros_like(without), where=without > 0.0)
+        return {"saving": without - with_kit, "bill_without": without, "bill_with": with_kit}[claim.measure]
+
+    return measured
+
+
+def _monthly(assessment: Assessment, *flows: Flow, months: tuple[int, ...]) -> Floats:
+    """Return the first year's energy of some flows together, (months, draws)."""
+    kwh = assessment.simulation.first_year_monthly_kwh
+    return sum(kwh[flow] for flow in flows)[list(months)]  # type: ignore[return-value, index]
+
+
+def _served_share(assessment: Assessment, *demand: Flow, months: tuple[int, ...]) -> Floats:
+    served = _monthly(assessment, Flow.PV_TO_LOAD, Flow.BATTERY_TO_LOAD, months=months).sum(axis=0)
+    whole = _monthly(assessment, *demand, months=months).sum(axis=0)
+    return np.divide(served, whole, out=np.zeros_like(whole), where=whole > 0.0)
+
+
+def _months_below(assessment: Assessment, *flows: Flow, months: tuple[int, ...]) -> Floats:
+    return (_monthly(assessment, *flows, months=months) < NO_GRID_USE_KWH).sum(axis=0).astype(float)
+
 
 EVEN = 0.5
 

@@ -13,11 +13,11 @@ import numpy as np
 
 from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
+from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.options import Comparison, Option
 from riskcalc.answers.own_figures import shared_panel
 from riskcalc.answers.question import Entry, tariff_name
 from riskcalc.answers.stay import StayCurve, StayPair, against_nothing, stay_pairs
-from riskcalc.answers.traits import scenario_traits
 from riskcalc.money.measures import dominance_order
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.types import Floats

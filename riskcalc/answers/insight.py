@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 from riskcalc.answers.break_even import BreakEven, break_even, within_reach
 from riskcalc.answers.claims import ClaimResult, claim_results
-from riskcalc.answers.draws_at_hand import worth_fit
+from riskcalc.answers.factors import worth_fit
 from riskcalc.answers.paid_back import of_bought
-from riskcalc.answers.resimulated import Margins, resimulated_margins
-from riskcalc.answers.statements import Statement, paid_back, worth_positive
+from riskcalc.answers.statements import Margins, Statement, paid_back, resimulated_margins, worth_positive
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment
 from riskcalc.uncertainty.information import Information, information

@@ -13,11 +13,10 @@ from typing import Any
 from riskcalc import __version__
 from riskcalc.answers.assess import LIBRARIES, library_version
 from riskcalc.answers.cells import Cell, Household, Kit, cell, coupling_problem, household
+from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.compare import Pair, files, option_rows, pair, panel_of
 from riskcalc.answers.options import Comparison, Option, comparison
-from riskcalc.answers.shelf import kit_tables, tables_of
-from riskcalc.answers.sizes import OTHER, size_problem, sizes_asked
-from riskcalc.answers.traits import scenario_traits
+from riskcalc.answers.shelf import OTHER, kit_tables, size_problem, sizes_asked, tables_of
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.years.pools import YearsAtHand

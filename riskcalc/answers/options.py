@@ -16,10 +16,10 @@ from typing import Any, Literal
 
 import numpy as np
 
+from riskcalc.answers.check import questions_of, questions_of_options
 from riskcalc.answers.own_figures import kept_draws, own_option
 from riskcalc.answers.paid_back import stay_asked
 from riskcalc.answers.question import Entry, entries, same_tariff, tariff_name
-from riskcalc.answers.questions import questions_of, questions_of_options
 from riskcalc.errors import one_problem
 from riskcalc.money.measures import net_present_value
 from riskcalc.money.valuation import Valuation

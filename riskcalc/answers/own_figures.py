@@ -11,9 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from riskcalc.answers.measures import OF_BILL, OF_MONEY, beyond_horizon
+from riskcalc.answers.claims import OF_BILL, OF_MONEY, beyond_horizon, season_energy
 from riskcalc.answers.paid_back import headline_stay
-from riskcalc.answers.season import season_energy
 from riskcalc.dispatch import Billed
 from riskcalc.money.bill import DAYS_PER_YEAR, Energy, block_charge, prices_of
 from riskcalc.money.flows import extra_batteries, kit_price, modules_price, price_share, purchase_flows

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 
 from riskcalc.answers.assess import LUCK, labels, result, worth_ranking
+from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.insight import headline_years, insight
 from riskcalc.answers.own_figures import own_figures
 from riskcalc.answers.paid_back import headline_stay
 from riskcalc.answers.rows import insight_figures
 from riskcalc.answers.trace import HALF_HOUR, WEEK_COLUMNS, Week, request_of, traced_days, week_stretches
-from riskcalc.answers.traits import scenario_traits
 from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH
 from riskcalc.answers.factors import REST, factors_of
 from riskcalc.answers.insight import EVEN_ODDS, Insight, insight
-from riskcalc.answers.sobol import Screening, SobolRun, screening, sobol_run
+from riskcalc.answers.sobol import FIRST_YEAR_SAVING, WORTH, Screening, SobolRun, screening, sobol_run
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
 from riskcalc.study.model import Assessment, World, design_of, drawn_values, evaluated, world_of

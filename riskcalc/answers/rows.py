@@ -10,10 +10,10 @@ import numpy as np
 
 from riskcalc.answers.assess import YEAR_LUCK, labels, provenance, ranking_rows, worth_ranking
 from riskcalc.answers.break_even import BreakEven, says_something
+from riskcalc.answers.check import questions_of
 from riskcalc.answers.claims import ClaimResult
 from riskcalc.answers.factors import REST
 from riskcalc.answers.insight import Insight
-from riskcalc.answers.questions import questions_of
 from riskcalc.answers.ranked import Agreement, Ranked
 from riskcalc.answers.sobol import Screening, SobolRun
 from riskcalc.scenario import Claim, Scenario, unit_of

@@ -9,6 +9,9 @@ Screening is Morris', a few futures per factor: mu* is the mean size of the chan
 through its range while the others stay where the trajectory has brought them (Campolongo, Cariboni & Saltelli,
 Environmental Modelling & Software 22 (2007) 1509-1518). It orders factors much as the total-order index does, at a
 fraction of the cost, but it is no share of anything.
+
+Rows that agree in every column which the simulation reads share one simulation; only their money differs. In Saltelli's
+design this makes every price and cost input free, and so is a family that consists of one factor.
 """
 
 from __future__ import annotations
@@ -19,12 +22,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
 from riskcalc.answers.factors import Factors
+from riskcalc.money.valuation import valuation
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import Workers
-from riskcalc.study.model import World
+from riskcalc.study.model import World, drawn_values, evaluated, part_of_design
 from riskcalc.types import Floats
+from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.factor_model import varies
 from riskcalc.uncertainty.indices import (
     Cube,
@@ -36,6 +40,52 @@ from riskcalc.uncertainty.indices import (
     sobol_rows,
 )
 from riskcalc.uncertainty.order import Order, ranking_order
+
+WORTH, FIRST_YEAR_SAVING = "net_present_value", "first_year_saving"
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """Outcomes of rows, each (rows,), and how many futures had to be simulated for them."""
+
+    outcomes: Mapping[str, Floats]
+    simulated: int
+
+
+def evaluated_rows(
+    scenario: Scenario,
+    world: World,
+    factors: Factors,
+    rows: Floats,
+    *,
+    on_year: Callable[[int], None] | None = None,
+    workers: Workers | None = None,
+) -> Evaluated:
+    """Return worth and first-year saving of each row (rows, columns) of the factors' unit cube."""
+    random = factors.design(rows)
+    values = drawn_values(scenario, random)
+    kept, row_to_kept = distinct(rows[:, factors.energy_columns])
+    few = {key: drawn[kept] for key, drawn in values.items()}
+    simulation, _ = evaluated(scenario, world, part_of_design(random, kept), few, on_year=on_year, workers=workers)
+    money = valuation(scenario, of_draws(simulation, row_to_kept), values, random.path)
+    return Evaluated({WORTH: money.net_present_value, FIRST_YEAR_SAVING: money.saving[0]}, len(kept))
+
+
+def distinct(rows: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the places of the first of each distinct row, and for each row which of them it equals.
+
+    Without columns all rows are alike.
+    """
+    if rows.shape[1] == 0:
+        return np.zeros(1, dtype=np.int64), np.zeros(len(rows), dtype=np.int64)
+    whole = np.ascontiguousarray(rows).view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1]))).ravel()
+    _, first, which = np.unique(whole, return_index=True, return_inverse=True)
+    # In order of appearance, so that nothing depends on how bytes sort.
+    order = np.argsort(first)
+    place = np.empty(len(order), dtype=np.int64)
+    place[order] = np.arange(len(order))
+    return first[order], place[which.ravel()]
+
 
 #: Walks through the cube; the literature uses 10 to 50.
 TRAJECTORIES = 24

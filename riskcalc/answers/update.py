@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.answers.assess import labels, provenance
-from riskcalc.answers.draws_at_hand import worth_fit
+from riskcalc.answers.factors import worth_fit
 from riskcalc.answers.measured import METER_SHARE, MODEL_SHARE, Cell, Expected, Measured, expected_cells, month_name
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario

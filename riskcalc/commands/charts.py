@@ -39,7 +39,7 @@ def charts(
     overwrite: Overwrite = False,
 ) -> None:
     """Draw the charts of an earlier result, each with title, legend, units and source line inside."""
-    from riskcalc.answers.recorded import read_figures
+    from riskcalc.answers.replay import read_figures
     from riskcalc.language import speaking
     from riskcalc.output import check_outputs, write_files
     from riskcalc.pages.page import charts_in

@@ -21,8 +21,7 @@ def replay(
     as_json: AsJson = False,
 ) -> None:
     """Run an earlier result again and compare every figure; exit code 3 if any differs."""
-    from riskcalc.answers.recorded import read_result
-    from riskcalc.answers.replay import check_unchanged, recorded_files, replay_figures
+    from riskcalc.answers.replay import check_unchanged, read_result, recorded_files, replay_figures
 
     recorded = read_result(result_file)
     files = recorded_files(recorded, scenario_file)

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.break_even import _error, _shifted_margin, break_even, crossing, says_something, within_reach
-from riskcalc.answers.resimulated import Margins, resimulated_margins
-from riskcalc.answers.statements import paid_back, payback_margin, worth_positive
+from riskcalc.answers.statements import Margins, paid_back, payback_margin, resimulated_margins, worth_positive
 from riskcalc.money.measures import balance, simple_payback_years
 from riskcalc.study.model import assessment, design_of, drawn_values, evaluated
 

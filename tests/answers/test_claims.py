@@ -3,13 +3,11 @@
 import numpy as np
 import pytest
 
-from riskcalc.answers import season
+from riskcalc.answers import claims
 from riskcalc.answers.assess import first_year_arrays
-from riskcalc.answers.claims import claim_result, claim_results
+from riskcalc.answers.claims import claim_result, claim_results, measure_of, season_energy
 from riskcalc.answers.insight import insight
-from riskcalc.answers.measures import measure_of
 from riskcalc.answers.rows import insight_figures
-from riskcalc.answers.season import season_energy
 from riskcalc.scenario import Claim
 from riskcalc.scenario.claims import FIRST_YEAR, MEASURES
 from riskcalc.study.model import assessment
@@ -71,14 +69,14 @@ def test_seasons_add_up_to_the_year(found):
 def test_the_season_is_run_a_few_draws_at_a_time(found, monkeypatch):
     """Memory does not grow with the draws: never more at once than allowed, with the same bits, for some draws too."""
     whole = season_energy(found, (6, 7))
-    monkeypatch.setattr(season, "AT_ONCE", 24)
+    monkeypatch.setattr(claims, "AT_ONCE", 24)
     sizes = []
 
     def noted(request):
         sizes.append(len(request.pool_year))
         return run_year(request)
 
-    monkeypatch.setattr(season, "run_year", noted)
+    monkeypatch.setattr(claims, "run_year", noted)
     parts, some = season_energy(found, (6, 7)), season_energy(found, (6, 7), some=slice(8, 40))
     assert sizes == [24, 24, 16, 24, 8]
     assert np.array_equal(parts.billed_kwh, whole.billed_kwh)

@@ -6,12 +6,10 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.assess import PRICE_LUCK, YEAR_LUCK
-from riskcalc.answers.draws_at_hand import worth_fit
-from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows
-from riskcalc.answers.factors import correlated_groups, factors_of, is_money_only, price_luck_varies
+from riskcalc.answers.factors import correlated_groups, factors_of, is_money_only, price_luck_varies, worth_fit
 from riskcalc.answers.ranked import agreement, assessed_in, first_by_order, first_by_share
 from riskcalc.answers.rows import index_rows
-from riskcalc.answers.sobol import screening, sobol_run
+from riskcalc.answers.sobol import FIRST_YEAR_SAVING, WORTH, distinct, evaluated_rows, screening, sobol_run
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import drawn_values, evaluated, world_of
 from riskcalc.uncertainty.indices import sobol_rows

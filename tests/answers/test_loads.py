@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from riskcalc.answers.check import check_figures
-from riskcalc.answers.loads import load_figures
+from riskcalc.answers.check import check_figures, load_figures
 from riskcalc.errors import InputError
 from riskcalc.pages.screen_check import check_lines
 from riskcalc.scenario import read_scenario

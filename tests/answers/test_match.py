@@ -13,8 +13,7 @@ from typer.testing import CliRunner
 
 from riskcalc.answers.match import cell_table, matching, page_dict, result
 from riskcalc.answers.options import comparison
-from riskcalc.answers.shelf import shelf_files, told_apart
-from riskcalc.answers.sizes import Size, arrangements, size_problem, sizes_asked
+from riskcalc.answers.shelf import Size, arrangements, shelf_files, size_problem, sizes_asked, told_apart
 from riskcalc.cli import app
 from riskcalc.errors import InputError
 from riskcalc.pages.page import match_page

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from riskcalc.answers.recorded import read_result
 from riskcalc.answers.replay import (
     check_unchanged,
     differences,
     figures_in,
+    read_result,
     recorded_files,
     replay_figures,
     versions_that_differ,

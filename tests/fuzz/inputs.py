@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from riskcalc.answers.measured import read_measured
-from riskcalc.answers.recorded import read_result
+from riskcalc.answers.replay import read_result
 from riskcalc.demand.meter_file import read_meter_days
 from riskcalc.money.price_file import read_price_file
 from riskcalc.price_series import read_price_series

@@ -158,7 +158,7 @@ def kinds(annotation: Any) -> Iterator[Any]:
 #: Modules whose sentences a result brings along, and the functions they stand in, where not all of a module is told.
 OF_RESULTS = {
     "answers/limits.py": (),
-    "answers/loads.py": (),
+    "answers/check.py": (),
     "answers/update.py": ("limits_of",),
     "scenario/plausible.py": (),
     "uncertainty/bounded.py": ("core_words",),

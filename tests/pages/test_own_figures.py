@@ -8,13 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from riskcalc.answers.claims import claim_statement
+from riskcalc.answers.claims import claim_statement, measure_of
 from riskcalc.answers.compare import page_dict as compare_dict
 from riskcalc.answers.compare import result as compare_result
 from riskcalc.answers.match import matching
 from riskcalc.answers.match import page_dict as match_dict
 from riskcalc.answers.match import result as match_result
-from riskcalc.answers.measures import measure_of
 from riskcalc.answers.options import comparison, share_tariff
 from riskcalc.answers.own_figures import follows, kept_draws, own_figures
 from riskcalc.answers.page_dict import page_dict, whole_result

@@ -13,12 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
-from riskcalc.answers.draws_at_hand import worth_fit
-from riskcalc.answers.evaluation import FIRST_YEAR_SAVING, WORTH, evaluated_rows
-from riskcalc.answers.factors import factors_of
+from riskcalc.answers.factors import factors_of, worth_fit
 from riskcalc.answers.ranked import assessed_in, first_by_share, same_places
 from riskcalc.answers.rows import factor_words, named
-from riskcalc.answers.sobol import screening
+from riskcalc.answers.sobol import FIRST_YEAR_SAVING, WORTH, evaluated_rows, screening
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import world_of
 from riskcalc.uncertainty.indices import sobol_indices, sobol_rows

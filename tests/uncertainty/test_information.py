@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from riskcalc.answers.draws_at_hand import families
+from riskcalc.answers.factors import families
 from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.information import factor_information, information, perfect_information
 from riskcalc.uncertainty.ranking import factor_shares
