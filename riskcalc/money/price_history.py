@@ -19,6 +19,8 @@ HISTORIES = {
     "bls_city_average": "bls_city_average_price_1979_2021.csv",
     "ons_electricity": "ons_electricity_1988_2025.csv",
 }
+#: Logarithms of growth that differ by no more than this are the same, computed in another order.
+ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def drawn_growth(path: Floats) -> GrowthStatistics | None:
     trends) too: a little above the persistence of a single path.
     """
     growth = np.diff(np.log(path), axis=0)
-    if len(growth) < 3 or np.ptp(growth) == 0.0:
+    if len(growth) < 3 or np.ptp(growth) <= ROUNDING:
         return None
     return GrowthStatistics(
         years=len(growth),
@@ -76,7 +78,7 @@ def drawn_growth(path: Floats) -> GrowthStatistics | None:
 
 def _lag1(before: Floats, after: Floats) -> float | None:
     """Return the correlation of neighbouring years; None where one of the two does not vary."""
-    if np.ptp(before) == 0.0 or np.ptp(after) == 0.0:
+    if np.ptp(before) <= ROUNDING or np.ptp(after) <= ROUNDING:
         return None
     one, other = before - before.mean(), after - after.mean()
     return float((one * other).sum() / np.sqrt((one**2).sum() * (other**2).sum()))

@@ -95,8 +95,8 @@ ROOMS = {
     ),
 }  # fmt: skip
 
-#: What any moved figure fails, for the second stage.
-WIDER = "tests/test_kept_figures.py"
+#: What any moved figure or guard fails, for the second stage.
+WIDER = ["tests/test_guards.py", "tests/test_kept_figures.py"]
 #: Read once, not once for every mutant.
 LIBRARIES = (
     "hypothesis.strategies", "numba", "pandas", "pvlib", "pydantic", "pytest", "scipy.optimize", "scipy.stats",
@@ -321,7 +321,7 @@ def in_two_stages(
             tally[name][3] += 1
             continue
         tests, near = nearest_first(ROOMS[name].tests, mutant.source)
-        stages = [(1, tests[:near]), (2, [WIDER])]
+        stages = [(1, tests[:near]), (2, WIDER)]
         said = []
         for stage, part in reversed(stages) if figures_first else stages:
             found, took = outcome(mutant, part, limit_s) if part else ("SURVIVED", 0.0)
