@@ -62,11 +62,30 @@ def ours(small_path):
     return assessment(read_scenario(small_path, UNSURE))
 
 
-def known_months(truth, held={}):  # noqa: B006 - kept from call to call on purpose
-    """Return the months of the first two years of an assessment, computed once."""
-    if id(truth) not in held:
-        held[id(truth)] = (truth, predicted_months(truth, years=2))
-    return held[id(truth)][1]
+def once(function, held={}):  # noqa: B006 - kept from call to call on purpose
+    """Return a function of an assessment that works out the months of each only once."""
+
+    def told(found, *, years):
+        key = function.__name__, id(found), years
+        if key not in held:
+            held[key] = found, function(found, years=years)
+        return held[key][1]
+
+    return told
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _months_once():
+    """Work out the months of an assessment once for all tests that hold something measured against it."""
+    with pytest.MonkeyPatch.context() as patch:
+        for function in (predicted_months, middling_months):
+            patch.setattr(f"riskcalc.answers.measured.{function.__name__}", once(function))
+        yield
+
+
+def known_months(truth):
+    """Return the months of the first two years of an assessment."""
+    return once(predicted_months)(truth, years=2)
 
 
 def months_measured(truth, draw, *, months=12, names=("import_kwh", "generation_kwh"), rng=None, factor=1.0):

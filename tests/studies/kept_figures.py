@@ -13,6 +13,7 @@ import dataclasses
 import json
 import os
 import re
+import runpy
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
@@ -25,9 +26,11 @@ import riskcalc.api
 from riskcalc.answers.ranked import ranked
 from riskcalc.answers.rows import ranked_figures
 from riskcalc.clock import local_clock
+from riskcalc.coupling import Coupling
 from riskcalc.demand.appliances import appliance_table
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.meter import metered_year, read_meter
+from riskcalc.dispatch import dispatch_slow, dispatch_year
 from riskcalc.money.price_history import HISTORIES, calibrated, growth_statistics, read_price_history
 from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.indices import Cube, sobol_indices, sobol_rows
@@ -250,9 +253,23 @@ def _traces() -> dict[str, Any]:
     return {name: riskcalc.api.trace(_loaded(name, changes), draw=3, year=2) for name, changes in asked.items()}
 
 
+def _random_days() -> dict[str, Any]:
+    """Return what kernel and twin make of random kits and days, with every coupling, slot and period of the sun."""
+    made = runpy.run_path(str(ROOT / "tests/dispatch/dispatch_cases.py"))["random_case"]
+    found: dict[str, Any] = {}
+    for seed, coupling in enumerate((*Coupling, *Coupling)):
+        inputs, plan, params, arguments = made(40 + seed, days=1, draws=3, bases=1 + seed % 4, minutes=seed % 5)
+        found[f"{coupling} {seed} kernel"] = _said(
+            dispatch_year(coupling, inputs, plan, params, threads=1, **arguments)
+        )
+        found[f"{coupling} {seed} twin"] = _said(dispatch_slow(coupling, inputs, plan, params, **arguments))
+    return found
+
+
 #: Name -> what is run, the quickest first. Together they reach the couplings, the kinds of demand and tariff, loans, moves
 #: and outages, the meter files and homes that the scenarios lack, and the methods of sensitivity on functions.
 RUNS: dict[str, Callable[[], Any]] = {
+    "random days": _random_days,
     "functions": _functions,
     "histories": _histories,
     "homes": _homes,

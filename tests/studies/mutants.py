@@ -97,6 +97,10 @@ ROOMS = {
 
 #: What any moved figure or guard fails, for the second stage.
 WIDER = ["tests/test_guards.py", "tests/test_kept_figures.py"]
+#: Of these what needs no machine code, so that a changed kernel need not be compiled to be noticed.
+PLAIN = ["tests/test_guards.py", "tests/test_kept_figures.py::test_no_figure_moves_unseen[random days]"]
+#: A guard whose call needs machine code, since it makes demand.
+NOT_PLAIN = "tests/test_guards.py::test_a_guard_stands_where_it_should[steps of a slot]"
 #: Read once, not once for every mutant.
 LIBRARIES = (
     "hypothesis.strategies", "numba", "pandas", "pvlib", "pydantic", "pytest", "scipy.optimize", "scipy.stats",
@@ -237,14 +241,17 @@ def nearest_first(tests: tuple[str, ...], source: str) -> tuple[list[str], int]:
     return [str(path) for _, path in sorted(zip(near, paths, strict=True), key=lambda both: not both[0])], sum(near)
 
 
-def outcome(mutant: Mutant | None, tests: list[str], limit_s: float) -> tuple[str, float]:
-    """Return `SURVIVED` or by what it was killed, and how long that took; without a mutant the tests as they are."""
+def outcome(mutant: Mutant | None, tests: list[str], limit_s: float, *, plain: bool = False) -> tuple[str, float]:
+    """Return `SURVIVED` or by what it was killed, and how long that took; without a mutant the tests as they are.
+
+    `plain` runs the kernels as the Python that they are written in.
+    """
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as work:
         child = os.fork()
         if child == 0:
             os.setsid()
-            os._exit(_tested(mutant, tests, work))
+            os._exit(_tested(mutant, tests, work, plain=plain))
         while True:
             ended, status = os.waitpid(child, os.WNOHANG)
             took = time.monotonic() - began
@@ -261,7 +268,7 @@ def outcome(mutant: Mutant | None, tests: list[str], limit_s: float) -> tuple[st
             time.sleep(0.05)
 
 
-def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
+def _tested(mutant: Mutant | None, tests: list[str], work: str, *, plain: bool) -> int:
     silence = os.open(Path(work) / "said", os.O_WRONLY | os.O_CREAT)
     os.dup2(silence, 1)
     os.dup2(silence, 2)
@@ -271,9 +278,11 @@ def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
 
         hypothesis.settings.register_profile("mutants", derandomize=True, database=None, deadline=None)
         hypothesis.settings.load_profile("mutants")
+        if plain:
+            _interpret()
         if mutant is not None:
             sys.meta_path.insert(0, Changed(mutant))
-            if any(
+            if not plain and any(
                 word in (ROOT / "riskcalc" / mutant.source).read_text() for word in ("register_jitable", "riskcalc.jit")
             ):
                 _compile_anew(ROOT / "riskcalc" / mutant.source.partition("/")[0])
@@ -288,11 +297,24 @@ def _tested(mutant: Mutant | None, tests: list[str], work: str) -> int:
             "-m",
             "not slow and not browser",
         ]
-        words += ["--basetemp", f"{work}/pytest", *(f"--deselect={test}" for test in DESELECTED)]
+        words += [
+            "--basetemp",
+            f"{work}/pytest",
+            *(f"--deselect={test}" for test in (*DESELECTED, *[NOT_PLAIN] * plain)),
+        ]
         return int(pytest.main([*words, *tests]))
     except BaseException:  # noqa: BLE001 - whatever a mutant does, it was noticed
         traceback.print_exc()
         return 99
+
+
+def _interpret() -> None:
+    """Leave every kernel the Python that it is written in, and give the one instruction that has no Python its meaning."""
+    import numba
+    from numba.core import extending
+
+    numba.config.DISABLE_JIT = True
+    extending._Intrinsic.__call__ = lambda _, factor, other, plus: factor * other + plus
 
 
 def _compile_anew(package: Path) -> None:
@@ -321,10 +343,11 @@ def in_two_stages(
             tally[name][3] += 1
             continue
         tests, near = nearest_first(ROOMS[name].tests, mutant.source)
-        stages = [(1, tests[:near]), (2, WIDER)]
+        wider = [(2, WIDER, False)] if name != "dispatch" else [(2, PLAIN, True), (2, WIDER, False)]
+        stages = [*wider, (1, tests[:near], False)] if figures_first else [(1, tests[:near], False), *wider]
         said = []
-        for stage, part in reversed(stages) if figures_first else stages:
-            found, took = outcome(mutant, part, limit_s) if part else ("SURVIVED", 0.0)
+        for stage, part, plain in stages:
+            found, took = outcome(mutant, part, limit_s, plain=plain) if part else ("SURVIVED", 0.0)
             said.append(f"{took:.0f} s {found}")
             if found != "SURVIVED":
                 tally[name][stage] += 1

@@ -44,6 +44,15 @@ def test_points_stay_inside_the_open_interval():
     assert np.isfinite(special.ndtri(points)).all()
 
 
+def test_points_asked_for_again_are_the_same():
+    """Scrambling is done once: neither more points nor a caller that writes into its own move the next ones."""
+    first = unit_cube(3, draws=64, scrambles=8, seed=6)
+    assert np.array_equal(unit_cube(3, draws=256, scrambles=8, seed=6)[:, :8], first[:, :8])
+    kept = first.copy()
+    first[:] = 0.5
+    assert np.array_equal(unit_cube(3, draws=64, scrambles=8, seed=6), kept)
+
+
 def test_draws_that_are_no_power_of_two_are_refused():
     """An unbalanced design is refused in words."""
     with pytest.raises(ValueError, match=r"draws: 1000; accepted: 8 times a power of two"):
