@@ -31,10 +31,9 @@ from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.ranking import Ranking, ranking
 from riskcalc.uncertainty.summary import Estimate
 from riskcalc.years.failures import FAILURE_LUCK
-from riskcalc.years.outages import bridged_outages
 from riskcalc.years.pools import Pools
 from riskcalc.years.schedule import price_series
-from riskcalc.years.simulation import Simulation
+from riskcalc.years.simulation import Simulation, bridged_outages
 from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK
 
 #: Draws whose rows are made together.

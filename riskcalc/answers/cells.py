@@ -23,7 +23,7 @@ from riskcalc.errors import InputError, Problem, one_problem
 from riskcalc.scenario import Scenario, read_scenario
 from riskcalc.scenario.new.shelf import traits_in
 from riskcalc.scenario.new.text import toml_value
-from riskcalc.years.electrical import scenario_fit
+from riskcalc.years.planes import scenario_fit
 from riskcalc.years.pools import YearsAtHand
 
 

@@ -15,9 +15,8 @@ from riskcalc.scenario.outages import bridges
 from riskcalc.scenario.plausible import questions as of_scenario
 from riskcalc.weather.doubts import place_questions, weather_questions
 from riskcalc.weather.pool import WeatherPool
-from riskcalc.years.electrical import scenario_fit
 from riskcalc.years.measured_pv import measured_pv
-from riskcalc.years.planes import plane_sets
+from riskcalc.years.planes import plane_sets, scenario_fit
 from riskcalc.years.pools import Pools, YearsAtHand, demand_years
 from riskcalc.years.schedule import clock_of, price_series, slot_plan
 

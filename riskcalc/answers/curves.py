@@ -11,7 +11,7 @@ from riskcalc.dispatch import Flow
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
 from riskcalc.uncertainty import summary
-from riskcalc.years.electrical import scenario_fit
+from riskcalc.years.planes import scenario_fit
 
 CASH_LEVELS = {"p5": 0.05, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p95": 0.95}
 WORTH_BINS = 40

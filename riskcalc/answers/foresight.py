@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from riskcalc.dispatch import Param
 from riskcalc.money.bill import prices_of, slot_prices
 from riskcalc.study.draw_blocks import usable_threads
-from riskcalc.study.forecast import KINDS_OF_DAY
 from riskcalc.study.foresight_hourly import at_slots, energy_bill, floors_wh, year_ahead
 from riskcalc.study.foresight_programme import Foreseen, foreseen
 from riskcalc.study.model import Assessment
 from riskcalc.study.optimised import switch_dates
+from riskcalc.study.outlook import KINDS_OF_DAY
 from riskcalc.types import Floats
 from riskcalc.uncertainty import summary
 from riskcalc.years.simulation import Plant, YearRequest, run_year

@@ -30,7 +30,7 @@ from riskcalc.types import Floats
 from riskcalc.uncertainty.draw_axis import of_draws
 from riskcalc.uncertainty.sampling import Design, design, draws_run
 from riskcalc.uncertainty.summary import enough_draws_for
-from riskcalc.years.electrical import check_fit, scenario_fit
+from riskcalc.years.planes import check_fit, scenario_fit
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.tenure import Course

@@ -16,7 +16,7 @@ from riskcalc.study.model import Assessment, World, design_of, drawn_values, eva
 from riskcalc.uncertainty.indices import Indices
 from riskcalc.uncertainty.order import PLACES, Z95, Order
 from riskcalc.uncertainty.ranking import FactorShare
-from riskcalc.years.electrical import check_fit, scenario_fit
+from riskcalc.years.planes import check_fit, scenario_fit
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ def check(
     from riskcalc.answers.check import check_figures
     from riskcalc.pages.screen_check import check_lines
     from riskcalc.weather.fit import FitLine
-    from riskcalc.years.electrical import check_fit
+    from riskcalc.years.planes import check_fit
 
     figures = check_figures(scenario)
     say_figures(figures, lambda: check_lines(figures), as_json=as_json)

@@ -28,7 +28,7 @@ from riskcalc.study.model import Assessment, World, assessment, design_of, doubl
 from riskcalc.types import Floats
 from riskcalc.uncertainty.sampling import draws_run
 from riskcalc.uncertainty.summary import estimate, known, mean, payback_figures, share_paid_back, worth_figures
-from riskcalc.years.electrical import check_fit, scenario_fit
+from riskcalc.years.planes import check_fit, scenario_fit
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.store import user_store
 

@@ -16,8 +16,7 @@ from riskcalc.money.measures import uniform_capital_recovery, uniform_present_va
 from riskcalc.scenario import Scenario
 from riskcalc.scenario.tenure import at_move_of
 from riskcalc.types import Flags, Floats, Values
-from riskcalc.years.outages import bridged_outages
-from riskcalc.years.simulation import Simulation
+from riskcalc.years.simulation import Simulation, bridged_outages
 from riskcalc.years.tenure import Course
 
 #: Kinds that `cash_flows` books, in the order of its parameters; others may be added under names of their own.

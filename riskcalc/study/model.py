@@ -23,8 +23,8 @@ from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.draw_axis import Whole, of_draws
 from riskcalc.uncertainty.sampling import Design, columns_together, design, draws_run, unit_cube
 from riskcalc.years.bridging import SAMPLED_DRAWS
-from riskcalc.years.electrical import check_fit, scenario_fit
 from riskcalc.years.failures import failure_keys
+from riskcalc.years.planes import check_fit, scenario_fit
 from riskcalc.years.pools import Pools, YearsAtHand, pools
 from riskcalc.years.schedule import clock_of, slot_plan
 from riskcalc.years.simulation import Plant, Simulation, outage_scale

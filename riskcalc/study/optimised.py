@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 from riskcalc.clock import DAYS, MONTH_LENGTHS, LocalClock
 from riskcalc.dispatch import SlotPlan
 from riskcalc.scenario import FOUND, Scenario
-from riskcalc.study.forecast import forecast_light, kinds_of
 from riskcalc.study.foresight_hourly import floors_wh
-from riskcalc.study.outlook import outlook
-from riskcalc.study.running import MONTHS, Frame, Running, plain, plan_of
-from riskcalc.study.search import Search, Wanted
+from riskcalc.study.outlook import forecast_light, kinds_of, outlook
+from riskcalc.study.search import MONTHS, Frame, Running, Search, Wanted, plain, plan_of
 from riskcalc.uncertainty.streams import Stream, stream_seed
 from riskcalc.years.pools import Pools
 from riskcalc.years.schedule import charge_slots, hold_back_slots, serving_slots, slot_plan, solar_only_days

@@ -13,7 +13,36 @@ from riskcalc.errors import one_problem
 from riskcalc.price_series import PriceSeries, rate_weights, read_price_series
 from riskcalc.scenario import FOUND, Scenario
 from riskcalc.tariff import rate_of_slot, slot_minutes, slots_in_windows, window_minutes
-from riskcalc.years.cheapest import cheapest_of_day
+
+
+def cheapest_of_day(
+    price: NDArray[np.float64],
+    day: NDArray[np.int64],
+    allowed: NDArray[np.bool_],
+    *,
+    hours: float,
+    slot_minutes: int,
+) -> NDArray[np.bool_]:
+    """Return the slots, (slots,), that belong to the cheapest `hours` of their day among those allowed.
+
+    Slots are taken whole, the count rounded to the nearest; of equal prices the earlier comes first. A day that has fewer
+    allowed hours keeps all of them. Limiting case: 24 hours keep everything allowed.
+
+    Parameters
+    ----------
+    price : what a kWh costs in each slot, (slots,)
+    day : day of the year on the wall clock, 0 to 364, (slots,)
+    allowed : slots to choose from, (slots,)
+    hours : hours to take of each day
+    slot_minutes : length of a slot
+    """
+    wanted = round(hours * 60 / slot_minutes)
+    order = np.lexsort((np.arange(len(price)), price, ~allowed, day))
+    starts = np.searchsorted(day[order], day[order])
+    rank = np.empty(len(price), dtype=np.int64)
+    rank[order] = np.arange(len(price)) - starts
+    return allowed & (rank < wanted)
+
 
 #: Movable loads that move to cheap hours need a window; without one they are moved into the night.
 _NIGHT = (0, 6 * 60)

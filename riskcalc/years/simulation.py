@@ -269,3 +269,22 @@ def worn_out(plant: Plant, wear: AgeingState) -> Flags:
     if kit is None or kit.battery is None:
         return np.zeros(plant.draws, dtype=bool)
     return wear.capacity_share < plant.values["kit.ageing.end_of_life_share"]
+
+
+@dataclass(frozen=True)
+class Bridged:
+    """Hours without supply in a year, hours of them bridged and energy served meanwhile, (years, draws) each."""
+
+    hours: Floats
+    hours_bridged: Floats
+    kwh_served: Floats
+
+
+def bridged_outages(scenario: Scenario, simulation: Simulation, values: Values) -> Bridged | None:
+    """Return what the kit bridges, None if the scenario says nothing about outages; see `riskcalc.years.bridging`."""
+    if scenario.outages is None:
+        return None
+    per_year = values["outages.per_year"]
+    hours = np.broadcast_to(per_year * values["outages.hours_each"], simulation.working.shape)
+    bridged = per_year * simulation.hours_carried
+    return Bridged(hours, bridged, bridged * simulation.load_carried_w / 1000.0)

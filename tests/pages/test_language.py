@@ -164,7 +164,7 @@ OF_RESULTS = {
     "uncertainty/bounded.py": ("core_words",),
     "uncertainty/endless.py": ("core_words",),
     "weather/fit.py": (),
-    "years/electrical.py": (),
+    "years/planes.py": ("scenario_fit", "check_fit"),
 }
 #: What a piece of a sentence follows or stands for.
 BEFORE = {" ": "7", ", but": "at least 7 in series keep tracking with cells at 7 °C", ", ": "uniform 7 to 7"}

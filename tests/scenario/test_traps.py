@@ -9,7 +9,7 @@ import pytest
 from riskcalc.errors import InputError
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment
-from riskcalc.years.electrical import scenario_fit
+from riskcalc.years.planes import scenario_fit
 from riskcalc.years.pools import weather_years
 
 FEW = ["study.draws=8", "study.scrambles=2", "study.pool_years=2", "study.horizon_years=2", "study.step_minutes=15"]
@@ -146,7 +146,7 @@ def test_texts_lose_what_turns_or_moves_the_reading(small_file: Path) -> None:
 
 def test_what_is_found_after_reading_names_the_file(small_file: Path) -> None:
     """A string too long for its input is told of the scenario file, not of its name."""
-    from riskcalc.years.electrical import check_fit
+    from riskcalc.years.planes import check_fit
 
     scenario = read_scenario(small_file, ["kit.arrays.one.modules_in_series=9", "study.pool_years=2"])
     with pytest.raises(InputError) as caught:

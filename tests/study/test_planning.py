@@ -13,11 +13,10 @@ from riskcalc.cli import app
 from riskcalc.clock import DAYS, MONTH_OF_DAY
 from riskcalc.dispatch import Param
 from riskcalc.scenario import read_scenario
-from riskcalc.study.forecast import forecast_light, kinds_of
 from riskcalc.study.model import design_of, drawn_values, part_of_design, world_of
 from riskcalc.study.optimised import planned_day, switch_dates
-from riskcalc.study.running import ByNeed, Running, plain, plan_of
-from riskcalc.study.search import Search, Wanted, cheapest_season
+from riskcalc.study.outlook import forecast_light, kinds_of
+from riskcalc.study.search import ByNeed, Running, Search, Wanted, cheapest_season, plain, plan_of
 from riskcalc.years.simulation import Plant
 
 ROOT = Path(__file__).parents[2]

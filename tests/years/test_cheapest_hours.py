@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from riskcalc.answers.trace import traced_year
 from riskcalc.errors import InputError
 from riskcalc.study.model import assessment
-from riskcalc.years.cheapest import cheapest_of_day
+from riskcalc.years.schedule import cheapest_of_day
 
 
 def test_the_cheapest_slots_by_hand():

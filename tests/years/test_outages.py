@@ -9,8 +9,7 @@ from riskcalc.errors import InputError
 from riskcalc.study.draw_blocks import Threads
 from riskcalc.study.model import assessment
 from riskcalc.years.bridging import hours_carried, hours_in_year
-from riskcalc.years.outages import bridged_outages
-from riskcalc.years.simulation import Plant, traced_draw
+from riskcalc.years.simulation import Plant, bridged_outages, traced_draw
 
 YEAR = ("study.horizon_years=1", "home.annual_use_kwh=1500")
 
