@@ -49,6 +49,14 @@ SUBJECTS = {
         "what the points allowed cannot separate.",
         ("tests/studies/rankings.py", "--most-points", "1024"),
     ),
+    "price-windows": Subject(
+        "What is foretold of prices against the histories shipped",
+        "Every history is foretold as well as stated by the figures calibrated to it. The defaults are calibrated to the United "
+        "States and foretell both of its histories, but not the British one. So a scenario in pounds should name that one: "
+        "`riskcalc new` and the shipped scenarios do, with a trend of their own, and an assessment asks where it is missing. "
+        "For other countries no history is shipped: give trend, persistence and spread.",
+        ("tests/studies/price_windows.py",),
+    ),
     "long-record": Subject(
         "Good and bad years against a record of 67 years",
         "How often intervals foretold from some years of the record hold the others. Stated 50, 80 and 90 %.",

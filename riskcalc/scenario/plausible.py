@@ -13,7 +13,7 @@ from fnmatch import fnmatchcase
 
 from riskcalc.errors import Question
 from riskcalc.scenario.outages import bridges
-from riskcalc.scenario.prices import path_spread
+from riskcalc.scenario.prices import CALIBRATED, HISTORY_OF_CURRENCY, path_spread
 from riskcalc.scenario.schema import Scenario, unit_of
 from riskcalc.scenario.units import said_unit
 from riskcalc.uncertainty.quantity import Fixed, Quantity, plain
@@ -22,7 +22,7 @@ SHEETS = "judgement, from data sheets of units on sale, 2025"
 SHOPS = "judgement, from shop prices, 2025"
 TARIFFS = "judgement; household prices of most countries lie there, IEA Energy Prices 2024, from memory"
 USE = "national statistics of household use, such as EIA RECS 2020 and Ofgem's typical values, from memory"
-HISTORY = "the shipped price histories of 1990 to 2021 (tables/SOURCES_prices.md)"
+HISTORY = "the shipped price histories (tables/SOURCES_prices.md)"
 JUDGEMENT = "judgement"
 SLIP = "Check the unit: the answer hangs on it."
 GRID, EVERY = ("sockets", "plug_in", "whole_home", ""), ()
@@ -160,9 +160,24 @@ def _joint(scenario: Scenario) -> Iterator[Question]:
             f" as standard deviation of the logarithm of the price after {years} years, with the persistence given",
             "Above 1.2 one future in six ends more than three times as dear as it began, before any trend.", HISTORY,
         )  # fmt: skip
+        yield from _history(scenario)
     if scenario.kit is not None:
         yield from _kit(scenario, dollar)
         yield from _left_open(scenario)
+
+
+def _history(scenario: Scenario) -> Iterator[Question]:
+    """Ask whether prices should follow the shipped history of the country, where the defaults follow another's."""
+    own = HISTORY_OF_CURRENCY.get(scenario.currency)
+    left_open = not all(scenario.is_given(f"prices.{name}") for name in CALIBRATED.get(own or "", ()))
+    if own and left_open and scenario.prices.history is None and scenario.home.supply == "grid":
+        yield Question(
+            "prices.history",
+            "not given: prices change as in the United States",
+            own,
+            "British prices grew by 4.7 % a year from 1988 to 2025 and swung widely, American ones by 2.5 % or less.",
+            HISTORY,
+        )
 
 
 def _kit(scenario: Scenario, dollar: float) -> Iterator[Question]:

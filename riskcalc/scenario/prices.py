@@ -158,6 +158,9 @@ CALIBRATED = {
     "ons_electricity": {"trend_per_year": 0.0473, "persistence": 0.529, "spread": 0.0383},
 }
 
+#: Whose history stands for a currency, where it is not that of the defaults (the United States).
+HISTORY_OF_CURRENCY = {"GBP": "ons_electricity"}
+
 
 def path_complaints(prices: Prices, study: Study | None) -> Iterator[Complaint]:
     """Yield what is wrong with a given path of prices; paths start at `prices`."""

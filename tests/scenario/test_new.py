@@ -194,6 +194,26 @@ def test_the_money_of_each_climate_is_that_of_its_place(place: str, currency: st
     assert read_place(place).currency == currency
 
 
+@pytest.mark.parametrize(
+    ("place", "kit", "history"),
+    [
+        ("thames", "rooftop-4kwp-5kwh", "ons_electricity"),
+        ("tucson", "rooftop-4kwp-5kwh", None),
+        ("thames", "off-grid-3kwh", None),
+    ],
+)
+@pytest.mark.usefixtures("folder")
+def test_prices_follow_the_history_of_the_place(place: str, kit: str, history: str | None) -> None:
+    """British bills name the British history; the defaults are those of the United States; fuel follows neither."""
+    words = ["--tariff", "flat", "--price", "0.3"] if history is None and "off" not in kit else []
+    done = run("home.toml", "--yes", "--place", place, "--kit", kit, "--cost", "6500", *words)
+    assert done.exit_code == 0, done.output
+    prices = read_scenario("home.toml").prices
+    assert prices.history == history
+    assert prices.persistence.value == (0.529 if history else 0.3)
+    assert prices.trend_per_year.mean == 0.025
+
+
 def test_usual_appliances_are_in_the_table() -> None:
     """What is offered can be named."""
     from riskcalc.demand.appliances import appliance_keys

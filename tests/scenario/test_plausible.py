@@ -116,3 +116,20 @@ def test_a_price_series_is_questioned(price, said: str) -> None:
 
     asked = PriceSeries(np.array([price(hour) for hour in range(8760)]), 60, ()).questions
     assert [said in question.given for question in asked] == ([True] if said else [])
+
+
+def test_british_bills_are_asked_for_british_prices(small_file: Path) -> None:
+    """The defaults follow the United States; British prices grew twice as fast. Asked unless history or figures are given."""
+
+    def asked(currency: str, *changes: str) -> list[str]:
+        path = small_file.with_name("home.toml")
+        path.write_text(small_file.read_text().replace('"EUR"', f'"{currency}"'), encoding="utf-8")
+        return [found.given for found in questions(read_scenario(path, list(changes))) if found.key == "prices.history"]
+
+    (given,) = asked("GBP", "prices.trend_per_year=0.03", "prices.spread=0.04")
+    assert given == "not given: prices change as in the United States"
+    assert not asked("EUR")
+    assert not asked("USD")
+    assert not asked("GBP", "prices.history=ons_electricity")
+    assert not asked("GBP", "prices.trend_per_year=0.03", "prices.spread=0.04", "prices.persistence=0.5")
+    assert not asked("GBP", "prices.growth_path=[0.02, 0.02, 0.02, 0.02, 0.02, 0.02, 0.02, 0.02, 0.02, 0.02]")

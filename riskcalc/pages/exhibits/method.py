@@ -311,8 +311,8 @@ def _prices() -> Iterator[MethodPart]:
             "g_y = ln(1 + trend) + d_y + (J_y − m) − f (J_{y − 1} + J_{y − 2} + J_{y − 3} − 3 m) / 3",
             "price_y = price_1 exp(g_2 + … + g_y)",
         ),
-        "form, spread and how often prices jump compared with household prices of the United States (EIA 1990-2021, BLS "
-        "1979-2021); size, falls and fading of jumps are judgements",
+        "form, spread and jumps compared with household prices of the United States (EIA 1990-2021, BLS 1979-2021) and of "
+        "the United Kingdom (ONS 1988-2025)",
         "Nobody knows how often prices jump. The tariff keeps its shape.",
     )
 

@@ -10,6 +10,7 @@ from riskcalc.language import ENGLISH
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.questions import USUAL, Answers
 from riskcalc.scenario.new.shelf import PRICE_KEYS, SHELF_CURRENCY, Kit, middle_of
+from riskcalc.scenario.prices import HISTORY_OF_CURRENCY
 from riskcalc.scenario.schema import Scenario, unit_of
 
 SCHEMA_FILE = "scenario.schema.json"
@@ -69,7 +70,7 @@ def scenario_tables(answers: Answers) -> dict[str, Any]:
         },
         "home": _home(answers, kit),
         "tariff": _tariff(answers),
-        "prices": _prices(),
+        "prices": _prices(answers, kit),
         "kit": whole_kit,
         "purchase": {},
     }
@@ -188,8 +189,9 @@ def _tariff(answers: Answers) -> dict[str, Any]:
     return tariff
 
 
-def _prices() -> dict[str, Any]:
-    return {
+def _prices(answers: Answers, kit: Kit) -> dict[str, Any]:
+    history = HISTORY_OF_CURRENCY.get(answers["currency"]) if kit.traits.on_grid else None
+    return ({} if history is None else {"history": history}) | {
         "discount_rate_per_year": _triangular(0.03, 0.042, 0.06, f"savings account to small loan: {OURS}"),
         "trend_per_year": _normal(0.025, 0.012, -0.015, 0.065, OURS),
         "inflation_per_year": _normal(0.022, 0.006, 0.0, 0.045, OURS),
