@@ -23,26 +23,25 @@ BRITISH_WINTER = (DAY < 88) | (DAY >= 298)
 DAY_TYPES = {"workday": WEEKDAY < 5, "saturday": WEEKDAY == 5, "sunday": WEEKDAY == 6}
 
 
-def mean_home_w(count: int, *, seed: int) -> np.ndarray:
-    """Mean power of `count` homes by local day and half-hour [W], shape (365, 48).
+def any_home(generator: np.random.Generator) -> tuple[list[str], int, float]:
+    """Appliances, people and share of weekdays at home of a home drawn at random.
 
-    Each home owns each appliance with the table's ownership; 1, 2, 3, 4 people in 30, 34, 16, 20 % of homes (Census
-    2001,
-    from memory); somebody at home on a beta(1.2, 1) share of the weekdays (mean 0.55; common practice, no source).
+    It owns each appliance with the table's ownership; 1, 2, 3, 4 people in 30, 34, 16, 20 % of homes (Census 2001, from
+    memory); somebody at home on a beta(1.2, 1) share of the weekdays (mean 0.55; common practice, no source).
     """
+    owned = [key for key, row in appliance_table().items() if key != CAR and generator.random() < row.ownership]
+    return owned, int(generator.choice([1, 2, 3, 4], p=[0.30, 0.34, 0.16, 0.20])), float(generator.beta(1.2, 1.0))
+
+
+def mean_home_w(count: int, *, seed: int) -> np.ndarray:
+    """Mean power of `count` homes at random by local day and half-hour [W], shape (365, 48)."""
     generator = np.random.default_rng(seed)
     total = np.zeros(CLOCK.slots)
     for number in range(count):
-        owned = {
-            key: "elsewhere"
-            for key, row in appliance_table().items()
-            if key != CAR and generator.random() < row.ownership
-        }
-        occupants = int(generator.choice([1, 2, 3, 4], p=[0.30, 0.34, 0.16, 0.20]))
-        share = float(generator.beta(1.2, 1.0))
+        owned, occupants, share = any_home(generator)
         pool = appliance_years(
-            owned, clock=CLOCK, years=1, seed=seed * 1000 + number, occupants=occupants, step_minutes=30,
-            home_share=0.55, threads=1,
+            dict.fromkeys(owned, "elsewhere"), clock=CLOCK, years=1, seed=seed * 1000 + number, occupants=occupants,
+            step_minutes=30, home_share=0.55, threads=1,
         )  # fmt: skip
         at_home = pool.day_rank[0, 0] < share
         for name, watts in zip(pool.basis, pool.wired_w[0], strict=True):
