@@ -128,12 +128,16 @@ def method_traits(assessment: Assessment) -> dict[str, Any]:
     }
 
 
-def whole_result(assessment: Assessment, *, foresight: bool = False) -> dict[str, Any]:
+def whole_result(
+    assessment: Assessment, *, foresight: bool = False, figures: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
     """Return every figure under the names documented in reports/README.md, ready for JSON.
 
-    With `foresight` also how near the rule comes to the best there is, which takes some seconds more.
+    With `foresight` also how near the rule comes to the best there is, which takes some seconds more. `figures` is what
+    `assess.result` gives, if it is at hand.
     """
-    figures = result(assessment) | insight_figures(insight(assessment), assessment.scenario)
+    first = result(assessment) if figures is None else figures
+    figures = {**first, **insight_figures(insight(assessment), assessment.scenario)}
     if not foresight:
         return figures
     from riskcalc.answers.foresight import foresight_figures  # meets scipy's optimisers, a third of a second

@@ -103,18 +103,22 @@ def assess(
                 )
             found = made.assessment
 
-    from riskcalc.answers.assess import draw_table
+    from riskcalc.answers.assess import draw_table, result
     from riskcalc.answers.page_dict import page_dict, whole_result
     from riskcalc.language import speaking
     from riskcalc.output import csv_text, json_text, write_files
-    from riskcalc.pages.page import assess_page
+    from riskcalc.pages.page import ask_drawings, assess_page
     from riskcalc.pages.progress import until_lines
     from riskcalc.pages.screen import brief_text, summary_lines
     from riskcalc.study.precision import recorded
 
-    figures = whole_result(found, foresight=foresight)
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
-    shown = page_dict(found, figures=figures, command=asked)
+    at_hand = result(found)
+    shown = page_dict(found, figures=at_hand, command=asked)
+    with speaking(found.scenario.study.language):
+        ask_drawings(shown)
+    figures = whole_result(found, foresight=foresight, figures=at_hand)
+    shown = {**shown, **figures}
     page = page_made(lambda: assess_page(shown), title=found.scenario.called, language=found.scenario.study.language)
     if made is not None:
         figures = recorded(figures, made)
@@ -135,7 +139,5 @@ def get_page_ready() -> None:
     """Do, while the futures are simulated, what needs none of them: read the modules, compile the template."""
     import riskcalc.answers.page_dict  # noqa: F401
     from riskcalc.pages.page import get_ready
-    from riskcalc.uncertainty import smoothing
 
-    smoothing.get_ready()
     get_ready()

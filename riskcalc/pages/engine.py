@@ -1,4 +1,7 @@
-"""The chart engine runs in a process of its own: it draws while this one goes on, and ends alone where memory is short."""
+"""The chart engine runs in a process of its own: it builds charts and draws them while this one goes on.
+
+Where memory is short it ends alone.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +10,10 @@ import base64
 import contextlib
 import json
 import os
+import pickle
 import subprocess
 import sys
+from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as Late
 from functools import cache
@@ -41,7 +46,7 @@ class _Engine:
         atexit.register(self.end)
 
     def ask(self, **request: Any) -> Future[str]:
-        return self._speaker.submit(self._asked, json.dumps(request).encode() + b"\n")
+        return self._speaker.submit(self._asked, pickle.dumps(request))
 
     def start(self) -> None:
         """Start the process in the background; one that has ended is started anew."""
@@ -112,6 +117,12 @@ def start_engine() -> None:
 def asked_svg(chart: dict[str, Any], *, locale: dict[str, Any] | None) -> Future[str]:
     """Return an SVG to be, of a chart in the grammar of the engine."""
     return _engine().ask(chart=chart, locale=locale)
+
+
+def asked_drawings(draw: Callable[..., Any], widths: Iterable[int], *, language: str) -> list[Future[str]]:
+    """Return an SVG to be for each width, of a chart that the engine's process builds by calling `draw(width=width)`."""
+    called = pickle.dumps(draw)
+    return [_engine().ask(draw=called, width=width, language=language) for width in widths]
 
 
 def png(svg: str, *, scale: float) -> bytes:

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from riskcalc.language import translated
+from riskcalc.language import language_now, translated
 from riskcalc.output import DRAWN_BY
-from riskcalc.pages.engine import made, png
+from riskcalc.pages.engine import asked_drawings, made, png
 from riskcalc.pages.figures import grouped, say
 from riskcalc.types import Figures
 
@@ -164,7 +164,7 @@ def repacked(png: bytes, *, says: tuple[str, str]) -> bytes:
 def chart(
     figures: Figures,
     key: str,
-    draw: Callable[[int], alt.TopLevelMixin],
+    draw: Callable[..., alt.TopLevelMixin],
     *,
     title: str,
     reading: str,
@@ -179,11 +179,12 @@ def chart(
     Parameters
     ----------
     figures : mapping
-        For the source line: what the drawing was made from.
+        For the source line: what the drawing was made from. Holds drawings asked for before (`page.ask_drawings`).
     key : str
         Name in ids and file names.
     draw : callable
-        Width in pixels -> chart.
+        Width in pixels -> chart, by the name `width`. Another process calls it, so it is a function of a module, or a
+        `partial` of one.
     title, reading, alternative : str
         The finding; how to read the chart; the text for those who cannot see it.
     table : header and rows of text
@@ -195,14 +196,11 @@ def chart(
     kind : str
         "half" and "dots" draw one narrow version for every screen.
     """
-    from altair.utils.schemapi import debug_mode
+    from riskcalc.pages.look import NARROW, WIDE
 
-    from riskcalc.pages.look import NARROW, WIDE, sent
-
-    # altair checks what it is given by default; the tests draw every chart with the checks on.
-    with debug_mode(False):
-        narrow = sent(draw(NARROW))
-        wide = narrow if kind else sent(draw(WIDE))
+    asked = figures.get("page", {}).get("drawings", {}).get(key)
+    if asked is None:
+        asked = asked_drawings(draw, (NARROW,) if kind else (NARROW, WIDE), language=language_now())
     shown = Chart(
         key=key,
         title=translated(title),
@@ -211,8 +209,8 @@ def chart(
         legend=tuple((look, translated(said)) for look, said in legend),
         header=tuple(map(translated, table[0])),
         cells=tuple(tuple(row) for row in table[1]),
-        wide_svg=wide,
-        narrow_svg=narrow,
+        wide_svg=asked[-1],
+        narrow_svg=asked[0],
         csv=csv_text(columns),
         source=source_line(figures),
         kind=kind,

@@ -11,14 +11,12 @@ import json
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
-from concurrent.futures import Future
-from typing import Any, TypeVar
-
-import altair as alt
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from riskcalc.language import drawing_locale, translated
 from riskcalc.pages.engine import asked_svg, made
 from riskcalc.pages.figures import short
+from riskcalc.pages.grammar import alt
 
 WIDE, NARROW = 700, 330
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
@@ -66,7 +64,8 @@ LOOK = {
 ROW_HEIGHT, LINE_HEIGHT, LETTER_PX = 42, 15, 6.4
 OUTER_TAG = re.compile(r'<svg[^>]*width="([\d.]+)" height="([\d.]+)"[^>]*>')
 
-Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart | alt.FacetChart, alt.VConcatChart)
+if TYPE_CHECKING:
+    Drawn = TypeVar("Drawn", alt.Chart, alt.LayerChart | alt.FacetChart, alt.VConcatChart)
 
 
 def rows(**columns: Iterable[Any]) -> alt.InlineData:
@@ -154,20 +153,15 @@ def short_names(labels: Sequence[str]) -> alt.LayerChart | alt.FacetChart:
     return row_names([[short(label)] for label in labels])
 
 
-def sent(chart: alt.TopLevelMixin) -> Future[str]:
-    """Return the chart as an SVG to be, with plain colours: the page and the file are both made from it."""
-    return asked_svg(chart.to_dict(validate=False), locale=drawing_locale())
-
-
 def rendered(chart: alt.TopLevelMixin) -> str:
-    """Return the chart as SVG with plain colours.
+    """Return the chart as SVG with plain colours: the page and the file are both made from it.
 
     Raises
     ------
     EngineMissing
         Where no chart can be drawn.
     """
-    return made(sent(chart))
+    return made(asked_svg(chart.to_dict(validate=False), locale=drawing_locale()))
 
 
 def page_drawing(svg: str, *, name: str) -> str:

@@ -48,6 +48,28 @@ def get_ready() -> None:
     page_template(TEMPLATE)
 
 
+def ask_drawings(figures: Figures) -> None:
+    """Ask for the charts of an assessment that need no insight, so that they are drawn while it is worked out.
+
+    `figures` is the dict of the page, with the content of result.json as far as it is at hand. What was asked is kept
+    under `page`, and the page takes its drawings from there.
+    """
+    asked = figures["page"]["drawings"] = {}
+    figures = spoken(figures)
+    blocks = (
+        futures_block(figures),
+        payback_.odds_block(figures),
+        cash_block(figures),
+        worth_.worth_block(figures),
+        prices.price_block(figures),
+        energy.demand_block(figures),
+        energy.solar_block(figures),
+        *week.week_blocks(figures, figures["page"]["weeks"]),
+    )
+    shown = Section("", "", tuple(block for block in blocks if block is not None))
+    asked.update({chart.key: (chart.narrow_svg, chart.wide_svg) for chart in charts_of([shown])})
+
+
 def assess_page(figures: Figures) -> str:
     """Return the page of an assessment, from `answers.page_dict`."""
     return html_document(assess_document(figures))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import altair as alt
+from functools import partial
+
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.options import choices, first_word, in_sentence, labels, title_of
 from riskcalc.pages.figures import error_of, money, percent, say, value_of
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows, wrapped
 from riskcalc.types import Figures
 
@@ -33,7 +35,7 @@ def best_block(result: Figures) -> Block:
     return chart(
         result,
         "best",
-        lambda width: best_chart(result, width=width),
+        partial(best_chart, result),
         title=title,
         reading="In how many futures each choice is the best. Where several choices tie, each gets a part of the future. "
         "The true share very likely lies within the line (two standard errors either way).",

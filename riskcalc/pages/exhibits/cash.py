@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import altair as alt
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import UNKNOWN, money, percent, say, value_of, whole_years
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
 from riskcalc.types import Figures
 
@@ -37,7 +39,7 @@ def cash_block(figures: Figures) -> Block:
     return chart(
         figures,
         "cash",
-        lambda width: cash_chart(figures, width=width),
+        partial(cash_chart, figures),
         title=title,
         reading=reading,
         alternative=say(

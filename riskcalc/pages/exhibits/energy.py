@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 from typing import Any
 
-import altair as alt
 import numpy as np
 
 from riskcalc.language import months as month_names
@@ -24,6 +24,7 @@ from riskcalc.pages.figures import (
     significant,
     value_of,
 )
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
 from riskcalc.types import Figures
 
@@ -108,7 +109,7 @@ def served_by_month(figures: Figures, key: str, months: Figures, *, title: str, 
     return chart(
         figures,
         key,
-        lambda width: demand_chart(months, width=width),
+        partial(demand_chart, months),
         title=title,
         reading=reading,
         alternative=say("{title}. Stacked bars for twelve months: {pieces}.", title=title, pieces=", ".join(said)),
@@ -160,7 +161,7 @@ def solar_block(figures: Figures) -> Block | None:
     return chart(
         figures,
         "solar",
-        lambda width: solar_chart(months, width=width),
+        partial(solar_chart, months),
         title=title,
         reading=f"{reading} {say('The hollow part could not be used.')}" if wasted else reading,
         alternative=say("{title}. Bars for the twelve months.", title=title),

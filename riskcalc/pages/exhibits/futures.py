@@ -7,14 +7,15 @@ instead of reading areas. Futures that do not pay back stand apart, on the same 
 from __future__ import annotations
 
 import math
+from functools import partial
 
-import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
 from riskcalc.pages.figures import counted, grouped, say, whole_years
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, rows
 from riskcalc.types import Figures, Floats
 
@@ -49,7 +50,7 @@ def futures_block(figures: Figures) -> Block:
     return chart(
         figures,
         "futures",
-        lambda width: futures_chart(within, width=min(width, 400), by_stay=by_stay),
+        partial(futures_chart, within, by_stay=by_stay),
         title=title,
         reading=say(
             "We simulated {draws} possible futures. Each dot stands for one in a hundred.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 import numpy as np
 
@@ -89,7 +90,7 @@ def order_block(figures: Figures, outcome: str) -> Block:
     return chart(
         figures,
         f"total-{outcome.replace('_', '-')}",
-        lambda width: share_chart([row["label"] for row in factors], totals, width=width),
+        partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading="How much of the difference between good and bad results comes from each input, alone or together with "
         "others. The true share very likely lies within the line (two standard errors either way).",

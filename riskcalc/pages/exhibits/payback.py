@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
-import altair as alt
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
@@ -21,6 +21,7 @@ from riskcalc.pages.figures import (
     years,
     years_range,
 )
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
 from riskcalc.types import Figures, Floats
 
@@ -83,7 +84,7 @@ def odds_block(figures: Figures) -> Block:
     return chart(
         figures,
         "odds",
-        lambda width: odds_chart(figures, width=width),
+        partial(odds_chart, figures),
         title=title,
         reading=say(
             "Read upwards from a year: the share of futures that have paid back by then. The band is two standard "

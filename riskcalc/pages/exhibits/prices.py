@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import altair as alt
+from functools import partial
+
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.cash import LEVELS
 from riskcalc.pages.figures import say, significant, whole_years
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
 from riskcalc.types import Figures
 
@@ -33,7 +35,7 @@ def price_block(figures: Figures) -> Block | None:
     return chart(
         figures,
         "prices",
-        lambda width: price_chart(figures, width=width),
+        partial(price_chart, figures),
         title=title,
         reading=say(
             "Left of today: {history}, {first} to {last}, each year over the last. Right of it: the drawn futures. The dark band "

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from itertools import pairwise
 from typing import Any, Literal
 
-import altair as alt
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart, table, words
@@ -25,6 +25,7 @@ from riskcalc.pages.figures import (
     whole_years,
     with_unit,
 )
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, row_scale, rows, short_names
 from riskcalc.types import Figures
 
@@ -69,7 +70,7 @@ def share_block(figures: Figures) -> Block:
     return chart(
         figures,
         "share",
-        lambda width: share_chart([row["label"] for row in ranking], shares, width=width),
+        partial(share_chart, [row["label"] for row in ranking], shares),
         title=title,
         reading=f"{reading} {ties}" if ties else reading,
         alternative=say("{title}. Bars of shares of the variance of worth, largest first.", title=title),
@@ -143,7 +144,7 @@ def swing_block(figures: Figures) -> Block | None:
     return chart(
         figures,
         "swing",
-        lambda width: swing_chart(moving, currency=currency, width=width),
+        partial(swing_chart, moving, currency=currency),
         title=title,
         reading="Average worth with the input at its low end (hollow: one future in ten is lower) and at its high end "
         "(full). Everything else is still uncertain.",

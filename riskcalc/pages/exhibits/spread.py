@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
-import altair as alt
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.options import choices, first_word, in_sentence, labels, title_of
 from riskcalc.pages.figures import money, percent, say, years
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows, wrapped
 from riskcalc.types import Figures, Floats
 
@@ -36,7 +37,7 @@ def spread_block(result: Figures, *, key: str = "spread", most: int | None = Non
     return chart(
         result,
         key,
-        lambda width: spread_chart(result, width=width, most=most),
+        partial(spread_chart, result, most=most),
         title=title,
         reading="Net present value against doing nothing under the tariff of today. Thin line: nine futures in ten. Thick "
         "line: the middle half. Dot: the average.",

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 from itertools import pairwise
 
-import altair as alt
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart, items, words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, titles
 from riskcalc.pages.figures import UNKNOWN, grouped, money, number, say, years
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
 from riskcalc.types import Figures, Floats
 
@@ -74,7 +75,7 @@ def stay_blocks(result: Figures) -> Iterator[Block]:
     yield chart(
         result,
         "stay",
-        lambda width: stay_chart(result, width=width),
+        partial(stay_chart, result),
         title=title,
         reading="Average net present value if the household moves once, after so many years. At the right end it never "
         "moves within the horizon. Each option says what happens to the kit at a move.",

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
-import altair as alt
 import numpy as np
 
 from riskcalc.language import month_in_words
@@ -25,6 +25,7 @@ from riskcalc.pages.figures import (
     whole_years,
     years,
 )
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows
 from riskcalc.types import Figures
 
@@ -162,7 +163,7 @@ def track_block(found: Figures) -> Block:
     return chart(
         found,
         "tracks",
-        lambda width: track_chart(found, width=width),
+        partial(track_chart, found),
         title=title,
         reading="Dot: what was measured in all these months. Line: where eight futures in ten lie for the same months. 100 % "
         "is the middle future.",

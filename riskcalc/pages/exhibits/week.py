@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
-import altair as alt
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +13,7 @@ from riskcalc.clock import CALENDAR_YEAR
 from riskcalc.language import day_in_words, told, weekdays
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import NO_BREAK, capital, percent, say, significant
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
 from riskcalc.types import Figures
 
@@ -56,7 +56,7 @@ def _week_block(figures: Figures, week: Figures, top_w: float) -> Block:
     return chart(
         figures,
         f"week-{week['season']}",
-        partial(_drawn, week, top_w),
+        partial(week_chart, week, top_w=top_w),
         title=title,
         reading=say(
             "{first_day} and the next six days in one future (number {draw}, year {year}). An example, not an average.",
@@ -146,10 +146,6 @@ def week_chart(week: Figures, *, top_w: float, width: int) -> alt.TopLevelMixin:
     area = _area(day, stored, ("battery", 0.65), x_below, alt.Y("low:Q", scale=scale, axis=kwh))
     below = sized(alt.layer(area), width=width - 56, height=70)
     return finished(alt.vconcat(power, below, resolve={"scale": {"x": "shared"}}))
-
-
-def _drawn(week: Figures, top_w: float, width: int) -> alt.TopLevelMixin:
-    return week_chart(week, top_w=top_w, width=width)
 
 
 def _area(day: NDArray[np.float64], watts: Any, look: tuple[str, float], x: alt.X, y: alt.Y) -> alt.Chart:

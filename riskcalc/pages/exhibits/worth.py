@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from typing import Any, Literal
 
-import altair as alt
 import numpy as np
 
 from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of, whole_years
+from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
 from riskcalc.types import Figures
 
@@ -76,7 +77,7 @@ def worth_block(figures: Figures) -> Block:
     return chart(
         figures,
         "worth",
-        lambda width: worth_chart(figures, width=width),
+        partial(worth_chart, figures),
         title=title,
         reading=reading,
         alternative=say(
