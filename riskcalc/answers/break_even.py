@@ -3,7 +3,7 @@
 Three ways, from exact to quick, and each answer says which was taken:
 
 - "revalued": an input that only enters the money is set to a value in every draw and the draws are recalculated, no
-  energy simulated; the root is bracketed on a grid and closed in on common draws (Brent's method).
+  energy simulated; the root is bracketed on a grid and closed in on common draws (Chandrupatla's method).
 - "simulated": any other input, with fewer draws simulated anew at some values and each draw's margin joined by straight
   lines between them; the change of the odds from these few is added to the odds of all draws (`statements`);
 - "shifted": from the draws at hand: each draw's margin is moved by what a smooth function expects of the change of the
@@ -26,34 +26,34 @@ import numpy as np
 
 from riskcalc.answers.factors import is_money_only
 from riskcalc.answers.statements import Margins, Statement
+from riskcalc.money.bill import bill, prices_of
 from riskcalc.money.prices import PricePaths, paths_of
-from riskcalc.money.valuation import Valuation, valuation
+from riskcalc.money.valuation import Valuation, energy_of, payback_and_worth, valuation
 from riskcalc.scenario import bounds_of
 from riskcalc.study.model import Assessment
-from riskcalc.types import Floats
+from riskcalc.types import Floats, Values
 from riskcalc.uncertainty.smoothing import additive, smooth_term
 from riskcalc.uncertainty.summary import share_error
 
-KEPT = ("payback_years", "lasting_payback_years", "discounted_payback_years", "net_present_value")
-#: Memory for what is kept: some two thousand values with a thousand draws.
+#: What most statements ask for; the rest of a valuation is worked out when it is asked for.
+KEPT = ("payback_years", "net_present_value")
+#: Memory for what is kept: some four thousand values with a thousand draws.
 ROOM_BYTES = 64 * 2**20
 
 
 class LazyValuation:
     """Stands for a `Valuation` that is worked out when a figure of it is asked for."""
 
-    def __init__(self, make: Callable[[], Valuation]) -> None:
-        self._make = make
+    def __init__(self, most: Callable[[], dict[str, Floats]], whole: Callable[[], Valuation]) -> None:
+        self._most, self._whole = most, whole
         self._kept: dict[str, Any] = {}
 
     def __getattr__(self, name: str) -> Any:
         if name.startswith("_"):
             raise AttributeError(name)
-        if name in self._kept:
-            return self._kept[name]
-        money = self._make()
-        self._kept = {kept: getattr(money, kept) for kept in KEPT}
-        return getattr(money, name)
+        if name in KEPT and not self._kept:
+            self._kept = self._most()
+        return self._kept[name] if name in KEPT else getattr(self._whole(), name)
 
 
 def varied(assessment: Assessment, key: str, point: float) -> Assessment:
@@ -62,14 +62,27 @@ def varied(assessment: Assessment, key: str, point: float) -> Assessment:
     if (key, point) not in found:
         values = {**assessment.values, key: np.broadcast_to(np.float64(point), (assessment.draws,))}
 
-        def make() -> Valuation:
+        def whole() -> Valuation:
             paths = None if key.startswith("prices.") else _paths(assessment)
             return valuation(assessment.scenario, assessment.simulation, values, assessment.design.path, paths=paths)
 
-        found[key, point] = replace(assessment, values=values, valuation=cast("Valuation", LazyValuation(make)))
+        def most() -> dict[str, Floats]:
+            saving, level = _yearly(assessment, key, values)
+            return payback_and_worth(assessment.scenario, assessment.simulation, values, saving=saving, level=level)
+
+        found[key, point] = replace(assessment, values=values, valuation=cast("Valuation", LazyValuation(most, whole)))
         while len(found) > max(1, ROOM_BYTES // (len(KEPT) * 8 * assessment.draws)):
             found.popitem(last=False)
     return found[key, point]
+
+
+def _yearly(assessment: Assessment, key: str, values: Values) -> tuple[Floats, Floats]:
+    """Return saving and price level, (years, draws) each, with one key varied; what the key cannot move is at hand."""
+    money, scenario = assessment.valuation, assessment.scenario
+    if not key.startswith(("prices.", "tariff.")):
+        return money.saving, money.price_level
+    paths = paths_of(scenario, values, assessment.design.path) if key.startswith("prices.") else _paths(assessment)
+    return bill(prices_of(scenario, values, paths), energy_of(assessment.simulation)).saving, paths.level
 
 
 def _paths(assessment: Assessment) -> PricePaths:
@@ -80,10 +93,14 @@ def _paths(assessment: Assessment) -> PricePaths:
     return paths
 
 
-Odds = Callable[[float], float]
+#: Values of the input, (points,) -> odds at each, (points,).
+Odds = Callable[[Floats], Floats]
 
 #: Values tried before the root is closed in on.
 GRID = 9
+
+#: A root is closed in to this share of the range looked through.
+FINENESS = 1e-5
 
 #: Costs and prices are looked for up to this many widths beyond what was drawn, other inputs within it only.
 WIDTHS_BEYOND = 2.0
@@ -155,7 +172,11 @@ def break_even(
     if statement.margin is None or not quantity.is_uncertain:
         return None
     low, high = quantity.quantile(np.array(DRAWN_ENDS)).tolist()
-    shifted = _holding(_shifted_margin(assessment, statement, key), statement.counted(assessment))
+    margin_at, counted = _shifted_margin(assessment, statement, key), statement.counted(assessment)
+
+    def shifted(points: Floats) -> Floats:
+        return (margin_at(points) >= 0.0) * counted
+
     return _solved(assessment, statement, key, shifted, level, low, high, "shifted")
 
 
@@ -188,7 +209,7 @@ def crossing(odds: Odds, *, level: float, low: float, high: float, start: float)
     `level`.
     """
     grid = np.unique(np.append(np.linspace(low, high, GRID), np.clip(start, low, high)))
-    gaps = np.array([odds(float(point)) - level for point in grid])
+    gaps = odds(grid) - level
     brackets = np.flatnonzero(np.sign(gaps[:-1]) * np.sign(gaps[1:]) <= 0)
     if not len(brackets):
         return None, float(gaps[0] + level), float(gaps[-1] + level)
@@ -197,17 +218,45 @@ def crossing(odds: Odds, *, level: float, low: float, high: float, start: float)
     if gaps[nearest] == 0.0 or gaps[nearest + 1] == 0.0:
         root = one if gaps[nearest] == 0.0 else other
     else:
-        from scipy.optimize import brentq  # a quarter of a second, not needed by every command
-
-        root = float(brentq(lambda point: odds(point) - level, one, other, xtol=1e-5 * (high - low), rtol=1e-8))
+        ends = (one, float(gaps[nearest])), (other, float(gaps[nearest + 1]))
+        root = closed_in(lambda point: float(odds(np.array([point]))[0]) - level, *ends, within=FINENESS * (high - low))
     return root, float(gaps[0] + level), float(gaps[-1] + level)
+
+
+def closed_in(
+    gap: Callable[[float], float], one: tuple[float, float], other: tuple[float, float], *, within: float
+) -> float:
+    """Return a point where `gap` changes its sign between two points, given with their gaps of different sign.
+
+    Inverse quadratic interpolation where it is safe, else halving (Chandrupatla, Advances in Engineering Software 28
+    (1997) 145-149). Written here because the library of optimisers takes a quarter of a second to read.
+    """
+    (far, gap_far), (near, gap_near) = one, other
+    share = 0.5
+    while True:
+        point = near + share * (far - near)
+        found = gap(point)
+        if np.sign(found) == np.sign(gap_near):
+            third, gap_third = near, gap_near
+        else:
+            third, gap_third, far, gap_far = far, gap_far, near, gap_near
+        near, gap_near = point, found
+        least = within / abs(far - near)
+        if gap_near == 0.0 or least > 1.0:
+            return near if abs(gap_near) < abs(gap_far) else far
+        place, height = (near - far) / (third - far), (gap_near - gap_far) / (gap_third - gap_far)
+        share = 0.5
+        if height**2 < place and (1.0 - height) ** 2 < 1.0 - place:
+            share = gap_near / (gap_far - gap_near) * gap_third / (gap_far - gap_third)
+            share += (third - near) / (far - near) * gap_near / (gap_third - gap_near) * gap_far / (gap_third - gap_far)
+        share = min(max(share, 0.5 * least), 1.0 - 0.5 * least)
 
 
 def _solved(
     assessment: Assessment,
     statement: Statement,
     key: str,
-    holds_at: Callable[[float], Floats],
+    holds_at: Callable[[Floats], Floats],
     level: float,
     low: float,
     high: float,
@@ -216,8 +265,8 @@ def _solved(
     quantity = assessment.scenario.quantities()[key]
     start = float(quantity.quantile(np.array(0.5)))
 
-    def odds(point: float) -> float:
-        return float(np.nanmean(holds_at(point)))
+    def odds(points: Floats) -> Floats:
+        return np.asarray(np.nanmean(holds_at(points), axis=1))
 
     value, odds_low, odds_high = crossing(odds, level=level, low=low, high=high, start=start)
     error = place = None
@@ -229,28 +278,25 @@ def _solved(
 
 
 def _error(
-    holds_at: Callable[[float], Floats], value: float, low: float, high: float, *, scrambles: int
+    holds_at: Callable[[Floats], Floats], value: float, low: float, high: float, *, scrambles: int
 ) -> float | None:
     """Return the standard error of the value: that of the odds there over the slope of the odds."""
     step = 0.05 * (high - low)
     left, right = max(low, value - step), min(high, value + step)
-    slope = float(np.nanmean(holds_at(right)) - np.nanmean(holds_at(left))) / (right - left)
-    error = share_error(holds_at(value), scrambles=scrambles)
+    below, at, above = holds_at(np.array([left, value, right]))
+    slope = float(np.nanmean(above) - np.nanmean(below)) / (right - left)
+    error = share_error(at, scrambles=scrambles)
     return None if error is None or slope == 0.0 else error / abs(slope)
 
 
-def _revalued(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
-    def holds_at(point: float) -> Floats:
-        return statement.true_in(varied(assessment, key, point))
+def _revalued(assessment: Assessment, statement: Statement, key: str) -> Callable[[Floats], Floats]:
+    def holds_at(points: Floats) -> Floats:
+        return np.stack([statement.true_in(varied(assessment, key, float(point))) for point in points])
 
     return holds_at
 
 
-def _holding(margin_at: Callable[[float], Floats], counted: Floats) -> Callable[[float], Floats]:
-    return lambda point: (margin_at(point) >= 0.0) * counted
-
-
-def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> Callable[[float], Floats]:
+def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> Callable[[Floats], Floats]:
     assert statement.margin is not None
     quantity, margin = assessment.scenario.quantities()[key], statement.margin(assessment)
     term = smooth_term(assessment.design.unit[key], assessment.values[key])
@@ -259,8 +305,8 @@ def _shifted_margin(assessment: Assessment, statement: Statement, key: str) -> C
     variance, noise = float(part.var()), float(fit.noise[0] * fit.noise_degrees[0]) / len(margin)
     kept = 1.0 - noise / variance if noise < (1.0 - LEAST_KEPT) * variance else 0.0
 
-    def margin_at(point: float) -> Floats:
-        place = float(quantity.cumulative(np.array(point)))
-        return margin + kept * (float(fit.part_at(0, term.at(place, point))[0]) - part)
+    def margin_at(points: Floats) -> Floats:
+        there = fit.part_at(0, term.at(quantity.cumulative(points), points))[0]
+        return margin + kept * (there[:, None] - part)
 
     return margin_at

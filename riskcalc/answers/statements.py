@@ -100,9 +100,9 @@ class Margins:
     counted: Floats
     offset: float = 0.0
 
-    def holding_at(self, value: float) -> Floats:
-        """Return whether the statement holds in each draw at a value, as 0 or 1 with the offset on top, (draws,)."""
-        return (self.at(value) >= 0.0) * self.counted + self.offset
+    def holding_at(self, values: Floats) -> Floats:
+        """Return whether the statement holds at each value, as 0 or 1 with the offset on top, (values, draws)."""
+        return np.stack([(self.at(value) >= 0.0) * self.counted + self.offset for value in values])
 
     def at(self, value: float) -> Floats:
         """Return the margin of each draw at any value between the first and the last, (draws,)."""

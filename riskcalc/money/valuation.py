@@ -58,18 +58,17 @@ def valuation(
     yearly = bill(prices_of(scenario, values, paths), energy_of(simulation))
     flows = purchase_flows(scenario, simulation, values, saving=yearly.saving, level=paths.level)
     bought = simulation.course.bought
-    cash_balance = balance(flows.for_payback)
+    own = flows.for_payback
+    cash_balance = balance(own)
     loan = flows.by_kind.get("loan")
-    in_debt = while_in_debt(cash_balance, loan)
     discount_rate = values["prices.discount_rate_per_year"]
-    discounted_balance = balance(discounted(flows.for_payback, discount_rate=discount_rate))
-    payback = _if_bought(bought, crossing_years(in_debt))
+    discounted_balance = balance(discounted(own, discount_rate=discount_rate))
+    payback = _payback_years(cash_balance, loan, bought)
     in_cash = with_sale = payback
     if loan is not None:
-        in_cash = _if_bought(bought, crossing_years(balance(flows.without((*NOT_IN_PAYBACK, "loan")))))
+        in_cash = _payback_years(balance(flows.without((*NOT_IN_PAYBACK, "loan"))), None, bought)
     if "sale" in flows.by_kind:
-        sold = balance(flows.without(("resale",)))
-        with_sale = _if_bought(bought, crossing_years(while_in_debt(sold, loan)))
+        with_sale = _payback_years(balance(flows.without(("resale",))), loan, bought)
     return Valuation(
         saving=yearly.saving,
         bill_without=yearly.without,
@@ -81,11 +80,27 @@ def valuation(
         cash_balance=cash_balance,
         payback_years=payback,
         lasting_payback_years=_if_bought(bought, crossing_years(cash_balance, crossing="lasting")),
-        discounted_payback_years=_if_bought(bought, crossing_years(while_in_debt(discounted_balance, loan))),
+        discounted_payback_years=_payback_years(discounted_balance, loan, bought),
         payback_in_cash_years=in_cash,
         payback_with_sale_years=with_sale,
         net_present_value=net_present_value(flows.total, discount_rate=discount_rate),
     )
+
+
+def payback_and_worth(
+    scenario: Scenario, simulation: Simulation, values: Values, *, saving: Floats, level: Floats
+) -> dict[str, Floats]:
+    """Return `payback_years` and `net_present_value` alone, (draws,) each, with the bits of `valuation`.
+
+    `saving` and `level` (years, draws) are those of `valuation` for the same values: half the work where they are at hand.
+    """
+    flows = purchase_flows(scenario, simulation, values, saving=saving, level=level)
+    return {
+        "payback_years": _payback_years(
+            balance(flows.for_payback), flows.by_kind.get("loan"), simulation.course.bought
+        ),
+        "net_present_value": net_present_value(flows.total, discount_rate=values["prices.discount_rate_per_year"]),
+    }
 
 
 def energy_of(simulation: Simulation) -> Energy:
@@ -97,6 +112,10 @@ def energy_of(simulation: Simulation) -> Energy:
         DAYS_PER_YEAR,
         None if demand is None or imported is None else (demand, imported),
     )
+
+
+def _payback_years(balance_rows: Floats, loan: Floats | None, bought: Flags) -> Floats:
+    return _if_bought(bought, crossing_years(while_in_debt(balance_rows, loan)))
 
 
 def _if_bought(bought: Flags, payback_years: Floats) -> Floats:

@@ -15,9 +15,11 @@ Chance alone gives a gap and a distance above 0. Their noise floors come from sh
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from riskcalc.types import Floats
@@ -137,12 +139,12 @@ def distance(payback_years: Floats, place: Floats) -> float:
 
     0 where the factor changes nothing, at most 1. Infinite payback lies beyond every finite one.
     """
-    return _mean_distance(payback_years[np.argsort(place, kind="stable")])
+    return float(_mean_distances(payback_years, [np.argsort(place, kind="stable")])[0])
 
 
 def mean_gap(paid: Floats, place: Floats) -> float:
     """Return the mean difference between the odds in each tenth of the draws by `place` and those of all draws."""
-    return _mean_gap(paid[np.argsort(place, kind="stable")])
+    return float(_mean_gaps(paid, [np.argsort(place, kind="stable")])[0])
 
 
 def noise_floors(payback_years: Floats, paid: Floats, *, factors: int, seed: int) -> tuple[float, float]:
@@ -152,24 +154,37 @@ def noise_floors(payback_years: Floats, paid: Floats, *, factors: int, seed: int
     """
     rng = generator(seed, Stream.SHUFFLES)
     orders = [rng.permutation(len(paid)) for _ in range(SHUFFLES)]
-    gaps = np.array([_mean_gap(paid[order]) for order in orders])
-    distances = np.array([_mean_distance(payback_years[order]) for order in orders])
+    gaps, distances = _mean_gaps(paid, orders), _mean_distances(payback_years, orders)
     above = float(special.ndtri(1.0 - CHANCE / max(1, factors)))
     return float(gaps.mean() + above * gaps.std(ddof=1)), float(distances.mean() + above * distances.std(ddof=1))
 
 
-def _mean_gap(in_order: Floats) -> float:
-    parts = np.array_split(in_order, min(PARTS, len(in_order)))
-    return float(np.mean([abs(part.mean() - in_order.mean()) for part in parts]))
+def _parts(draws: int) -> NDArray[np.int64]:
+    """Return how many draws each of the equal parts holds, the larger ones first, (parts,)."""
+    parts = min(PARTS, draws)
+    return draws // parts + (np.arange(parts) < draws % parts)
 
 
-def _mean_distance(in_order: Floats) -> float:
-    finite = np.unique(in_order[np.isfinite(in_order)])
-    if not len(finite):
-        return 0.0
-    whole = np.searchsorted(np.sort(in_order), finite, side="right") / len(in_order)
-    gaps = []
-    for part in np.array_split(in_order, min(PARTS, len(in_order))):
-        own = np.searchsorted(np.sort(part), finite, side="right") / len(part)
-        gaps.append(float(np.abs(own - whole).max()))
-    return float(np.mean(gaps))
+def _mean_gaps(paid: Floats, orders: Sequence[NDArray[np.int64]]) -> Floats:
+    """Return `mean_gap` of the draws taken in each order, (orders,)."""
+    sizes = _parts(len(paid))
+    starts = np.concatenate([[0], np.cumsum(sizes[:-1])])
+    odds = [np.add.reduceat(paid[order], starts) / sizes for order in orders]
+    return np.abs(np.array(odds) - paid.mean()).mean(axis=1)
+
+
+def _mean_distances(payback_years: Floats, orders: Sequence[NDArray[np.int64]]) -> Floats:
+    """Return `distance` of the draws taken in each order, (orders,)."""
+    sizes = _parts(len(payback_years))
+    values, rank = np.unique(payback_years, return_inverse=True)
+    finite = int(np.isfinite(values).sum())
+    if finite == 0:
+        return np.zeros(len(orders))
+    whole = np.cumsum(np.bincount(rank))[:finite] / len(rank)
+    first_of_part = np.repeat(np.arange(len(sizes)) * len(values), sizes)
+    means = []
+    for order in orders:
+        counts = np.bincount(first_of_part + rank[order], minlength=len(sizes) * len(values))
+        own = counts.reshape(len(sizes), -1)[:, :finite].cumsum(axis=1) / sizes[:, None]
+        means.append(np.abs(own - whole).max(axis=1).mean())
+    return np.array(means)

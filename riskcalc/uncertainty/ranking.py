@@ -133,9 +133,9 @@ def at_ends(model: FactorModel, fit: Additive, key: str) -> tuple[Floats, Floats
         if member == key
     )
     in_order = np.argsort(place, kind="stable")
-    low, high = (
-        fit.mean + fit.part_at(term, model.terms[term].at(end, value[in_order[int(end * len(place))]])) for end in ENDS
-    )
+    ends = np.array(ENDS)
+    columns = model.terms[term].at(ends, value[in_order[(ends * len(place)).astype(int)]])
+    low, high = (fit.mean[:, None] + fit.part_at(term, columns)).T
     return low, high
 
 

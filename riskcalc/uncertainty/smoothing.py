@@ -3,7 +3,7 @@
     outcome = mean + f_1(x_1) + ... + f_p(x_p) + rest
 
 Each f is a cubic regression spline of the input's place in its own distribution, with a penalty on its third derivative
-(smoothing splines with a reduced basis: Wood, Generalized additive models, 2nd ed. 2017, ch. 5; B-splines from scipy).
+(smoothing splines with a reduced basis: Wood, Generalized additive models, 2nd ed. 2017, ch. 5).
 Written in the functions that are orthonormal for uniform places and for the penalty at once (Demmler & Reinsch,
 Numerische Mathematik 24 (1975) 375-382), the first two are a line and a bend, which no penalty touches, and those that
 follow turn more and more often. How much of them an input needs is found by generalised cross-validation, which counts
@@ -63,12 +63,12 @@ class Term:
         """Number of parts between the knots of the spline, 0 for columns of levels."""
         return 0 if len(self.levels) else self.columns.shape[1] - 2
 
-    def at(self, place: float, value: float) -> Floats:
-        """Return the columns at one place in (0, 1) and its value, (functions,)."""
+    def at(self, places: Floats, values: Floats) -> Floats:
+        """Return the columns at places in (0, 1) and their values, (points,) each: (points, functions)."""
         if len(self.levels):
-            nearest = self.levels[np.argmin(np.abs(self.levels - value))]
-            return _level_columns(np.array([nearest]), self.levels)[0]
-        return _spline_columns(np.array([place]), self.columns.shape[1] + 1)[0]
+            nearest = self.levels[np.argmin(np.abs(self.levels - values[:, None]), axis=1)]
+            return _level_columns(nearest, self.levels)
+        return _spline_columns(places, self.columns.shape[1] + 1)
 
 
 @dataclass(frozen=True)
@@ -103,8 +103,8 @@ class Additive:
         return part[self.block + 1, np.arange(len(self.outcome))]
 
     def part_at(self, term: int, columns: Floats) -> Floats:
-        """Return the function of one term at `columns` (functions,), (rounds,)."""
-        return product(self.coefficients[term], columns) - self.offsets[:, term]
+        """Return the function of one term at `columns` (points, functions), (rounds, points)."""
+        return product(self.coefficients[term], columns.T) - self.offsets[:, term, None]
 
 
 def smooth_term(place: Floats, value: Floats) -> Term:
@@ -117,7 +117,7 @@ def smooth_term(place: Floats, value: Floats) -> Term:
         count = columns.shape[1]
         return Term(columns, np.zeros(count), np.zeros(count, dtype=bool), levels)
     splines = int(np.clip(len(place) // DRAWS_PER_SPLINE, LEAST_SPLINES, SPLINES))
-    penalty = _spline_basis(splines)[1]
+    penalty = _spline_basis(splines)[0]
     return Term(_spline_columns(place, splines), penalty, np.arange(splines - 1) >= splines // 2)
 
 
@@ -238,37 +238,75 @@ def _chosen(fit: Additive, index: int, term: Term) -> tuple[float, Floats]:
     return float(STRENGTHS[best] / unit), left[best]
 
 
-def get_ready() -> None:
-    """Read the library of splines, a third of a second that the first smoother would wait for."""
-    import scipy.interpolate  # noqa: F401
-
-
 @cache
-def _spline_basis(splines: int) -> tuple[Floats, Floats, Floats]:
-    """Return knots, penalties (functions,) and the functions as sums of B-splines (splines, turning functions)."""
-    from scipy.interpolate import BSpline
-
+def _spline_basis(splines: int) -> tuple[Floats, Floats]:
+    """Return penalties (functions,) and the functions as sums of B-splines (splines, turning functions)."""
     edges = np.linspace(0.0, 1.0, splines - 2)
-    knots = np.concatenate([[0.0] * 3, edges, [1.0] * 3])
     # Four points a part integrate the product of two cubics exactly (Gauss-Legendre).
     nodes, weights = np.array([-OUTER, -INNER, INNER, OUTER]), np.array([LIGHT, HEAVY, HEAVY, LIGHT])
     width = edges[1]
     points = (edges[:-1, None] + 0.5 * width * (nodes + 1.0)).ravel()
     each = np.tile(0.5 * width * weights, splines - 3)
-    at = BSpline.design_matrix(points, knots, 3).toarray()
-    third = BSpline(knots, np.eye(splines), 3).derivative(3)(points)
+    at, third = cubic_splines(points, splines), _third_derivatives(points, splines)
     penalty, functions = common_axes(product(third.T, each[:, None] * third), product(at.T, each[:, None] * at))
     # The first three are constant, line and bend, in any mixture: those are written down instead.
-    return knots, np.concatenate([np.zeros(2), penalty[3:]]), functions[:, 3:]
+    return np.concatenate([np.zeros(2), penalty[3:]]), functions[:, 3:]
+
+
+def _knots(splines: int) -> Floats:
+    """Return the knots of cubic B-splines on [0, 1]: parts of equal width, both ends fourfold, (splines + 4,)."""
+    return np.concatenate([np.zeros(3), np.linspace(0.0, 1.0, splines - 2), np.ones(3)])
+
+
+def cubic_splines(place: Floats, splines: int) -> Floats:
+    """Return cubic B-splines with knots at equal distances at places in [0, 1], (places, splines).
+
+    By the recurrence of Cox and de Boor (de Boor, A practical guide to splines, revised ed. 2001, ch. IX, eq. 14),
+    written here because the library that has it takes a fifth of a second to read; a test compares the two.
+    """
+    return _b_splines(place, _knots(splines), degree=3)
+
+
+def _b_splines(place: Floats, knots: Floats, *, degree: int) -> Floats:
+    """Return the B-splines of one degree at places between the first and the last knot, (places, splines)."""
+    inner = len(knots) - 7
+    part = 3 + np.minimum((place * inner).astype(np.int64), inner - 1)
+    # Rounding may name the neighbour of the part that holds the place.
+    part += (place >= knots[part + 1]) & (part < inner + 2)
+    part -= place < knots[part]
+    values = np.zeros((len(place), degree + 1))
+    values[:, 0] = 1.0
+    for order in range(1, degree + 1):
+        carried = np.zeros(len(place))
+        for index in range(order):
+            left, right = knots[part + 1 + index - order], knots[part + 1 + index]
+            share = values[:, index] / (right - left)
+            values[:, index] = carried + (right - place) * share
+            carried = (place - left) * share
+        values[:, order] = carried
+    whole = np.zeros((len(place), len(knots) - 1 - degree))
+    np.put_along_axis(whole, part[:, None] - degree + np.arange(degree + 1), values, axis=1)
+    return whole
+
+
+def _third_derivatives(place: Floats, splines: int) -> Floats:
+    """Return the third derivatives of the cubic B-splines, constant on each part, (places, splines).
+
+    By differences of splines of lower degree (de Boor 2001, ch. X, eq. 12).
+    """
+    knots = _knots(splines)
+    lower = _b_splines(place, knots, degree=0)
+    for degree in (1, 2, 3):
+        reach = knots[degree:] - knots[:-degree]
+        scaled = degree * np.divide(lower, reach, out=np.zeros_like(lower), where=reach > 0.0)
+        lower = scaled[:, :-1] - scaled[:, 1:]
+    return lower
 
 
 def _spline_columns(place: Floats, splines: int) -> Floats:
     """Return line, bend (the first shifted Legendre polynomials) and turning functions, (draws, splines - 1)."""
-    from scipy.interpolate import BSpline
-
-    knots, _, functions = _spline_basis(splines)
     centred = 2.0 * place - 1.0
-    turning = product(BSpline.design_matrix(np.clip(place, 0.0, 1.0), knots, 3).toarray(), functions)
+    turning = product(cubic_splines(np.clip(place, 0.0, 1.0), splines), _spline_basis(splines)[1])
     line, bend = np.sqrt(3.0) * centred, np.sqrt(5.0) * (1.5 * centred**2 - 0.5)
     return np.concatenate([line[:, None], bend[:, None], turning], axis=1)
 

@@ -4,8 +4,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
-from riskcalc.answers.break_even import _error, _shifted_margin, break_even, crossing, says_something, within_reach
+from riskcalc.answers.break_even import (
+    _error,
+    _shifted_margin,
+    break_even,
+    closed_in,
+    crossing,
+    says_something,
+    within_reach,
+)
 from riskcalc.answers.statements import Margins, paid_back, payback_margin, resimulated_margins, worth_positive
 from riskcalc.money.measures import balance, simple_payback_years
 from riskcalc.study.model import assessment, design_of, drawn_values, evaluated
@@ -110,13 +119,39 @@ def test_few_draws_are_set_right_by_all(read_small):
     odds = statement.holds(found).mean()
     assert margins.margins.shape[1] < found.draws
     # No load of this home can be moved, so the input changes nothing at all.
-    assert margins.holding_at(0.2).mean() == pytest.approx(odds, abs=1e-12)
+    assert margins.holding_at(np.array([0.2])).mean() == pytest.approx(odds, abs=1e-12)
 
 
 def test_margins_run_in_straight_lines():
     """Between two simulated values a margin lies on the line between theirs; at the ends it is theirs."""
     held = Margins(np.array([0.0, 1.0, 3.0]), np.array([[0.0], [10.0], [30.0]]), np.ones(1))
     assert [held.at(value)[0] for value in (0.0, 0.5, 1.0, 2.0, 3.0)] == [0.0, 5.0, 10.0, 20.0, 30.0]
+
+
+def test_a_root_is_closed_in_as_a_library_does():
+    """Brent's method in scipy as reference: steps of counted draws, smooth odds, a flat cubic; no more values are tried."""
+    rng, tried = np.random.default_rng(5), {"here": 0, "library": 0, "neither": 0}
+    for turn in range(200):
+        draws, level = np.sort(rng.normal(rng.normal(), 1.0, rng.integers(3, 500))), rng.uniform(0.05, 0.95)
+        gaps = (
+            lambda x, d=draws, at=level: np.searchsorted(d, x) / len(d) - at,
+            lambda x, d=draws, at=level: np.tanh(3.0 * (x - d[0])) + 0.5 - at,
+            lambda x, d=draws, at=level: (x - d[0]) ** 3 - 0.1 * at,
+        )
+
+        def counting(x, who, gap=gaps[turn % 3]):
+            tried[who] += 1
+            return float(gap(x))
+
+        one, other = (-6.0, counting(-6.0, "here")), (6.0, counting(6.0, "here"))
+        root = closed_in(lambda x: counting(x, "here"), one, other, within=1e-5)
+        known = brentq(lambda x: counting(x, "library"), -6.0, 6.0, xtol=1e-5, rtol=1e-8)
+        if turn % 3:
+            assert root == pytest.approx(known, abs=2.1e-5)
+        assert counting(root, "neither") == 0.0 or np.sign(counting(root - 1.1e-5, "neither")) != np.sign(
+            counting(root + 1.1e-5, "neither")
+        )
+    assert tried["here"] <= 1.1 * tried["library"]
 
 
 def test_crossing_takes_the_root_nearest_to_the_start():
@@ -189,11 +224,11 @@ def test_a_value_has_no_error_where_the_odds_stand_still_or_nothing_scatters():
     """Odds that no value moves say nothing of where they cross; one scramble says nothing of its scatter."""
     places = (np.arange(64) + 0.5) / 64
 
-    def moving(point):
-        return (places < point) * 1.0
+    def moving(points):
+        return (places < points[:, None]) * 1.0
 
     assert _error(moving, 0.5, 0.0, 1.0, scrambles=8) > 0.0
-    assert _error(lambda _: (places < 0.5) * 1.0, 0.5, 0.0, 1.0, scrambles=8) is None
+    assert _error(lambda points: moving(np.full(len(points), 0.5)), 0.5, 0.0, 1.0, scrambles=8) is None
     assert _error(moving, 0.5, 0.0, 1.0, scrambles=1) is None
 
 
@@ -203,5 +238,5 @@ def test_an_input_without_effect_shifts_no_margin(read_small):
     found = assessment(read_small(PRICE, USE, export, "study.draws=64"))
     statement = worth_positive()
     shifted = _shifted_margin(found, statement, "tariff.export_price_per_kwh")
-    for point in (0.02, 0.1, 0.19):
-        np.testing.assert_array_equal(shifted(point), statement.margin(found))
+    for row in shifted(np.array([0.02, 0.1, 0.19])):
+        np.testing.assert_array_equal(row, statement.margin(found))

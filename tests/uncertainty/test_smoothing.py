@@ -6,12 +6,22 @@ Stated errors are held against the scatter of repeated designs and against the t
 import numpy as np
 import pytest
 from scipy import special
+from scipy.interpolate import BSpline
 
 from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.information import factor_information
 from riskcalc.uncertainty.ranking import explained, factor_shares
 from riskcalc.uncertainty.sampling import unit_cube
-from riskcalc.uncertainty.smoothing import MOST_DRAWS, additive, blocks_of, product_term, smooth_term, used_draws
+from riskcalc.uncertainty.smoothing import (
+    MOST_DRAWS,
+    _third_derivatives,
+    additive,
+    blocks_of,
+    cubic_splines,
+    product_term,
+    smooth_term,
+    used_draws,
+)
 
 SCRAMBLES = 8
 SEEDS = range(12)
@@ -106,7 +116,9 @@ def test_few_levels_get_a_column_each():
     term = smooth_term(place, value)
     fit = additive(outcome, [term], blocks_of(512, SCRAMBLES))
     assert fit.mean[0] + fit.parts[0, 0] == pytest.approx(outcome, abs=1e-8)
-    assert fit.mean[0] + fit.part_at(0, term.at(0.1, 2.2))[0] == pytest.approx(-3.0, abs=1e-8)
+    assert fit.mean[0] + fit.part_at(0, term.at(np.array([0.1]), np.array([2.2])))[0, 0] == pytest.approx(
+        -3.0, abs=1e-8
+    )
 
 
 def test_line_and_bend_are_met_exactly():
@@ -119,7 +131,7 @@ def test_line_and_bend_are_met_exactly():
     for place, term in enumerate((2.0 * places[0], -5.0 * places[1] ** 2)):
         assert fit.coarse[place] == pytest.approx(term - term.mean(), abs=1e-7)
         assert fit.parts[0, place] == pytest.approx(term - term.mean(), abs=1e-7)
-    ends = [fit.part_at(0, terms[0].at(at, at)) for at in (0.1, 0.9)]
+    ends = fit.part_at(0, terms[0].at(np.array([0.1, 0.9]), np.array([0.1, 0.9]))).T
     assert ends[1] - ends[0] == pytest.approx(np.full(SCRAMBLES + 1, 1.6), abs=1e-8)
 
 
@@ -164,3 +176,14 @@ def test_the_product_with_an_input_that_does_not_vary_is_nothing():
     """No division by a spread of 0: the column is 0, and explains nothing."""
     column = product_term(np.ones(8), np.arange(8.0)).columns
     np.testing.assert_array_equal(column, np.zeros((8, 1)))
+
+
+@pytest.mark.parametrize("splines", [6, 7, 13, 24])
+def test_splines_are_those_of_a_library(splines):
+    """B-splines at random places, at every knot and just below it, and their third derivatives, against scipy's."""
+    inner = np.linspace(0.0, 1.0, splines - 2)
+    places = np.concatenate([np.random.default_rng(1).random(2000), inner, np.nextafter(inner[1:], 0.0)])
+    knots = np.concatenate([np.zeros(3), inner, np.ones(3)])
+    assert np.array_equal(cubic_splines(places, splines), BSpline.design_matrix(places, knots, 3).toarray())
+    third = BSpline(knots, np.eye(splines), 3).derivative(3)(places[:2000])
+    np.testing.assert_allclose(_third_derivatives(places[:2000], splines), third, atol=1e-12 * np.abs(third).max())
