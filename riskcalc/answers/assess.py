@@ -6,7 +6,6 @@ import math
 import platform
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 import numpy as np
@@ -34,6 +33,7 @@ from riskcalc.years.failures import FAILURE_LUCK
 from riskcalc.years.pools import Pools
 from riskcalc.years.schedule import price_series
 from riskcalc.years.simulation import Simulation, bridged_outages
+from riskcalc.years.store import library_version
 from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK
 
 #: Draws whose rows are made together.
@@ -301,11 +301,3 @@ def _points(quantity: Quantity | None, *levels: float) -> list[float] | None:
 
 def _known(error: float) -> float | None:
     return None if np.isnan(error) else error
-
-
-def library_version(name: str) -> str:
-    """Return the version of a library that is installed, or "unknown"."""
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return "unknown"

@@ -17,33 +17,50 @@ from riskcalc.dispatch import Flow, SlotPlan
 from riskcalc.money.bill import Energy, bill, prices_of
 from riskcalc.scenario import Claim, Scenario
 from riskcalc.scenario.claims import PAYBACKS
+from riskcalc.study.draw_blocks import Block
+from riskcalc.study.energy_kept import MOST_DRAWS, energy_key
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
 from riskcalc.uncertainty.summary import Estimate, share_estimate
 from riskcalc.years.simulation import Plant, run_year
+from riskcalc.years.store import user_store
 
 #: Draws run in one go: the year of one takes some 8 kB of memory.
 AT_ONCE = 4096
 
 
-def season_energy(assessment: Assessment, months: Sequence[int], *, some: slice | None = None) -> Energy:
-    """Return the billed energy of the months named 1 to 12, one more year of dispatch for all draws, or for `some`.
+def season_energy(assessment: Assessment, months: Sequence[int]) -> Energy:
+    """Return the billed energy of the months named 1 to 12: one more year of dispatch, unless it is at hand.
 
     The rates are doubled, first those outside the months, then those inside; switching stays as it was, so the energy
-    is that of the assessment.
+    is that of the assessment. It is kept as long as the assessment is, and on disk by what decides it.
     """
+    kept: dict[tuple[int, ...], Energy] = assessment.kept.setdefault("season", {})
+    key = tuple(months)
+    if key not in kept:
+        places = np.array(key) - 1
+        exported = assessment.simulation.first_year_monthly_kwh[Flow.GRID_EXPORT][places].sum(axis=0)
+        kept[key] = Energy(_season_kwh(assessment, key), exported, int(MONTH_LENGTHS[places].sum()))
+    return kept[key]
+
+
+def _season_kwh(assessment: Assessment, months: tuple[int, ...]) -> Floats:
+    """Return the billed energy of some months, (kinds, rates, draws), from the user's store if it is there."""
+    if assessment.draws > MOST_DRAWS:
+        return _season_simulated(assessment, months)
     world = assessment.world
-    rates = len(assessment.scenario.tariff.rates)
-    inside = np.isin(world.plan.month, np.array(months) - 1)
-    plan = replace(world.plan, rate=world.plan.rate + rates * inside, rates=2 * rates)
-    first, last, _ = (some or slice(None)).indices(assessment.design.draws)
-    billed = [
-        _first_year_billed(assessment, plan, slice(start, min(last, start + AT_ONCE)))[:, rates:]
-        for start in range(first, last, AT_ONCE)
-    ]
-    places = np.array(months) - 1
-    exported = assessment.simulation.first_year_monthly_kwh[Flow.GRID_EXPORT][places, first:last].sum(axis=0)
-    return Energy(np.concatenate(billed, axis=-1), exported, int(MONTH_LENGTHS[places].sum()))
+    whole = Block(slice(0, assessment.draws), assessment.values, assessment.design.pool_year)
+    key = f"{energy_key(assessment.scenario, world.pools, world.plan, whole)} months {months}"
+    made = user_store().kept("season", key, lambda: {"billed_kwh": _season_simulated(assessment, months)})
+    return np.asarray(made["billed_kwh"])
+
+
+def _season_simulated(assessment: Assessment, months: tuple[int, ...]) -> Floats:
+    plan, rates = assessment.world.plan, len(assessment.scenario.tariff.rates)
+    inside = np.isin(plan.month, np.array(months) - 1)
+    doubled = replace(plan, rate=plan.rate + rates * inside, rates=2 * rates)
+    parts = (slice(start, min(assessment.draws, start + AT_ONCE)) for start in range(0, assessment.draws, AT_ONCE))
+    return np.concatenate([_first_year_billed(assessment, doubled, part)[:, rates:] for part in parts], axis=-1)
 
 
 def _first_year_billed(assessment: Assessment, plan: SlotPlan, some: slice) -> Floats:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from riskcalc import __version__
-from riskcalc.answers.assess import LIBRARIES, library_version
+from riskcalc.answers.assess import LIBRARIES
 from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.options import Comparison, Option
 from riskcalc.answers.own_figures import shared_panel
@@ -23,6 +23,7 @@ from riskcalc.scenario import Scenario, assumptions
 from riskcalc.types import Floats
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile_estimate
+from riskcalc.years.store import library_version
 
 
 @dataclass(frozen=True)

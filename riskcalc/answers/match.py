@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from riskcalc import __version__
-from riskcalc.answers.assess import LIBRARIES, library_version
+from riskcalc.answers.assess import LIBRARIES
 from riskcalc.answers.cells import Cell, Household, Kit, cell, coupling_problem, household
 from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.compare import Pair, files, option_rows, pair, panel_of
@@ -20,6 +20,7 @@ from riskcalc.answers.shelf import OTHER, kit_tables, size_problem, sizes_asked,
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.years.pools import YearsAtHand
+from riskcalc.years.store import library_version
 
 #: Tables that a home file may hold and that then replace those of the base.
 HOME_TABLES = ("site", "home", "tariff", "prices", "tenure", "dispatch", "outages", "alternative")

@@ -204,7 +204,8 @@ def own_claim(assessment: Assessment, claim: Claim, place: int, some: slice) -> 
         return row
     blocks = None
     if claim.months is not None:
-        energy = season_energy(assessment, claim.months, some=some)
+        of_all = season_energy(assessment, claim.months)
+        energy = Energy(of_all.billed_kwh[..., some], of_all.exported_kwh[some], of_all.days)
     else:
         whole = energy_of(assessment.simulation)
         energy = Energy(whole.billed_kwh[:, :, 0, some], whole.exported_kwh[0, some], DAYS_PER_YEAR)

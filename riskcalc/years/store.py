@@ -64,8 +64,8 @@ POOL_SOURCES = (
 #: Libraries whose version may move a bit of a pool.
 POOL_LIBRARIES = ("numpy", "scipy", "numba", "pandas", "pvlib", "tzdata")
 
-#: How much of a file is read at once to check it.
-_CHECKED_BYTES = 1 << 20
+#: How much of a file is read at once to check it: little enough to stay in the processor's own memory.
+_CHECKED_BYTES = 1 << 18
 #: A folder that is being written for longer than this belongs to a run that was killed [s].
 _LONGEST_WRITING_S = 3600.0
 _WRITING = ".writing-"
@@ -231,15 +231,17 @@ def made_by() -> str:
             [*package.glob(f"{part}.py"), *package.glob(f"{part}/*.py"), *package.glob(f"{part}/*.csv")]
         ):
             digest.update(path.relative_to(package).as_posix().encode() + b"\n" + path.read_bytes())
-    libraries = [f"{name} {_version(name)}" for name in POOL_LIBRARIES]
+    libraries = [f"{name} {library_version(name)}" for name in POOL_LIBRARIES]
     return "\n".join([__version__, digest.hexdigest(), *libraries, platform.machine(), platform.system()])
 
 
-def _version(library: str) -> str:
+@cache
+def library_version(name: str) -> str:
+    """Return the version of a library that is installed, or "unknown"."""
     try:
-        return version(library)
+        return version(name)
     except PackageNotFoundError:
-        return "-"
+        return "unknown"
 
 
 def _read(place: Path) -> dict[str, Any] | None:
@@ -307,10 +309,12 @@ def _fingerprint(path: Path) -> list[int]:
     flipped bit, every zeroed stretch but one in four thousand million.
     """
     checksum = length = 0
-    with path.open("rb") as stream:
-        while piece := stream.read(_CHECKED_BYTES):
-            checksum = zlib.crc32(piece, checksum)
-            length += len(piece)
+    piece = bytearray(_CHECKED_BYTES)
+    view = memoryview(piece)
+    with path.open("rb", buffering=0) as stream:
+        while read := stream.readinto(piece):
+            checksum = zlib.crc32(view[:read], checksum)
+            length += read
     return [length, checksum]
 
 

@@ -1,5 +1,7 @@
 """Claims held against the futures: measures by hand, seasons that add up, odds and the way to an even chance."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -67,8 +69,9 @@ def test_seasons_add_up_to_the_year(found):
 
 
 def test_the_season_is_run_a_few_draws_at_a_time(found, monkeypatch):
-    """Memory does not grow with the draws: never more at once than allowed, with the same bits, for some draws too."""
-    whole = season_energy(found, (6, 7))
+    """Memory does not grow with the draws: never more at once than allowed, with the same bits."""
+    monkeypatch.setenv("RISKCALC_CACHE", "off")
+    whole = season_energy(replace(found), (6, 7))
     monkeypatch.setattr(claims, "AT_ONCE", 24)
     sizes = []
 
@@ -77,11 +80,32 @@ def test_the_season_is_run_a_few_draws_at_a_time(found, monkeypatch):
         return run_year(request)
 
     monkeypatch.setattr(claims, "run_year", noted)
-    parts, some = season_energy(found, (6, 7)), season_energy(found, (6, 7), some=slice(8, 40))
-    assert sizes == [24, 24, 16, 24, 8]
+    parts = season_energy(replace(found), (6, 7))
+    assert sizes == [24, 24, 16]
     assert np.array_equal(parts.billed_kwh, whole.billed_kwh)
-    assert np.array_equal(some.billed_kwh, whole.billed_kwh[..., 8:40])
-    assert np.array_equal(some.exported_kwh, whole.exported_kwh[8:40])
+
+
+def test_the_season_is_kept_by_what_decides_it(found, monkeypatch, tmp_path):
+    """Another price runs nothing again, from the same store; another use of the home does."""
+    monkeypatch.setenv("RISKCALC_CACHE", str(tmp_path))
+    runs = []
+
+    def noted(request):
+        runs.append(len(request.pool_year))
+        return run_year(request)
+
+    monkeypatch.setattr(claims, "run_year", noted)
+    first = season_energy(replace(found), (6, 7))
+    dearer = {**found.values, "purchase.price": 2.0 * found.values["purchase.price"]}
+    again = season_energy(replace(found, values=dearer), (6, 7))
+    assert runs == [found.draws]
+    assert np.array_equal(first.billed_kwh, again.billed_kwh)
+    busier = {**found.values, "home.annual_use_kwh": 1.2 * found.values["home.annual_use_kwh"]}
+    other = season_energy(replace(found, values=busier), (6, 7))
+    assert runs == [found.draws] * 2
+    assert (other.billed_kwh[0].sum(axis=0) > first.billed_kwh[0].sum(axis=0)).all()
+    season_energy(replace(found), (6, 8))
+    assert len(runs) == 3
 
 
 def test_shares_and_months_by_hand(found):
