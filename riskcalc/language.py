@@ -267,7 +267,15 @@ def _told_part(language: str, name: str, text: str) -> str:
     """Return a part of a message; lists of appliances and of inputs are told one by one."""
     between = {"inside": ", ", "outside": ", ", "inputs": "; "}.get(name)
     listed = text.split(between) if between else [text]
-    return (between or "").join(_told(language, each) for each in listed)
+    return (between or "").join(_told_name(language, each) for each in listed)
+
+
+def _told_name(language: str, text: str) -> str:
+    """Return a name that may have lost its capital within an English sentence."""
+    said = _told(language, text)
+    upper = text[:1].upper() + text[1:]
+    known = _told(language, upper)
+    return known if said == text and known != upper else said
 
 
 def _told(language: str, text: str) -> str:

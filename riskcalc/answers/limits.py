@@ -89,13 +89,13 @@ def weather_limits(assessment: Assessment) -> Iterator[str]:
     study, weather = assessment.scenario.study, assessment.world.pools.weather
     if weather.real_years == 1:
         yield (
-            "only one year of this place's weather is known. Better and worse years are made from how much years usually differ "
-            "in such a climate"
+            "only one year of this place's weather is known. How far other years may differ from it is taken from the usual "
+            "differences in such a climate"
         )
     elif 1 < weather.real_years < LEAST_YEARS:
         yield (
-            f"only {weather.real_years} years of this place's weather are known. Better and worse years are made from how much "
-            "years usually differ in such a climate"
+            f"only {weather.real_years} years of this place's weather are known. How far other years may differ from them is "
+            "taken from the usual differences in such a climate"
         )
     elif LEAST_YEARS <= weather.real_years < ENOUGH_REAL_YEARS:
         outside = 2.0 / (weather.real_years + 1)
@@ -137,7 +137,8 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)
             yield (
-                f"for '{words[row.key]}' you gave no figure; ours decides {share} of what separates good futures from bad ones"
+                f"you gave no figure for '{words[row.key]}', so we used ours. It decides {share} of what separates good futures "
+                "from bad ones"
             )
     yield from shifting_defaults(assessment)
 
@@ -161,8 +162,8 @@ def shifting_defaults(assessment: Assessment) -> Iterator[str]:
         change = float(moved.net_present_value.mean()) - before
         if abs(change) > SHIFTS * spread and abs(change) >= 1.0:
             yield (
-                f"for '{words[key]}' you gave no figure; ours is {_percent(own[key][0])}, and {_percent(step)} more changes "
-                f"the average worth by {change:,.0f} {scenario.currency}"
+                f"you gave no figure for '{words[key]}', so we used {_percent(own[key][0])}. With {_percent(step)} more, the "
+                f"average worth changes by {change:,.0f} {scenario.currency}"
             )
 
 

@@ -59,7 +59,13 @@ def factor_words(scenario: Scenario) -> dict[str, str]:
 
 def named(name: str, words: Words) -> dict[str, str]:
     """Return a factor's name and its name in words; correlated inputs that move as one are joined."""
-    return {"factor": name, "label": " and ".join(words.get(key, key) for key in name.split(" + "))}
+    return {"factor": name, "label": joined_label(name.split(" + "), words)}
+
+
+def joined_label(keys: Sequence[str], words: Words) -> str:
+    """Return the names of inputs that move as one: "Inflation and trend of electricity prices"."""
+    first, *others = (words.get(key, key) for key in keys)
+    return " and ".join([first, *(other[:1].lower() + other[1:] for other in others)])
 
 
 def insight_figures(found: Insight, scenario: Scenario) -> dict[str, Any]:

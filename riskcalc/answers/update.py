@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from riskcalc.answers.assess import labels, provenance
 from riskcalc.answers.factors import worth_fit
 from riskcalc.answers.measured import METER_SHARE, MODEL_SHARE, Cell, Expected, Measured, expected_cells, month_name
+from riskcalc.answers.rows import joined_label
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment
@@ -258,7 +259,7 @@ def odds_moved(update: Update, before: dict[str, Any], revised: dict[str, Any]) 
         own = fit.parts[:, model.positions(factor.members)].sum(axis=1)
         moved = [_moved(part, update.weights[model.used], seen) for part, seen in zip(own, fit.seen, strict=True)]
         followed += moved[0]
-        label = " and ".join(words.get(key, key) for key in factor.members)
+        label = joined_label(factor.members, words)
         change_of = {"value": moved[0], "standard_error": float(jackknife(np.array(moved[1:])))}
         rows.append({"key": factor.name, "label": label, "change": change_of})
     rows.sort(key=lambda row: -abs(row["change"]["value"]))

@@ -196,15 +196,19 @@
       const nearest = words.steps.map((step) => step * decade).reduce((a, b) => (Math.abs(Math.log(b / one)) < Math.abs(Math.log(a / one)) ? b : a));
       return filled(p < 0.5 ? words.about_one : words.all_but, {many: group(Math.round(nearest), 0)});
     };
-    const laterOf = (f) => (words.later ? ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}` : "");
     const kindOf = (f) => {
       const gains = 1 - f.lost.value, low = Math.min(f.paid.value, gains), high = Math.max(f.paid.value, gains), {likely, sure} = words;
       return low >= likely ? (low >= sure ? "yes" : "probably") : high <= 1 - likely ? (high <= 1 - sure ? "no" : "probably not")
         : f.paid.value >= likely ? "toss_up_later" : f.paid.value <= 1 - likely && words.verdicts.toss_up_after ? "toss_up_after" : "toss-up";
     };
-    const hardToSay = (f) => !f.worth.constant && kindOf(f).startsWith("toss_up_");
+    const laterBelow = (f) => !f.worth.constant && words.doubts[kindOf(f)];
+    const laterOf = (f) => {
+      if (!words.later) return "";
+      const still = laterBelow(f) && words.still[kindOf(f)];
+      return ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}${still ? ` ${filled(still, {loss: percent(f.lost.value, f.lost.se)})}` : ""}`;
+    };
     const verdict = (f) => {
-      const later = hardToSay(f) ? "" : laterOf(f);
+      const later = laterBelow(f) ? "" : laterOf(f);
       const doubts = f.worth.constant ? !f.paid.value : words.doubts[kindOf(f)], after = (words.falls_short.but ? ` ${doubts ? words.falls_short.doubts : words.falls_short.but}` : "") + later;
       if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + after;
       let futures = f.paid.value > 0 ? frequency(f.paid.value) : filled(words.zero, {draws: group(data.draws, 0)});
@@ -215,7 +219,7 @@
     const brief = (f) => {
       const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
       const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
-      return hardToSay(f) ? `${worth}${laterOf(f)}${kindOf(f) === "toss_up_after" ? ` ${words.gaining}` : ""}` : worth;
+      return laterBelow(f) ? `${worth}${laterOf(f)}` : worth;
     };
     const within = (figure, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)}) : filled(words.pays, {years: years(figure, f.horizon)});
     const rowsOf = (f) => {

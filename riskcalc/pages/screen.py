@@ -212,7 +212,7 @@ def comparison_lines(result: Figures) -> list[str]:
     lines.append("")
     for row in result["pairs"]:
         said = say(
-            "{first} less {second}: {mean}, ahead in {share}",
+            "{first} against {second}: {mean} on average, ahead in {share}",
             first=row["first"],
             second=row["second"],
             mean=money(row["difference"]["mean"], currency, with_error=True),
@@ -257,12 +257,12 @@ def _home_lines(home: Figures) -> Iterator[str]:
         yield say("{home}: no kit could be run", home=name)
     else:
         yield say(
-            "{home}: {pick}, best in {share}, {lead} ahead of {next}",
+            "{home}: {pick}, best in {share}; on average {lead} ahead of {next}",
             home=name,
             pick=home["pick"],
             share=percent(home["pick_best_share"]),
             lead=money(home["lead_over_next"], currency, with_error=True),
-            next=home["next_best"],
+            next=options.in_sentence(home["next_best"]),
         )
     run = sorted(
         (cell for cell in home["cells"] if cell["is_run"]),
@@ -352,7 +352,7 @@ def _recorded(value: object) -> str:
 def _truth(row: Figures) -> str:
     """Return in how many of the futures a claim is true."""
     chance = row["probability"]
-    return "Not measured." if chance is None else say("True in {share} of them.", share=percent(chance))
+    return "Not measured." if chance is None else say("True in {share} of futures.", share=percent(chance))
 
 
 def _share(row: Figures) -> str:

@@ -29,7 +29,7 @@ class Alternative(Table):
         title="Fixed price of the cable",
     )
     import_price_per_kwh: Annotated[Quantity, Uncertain(0, 1_000_000, unit="{money}/kWh")] = needed(
-        "price of a kWh at the end of the cable", title="Import price by cable"
+        "price of a kWh at the end of the cable", title="Price of electricity by cable"
     )
     standing_charge_per_day: Annotated[Quantity, Uncertain(0, 1_000_000, unit="{money}/day")] = default_number(
         0.0, "fixed charge per day that the supply adds", absent("none unless given"), title="Standing charge by cable"

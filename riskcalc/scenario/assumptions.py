@@ -21,7 +21,7 @@ class Assumption:
     """One row: key, name in words, what was given, unit, where it comes from, whether it is our default.
 
     `label` is the title of the key; where several entries of a table share it, the name of the entry follows in
-    brackets: "Import price (night)".
+    brackets: "Price of grid electricity (night)".
     """
 
     key: str

@@ -69,7 +69,7 @@ class Surface(Table):
         "tilt from the horizontal; 90 is a balcony rail", title="Tilt"
     )
     azimuth_deg: Annotated[Quantity, Uncertain(-45, 405, unit="°")] = needed(
-        "0 north, 90 east, 180 south, 270 west", title="Azimuth"
+        "0 north, 90 east, 180 south, 270 west", title="Compass direction of the modules"
     )
     shading: Share = default_number(0.0, "share of the light lost to shade all year", title="Shading")
     monthly_shading: Annotated[tuple[float, ...], Monthly(0, 1, unit="share")] | None = optional(
@@ -112,7 +112,7 @@ class Home(Table):
             "homes of one use differ in shape: with the days at home it spreads direct use by 2.3 points, in four measured"
             " homes it ranges over 7 (30 to 37 %)"
         ),
-        title="Always-on use against your list",
+        title="How much is always on (1 is as listed)",
     )
     moved_share: Share = default_number(
         0.0, "share of days on which movable loads really move", title="Movable use that moves"

@@ -67,10 +67,10 @@ class Inverter(Table):
         "power it can carry for seconds", "rating_w", title="Inverter surge rating"
     )
     idle_w: Annotated[Quantity, Uncertain(0, 1000, unit="W")] = needed(
-        "its own draw while it is on, in watts", title="Idle draw of the inverter"
+        "its own draw while it is on, in watts", title="Own use of the inverter (idle draw)"
     )
     standby_w: Annotated[Quantity, Uncertain(0, 500, unit="W")] = default_number(
-        3.0, "draw from the supply while it is off", title="Standby draw"
+        3.0, "draw from the supply while it is off", title="Own use of the kit while off (standby)"
     )
     efficiency_half_load: Annotated[Quantity, Efficiency] = needed(
         "efficiency at half load, such as 0.92", title="Inverter efficiency at half load"

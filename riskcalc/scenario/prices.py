@@ -25,7 +25,7 @@ class Prices(Table):
     """How prices may change, in nominal terms (money of the day)."""
 
     discount_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] = needed(
-        "nominal discount rate: what the money could earn elsewhere, such as 0.045", title="Nominal discount rate"
+        "nominal discount rate: what the money could earn elsewhere, such as 0.045", title="Return on money put aside"
     )
     savings_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] | None = optional(
         "nominal interest of the savings account that a purchase is compared with, after tax",

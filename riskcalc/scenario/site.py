@@ -125,7 +125,7 @@ class Site(Table):
             " (see Wild, Journal of Geophysical Research 114 (2009) D00D16, on decades of dimming and brightening), and a"
             " site from its region"
         ),
-        title="Solar resource at the site",
+        title="How sunny the place is",
     )
     record_low_c: Annotated[float, Number(-70, 30, unit="°C")] | None = optional(
         "lowest temperature ever expected, for the open-circuit voltage",

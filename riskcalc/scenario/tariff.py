@@ -28,7 +28,7 @@ class Rate(Table):
     """One price level of the tariff and when it holds."""
 
     import_price_per_kwh: Annotated[Quantity, Price] = needed(
-        "price of a kWh from the grid, tax included", title="Import price"
+        "price of a kWh from the grid, tax included", title="Price of grid electricity"
     )
     windows: Windows | None = optional(
         "windows of the day in which it holds", "all the time no other rate claims", title="Hours of the rate"
@@ -91,7 +91,10 @@ class Tariff(Table):
         title="Standing charge",
     )
     export_price_per_kwh: Annotated[Quantity, Uncertain(-1_000_000, 1_000_000, unit="{money}/kWh")] = default_number(
-        0.0, "what a kWh sent to the grid earns", absent("nothing is paid unless given"), title="Export price"
+        0.0,
+        "what a kWh sent to the grid earns",
+        absent("nothing is paid unless given"),
+        title="Price for power sent to the grid",
     )
 
 

@@ -61,8 +61,8 @@ def test_few_real_years_and_a_typical_year_are_said(read_small):
         return "\n".join(weather_limits(replace(found, world=replace(found.world, pools=pools))))
 
     assert "a new year lies outside all of them is 17 %" in with_years(11)
-    assert "only 8 years of this place's weather are known. Better and worse years are made" in with_years(8)
-    assert "only one year of this place's weather is known. Better and worse years are made" in with_years(1)
+    assert "only 8 years of this place's weather are known. How far other years may differ" in with_years(8)
+    assert "only one year of this place's weather is known. How far other years may differ" in with_years(1)
     assert "known" not in with_years(25)
     assert "known" not in with_years(0)
 
@@ -89,7 +89,7 @@ def test_defaults_that_decide_are_named(small_file):
     assert "how prices happen to move decides" in words
     assert "the size of the moves is our estimate. You can change it in the table of prices" in words
     assert (
-        "for 'Trend of electricity prices' you gave no figure; ours is 2 %, and 1 % more changes the average worth by"
+        "you gave no figure for 'Trend of electricity prices', so we used 2 %. With 1 % more, the average worth changes by"
         in words
     )
     names = ("spread=0.04", "persistence=0.3", "jump_chance_per_year=0.05", "jump_mean=0.2", "jump_spread=0.1")

@@ -30,9 +30,9 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert done.exit_code == 0
     lines = done.stdout.splitlines()
     assert lines[-1] == str(tmp_path / "ranking.json")
-    assert "  First place: Price of the kit. Settled: ahead of all others with 95 % certainty" in lines
+    assert "  First place: Price of the kit. This is settled, with 95 % certainty" in lines
     assert "at steps of 30 minutes" in lines[0]
-    (unused,) = [line for line in lines if line.strip().startswith("Export price") and "(" in line][:1]
+    (unused,) = [line for line in lines if line.strip().startswith("Price for power sent") and "(" in line][:1]
     assert unused.count("0 % (0 to 0)") >= 1
     assert any("the same three come first, as far as both can tell" in line for line in lines)
     assert any("Pays back in two years." in line for line in lines)
@@ -96,17 +96,19 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     order["tiers"] = [tier | {"hardest_to_part": rivals[0]}]
     order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
     lines = ranking_lines(figures)
-    assert "  First place is still open: Price of the kit. Close behind: this; that; third; and 2 more" in lines
-    wanted = "  For a sure order, run riskcalc rank with --until settled: some 2,000 futures"
+    assert "  First place, not sure yet: Price of the kit. May belong there too: this; that; third; and 2 more" in lines
+    wanted = (
+        "  To be sure of the order takes about 2,000 futures. Run riskcalc rank again with the option --until settled"
+    )
     assert wanted in lines
     order |= {"points_that_would_settle": None, "futures_that_would_settle": None}
     tie = {"places": [1, 2], "factors": [one, other], "outside": [], "settled": False, "is_tie": True}
     order["tiers"] = [tie | {"hardest_to_part": rivals[0]}]
     lines = ranking_lines(figures)
-    assert "  Places 1 to 2: a tie of Price of the kit; use, in any order" in lines
+    assert "  Places 1 to 2, too close to tell apart: Price of the kit; use" in lines
     reason = (
-        "     they differ by 2 % ± 3 of the spread; to tell which is ahead takes some 512 points, more than the 2,048 "
-        "allowed"
+        "     they differ by 2 % ± 3 of the spread; to tell which is ahead, run it with --most-points 512 (this run: "
+        "2048)"
     )
     assert reason in lines
     assert wanted not in lines

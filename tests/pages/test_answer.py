@@ -100,12 +100,12 @@ def test_costs_and_gains_of_a_middle_and_a_bad_future(example: dict[str, Any]) -
     example["payback_years"] |= {"p50": estimate(2.5, 0.01), "p95": estimate(None)}
     rows = {name: (plain(figure), plain(below)) for name, figure, below in answer.key_figures(example)}
     assert rows["In the middle future"] == (
-        "€84 gained",
-        "compared with money put aside; its cost comes back within 2.5 years",
+        "€84 better off",
+        "than with money put aside; the kit earns back its cost within 2.5 years",
     )
-    assert rows["In a bad future"] == (
-        "€61 lost",
-        "compared with money put aside; its cost does not come back within 6 years",
+    assert rows["In a bad future (5 in 100 are worse)"] == (
+        "€61 worse off",
+        "than with money put aside; the kit does not earn back its cost within 6 years",
     )
 
 
@@ -168,7 +168,7 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
     example["bought_share"] = estimate(0.8, 0.01)
     example["electrical_fit"][0] |= {"verdict": "refused", "advice": "2 in series would fit"}
     for said in (plain("\n".join(answer.brief_lines(example))), plain(answer.brief_markdown(example))):
-        assert "In 20 % of futures permission is refused and you buy nothing." in said
+        assert "In 20 % of futures permission is refused, so you buy nothing." in said
         assert (
             said.index("Do not connect this as described.")
             < said.index("2 in series would fit")
@@ -179,12 +179,12 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
 def test_a_middle_future_at_even_odds_is_not_said_to_fail(example: dict[str, Any]) -> None:
     """With 49.8 % paid back the odds read 50 %: the middle future says about half, not that it does not pay back."""
     for paid, below, title in (
-        (0.498, "its cost just about comes back within 6 years", "Just under half of the futures pay back"),
-        (0.42, "its cost does not come back within 6 years", "Fewer than half of the futures pay back: 58 %"),
+        (0.498, "the kit just about earns back its cost within 6 years", "Just under half of the futures pay back"),
+        (0.42, "the kit does not earn back its cost within 6 years", "Fewer than half of the futures pay back: 58 %"),
     ):
         example["payback_years"] |= {"p50": estimate(None), "never_share": estimate(1 - paid, 0.001)}
         rows = {name: plain(line) for name, _, line in answer.key_figures(example)}
-        assert rows["In the middle future"] == f"compared with money put aside; {below}"
+        assert rows["In the middle future"] == f"than with money put aside; {below}"
         assert plain(odds_title(example)).startswith(title)
 
 

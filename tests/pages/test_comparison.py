@@ -118,17 +118,17 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(agreed) == (
-        "a is the best choice in about 8\u00a0in\u00a010 futures. On average it leaves you €50 better off than the "
-        "next best choice, b."
+        "a is the best choice in about 8\u00a0in\u00a010 futures. On average it leaves you €50 better off than "
+        "b, the second best on average."
     )
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led).startswith(
-        "a leaves you best off on average. That is €50 more than the next best choice, b. b is the best choice"
+        "a leaves you best off on average. That is €50 more than b, which is second on average. b is the best choice in more "
     )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert words.opening(parted) == (
-        "a leaves you best off on average. Its lead over b is too small to call: €50 on average. b is the best choice more "
-        "often: in about 6\u00a0in\u00a010 futures."
+        "a leaves you best off on average. Its lead over b is too small to call: €50 on average. b is the best choice in "
+        "more futures, though: about 6\u00a0in\u00a010 futures."
     )
 
 
@@ -136,7 +136,7 @@ def test_knowing_the_future_is_worth_what_it_would_change():
     """The amount as a limit to what to spend; where the choice would be the same in every future, that."""
     known = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
     known["value_of_knowing"] = {"value": 840.0, "standard_error": 4.0}
-    assert words.regret_words(known).startswith("Even if you knew the future, you would gain only €840 on average.")
+    assert words.regret_words(known).startswith("Knowing the future before you choose would bring €840 on average.")
     known["value_of_knowing"]["value"] = 0.0
     assert words.regret_words(known) == "Even if you knew the future, you would choose the same."
 
@@ -192,7 +192,10 @@ def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert words.margin(nothing) == "On average it leaves you €10 better off than the next best choice, doing nothing."
+    assert (
+        words.margin(nothing)
+        == "On average it leaves you €10 better off than doing nothing, the second best on average."
+    )
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"

@@ -361,10 +361,11 @@ def test_german_numbers() -> None:
         assert told("-0.0025") == "-0,0025"
         assert told("1.0, 0.7") == "1,0; 0,7"
         assert told(
-            "for 'Price of the kit' you gave no figure; ours decides 23 % of what separates good futures from bad ones"
+            "you gave no figure for 'Price of the kit', so we used ours. It decides 23 % of what separates good futures from bad "
+            "ones"
         ) == (
-            "Preis der Anlage: Hierzu fehlt Ihre Angabe; unsere Annahme erklärt 23\u202f% der Unterschiede zwischen guten und "
-            "schlechten Verläufen"
+            "für „Preis der Anlage“ haben Sie nichts angegeben, deshalb gilt unsere Annahme. Sie entscheidet 23\u202f% des "
+            "Unterschieds zwischen guten und schlechten Verläufen"
         )
 
 
@@ -385,12 +386,12 @@ def test_german_dates_and_words_of_results() -> None:
         assert day_in_words("Monday 14 July", 2025) == "Montag, 14. Juli"
         assert month_in_words("2026-04") == "April 2026"
         assert told("triangular 0.25 to 0.3, most likely 0.27") == "Dreieck 0,25 bis 0,3, am wahrscheinlichsten 0,27"
-        assert told("Import price (night)") == "Bezugspreis (Nacht)"
+        assert told("Price of grid electricity (night)") == "Strompreis (Nacht)"
         assert (
             told("A sentence of the scenario, 3.5 to 7 times as long.")
             == "A sentence of the scenario, 3.5 to 7 times as long."
         )
-    assert told("Import price (night)") == "Import price (night)"
+    assert told("Price of grid electricity (night)") == "Price of grid electricity (night)"
 
 
 def test_language_of_the_country() -> None:

@@ -66,7 +66,7 @@ def test_claims_are_judged_in_the_terminal(run) -> None:
         {"sentence": "Bridges a day.", "probability": None},
     ]
     lines = summary_lines({**result(run), "claims": claims})
-    assert "claimed: Pays back. True in 25 % of them." in lines
+    assert "claimed: Pays back. True in 25 % of futures." in lines
     assert "claimed: Bridges a day. Not measured." in lines
 
 

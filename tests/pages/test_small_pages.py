@@ -129,15 +129,15 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     close = {"pick": "kit", "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
     none = {"pick": "do nothing", "lead_over_next": None}
     assert opening([clear, clear]) == (
-        "For each of the 2 homes a kit is worth more, on average, than doing nothing. In each of them its lead over the next "
-        "best choice is larger than chance explains."
+        "For each of the 2 homes a kit is worth more, on average, than doing nothing. In each of them it leads the second "
+        "best by more than chance explains."
     )
     assert opening([clear, none]) == (
-        "For 1 of the 2 homes a kit is worth more, on average, than doing nothing. Its lead over the next best choice is larger "
-        "than chance explains."
+        "For 1 of the 2 homes a kit is worth more, on average, than doing nothing. It leads the second best by more than "
+        "chance explains."
     )
-    assert opening([clear, close]).endswith("larger than chance explains; in the others it may be chance.")
-    assert opening([close]).endswith("Its lead over the next best choice may be chance.")
+    assert opening([clear, close]).endswith("by more than chance explains; in the others the lead may be chance.")
+    assert opening([close]).endswith("Its lead over the second best may be chance.")
     assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
 
 
@@ -156,16 +156,16 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
     later = {**first, "places": [2, 2], "settled": False}
     for settled, tie, after, title, said in (
         (True, False, [], "decides the worth (net present value) most", "alone or together with others."),
-        (True, False, [later], "the order after it is not settled yet", "The order after it is not settled yet."),
+        (True, False, [later], "which input comes next is not sure yet", "Which input comes next is not sure yet."),
         (
             True,
             False,
             [later | {"is_tie": True}],
             "decides the worth (net present value) most",
-            "After it there are ties.",
+            "The inputs after it are too close to tell apart.",
         ),
-        (False, False, [], "comes first so far", "too few futures were run to be sure"),
-        (False, True, [], "is one of those that decide", "It cannot be told which of these decides most"),
+        (False, False, [], "seems to decide", "this run had too few futures to be sure"),
+        (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
     ):
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
         assert title in order_block(figures, "net_present_value").value.title
@@ -204,7 +204,7 @@ def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]
     found = copy.deepcopy(small_dicts["update"])
     found["odds_moved"]["change"] = change
     assert said in opening_of_update(found)
-    assert opening_of_update(found).startswith("So far your bills, yields and kWh from the grid are ")
+    assert opening_of_update(found).startswith("Going by your bills, yields and kWh from the grid, you are doing ")
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

@@ -55,7 +55,7 @@ def test_every_table_of_the_schema_is_covered() -> None:
 def test_the_json_schema_carries_title_and_help() -> None:
     """An editor shows the same name as the page, and the longer help below it."""
     surface = json_schema()["$defs"]["Surface"]["properties"]["azimuth_deg"]
-    assert surface["title"] == "Azimuth"
+    assert surface["title"] == "Compass direction of the modules"
     assert surface["description"] == "0 north, 90 east, 180 south, 270 west"
 
 
@@ -69,8 +69,8 @@ def test_no_two_rows_of_the_assumptions_share_a_label(path: Path) -> None:
 def test_entries_of_one_table_are_told_apart() -> None:
     """Two rates share the title of their price; their names follow it."""
     labels = {row.key: row.label for row in assumptions(read_scenario(SCENARIOS / "tenant-balcony.toml"))}
-    assert labels["tariff.rates.night.import_price_per_kwh"] == "Import price (night)"
-    assert "Azimuth" in labels.values()
+    assert labels["tariff.rates.night.import_price_per_kwh"] == "Price of grid electricity (night)"
+    assert "Compass direction of the modules" in labels.values()
 
 
 def test_appliances_are_one_row() -> None:

@@ -110,27 +110,34 @@ def asked_words(figures: Figures) -> str:
 
 def verdict_words(figures: Figures) -> str:
     """Return the sentence that answers: yes, no, a toss-up or hard to say, and in how many futures it pays for itself."""
-    return " ".join(text for text in (verdict_alone(figures), stay.later_words(figures)) if text)
+    return " ".join(text for text in (verdict_alone(figures), later_words(figures)) if text)
 
 
 def opening_words(figures: Figures) -> str:
-    """Return the sentence in the largest type: one that is hard to say holds figures enough, what comes later follows it."""
-    return verdict_alone(figures) if hard_to_say(figures) else verdict_words(figures)
+    """Return the sentence in the largest type; after a no or hard to say, what later homes bring follows below it."""
+    return verdict_alone(figures) if says_later_below(figures) else verdict_words(figures)
 
 
 def later_in_brief(figures: Figures) -> str:
-    """Return what later homes bring where the opening leaves it out; where it speaks of a gain, what that takes."""
-    if not hard_to_say(figures):
-        return ""
-    gaining = say(GAINING) if verdict_kind(figures) == "toss_up_after" else ""
-    return f"{stay.later_words(figures)} {gaining}".strip()
+    """Return what later homes bring where the opening leaves it out."""
+    return later_words(figures) if says_later_below(figures) else ""
 
 
-def hard_to_say(figures: Figures) -> bool:
-    """Return whether the odds of payback and those of a gain point to different answers."""
+def later_words(figures: Figures) -> str:
+    """Return the odds of payback with later homes, and why they change no verdict that is no or hard to say."""
+    said = stay.later_words(figures)
+    if not said or not says_later_below(figures):
+        return said
+    message = LATER_STILL.get(verdict_kind(figures))
+    loss = percent(figures["net_present_value"]["loss_probability"])
+    return f"{said} {say(message, loss=loss)}" if message else said
+
+
+def says_later_below(figures: Figures) -> bool:
+    """Return whether the verdict is no or hard to say, so that odds with later homes beside it would contradict it."""
     if figures.get("page", {}).get("coupling") == "none" or certain(figures):
         return False
-    return verdict_kind(figures).startswith("toss_up_")
+    return verdict_kind(figures) in DOUBTS
 
 
 def verdict_kind(figures: Figures) -> str:
@@ -195,8 +202,11 @@ UNSAFE = "Do not connect this as described."
 NONE = "0 of {draws} futures"
 #: The verdicts after which nothing is said with "but".
 DOUBTS = ("toss_up_later", "toss_up_after", "probably not", "no")
-#: To gain is more than to pay back.
-GAINING = "You gain only if the kit brings more than the same money put aside."
+#: Said after the odds of payback with later homes, by the kind of the verdict: to gain is more than to pay back.
+LATER_STILL = {
+    "toss_up_after": "You gain only if the kit brings more than the same money put aside.",
+    **dict.fromkeys(("probably not", "no"), "But in {loss}, money put aside would bring more."),
+}
 #: The verdict by what the headline is about, first a number of years, then the stay: by kind, `toss_up_later` where more
 #: pay back than gain, `toss_up_after` where fewer do within the stay; `certain` where every input is fixed.
 OF_YEARS, OF_STAY = (
@@ -272,13 +282,10 @@ def why_words(figures: Figures) -> str:
     if paid <= 0.0 or figures.get("page", {}).get("coupling") == "none":
         return ""
     if saving <= 0.0:
-        return say("Why: it saves nothing in its first year.")
+        return say("It saves nothing in its first year.")
     message = (
-        "Why: at the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer, "
-        "rising prices shorter."
-        if value_of(figures["net_present_value"]["mean"]) < 0.0
-        else "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make it longer, "
-        "rising prices shorter."
+        "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make that longer, rising prices "
+        "make it shorter."
     )
     return say(message, years=in_years(significant(paid / saving, 2)))
 
@@ -293,8 +300,8 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of futures permission is refused and you buy nothing. What is said of payback is about the others; the "
-        "average counts refusals as 0."
+        "In {share} of futures permission is refused, so you buy nothing. The payback figures leave these futures out; the "
+        "average counts them as 0."
     )
     return say(message, share=percent(refused))
 

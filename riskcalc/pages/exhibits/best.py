@@ -38,7 +38,7 @@ def best_block(result: Figures) -> Block:
         partial(best_chart, result),
         title=title,
         reading="In how many futures each choice is the best. Where several choices tie, each gets a part of the future. "
-        "The true share very likely lies within the line (two standard errors either way).",
+        "The true share very likely lies within the thin line.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={

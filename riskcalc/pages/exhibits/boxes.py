@@ -33,7 +33,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         ]
     rows += [
         (say("In the middle future"), _gain(worth["p50"], currency), _middle_below(figures)),
-        (say("In a bad future"), _gain(worth["p5"], currency), _below(payback["p95"], figures)),
+        (say("In a bad future (5 in 100 are worse)"), _gain(worth["p5"], currency), _below(payback["p95"], figures)),
     ]
     rows += unserved(figures)
     return rows
@@ -48,19 +48,19 @@ def _gain(worth: Figures, currency: str) -> str:
     amount = money(
         abs(value_of(worth)), currency, se=UNKNOWN if worth["standard_error"] is None else worth["standard_error"]
     )
-    return say("{amount} lost" if value_of(worth) < 0 else "{amount} gained", amount=amount)
+    return say("{amount} worse off" if value_of(worth) < 0 else "{amount} better off", amount=amount)
 
 
 #: Below what a future gains or loses: against what, and when its cost comes back. A name with `later_` is for a headline
 #: that ends at the move while these years count later homes.
 BELOW = {
-    "pays": "compared with money put aside; its cost comes back within {years}",
-    "pays_not": "compared with money put aside; its cost does not come back within {years}",
-    "pays_nearly": "compared with money put aside; its cost just about comes back within {years}",
-    "later_pays": "compared with money put aside; its cost comes back within {years}, later homes counted too",
-    "later_pays_not": "compared with money put aside; its cost does not come back within {years}, later homes counted too",
-    "later_pays_nearly": "compared with money put aside; its cost just about comes back within {years}, later homes counted "
-    "too",
+    "pays": "than with money put aside; the kit earns back its cost within {years}",
+    "pays_not": "than with money put aside; the kit does not earn back its cost within {years}",
+    "pays_nearly": "than with money put aside; the kit just about earns back its cost within {years}",
+    "later_pays": "than with money put aside; the kit earns back its cost within {years}, later homes included",
+    "later_pays_not": "than with money put aside; the kit does not earn back its cost within {years}, later homes included",
+    "later_pays_nearly": "than with money put aside; the kit just about earns back its cost within {years}, later homes "
+    "included",
 }
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.language import translated
+from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.payback import headline_stay, headline_years, paid_share
 from riskcalc.pages.figures import money, money_form, percent, say, short, shown_unit, whole_years, years
@@ -106,7 +106,7 @@ def kept_draws(draws: int) -> NDArray[np.int64]:
 
 def _named(key: str, label: str, unit: str) -> dict[str, str | float]:
     factor, said = shown_unit(unit)
-    return {"key": key, "label": short(label), "unit": said, "factor": factor}
+    return {"key": key, "label": short(told(label)), "unit": said, "factor": factor}
 
 
 def packed(values: NDArray[Any], kind: str = "f4") -> str:

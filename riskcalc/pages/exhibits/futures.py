@@ -53,7 +53,10 @@ def futures_block(figures: Figures) -> Block:
         partial(futures_chart, within, by_stay=by_stay),
         title=title,
         reading=say(
-            "We simulated {draws} possible futures. Each dot stands for one in a hundred.",
+            "We simulated {draws} possible futures. Each dot stands for one in a hundred. What the kit saves in later homes is "
+            "not counted here."
+            if by_stay and "taken_along" in figures["stay"]["ends"]
+            else "We simulated {draws} possible futures. Each dot stands for one in a hundred.",
             draws=grouped(figures["provenance"]["draws"]),
         ),
         alternative=say(

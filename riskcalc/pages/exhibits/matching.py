@@ -39,18 +39,18 @@ def opening(homes: Sequence[Figures]) -> str:
         first = say(message, count=len(bought), total=len(homes))
     if clear == len(bought):
         second = counted(
-            "Its lead over the next best choice is larger than chance explains.",
-            "In each of them its lead over the next best choice is larger than chance explains.",
+            "It leads the second best by more than chance explains.",
+            "In each of them it leads the second best by more than chance explains.",
             clear,
         )
     elif clear:
         second = say(
-            "In {count} of them its lead over the next best choice is larger than chance explains; in the others it may be "
+            "In {count} of them it leads the second best by more than chance explains; in the others the lead may be "
             "chance.",
             count=clear,
         )
     else:
-        second = say("Its lead over the next best choice may be chance.")
+        second = say("Its lead over the second best may be chance.")
     return f"{first} {second}"
 
 
@@ -88,7 +88,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     known = result["provenance"]
     yield words(opening(result["homes"]), "opening")
     picks = [(home_name(home), *pick_cells(home, known["draws"])) for home in result["homes"]]
-    yield table("The pick for each home", ("home", "pick", "best in", "lead"), picks, stacked=True)
+    yield table("The pick for each home", ("home", "pick", "best in", "lead on average"), picks, stacked=True)
     message = (
         "The pick is the choice that leaves the home best off on average; doing nothing is one of them. All kits of a home "
         "face the same {draws} futures. That is enough for a first choice. Before you spend money, run riskcalc "

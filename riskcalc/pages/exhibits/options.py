@@ -64,7 +64,7 @@ def first_word(text: str) -> str:
 
 #: What is best on average, and what is best more often where that is something else; the panel of own figures says both.
 LEADS = "{best} leaves you best off on average."
-SUREST = "{surest} is the best choice more often: in {share}."
+SUREST = "{surest} is the best choice in more futures, though: {share}."
 
 
 def opening(result: Figures) -> str:
@@ -97,8 +97,10 @@ def margin(result: Figures, *, led: bool = False) -> str:
         return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
     lead = money(abs(value), currency, se=se)
     if led:
-        return say("That is {lead} more than the next best choice, {other}.", lead=lead, other=other)
-    return say("On average it leaves you {lead} better off than the next best choice, {other}.", lead=lead, other=other)
+        return say("That is {lead} more than {other}, which is second on average.", lead=lead, other=other)
+    return say(
+        "On average it leaves you {lead} better off than {other}, the second best on average.", lead=lead, other=other
+    )
 
 
 def risk_words(result: Figures) -> str:
@@ -133,6 +135,6 @@ def regret_words(result: Figures) -> str:
     if not value_of(result["value_of_knowing"]):
         return say("Even if you knew the future, you would choose the same.")
     return say(
-        "Even if you knew the future, you would gain only {amount} on average. Do not spend more than that on finding out.",
+        "Knowing the future before you choose would bring {amount} on average. Do not spend more than that on finding out.",
         amount=money(result["value_of_knowing"], result["currency"]),
     )

@@ -17,6 +17,7 @@ from riskcalc.pages.figures import (
     error_of,
     estimate,
     grouped,
+    listed,
     lower,
     money,
     percent,
@@ -44,17 +45,16 @@ def opening(figures: Figures) -> str:
     )
     if first["settled"]:
         message = (
-            "{input} decides most: {share} of what separates good futures from bad ones goes with it, alone or together with "
+            "{input} decides most: {share} of what separates good futures from bad ones comes from it, alone or together with "
             "others."
         )
         return f"{say(message, input=capital(names[0]), share=share)} {open_words(found['order'])}".strip()
     rivals = [*first["factors"][1:], *first["outside"]]
     if first["is_tie"]:
-        return say(
-            "It cannot be told which of these decides most: {inputs}.", inputs=_names([first["factors"][0], *rivals])
-        )
-    said = say("{input} comes first so far, but too few futures were run to be sure.", input=capital(names[0]))
-    return f"{said} {say('Close behind: {others}.', others=_names(rivals))}" if rivals else said
+        return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of([first["factors"][0], *rivals]))
+    message = "{input} seems to decide most, but this run had too few futures to be sure."
+    said = say(message, input=capital(names[0]))
+    return f"{said} {say('It may also be {others}.', others=_one_of(rivals))}" if rivals else said
 
 
 def open_words(order: Figures) -> str:
@@ -63,8 +63,8 @@ def open_words(order: Figures) -> str:
     if not after:
         return ""
     if all(tier["is_tie"] for tier in after):
-        return say("After it there are ties.")
-    return say("The order after it is not settled yet.")
+        return say("The inputs after it are too close to tell apart.")
+    return say("Which input comes next is not sure yet.")
 
 
 def order_title(order: Figures, label: str, outcome: str) -> str:
@@ -73,9 +73,9 @@ def order_title(order: Figures, label: str, outcome: str) -> str:
     if first["is_tie"]:
         message = "{input} is one of those that decide the {outcome} most"
     elif not first["settled"]:
-        message = "{input} comes first so far for the {outcome}, but too few futures were run to be sure"
+        message = "{input} seems to decide the {outcome} most, but the run had too few futures to be sure"
     elif any(not tier["settled"] and not tier["is_tie"] for tier in order["tiers"][1:]):
-        message = "{input} decides the {outcome} most; the order after it is not settled yet"
+        message = "{input} decides the {outcome} most; which input comes next is not sure yet"
     else:
         message = "{input} decides the {outcome} most"
     return say(message, input=capital(label), outcome=outcome)
@@ -93,7 +93,7 @@ def order_block(figures: Figures, outcome: str) -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading="How much of the difference between good and bad results comes from each input, alone or together with "
-        "others. The true share very likely lies within the line (two standard errors either way).",
+        "others. These shares are estimates: the true one very likely lies within the thin line.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "sure to 95 %", "alone or with others", "sure to 95 %"),
@@ -134,8 +134,9 @@ def method_fold(sobol: Figures) -> Block:
             "total-order index). What inputs do together counts for each of them, so the shares can add up to more than 100 %."
         ),
         words(
-            "The shares are estimates. One below 0 or above 100 % is shown as 0 or 100 %. In the table a share alone can come "
-            "out above the share with others, which it cannot be in truth: chance moves each of them within its range."
+            "The shares are estimates, and the thin lines reach two standard errors either way. A share below 0 or above 100 % "
+            "is shown as 0 or 100 %. In the table a share alone can come out above the share with others, which it cannot be in "
+            "truth: chance moves each of them within its range."
         ),
         words(say(message, **{name: grouped(sobol[key]) for name, key in counts.items()})),
     )
@@ -221,22 +222,19 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
             where = say(PLACES[first - 1]) if first <= len(PLACES) else say("Place {first}", first=first)
         who = "; ".join([capital(tier["factors"][0]["label"]), *(lower(row["label"]) for row in tier["factors"][1:])])
         if tier["settled"]:
-            yield say("{where}: {who}. Settled: ahead of all others with 95 % certainty", where=where, who=who)
+            yield say("{where}: {who}. This is settled, with 95 % certainty", where=where, who=who)
             continue
-        if tier["is_tie"]:
-            message = "{where}: a tie of {who}" if first == last else "{where}: a tie of {who}, in any order"
-        else:
-            message = "{where} is still open: {who}" if first == last else "{where} are still open: {who}"
+        message = "{where}, too close to tell apart: {who}" if tier["is_tie"] else "{where}, not sure yet: {who}"
         said = say(message, where=where, who=who)
         if tier["outside"]:
-            said = say("{said}. Close behind: {others}", said=said, others=_names(tier["outside"]))
+            said = say("{said}. May belong there too: {others}", said=said, others=_names(tier["outside"]))
         yield said
         if tier["is_tie"]:
             yield f"   {_tie_reason(tier['hardest_to_part'], most_points)}"
     needed = order["futures_that_would_settle"]
     if needed is not None:
         yield say(
-            "For a sure order, run riskcalc rank with --until settled: some {futures} futures",
+            "To be sure of the order takes about {futures} futures. Run riskcalc rank again with the option --until settled",
             futures=significant(needed, 2),
         )
 
@@ -281,19 +279,23 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
     needed = hardest["points_that_would_part"]
     if needed is None:
         return say("they differ by {apart} of the spread, which makes no difference in practice", apart=apart)
-    return counted(
-        "they differ by {apart} of the spread; to tell which is ahead takes some {count} point, more than the {most} allowed",
-        "they differ by {apart} of the spread; to tell which is ahead takes some {count} points, more than the {most} allowed",
-        needed,
-        apart=apart,
-        most=grouped(most_points),
-    )
+    message = "they differ by {apart} of the spread; to tell which is ahead, run it with --most-points {needed} (this run had {most})"
+    return say(message, apart=apart, needed=str(needed), most=str(most_points))
 
 
 def _names(rows: Sequence[Figures]) -> str:
     said = [lower(row["label"]) for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
     return say("{names}; and {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
+
+
+def _one_of(rows: Sequence[Figures]) -> str:
+    """Return the first few names as a choice, with how many others there are."""
+    said = [lower(row["label"]) for row in rows[:MOST_RIVALS]]
+    left = len(rows) - MOST_RIVALS
+    if left > 0:
+        return counted("{names}, or {count} other", "{names}, or one of {count} others", left, names=", ".join(said))
+    return listed(said)
 
 
 def _sentence(line: str) -> str:

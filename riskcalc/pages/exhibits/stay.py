@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from riskcalc.pages.exhibits.payback import headline_stay, headline_years
-from riskcalc.pages.figures import complement, not_within, percent, say, value_of, whole_years, years
+from riskcalc.pages.figures import capital, complement, not_within, percent, say, value_of, whole_years, years
 from riskcalc.types import Figures
 
 #: The panel of own figures says this too.
@@ -49,21 +49,20 @@ def split_brief(figures: Figures) -> str:
     if stay is None:
         return ""
     messages = {
-        "taken_along": "you take it along in {share}",
-        "sold": "you sell it in {share}",
-        "left": "you leave it with the home in {share}",
-        "broken": "it no longer works in {share}",
-        "stays": "you do not move in {share}",
+        "taken_along": "in {share} you take it along",
+        "sold": "in {share} you sell it",
+        "left": "in {share} you leave it with the home",
+        "broken": "in {share} it no longer works",
+        "stays": "in {share} you never move",
     }
-    parts = [
-        say(message, share=percent(stay["ends"][name]["share"]))
-        for name, message in messages.items()
-        if name in stay["ends"]
-    ]
-    message = "What happens to the kit at the first move? Out of all futures, {parts}."
+    known = [name for name in messages if name in stay["ends"]]
+    shares = [percent(stay["ends"][name]["share"]) for name in known]
+    shares[0] = say("{share} of futures", share=shares[0])
+    parts = ", ".join(say(messages[name], share=share) for name, share in zip(known, shares, strict=True))
+    message = "What happens to the kit when you first move? {parts}."
     if 0.0 < value_of(figures["bought_share"]) < 1.0:
-        message = "What happens to the kit at the first move, if you buy it? Out of those futures, {parts}."
-    return say(message, parts=", ".join(parts))
+        message = "If you buy the kit, what happens to it when you first move? {parts}."
+    return say(message, parts=capital(parts))
 
 
 def counts_later_homes(figures: Figures) -> bool:

@@ -41,9 +41,9 @@ MEASURES = {"bill": "bills", "generation_kwh": "yields", "import_kwh": "kWh from
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 VERDICTS = {
-    "behind": "So far your {measured} are worse than expected",
-    "on track": "So far your {measured} are as expected",
-    "ahead": "So far your {measured} are better than expected",
+    "behind": "Going by your {measured}, you are doing worse than expected so far",
+    "on track": "Going by your {measured}, you are doing as expected so far",
+    "ahead": "Going by your {measured}, you are doing better than expected so far",
 }
 
 
@@ -52,11 +52,11 @@ def opening(found: Figures) -> str:
     within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
     known = [row["quantity"] for row in found["tracks"]]
     measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
-    message = "{verdict}; the odds of payback within {years} have risen from {before} to {now}."
+    message = "{verdict}. The odds of payback within {years} have risen from {before} to {now}."
     if abs(change) < HARDLY:
-        message = "{verdict}; the odds of payback within {years} have hardly changed: {before} before, {now} now."
+        message = "{verdict}. The odds of payback within {years} have hardly changed: {before} before, {now} now."
     elif change < 0:
-        message = "{verdict}; the odds of payback within {years} have fallen from {before} to {now}."
+        message = "{verdict}. The odds of payback within {years} have fallen from {before} to {now}."
     return say(
         message,
         verdict=say(VERDICTS[found["verdict"]], measured=joined(measured)),
@@ -79,8 +79,14 @@ def reason(found: Figures) -> str:
     if change < 0:
         message = "The odds fell by {points}, mostly because of one input: {input}."
     first = say(message, points=point_words(change), input=label)
-    all_years = "The odds are about all years: the months also tell what the home uses and what a kWh costs."
-    return f"{first} {say(all_years)}" if goes_against(found) else first
+    if not goes_against(found):
+        return first
+    message = (
+        "Poor months can still raise the odds: they also show what the home uses and what a kWh costs, now and later."
+    )
+    if change < 0:
+        message = "Good months can still lower the odds: they also show what the home uses and what a kWh costs, now and later."
+    return f"{first} {say(message)}"
 
 
 def goes_against(found: Figures) -> bool:
@@ -145,8 +151,8 @@ def measured_words(found: Figures) -> str:
 def effective_words(found: Figures) -> str:
     """Return how many futures are left in effect."""
     message = (
-        "{draws} futures were simulated. The better a future fits the measurements, the more it counts. Only some fit "
-        "your months, so these figures are rougher: about as exact as {left} futures would be."
+        "{draws} futures were simulated. The better a future fits your months, the more it counts. Only some fit well, so "
+        "these figures are as rough as if only {left} futures had been simulated."
     )
     return say(message, draws=grouped(found["draws"]), left=grouped(round(found["effective_draws"])))
 
