@@ -107,8 +107,7 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     lines = ranking_lines(figures)
     assert "  Places 1 to 2, too close to tell apart: Price of the kit; use" in lines
     reason = (
-        "     they differ by 2 % ± 3 of the spread; to tell which is ahead, run it with --most-points 512 (this run: "
-        "2048)"
+        "     they differ by 2 % ± 3 of the spread; to tell which is ahead, run it with --most-points 512 (now 2048)"
     )
     assert reason in lines
     assert wanted not in lines

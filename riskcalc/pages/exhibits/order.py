@@ -279,7 +279,9 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
     needed = hardest["points_that_would_part"]
     if needed is None:
         return say("they differ by {apart} of the spread, which makes no difference in practice", apart=apart)
-    message = "they differ by {apart} of the spread; to tell which is ahead, run it with --most-points {needed} (this run had {most})"
+    message = (
+        "they differ by {apart} of the spread; to tell which is ahead, run it with --most-points {needed} (now {most})"
+    )
     return say(message, apart=apart, needed=str(needed), most=str(most_points))
 
 
