@@ -31,18 +31,25 @@ ORDINARY = (
 )
 
 
-def made_years(home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5):
-    """Return made years of a home, shape (years, 365, 1440) [W]."""
+def made_years(home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5, always_on_factor=1.0):
+    """Return made years of a home, shape (years, 365, 1440) [W]; with a factor on what is always on all else makes up for it."""
     pool = appliance_years(
         dict.fromkeys(home, "unit"), clock=local_clock("Europe/Paris"), years=years, seed=seed, occupants=occupants,
         annual_use_kwh=annual_use_kwh, home_share=home_share, latitude_deg=48.8,
     )  # fmt: skip
+    active, base = 1.0, 1.0
+    if always_on_factor != 1.0:
+        active, base = (
+            row[0] for row in pool.household_scales([annual_use_kwh], [home_share], [0.0], [always_on_factor])
+        )
     out = []
     for year in range(years):
         stream = dict(zip(pool.basis, pool.minutes_w(year).astype(float), strict=True))
         at_home = np.repeat(pool.day_rank[year, 0] < home_share, 1440)
-        total = stream["always"] + np.where(at_home, stream.get("home_day", 0.0), stream.get("away_day", 0.0))
-        out.append((total + stream.get("movable_usual", 0.0)).reshape(365, 1440))
+        used = np.where(at_home, stream.get("home_day", 0.0), stream.get("away_day", 0.0)) + stream.get(
+            "movable_usual", 0.0
+        )
+        out.append((base * stream["always"] + active * used).reshape(365, 1440))
     return np.stack(out)
 
 
@@ -120,3 +127,22 @@ def sun_statistics(day_w):
         "points by 0.5 kWh per kWp": 100.0 * with_battery(0.5),
         "points by 1 kWh per kWp": 100.0 * with_battery(1.0),
     }
+
+
+def homes_of_one_use(homes, *, seed, always_on, annual_use_kwh=3500.0):
+    """Return the sun statistics of a made year of every home (appliances, people, share at home), {name: (homes,)}.
+
+    What is always on is multiplied by a number from the distribution `always_on`, as in a future of a scenario.
+    """
+    levels = (np.random.default_rng(seed).permutation(len(homes)) + 0.5) / len(homes)
+    rows = []
+    for number, (owned, occupants, share) in enumerate(homes):
+        own = {
+            "occupants": occupants,
+            "home_share": share,
+            "always_on_factor": float(always_on.quantile(levels[number])),
+        }
+        rows.append(
+            sun_statistics(made_years(owned, years=1, seed=seed + number, annual_use_kwh=annual_use_kwh, **own)[0])
+        )
+    return {name: np.array([row[name] for row in rows]) for name in rows[0]}

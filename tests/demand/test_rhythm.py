@@ -9,6 +9,7 @@ import pytest
 
 from riskcalc.clock import DAYS
 from riskcalc.demand import habits
+from riskcalc.scenario.home import Home
 
 
 def _beside(name):
@@ -34,6 +35,8 @@ LIKE = (
     *("oven", "washing_machine", "tumble_dryer", "dishwasher", "iron", "vacuum", "hi_fi", "clock", "lighting"),
     *("router_standby", "other_always_on", "hair_dryer", "storage_water_heater", "electric_heating"),
 )
+#: What futures of a scenario draw by default.
+ALWAYS_ON = Home.model_fields["always_on_factor"].default
 SOURCE = "one home, 2008, Hebrail & Berard 2012"
 #: Name: measured in that home, and how far a mean of made years may lie from it.
 DAYS_MEASURED = {
@@ -86,6 +89,20 @@ def test_a_battery_gains_as_at_the_measured_home(like_w, record_property):
     for name, measured in (("points by 0.5 kWh per kWp", 13.5), ("points by 1 kWh per kWp", 20.8)):
         record_property("published", (name, SOURCE, measured, found[name]))
         assert found[name] == pytest.approx(measured, rel=0.12)
+
+
+@pytest.mark.published
+def test_homes_of_one_use_differ_as_measured_ones(record_property):
+    """Direct use of homes at random, all of 3,500 kWh: the middle and nine in ten beside 30 to 37 % in four measured homes."""
+    generator = np.random.default_rng(3)
+    homes = [_beside("demand_homes").any_home(generator) for _ in range(16)]
+    direct = 100.0 * _beside("daily_statistics").homes_of_one_use(homes, seed=300, always_on=ALWAYS_ON)["direct use"]
+    low, middle, high = np.quantile(direct, (0.05, 0.5, 0.95))
+    source = "four measured homes, 30 to 37 %: range of direct use of 1 kWp per MWh"
+    record_property("published", ("direct use, points between 5 and 95 % of homes", source, 7.0, high - low))
+    record_property("published", ("direct use, middle home", source, 33.5, middle))
+    assert high - low == pytest.approx(7.0, abs=2.5)
+    assert middle == pytest.approx(33.5, abs=2.0)
 
 
 def test_a_hundred_homes_do_not_peak_together():

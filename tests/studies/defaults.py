@@ -98,7 +98,8 @@ def _effect_lines(effects: dict[str, dict[str, float]]) -> list[str]:
         "",
         "Points by which the odds of payback within the horizon change when a default that rests on judgement or common",
         f"practice is {STEP:g} times as large, or an efficiency loses {STEP:g} times as much (256 common draws, steps of",
-        "30 minutes); keys that a scenario gives itself are blank.",
+        f"30 minutes). A default that is drawn is held at its middle, and at {STEP:g} times that. Keys that a scenario gives",
+        "itself are blank.",
         "",
         "| key | " + " | ".join(names) + " |",
         "|---|" + "---|" * len(names),
@@ -117,17 +118,22 @@ def effects() -> dict[str, dict[str, float]]:
     judged = {key for kind, key, *_ in rows() if kind in ("judgement", "common practice")}
     for path in sorted((ROOT / "scenarios").glob("*.toml")):
         scenario = read_scenario(path, DRAWS)
-        before = assessment(scenario).valuation.payback_years
+        horizon, as_it_is = scenario.study.horizon_years, assessment(scenario).valuation.payback_years
         for key, quantity in scenario.quantities().items():
-            if scenario.is_given(key) or key not in judged or not isinstance(quantity, Fixed) or not quantity.value:
+            middle = quantity.value if isinstance(quantity, Fixed) else float(quantity.quantile(0.5))
+            if scenario.is_given(key) or key not in judged or not middle:
                 continue
             try:
-                changed = read_scenario(path, [*DRAWS, f"{key}={_changed(quantity.value):.10g}"])
+                changed = read_scenario(path, [*DRAWS, f"{key}={_changed(middle):.10g}"])
                 after = assessment(changed).valuation.payback_years
+                if isinstance(quantity, Fixed):
+                    before = as_it_is
+                else:
+                    fixed = read_scenario(path, [*DRAWS, f"{key}={middle:.10g}"])
+                    before = assessment(fixed).valuation.payback_years
             except Exception as error:  # noqa: BLE001 a default at its bound cannot be raised
                 print(f"{path.stem} {key}: {error}", file=sys.stderr)
                 continue
-            horizon = scenario.study.horizon_years
             points = 100.0 * ((after <= horizon).mean() - (before <= horizon).mean())
             found.setdefault(key, {})[path.stem] = float(points)
             print(f"{path.stem} {key} {points:+.1f}", flush=True)
