@@ -22,6 +22,7 @@ class PoolArrays(NamedTuple):
     """The arrays of `DispatchInputs` in the form numba takes."""
 
     solar_w: NDArray[np.float32]
+    shines: NDArray[np.bool_]
     run_w: NDArray[np.float32]
     run_minutes: NDArray[np.uint8]
     first_run: NDArray[np.int64]
@@ -176,6 +177,11 @@ class DispatchInputs:
         until = np.concatenate([[0], np.cumsum(self.run_minutes, dtype=np.int64)])
         return np.asarray(until[self.first_run[:, 1:]] - until[self.first_run[:, :-1]])
 
+    @cached_property
+    def shines(self) -> NDArray[np.bool_]:
+        """Whether any plane has sun in each period, (K, periods); worked out once."""
+        return read_only(sun_shines(self.solar_w))
+
     def slot_mean_w(self, year: int) -> NDArray[np.float64]:
         """Return mean demand within reach of each slot of a pool year, (B, slots) [W]."""
         first = self.first_run[year]
@@ -202,6 +208,14 @@ class DispatchInputs:
     def arrays(self) -> PoolArrays:
         """Return the arrays as a named tuple."""
         return PoolArrays(*(getattr(self, name) for name in PoolArrays._fields))
+
+
+def sun_shines(solar_w: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Return whether any plane has sun in each period, (K, periods), from `DispatchInputs.solar_w`."""
+    shines = np.zeros((solar_w.shape[0], solar_w.shape[2]), dtype=bool)
+    for plane in range(solar_w.shape[1]):
+        shines |= solar_w[:, plane] > 0.0
+    return shines
 
 
 def read_only(array: NDArray[Any]) -> NDArray[Any]:

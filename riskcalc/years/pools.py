@@ -21,6 +21,7 @@ from riskcalc.demand.meter import read_meter
 from riskcalc.demand.pool import DemandPool
 from riskcalc.demand.spikes import LikelyHome
 from riskcalc.dispatch import DispatchInputs
+from riskcalc.dispatch.plan import sun_shines
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.types import Floats
@@ -58,15 +59,17 @@ CHARGE_ABOVE_C = 0.0
 class Pools:
     """Weather, sun and demand, K years each.
 
-    `solar_w` is float32 (K, planes, periods) at the arrays' terminals; `charge_allowed` (K, 365) is 0 on days too cold to
-    charge; `battery_temp_c` (K,) the mean temperature of the cells. `outage_scale` puts the estimate of hours carried
-    in an outage right on average; see `riskcalc.years.bridging`. `key` names everything that the pools were made from;
-    `measured` is the record of solar power that takes the place of the model, if the scenario names one.
+    `solar_w` is float32 (K, planes, periods) at the arrays' terminals, `shines` (K, periods) whether any of them has sun;
+    `charge_allowed` (K, 365) is 0 on days too cold to charge; `battery_temp_c` (K,) the mean temperature of the cells.
+    `outage_scale` puts the estimate of hours carried in an outage right on average; see `riskcalc.years.bridging`. `key`
+    names everything that the pools were made from; `measured` is the record of solar power that takes the place of the
+    model, if the scenario names one.
     """
 
     weather: WeatherPool
     demand: DemandPool
     solar_w: NDArray[np.float32]
+    shines: NDArray[np.bool_]
     planes: tuple[PlaneSet, ...]
     charge_allowed: Floats
     battery_temp_c: Floats
@@ -80,7 +83,7 @@ class Pools:
         input_of_plane = np.zeros(self.solar_w.shape[1], dtype=np.int64)
         for plane in self.planes:
             input_of_plane[plane.rows] = plane.input_index
-        return DispatchInputs(
+        inputs = DispatchInputs(
             solar_w=self.solar_w,
             run_w=self.demand.run_w,
             run_minutes=self.demand.run_minutes,
@@ -95,6 +98,8 @@ class Pools:
             charge_allowed=self.charge_allowed,
             step_minutes=self.demand.step_minutes,
         )
+        vars(inputs)["shines"] = self.shines
+        return inputs
 
     def with_outage_scale(self, scale: float) -> Pools:
         """Return the same pools with the scale of outages."""
@@ -134,20 +139,24 @@ class YearsAtHand:
             self._demand = {key: DemandPool(**kept)}
         return self._demand[key]
 
-    def solar_w(
+    def sun(
         self,
         scenario: Scenario,
         planes: tuple[PlaneSet, ...],
         weather: WeatherPool,
         measured: MeasuredPv | None = None,
-    ) -> NDArray[np.float32]:
-        """Return the power at the terminals of every plane, float32 (K, planes, periods)."""
-        key = _solar_key(scenario, planes)
-        kept = self.store.kept("solar", key, lambda: {"solar_w": _solar_w(scenario, planes, weather, measured)})
-        solar_w: NDArray[np.float32] = kept["solar_w"]
-        # Like all pools: the kernel is compiled for arrays that may be written and those that may not.
-        solar_w.flags.writeable = False
-        return solar_w
+    ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+        """Return the power at the terminals of every plane, float32 (K, planes, periods), and whether any has sun."""
+
+        def made() -> dict[str, NDArray[Any]]:
+            solar_w = _solar_w(scenario, planes, weather, measured)
+            return {"solar_w": solar_w, "shines": sun_shines(solar_w)}
+
+        kept = self.store.kept("solar", _solar_key(scenario, planes), made)
+        for array in kept.values():
+            # Like all pools: the kernel is compiled for arrays that may be written and those that may not.
+            array.flags.writeable = False
+        return kept["solar_w"], kept["shines"]
 
 
 def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = None) -> Pools:
@@ -160,10 +169,13 @@ def pools(scenario: Scenario, clock: LocalClock, at_hand: YearsAtHand | None = N
     only = None if measured is None else measured.paired
     outdoors = scenario.site.battery_place == "outdoors"
     place = {"latitude_deg": weather.latitude_deg, "longitude_deg": weather.longitude_deg}
+    demand = at_hand.demand(scenario, clock, weather, only)
+    solar_w, shines = at_hand.sun(scenario, planes, weather, measured)
     return Pools(
         weather=weather,
-        demand=at_hand.demand(scenario, clock, weather, only),
-        solar_w=at_hand.solar_w(scenario, planes, weather, measured),
+        demand=demand,
+        solar_w=solar_w,
+        shines=shines,
         planes=planes,
         charge_allowed=np.where(outdoors & (day_temp_c <= CHARGE_ABOVE_C), 0.0, 1.0),
         battery_temp_c=day_temp_c.mean(axis=1) if outdoors else np.full(weather.years, INDOOR_TEMP_C),

@@ -6,7 +6,6 @@ import dataclasses
 import re
 import runpy
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -25,6 +24,7 @@ from riskcalc.dispatch import (
     param_rows,
 )
 from riskcalc.dispatch.kernel.slot import part_of_slot
+from riskcalc.dispatch.plan import sun_shines
 
 CASES = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))
 random_case = CASES["random_case"]
@@ -218,9 +218,9 @@ def test_a_slot_is_cut_only_where_the_sun_shines():
     """An hour of sun by the quarter is run in quarters if any plane has light in any of them, and whole in the dark."""
     solar_w = np.zeros((2, 2, 8))
     solar_w[1, 1, 7] = 1.0
-    pool = SimpleNamespace(solar_w=solar_w, input_of_plane=np.zeros(2, np.int64))
-    part = part_of_slot.py_func
-    assert part(pool, 0, 60, 60, 15) == 60
-    assert part(pool, 1, 0, 60, 15) == 60
-    assert part(pool, 1, 60, 60, 15) == 15
-    assert part(pool, 1, 60, 60, 60) == 60
+    shines, part = sun_shines(solar_w), part_of_slot.py_func
+    assert np.array_equal(shines, (solar_w > 0.0).any(axis=1))
+    assert part(shines, 0, 60, 60, 15) == 60
+    assert part(shines, 1, 0, 60, 15) == 60
+    assert part(shines, 1, 60, 60, 15) == 15
+    assert part(shines, 1, 60, 60, 60) == 60

@@ -103,7 +103,7 @@ def dispatch_year(
         run_groups(
             parallel, export_stored_on, export, not meets.on_grid, inputs.arrays(), plan.arrays(),
             group_year[part], group_lanes[part], group_absent[part], plan.slot_minutes, inputs.sun_minutes, work[part],
-            plan.need is not None, lag,
+            plan.need is not None, lag, int(inputs.input_of_plane.max(initial=-1)) + 1,
         )  # fmt: skip
 
     parts = _parts(len(group_year), threads)

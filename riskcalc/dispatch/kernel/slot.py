@@ -38,22 +38,51 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
 
 
 @inlined
-def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int) -> bool:
-    """Set the solar power of a period, before and behind the inputs; return whether there is any sun at all."""
+def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int, inputs: int) -> None:
+    """Set the solar power of a period, before and behind the inputs, and what follows from it; no `inputs` in the dark."""
+    if inputs == 1 and len(pool.input_of_plane) <= 6:
+        short = _one_input(lanes, work, pool.solar_w, year, period)
+    else:
+        short = _many_inputs(lanes, work, pool, year, period, inputs)
+    _largest_loads(lanes, work, short)
+
+
+@inlined
+def _one_input(lanes: int, work: NDArray[np.float64], solar_w: NDArray[np.float32], year: int, period: int) -> int:
+    """Set the power of up to six planes on one input, all in one loop; return how many lanes are short of power.
+
+    Planes that are not there have weight zero. Loops of their own would store every row only to load it again.
+    """
+    lanes = min(lanes, LANES) & WHOLE
+    last = solar_w.shape[1] - 1
+    power_0 = np.float64(solar_w[year, 0, period])
+    power_1 = np.float64(solar_w[year, min(1, last), period])
+    power_2 = np.float64(solar_w[year, min(2, last), period])
+    power_3 = np.float64(solar_w[year, min(3, last), period])
+    power_4 = np.float64(solar_w[year, min(4, last), period])
+    power_5 = np.float64(solar_w[year, min(5, last), period])
+    short = 0
+    for lane in range(lanes):
+        power = work[rows.PLANE_WEIGHTS + lane] * power_0
+        power = fma(work[rows.PLANE_WEIGHTS + LANES + lane], power_1, power)
+        power = fma(work[rows.PLANE_WEIGHTS + 2 * LANES + lane], power_2, power)
+        power = fma(work[rows.PLANE_WEIGHTS + 3 * LANES + lane], power_3, power)
+        power = fma(work[rows.PLANE_WEIGHTS + 4 * LANES + lane], power_4, power)
+        power = fma(work[rows.PLANE_WEIGHTS + 5 * LANES + lane], power_5, power)
+        work[rows.SOLAR_AVAILABLE + lane] = power
+        limit = work[rows.INPUT_LIMITS + lane]
+        short += _power(lane, work, (power if power < limit else limit) * work[rows.SOLAR_EFFICIENCY + lane])
+    return short
+
+
+@inner
+def _many_inputs(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int, inputs: int) -> int:
+    """Set the power of any number of planes on any number of inputs, or none; return how many lanes are short of power."""
     lanes = min(lanes, LANES) & WHOLE
     work[rows.SOLAR_AVAILABLE : rows.SOLAR + LANES] = 0.0
-    planes = len(pool.input_of_plane)
-    sun = False
-    for plane in range(planes):
-        sun = sun or pool.solar_w[year, plane, period] > 0.0
-    if not sun:
-        return False
-    inputs = 0
-    for plane in range(planes):
-        inputs = max(inputs, pool.input_of_plane[plane] + 1)
     for index in range(min(inputs, rows.MOST_INPUTS)):
         work[rows.INPUT_POWER : rows.INPUT_POWER + LANES] = 0.0
-        for plane in range(min(planes, rows.MOST_PLANES)):
+        for plane in range(min(len(pool.input_of_plane), rows.MOST_PLANES)):
             if pool.input_of_plane[plane] == index:
                 power = np.float64(pool.solar_w[year, plane, period])
                 weights = rows.PLANE_WEIGHTS + plane * LANES
@@ -65,20 +94,62 @@ def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
             work[rows.SOLAR_AVAILABLE + lane] += power
             limit = work[limits + lane]
             work[rows.SOLAR + lane] += power if power < limit else limit
+    short = 0
     for lane in range(lanes):
-        work[rows.SOLAR + lane] *= work[rows.SOLAR_EFFICIENCY + lane]
-    return True
+        short += _power(lane, work, work[rows.SOLAR + lane] * work[rows.SOLAR_EFFICIENCY + lane])
+    return short
 
 
 @inlined
-def part_of_slot(pool: PoolArrays, year: int, starts: int, slot_minutes: int, sun_minutes: int) -> int:
+def _power(lane: int, work: NDArray[np.float64], solar: float) -> int:
+    """Set what sun puts into the cells and what sun and cells give; return 1 where that is less than the rating asks."""
+    to_cells = solar * work[rows.TO_STORED + lane]
+    limit = work[rows.CELLS_TODAY + lane]
+    to_cells = to_cells if to_cells < limit else limit
+    work[rows.SOLAR + lane] = solar
+    work[rows.SOLAR_POWER + lane] = to_cells
+    work[rows.REFILL + lane] = to_cells + rows.TINY
+    power = fma(solar, work[rows.SOLAR_MOST + lane], work[rows.GIVE_MOST + lane]) - work[rows.IDLE + lane]
+    work[rows.POWER_NOW + lane] = power
+    return 1 if power < work[rows.ENOUGH + lane] else 0
+
+
+@inlined
+def _largest_loads(lanes: int, work: NDArray[np.float64], short: int) -> None:
+    """Set the largest load of every lane, given how many are short of power for their rating."""
+    lanes = min(lanes, LANES) & WHOLE
+    if short == 0:
+        # The rating is the limit of every lane: the root below would only find a larger load, and takes the most time.
+        for lane in range(lanes):
+            most = work[rows.RATING_MOST + lane]
+            most = most if most > 0.0 else 0.0
+            work[rows.MOST + lane] = most
+            always = work[rows.ALWAYS + lane]
+            work[rows.LIMIT + lane] = most if most > always else always
+        return
+    for lane in range(lanes):
+        # The largest load that sun and cells can carry: a L + b L^2 = power, solved without cancellation.
+        power = work[rows.POWER_NOW + lane]
+        linear = work[rows.LINEAR + lane]
+        square = linear * linear + 4.0 * work[rows.QUADRATIC + lane] * (power if power > 0.0 else 0.0)
+        most = 2.0 * power / (linear + sqrt(square))
+        rating = work[rows.RATING_MOST + lane]
+        most = most if most < rating else rating
+        most = most if most > 0.0 else 0.0
+        work[rows.MOST + lane] = most
+        always = work[rows.ALWAYS + lane]
+        limit = most if most > always else always
+        work[rows.LIMIT + lane] = limit if power >= 0.0 else -1.0
+
+
+@inlined
+def part_of_slot(shines: NDArray[np.bool_], year: int, starts: int, slot_minutes: int, sun_minutes: int) -> int:
     """Return the minutes in which the sun of a slot is constant: the whole slot unless it changes within, and shines."""
     if sun_minutes >= slot_minutes:
         return slot_minutes
-    for plane in range(len(pool.input_of_plane)):
-        for period in range(starts // sun_minutes, (starts + slot_minutes) // sun_minutes):
-            if pool.solar_w[year, plane, period] > 0.0:
-                return sun_minutes
+    for period in range(starts // sun_minutes, (starts + slot_minutes) // sun_minutes):
+        if shines[year, period]:
+            return sun_minutes
     return slot_minutes
 
 
@@ -125,45 +196,6 @@ def aim_by_need(lanes: int, work: NDArray[np.float64], kind: int, light: float) 
         work[rows.TARGET + lane] = share * work[rows.CAPACITY + lane] - work[rows.BASE + lane]
 
 
-@inner
-def set_limits(lanes: int, work: NDArray[np.float64]) -> None:
-    """Set what follows from a period's sun and the day's limit of charging: power into the cells, the largest load."""
-    lanes = min(lanes, LANES) & WHOLE
-    short = 0
-    for lane in range(lanes):
-        solar = work[rows.SOLAR + lane]
-        to_cells = solar * work[rows.TO_STORED + lane]
-        limit = work[rows.CELLS_TODAY + lane]
-        to_cells = to_cells if to_cells < limit else limit
-        work[rows.SOLAR_POWER + lane] = to_cells
-        work[rows.REFILL + lane] = to_cells + rows.TINY
-        power = fma(solar, work[rows.SOLAR_MOST + lane], work[rows.GIVE_MOST + lane]) - work[rows.IDLE + lane]
-        work[rows.POWER_NOW + lane] = power
-        short += 1 if power < work[rows.ENOUGH + lane] else 0
-    if short == 0:
-        # The rating is the limit of every lane: the root below would only find a larger load, and takes the most time.
-        for lane in range(lanes):
-            most = work[rows.RATING_MOST + lane]
-            most = most if most > 0.0 else 0.0
-            work[rows.MOST + lane] = most
-            always = work[rows.ALWAYS + lane]
-            work[rows.LIMIT + lane] = most if most > always else always
-        return
-    for lane in range(lanes):
-        # The largest load that sun and cells can carry: a L + b L^2 = power, solved without cancellation.
-        power = work[rows.POWER_NOW + lane]
-        linear = work[rows.LINEAR + lane]
-        square = linear * linear + 4.0 * work[rows.QUADRATIC + lane] * (power if power > 0.0 else 0.0)
-        most = 2.0 * power / (linear + sqrt(square))
-        rating = work[rows.RATING_MOST + lane]
-        most = most if most < rating else rating
-        most = most if most > 0.0 else 0.0
-        work[rows.MOST + lane] = most
-        always = work[rows.ALWAYS + lane]
-        limit = most if most > always else always
-        work[rows.LIMIT + lane] = limit if power >= 0.0 else -1.0
-
-
 @inlined
 def fill_runs(
     lanes: int, minutes: int, work: NDArray[np.float64], pool: PoolArrays, run: int, used: int
@@ -182,14 +214,27 @@ def fill_runs(
         ends = taken == length
         run += 1 if ends else 0
         used = 0 if ends else used + taken
+    for lane in range(min(lanes, LANES) & WHOLE):
+        work[rows.PART_DEMAND + lane] = 0.0
+        work[rows.PEAK + lane] = 0.0
     bases = len(pool.rank_row)
     if bases <= 3:
         _fill_three(lanes, runs, work, pool.run_w, first)
+    elif bases <= 6:
+        _fill_six(lanes, runs, work, pool.run_w, first, True)
     else:
-        _fill_six(lanes, runs, work, pool.run_w, first)
-    for basis in range(6, bases):
-        _add_one(lanes, runs, work, pool.run_w, first, basis)
+        _fill_six(lanes, runs, work, pool.run_w, first, False)
+        for basis in range(6, bases):
+            _add_one(lanes, runs, work, pool.run_w, first, basis, basis == bases - 1)
     return runs, run, used
+
+
+@inlined
+def _sum_load(lane: int, work: NDArray[np.float64], load: float, minutes: float) -> None:
+    """Add a run's demand to that of its part, and keep the highest load."""
+    peak = work[rows.PEAK + lane]
+    work[rows.PEAK + lane] = load if load > peak else peak
+    work[rows.PART_DEMAND + lane] = fma(load, minutes, work[rows.PART_DEMAND + lane])
 
 
 @inlined
@@ -200,15 +245,20 @@ def _fill_three(lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray
         power_0 = np.float64(run_w[first + row, 0])
         power_1 = np.float64(run_w[first + row, min(1, last)])
         power_2 = np.float64(run_w[first + row, min(2, last)])
+        minutes = work[rows.DURATIONS + row]
         loads = rows.LOADS + row * LANES
         for lane in range(lanes):
             load = work[WEIGHTS + lane] * power_0
             load = fma(work[WEIGHTS + LANES + lane], power_1, load)
-            work[loads + lane] = fma(work[WEIGHTS + 2 * LANES + lane], power_2, load)
+            load = fma(work[WEIGHTS + 2 * LANES + lane], power_2, load)
+            work[loads + lane] = load
+            _sum_load(lane, work, load, minutes)
 
 
 @inlined
-def _fill_six(lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int) -> None:
+def _fill_six(
+    lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int, sums: bool
+) -> None:
     lanes = min(lanes, LANES) & WHOLE
     last = run_w.shape[1] - 1
     for row in range(min(runs, rows.MOST_RUNS)):
@@ -218,6 +268,7 @@ def _fill_six(lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[n
         power_3 = np.float64(run_w[first + row, 3])
         power_4 = np.float64(run_w[first + row, min(4, last)])
         power_5 = np.float64(run_w[first + row, min(5, last)])
+        minutes = work[rows.DURATIONS + row] if sums else 0.0
         loads = rows.LOADS + row * LANES
         for lane in range(lanes):
             load = work[WEIGHTS + lane] * power_0
@@ -225,40 +276,39 @@ def _fill_six(lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[n
             load = fma(work[WEIGHTS + 2 * LANES + lane], power_2, load)
             load = fma(work[WEIGHTS + 3 * LANES + lane], power_3, load)
             load = fma(work[WEIGHTS + 4 * LANES + lane], power_4, load)
-            work[loads + lane] = fma(work[WEIGHTS + 5 * LANES + lane], power_5, load)
+            load = fma(work[WEIGHTS + 5 * LANES + lane], power_5, load)
+            work[loads + lane] = load
+            if sums:
+                _sum_load(lane, work, load, minutes)
 
 
 @inlined
 def _add_one(
-    lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int, basis: int
+    lanes: int, runs: int, work: NDArray[np.float64], run_w: NDArray[np.float32], first: int, basis: int, sums: bool
 ) -> None:
     weights = WEIGHTS + basis * LANES
     lanes = min(lanes, LANES) & WHOLE
     for row in range(min(runs, rows.MOST_RUNS)):
         power = np.float64(run_w[first + row, basis])
+        minutes = work[rows.DURATIONS + row]
         loads = rows.LOADS + row * LANES
         for lane in range(lanes):
-            work[loads + lane] = fma(work[weights + lane], power, work[loads + lane])
+            load = fma(work[weights + lane], power, work[loads + lane])
+            work[loads + lane] = load
+            if sums:
+                _sum_load(lane, work, load, minutes)
 
 
 @inner
-def sum_part(lanes: int, runs: int, minutes: float, work: NDArray[np.float64]) -> None:
-    """Sum demand and sun of a part of a slot, and keep its highest load."""
+def sum_part(lanes: int, minutes: float, work: NDArray[np.float64]) -> bool:
+    """Add demand and sun of a part to the slot's; return whether any load of it exceeds the rating of its lane."""
     lanes = min(lanes, LANES) & WHOLE
-    for lane in range(lanes):
-        work[rows.PART_DEMAND + lane] = 0.0
-        work[rows.PEAK + lane] = 0.0
-    for row in range(min(runs, rows.MOST_RUNS)):
-        length = work[rows.DURATIONS + row]
-        loads = rows.LOADS + row * LANES
-        for lane in range(lanes):
-            load = work[loads + lane]
-            peak = work[rows.PEAK + lane]
-            work[rows.PEAK + lane] = load if load > peak else peak
-            work[rows.PART_DEMAND + lane] = fma(load, length, work[rows.PART_DEMAND + lane])
+    over = 0
     for lane in range(lanes):
         work[rows.SLOT_DEMAND + lane] += work[rows.PART_DEMAND + lane]
         work[rows.SOLAR_SUM + lane] = fma(work[rows.SOLAR_AVAILABLE + lane], minutes, work[rows.SOLAR_SUM + lane])
+        over += 1 if work[rows.PEAK + lane] > work[rows.RATING_SLACK + lane] else 0
+    return over > 0
 
 
 @inlined
@@ -267,29 +317,28 @@ def sum_wired(
 ) -> None:
     """Add the slot's demand to the stretch's: what is within reach and what is not."""
     lanes = min(lanes, LANES) & WHOLE
+    last = len(pool.rank_row) - 1
+    # Six at a time, since each loop stores the sum only to load it again; a basis that is not there has weight zero.
+    wired_0 = np.float64(pool.wired_w[year, 0, slot]) * slot_minutes
+    wired_1 = np.float64(pool.wired_w[year, min(1, last), slot]) * slot_minutes
+    wired_2 = np.float64(pool.wired_w[year, min(2, last), slot]) * slot_minutes
+    wired_3 = np.float64(pool.wired_w[year, min(3, last), slot]) * slot_minutes
+    wired_4 = np.float64(pool.wired_w[year, min(4, last), slot]) * slot_minutes
+    wired_5 = np.float64(pool.wired_w[year, min(5, last), slot]) * slot_minutes
     for lane in range(lanes):
         work[rows.DEMAND + lane] += work[rows.SLOT_DEMAND + lane]
-    # Two at a time: more would be stored and loaded again for each basis, fewer bases have weight zero.
-    bases = len(pool.rank_row)
-    for basis in range(0, bases, 2):
-        other = min(basis + 1, bases - 1)
+        wired = fma(work[WEIGHTS + lane], wired_0, work[rows.WIRED + lane])
+        wired = fma(work[WEIGHTS + LANES + lane], wired_1, wired)
+        wired = fma(work[WEIGHTS + 2 * LANES + lane], wired_2, wired)
+        wired = fma(work[WEIGHTS + 3 * LANES + lane], wired_3, wired)
+        wired = fma(work[WEIGHTS + 4 * LANES + lane], wired_4, wired)
+        work[rows.WIRED + lane] = fma(work[WEIGHTS + 5 * LANES + lane], wired_5, wired)
+    for basis in range(6, last + 1):
         wired_0 = np.float64(pool.wired_w[year, basis, slot]) * slot_minutes
-        wired_1 = np.float64(pool.wired_w[year, other, slot]) * slot_minutes
         # The mask changes nothing; it tells the compiler that the index is not negative, so that it may use vectors.
         weights = WEIGHTS + (basis & 63) * LANES
         for lane in range(lanes):
-            wired = fma(work[weights + lane], wired_0, work[rows.WIRED + lane])
-            work[rows.WIRED + lane] = fma(work[weights + LANES + lane], wired_1, wired)
-
-
-@inner
-def overloaded(lanes: int, work: NDArray[np.float64]) -> bool:
-    """Return whether any load of a part of a slot exceeds the rating of its lane."""
-    lanes = min(lanes, LANES) & WHOLE
-    over = 0
-    for lane in range(lanes):
-        over += 1 if work[rows.PEAK + lane] > work[rows.RATING_SLACK + lane] else 0
-    return over > 0
+            work[rows.WIRED + lane] = fma(work[weights + lane], wired_0, work[rows.WIRED + lane])
 
 
 @inner

@@ -23,9 +23,7 @@ from riskcalc.dispatch.kernel.slot import (
     open_slot,
     open_stretch,
     open_sun,
-    overloaded,
     part_of_slot,
-    set_limits,
     sum_part,
     sum_wired,
 )
@@ -72,7 +70,7 @@ def _run_part(
 def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
     lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool,
     pool: PoolArrays, plan: PlanArrays, year: int, slot_minutes: int, sun_minutes: int, work: NDArray[np.float64],
-    absent: bool, by_need: bool, lag: float | None,
+    absent: bool, by_need: bool, lag: float | None, inputs: int,
 ) -> None:  # fmt: skip
     open_stretch(work)
     kwh = 1.0 / 60_000.0
@@ -100,16 +98,16 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
             aim_by_need(lanes, work, plan.kind[slot] & 31, plan.light[light_row, slot])
         run, used = pool.first_run[year, slot], 0
         starts = plan.start_minute[slot]
-        part_minutes = part_of_slot(pool, year, starts, slot_minutes, sun_minutes)
+        part_minutes = part_of_slot(pool.shines, year, starts, slot_minutes, sun_minutes)
         for part in range(slot_minutes // part_minutes):
             now = (starts + part * part_minutes) // sun_minutes
             if now != period or (new_day and part == 0):
                 period, shone = now, sun
-                sun = open_sun(lanes, work, pool, year, period)
+                sun = pool.shines[year, period]
                 if sun or shone or new_day:
-                    set_limits(lanes, work)
+                    open_sun(lanes, work, pool, year, period, inputs if sun else 0)
             runs, run, used = fill_runs(lanes, part_minutes, work, pool, run, used)
-            sum_part(lanes, runs, part_minutes, work)
+            over = sum_part(lanes, part_minutes, work)
             carries = on and (discharge or (sun and parallel is not None))
             if carries and not sun and part_minutes == slot_minutes:
                 # A night on empty cells needs no runs: the loops would give the same but for rounding, which
@@ -120,7 +118,7 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
                 lanes, parallel, export_stored_on, export, runs, part_minutes, work, sun, on, carries, from_grid, sells,
                 lag,
             )  # fmt: skip
-            if not absent and overloaded(lanes, work):
+            if over and not absent:
                 count_overload(lanes, runs, work, 1.0 if parallel is not None or off_grid else 0.0)
         sum_wired(lanes, slot_minutes, work, pool, year, slot)
         close_slot(lanes, work)
@@ -141,15 +139,16 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
 def run_groups(
     parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool, pool: PoolArrays,
     plan: PlanArrays, group_year: NDArray[np.int64], group_lanes: NDArray[np.int64], group_absent: NDArray[np.bool_],
-    slot_minutes: int, sun_minutes: int, work: NDArray[np.float64], by_need: bool, lag: float | None,
+    slot_minutes: int, sun_minutes: int, work: NDArray[np.float64], by_need: bool, lag: float | None, inputs: int,
 ) -> None:  # fmt: skip
     """Run every lane group through the plan; `work` (groups, workspace) holds its kit on entry, its books on return.
 
     `parallel` is True or None, `export_stored_on` the plan's or None: what None rules out is not compiled, which saves up
-    to a quarter of it on the first run. Where the kit is absent in a whole group, what is billed is what is demanded.
+    to a quarter of it on the first run. `inputs` is the number of solar inputs. Where the kit is absent in a whole group,
+    what is billed is what is demanded.
     """
     for group in range(len(group_year)):
         _run_group(
             group_lanes[group], parallel, export_stored_on, export, off_grid, pool, plan, group_year[group],
-            slot_minutes, sun_minutes, work[group], group_absent[group], by_need, lag,
+            slot_minutes, sun_minutes, work[group], group_absent[group], by_need, lag, inputs,
         )  # fmt: skip
