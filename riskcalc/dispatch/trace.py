@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -338,9 +338,10 @@ def trace_year(
     pool_year: int,
     stored_wh: float = 0.0,
     row_minutes: int | None = None,
+    names: Sequence[str] = TRACE_COLUMNS,
     use_numba: bool = True,
 ) -> dict[str, NDArray[np.float64]]:
-    """Return one draw's year, row after row, a dict of `TRACE_COLUMNS` -> float64 (rows,).
+    """Return one draw's year, row after row, a dict of `names` -> float64 (rows,).
 
     Parameters
     ----------
@@ -358,6 +359,8 @@ def trace_year(
         Stored energy at the start [Wh].
     row_minutes : int
         Length of a row: a divisor of what the plan covers, and a multiple of `inputs.step_minutes`, the default.
+    names : sequence of str
+        Which of `TRACE_COLUMNS`, the default: copying those that nobody reads takes as long as tracing.
     use_numba : bool
         Whether to compile the same source: for whole years, not for a few days.
 
@@ -386,7 +389,7 @@ def trace_year(
         plan.lag_minutes, np.zeros((len(Flow), 12)), np.zeros((len(Billed), plan.rates)), np.zeros(_OTHERS), rows, row_minutes,
         plan.need_targets(inputs, column[:, None], np.asarray(plane_weight, dtype=np.float64)[:, None])[:, :, 0].copy(),
     )  # fmt: skip
-    return {name: np.ascontiguousarray(rows[:, index]) for index, name in enumerate(TRACE_COLUMNS)}
+    return {name: np.ascontiguousarray(rows[:, TRACE_COLUMNS.index(name)]) for name in names}
 
 
 def _one_draw(use_numba: bool) -> Callable[..., Any]:

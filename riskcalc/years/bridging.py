@@ -29,6 +29,8 @@ from riskcalc.types import Floats
 SAMPLED_DRAWS, STARTS = 8, 400
 
 
+#: Columns of `dispatch.trace_year` that decide what an outage meets.
+COLUMNS = ("reachable_demand_w", "pv_available_w", "battery_stored_wh")
 #: Places in the day's swing of stored energy at which an outage is tried: midpoints of five equal parts.
 PLACES = (0.1, 0.3, 0.5, 0.7, 0.9)
 
@@ -41,7 +43,7 @@ def hours_in_year(
     Parameters
     ----------
     steps
-        Columns of `dispatch.trace_year`.
+        `COLUMNS` of `dispatch.trace_year`.
     params
         The draw's figures, rows named by `dispatch.Param`, (len(Param),).
 

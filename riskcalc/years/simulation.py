@@ -14,7 +14,7 @@ from riskcalc.scenario import Scenario
 from riskcalc.scenario.outages import bridges
 from riskcalc.types import Flags, Floats, Values
 from riskcalc.years.ageing import AgeingState, aged, new_battery
-from riskcalc.years.bridging import estimated_hours, hours_in_year
+from riskcalc.years.bridging import COLUMNS, estimated_hours, hours_in_year
 from riskcalc.years.failures import electronics_course, warranty_years, when_worn
 from riskcalc.years.habits import habit_figures
 from riskcalc.years.hardware import coupling_of, kit_figures, year_params
@@ -198,7 +198,7 @@ def run_year(request: YearRequest, *, threads: int = 2) -> DispatchOutcome:
 
 
 def traced_draw(request: YearRequest, draw: int) -> dict[str, Floats]:
-    """Return every minute of one draw of a year, columns of `dispatch.TRACE_COLUMNS`."""
+    """Return every minute of one draw of a year, the columns that tell what an outage meets (`bridging.COLUMNS`)."""
     return trace_year(
         request.coupling,
         request.inputs,
@@ -209,6 +209,7 @@ def traced_draw(request: YearRequest, draw: int) -> dict[str, Floats]:
         pool_year=int(request.pool_year[draw]),
         stored_wh=float(request.stored_wh[draw]),
         row_minutes=1,
+        names=COLUMNS,
     )
 
 

@@ -66,9 +66,9 @@ def test_assess_writes_its_three_files_and_names_the_report_last(small_file, tmp
     assert {"draw", "payback_years", "net_present_value", "first_year_saving"} <= set(rows[0])
 
 
-def test_never_is_an_empty_cell_and_a_null(small_file, tmp_path):
+def test_never_is_an_empty_cell_and_a_null(here, small_file, tmp_path):
     """A purchase that cannot pay back: null quantiles, never-share 1, empty cells; nothing is averaged."""
-    done = run("assess", small_file, "--set", "purchase.price=90000", "--out", "out", cwd=tmp_path)
+    done = here("assess", small_file, "--set", "purchase.price=90000", "--out", "out", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     result = json.loads((tmp_path / "out" / "result.json").read_text())
     assert result["payback_years"]["p50"] == {"value": None, "standard_error": None, "interval_95": [None, None]}
@@ -86,15 +86,15 @@ def test_same_seed_same_files(small_file, tmp_path):
         assert (tmp_path / "a/r" / file).read_bytes() == (tmp_path / "b/r" / file).read_bytes()
 
 
-def test_json_goes_to_standard_output(small_file, tmp_path):
+def test_json_goes_to_standard_output(here, small_file, tmp_path):
     """--json prints the figures and nothing else."""
-    done = run("assess", small_file, "--json", cwd=tmp_path)
+    done = here("assess", small_file, "--json", cwd=tmp_path)
     assert json.loads(done.stdout)["scenario"] == "small"
 
 
-def test_trace_writes_the_columns_of_the_readme(small_file, tmp_path):
+def test_trace_writes_the_columns_of_the_readme(here, small_file, tmp_path):
     """A traced year has one row per step, wall-clock times with offset, and balances to the digits written."""
-    done = run("trace", small_file, "--draw", 2, "--year", 1, "--out", "t.csv", cwd=tmp_path)
+    done = here("trace", small_file, "--draw", 2, "--year", 1, "--out", "t.csv", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     rows = table(tmp_path / "t.csv")
     assert len(rows) == 365 * 24 * 4
@@ -112,9 +112,9 @@ def test_trace_writes_the_columns_of_the_readme(small_file, tmp_path):
     assert f"riskcalc trace {small_file.as_posix()} --draw 2 --year 1 --out t.csv" in page
 
 
-def test_bad_input_is_one_block_and_exit_code_2(small_file, tmp_path):
+def test_bad_input_is_one_block_and_exit_code_2(here, small_file, tmp_path):
     """A wrong key and a wrong value are both named, with no traceback and no output folder."""
-    done = run("assess", small_file, "--set", "kit.inverter.idel_w=5", "--set", "purchase.price=-3", cwd=tmp_path)
+    done = here("assess", small_file, "--set", "kit.inverter.idel_w=5", "--set", "purchase.price=-3", cwd=tmp_path)
     assert done.returncode == 2
     assert "2 problems with the input" in done.stderr
     assert "idle_w" in done.stderr
@@ -132,41 +132,41 @@ def test_bad_input_is_one_block_and_exit_code_2(small_file, tmp_path):
         (("assess", "--step", "60"), "a divisor of 30"),
     ],
 )
-def test_options_out_of_range_are_bad_input(words, message, small_file, tmp_path):
+def test_options_out_of_range_are_bad_input(here, words, message, small_file, tmp_path):
     """Draws, years and steps that do not exist are refused with what is accepted."""
-    done = run(words[0], small_file, *words[1:], cwd=tmp_path)
+    done = here(words[0], small_file, *words[1:], cwd=tmp_path)
     assert done.returncode == 2, done.stdout
     assert message in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_check_refuses_a_string_that_is_too_long(small_file, tmp_path):
+def test_check_refuses_a_string_that_is_too_long(here, small_file, tmp_path):
     """check prints the fit, says what would fit, and ends with exit code 2; a kit that fits ends with 0."""
-    good = run("check", small_file, cwd=tmp_path)
-    bad = run("check", small_file, "--set", "kit.arrays.one.modules_in_series=2", cwd=tmp_path)
+    good = here("check", small_file, cwd=tmp_path)
+    bad = here("check", small_file, "--set", "kit.arrays.one.modules_in_series=2", cwd=tmp_path)
     assert good.returncode == 0
     assert "licensed electrician" in good.stdout
     assert bad.returncode == 2
     assert "open-circuit voltage" in bad.stderr
 
 
-def test_sites_and_schema(tmp_path):
+def test_sites_and_schema(here, tmp_path):
     """The lists that help to write a scenario: climates with their source, and a JSON Schema."""
-    listed = run("sites", cwd=tmp_path).stdout
+    listed = here("sites", cwd=tmp_path).stdout
     assert "thames" in listed
     assert "Standard Assessment Procedure" in listed
-    assert json.loads(run("schema", cwd=tmp_path).stdout)["properties"]["kit"]
-    near = run("sites", "--near", "51.5", "-0.1", cwd=tmp_path).stdout.splitlines()
+    assert json.loads(here("schema", cwd=tmp_path).stdout)["properties"]["kit"]
+    near = here("sites", "--near", "51.5", "-0.1", cwd=tmp_path).stdout.splitlines()
     assert [line.split()[0] for line in near[:4]] == ["region", "thames", "south_east_england", "east_anglia"]
-    far = run("sites", "--near", "-33.9", "151.2", cwd=tmp_path).stdout
+    far = here("sites", "--near", "-33.9", "151.2", cwd=tmp_path).stdout
     assert "too far to stand for this place" in far
     assert "riskcalc weather -33.9 151.2" in far
 
 
 @pytest.mark.parametrize("scenario", sorted(SCENARIOS.glob("*.toml")), ids=lambda path: path.stem)
-def test_shipped_scenarios_check(scenario, tmp_path):
+def test_shipped_scenarios_check(here, scenario, tmp_path):
     """Every shipped scenario is sound and its kit fits its modules."""
-    done = run("check", scenario, cwd=tmp_path)
+    done = here("check", scenario, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
 
 

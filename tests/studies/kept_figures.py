@@ -30,7 +30,7 @@ from riskcalc.coupling import Coupling
 from riskcalc.demand.appliances import appliance_table
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.meter import metered_year, read_meter
-from riskcalc.dispatch import dispatch_slow, dispatch_year
+from riskcalc.dispatch import dispatch_slow, dispatch_year, trace_year
 from riskcalc.money.price_history import HISTORIES, calibrated, growth_statistics, read_price_history
 from riskcalc.uncertainty.factor_model import DrawnFactor, factor_model
 from riskcalc.uncertainty.indices import Cube, sobol_indices, sobol_rows
@@ -263,6 +263,9 @@ def _random_days() -> dict[str, Any]:
             dispatch_year(coupling, inputs, plan, params, threads=1, **arguments)
         )
         found[f"{coupling} {seed} twin"] = _said(dispatch_slow(coupling, inputs, plan, params, **arguments))
+        one = {name: arguments[name][:, 1] for name in ("plane_weight", "input_limit_w")}
+        one |= {"pool_year": 1, "row_minutes": 2, "use_numba": False}
+        found[f"{coupling} {seed} trace"] = trace_year(coupling, inputs, plan, params[:, 1], stored_wh=300.0, **one)
     return found
 
 

