@@ -2,8 +2,6 @@
 
 import json
 import runpy
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -304,14 +302,7 @@ def test_expectation_has_no_luck_left(ours, truth):
     assert left < 0.4 * before
 
 
-def run(*words, cwd):
-    """Run riskcalc in a process of its own."""
-    return subprocess.run(
-        [sys.executable, "-m", "riskcalc", *map(str, words)], cwd=cwd, capture_output=True, text=True, check=False
-    )
-
-
-def test_the_command_writes_and_says(truth, small_file, tmp_path):
+def test_the_command_writes_and_says(here, truth, small_file, tmp_path):
     """`update` prints a verdict, writes update.json in one piece and ends with 0."""
     measured = months_measured(truth, 5, months=3)
     lines = ["month,import_kwh,generation_kwh"]
@@ -319,7 +310,7 @@ def test_the_command_writes_and_says(truth, small_file, tmp_path):
         lines.append(",".join([month_name(number), *(f"{column[row]:.3f}" for column in measured.values.values())]))
     (tmp_path / "m.csv").write_text("\n".join(lines), encoding="utf-8")
     changes = [word for change in UNSURE for word in ("--set", change)]
-    done = run("update", small_file, "--measured", "m.csv", *changes, cwd=tmp_path)
+    done = here("update", small_file, "--measured", "m.csv", *changes, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[-1] == "reports/small/update.json"
     figures = json.loads((tmp_path / "reports" / "small" / "update.json").read_text())
@@ -337,10 +328,10 @@ def test_the_command_writes_and_says(truth, small_file, tmp_path):
         (("--bought", "2026-09"), "the first after the purchase"),
     ],
 )
-def test_options_that_cannot_be_taken(words, message, small_file, tmp_path):
+def test_options_that_cannot_be_taken(here, words, message, small_file, tmp_path):
     """Wrong options are bad input: exit code 2, one block, nothing written."""
     (tmp_path / "m.csv").write_text("month,bill\n2026-04,30\n", encoding="utf-8")
-    done = run("update", small_file, "--measured", "m.csv", *words, cwd=tmp_path)
+    done = here("update", small_file, "--measured", "m.csv", *words, cwd=tmp_path)
     assert done.returncode == 2
     assert message in done.stderr
     assert "Traceback" not in done.stderr

@@ -332,6 +332,29 @@ def _compile_anew(package: Path) -> None:
     )
 
 
+#: Where a stage is counted (1 near, 2 wider), its tests, and whether kernels stay plain Python.
+Stages = list[tuple[int, list[str], bool]]
+
+
+def _stages(name: str, mutant: Mutant, *, figures_first: bool) -> Stages:
+    """Return the stages of a mutant of a room, in order."""
+    tests, near = nearest_first(ROOMS[name].tests, mutant.source)
+    wider: Stages = [(2, WIDER, False)] if name != "dispatch" else [(2, PLAIN, True), (2, WIDER, False)]
+    close: Stages = [(1, tests[:near], False)] if near else []
+    return [*wider, *close] if figures_first else [*close, *wider]
+
+
+def _noticed_at(stages: Stages, mutant: Mutant, limit_s: float) -> tuple[int | None, str]:
+    """Return the stage that noticed, None where none did, and what each said."""
+    said = []
+    for stage, part, plain in stages:
+        found, took = outcome(mutant, part, limit_s, plain=plain)
+        said.append(f"{took:.0f} s {found}")
+        if found != "SURVIVED":
+            return stage, " | ".join(said)
+    return None, " | ".join(said)
+
+
 def in_two_stages(
     rooms: list[str], *, figures_first: bool, skipped: int, size: int, seed: int, minutes: float, limit_s: float
 ) -> None:
@@ -340,6 +363,7 @@ def in_two_stages(
     chosen = random.Random(seed).sample(everyone, min(size, len(everyone)))
     until = time.monotonic() + 60.0 * minutes
     tally = {name: [0, 0, 0, 0] for name in rooms}  # tried, noticed near, noticed wider, without effect
+    alive: list[tuple[str, Mutant, Stages, str]] = []
     for name, mutant in chosen[skipped:]:
         if time.monotonic() > until:
             break
@@ -347,17 +371,19 @@ def in_two_stages(
         if f"{mutant.source}: {mutant.before} -> {mutant.after}" in EQUIVALENT:
             tally[name][3] += 1
             continue
-        tests, near = nearest_first(ROOMS[name].tests, mutant.source)
-        wider = [(2, WIDER, False)] if name != "dispatch" else [(2, PLAIN, True), (2, WIDER, False)]
-        stages = [*wider, (1, tests[:near], False)] if figures_first else [(1, tests[:near], False), *wider]
-        said = []
-        for stage, part, plain in stages:
-            found, took = outcome(mutant, part, limit_s, plain=plain) if part else ("SURVIVED", 0.0)
-            said.append(f"{took:.0f} s {found}")
-            if found != "SURVIVED":
-                tally[name][stage] += 1
-                break
-        print(f"{name}: {mutant} | {' | '.join(said)}", flush=True)
+        first, *others = _stages(name, mutant, figures_first=figures_first)
+        stage, said = _noticed_at([first], mutant, limit_s)
+        if stage is None:
+            alive.append((name, mutant, others, said))
+            continue
+        tally[name][stage] += 1
+        print(f"{name}: {mutant} | {said}", flush=True)
+    # What the first stage let live comes last: its other stages take most of the time.
+    for name, mutant, others, before in alive:
+        stage, said = _noticed_at(others, mutant, limit_s) if time.monotonic() < until else (None, "not tried further")
+        if stage is not None:
+            tally[name][stage] += 1
+        print(f"{name}: {mutant} | {before} | {said}", flush=True)
     for name, (tried, *noticed) in tally.items():
         places = sum(room == name for room, _ in everyone)
         print(

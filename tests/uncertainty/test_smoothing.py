@@ -3,6 +3,8 @@
 Stated errors are held against the scatter of repeated designs and against the truth.
 """
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import special
@@ -27,6 +29,12 @@ SCRAMBLES = 8
 SEEDS = range(12)
 
 
+@cache
+def places_of(seed):
+    """Return a design of 30 inputs; a column is the same however many are asked for."""
+    return unit_cube(30, draws=1024, scrambles=SCRAMBLES, seed=seed)
+
+
 def model_of(places, values=None):
     values = places if values is None else values
     rows = zip(places, values, strict=True)
@@ -49,7 +57,7 @@ def test_ishigami_from_draws(inputs, record_property):
     """
     found = []
     for seed in SEEDS:
-        places = unit_cube(inputs, draws=1024, scrambles=SCRAMBLES, seed=seed)
+        places = places_of(seed)[:inputs]
         model = model_of(places)
         rows = {row.name: row for row in factor_shares(model, model.fit(ishigami(places)))}
         found.append([(rows[f"x{n}"].share, rows[f"x{n}"].error) for n in range(3)])
@@ -83,7 +91,7 @@ def test_value_of_information_of_shapes(name, noise):
     shape, truth = SHAPES[name]
     found = []
     for seed in SEEDS:
-        places = unit_cube(6, draws=1024, scrambles=SCRAMBLES, seed=seed)
+        places = places_of(seed)[:6]
         luck = np.random.default_rng(seed).standard_normal(1024)
         worth = shape(places[0]) + noise * special.ndtri(places[1]) + 0.5 * noise * luck
         model = model_of(places, special.ndtri(places))

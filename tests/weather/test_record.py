@@ -373,29 +373,13 @@ def test_years_that_the_record_does_not_have_are_refused() -> None:
             check_years(first, last)
 
 
-def test_the_command_says_that_it_uses_the_network_and_refuses_nonsense(server: type[Handler], tmp_path: Path) -> None:
+def test_the_command_says_that_it_uses_the_network_and_refuses_nonsense(
+    here: Callable[..., subprocess.CompletedProcess[str]], server: type[Handler], tmp_path: Path
+) -> None:
     """By the command line: southern and western places are no options; swapped ones, and a file that is there, end with 2."""
 
     def run(*words: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [
-                sys.executable,
-                "-m",
-                "riskcalc",
-                "weather",
-                *words,
-                "--url",
-                server.url,
-                "--from",
-                "2003",
-                "--to",
-                "2003",
-            ],
-            capture_output=True,
-            text=True,
-            cwd=tmp_path,
-            check=False,
-        )
+        return here("weather", *words, "--url", server.url, "--from", 2003, "--to", 2003, cwd=tmp_path)
 
     good = run("-33.5", "-70.25")
     assert good.returncode == 0, good.stderr

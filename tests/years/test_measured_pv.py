@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -229,7 +228,9 @@ def test_columns_of_use_are_left_out(tmp_path: Path, read: Callable[..., Scenari
         built(read())
 
 
-def test_check_and_page_say_how_it_was_understood(tmp_path: Path, read: Callable[..., Scenario]) -> None:
+def test_check_and_page_say_how_it_was_understood(
+    here: Callable[..., Any], tmp_path: Path, read: Callable[..., Scenario]
+) -> None:
     """Period, step, unit, clock, gaps and yearly sum stand in the check and on the page of the answer."""
     written(tmp_path / "pv.csv")
     figures = check_figures(read())
@@ -241,12 +242,7 @@ def test_check_and_page_say_how_it_was_understood(tmp_path: Path, read: Callable
     sets = [f"site.measured_pv.peak_w={PEAK_W}", 'site.measured_pv.file="pv.csv"', "study.horizon_years=2"]
     sets += ["study.pool_years=8", "study.draws=32", "study.scrambles=4"]
     words = [part for change in sets for part in ("--set", change)]
-    subprocess.run(
-        [sys.executable, "-m", "riskcalc", "assess", str(scenario), *words, "--out", str(out)],
-        check=True,
-        capture_output=True,
-        cwd=tmp_path,
-    )
+    assert here("assess", scenario, *words, "--out", out, cwd=tmp_path).returncode == 0
     result = json.loads((out / "result.json").read_text(encoding="utf-8"))
     assert result["understood"]["solar file"]["year"] == said["year"]
     page = (out / "report.html").read_text(encoding="utf-8")
