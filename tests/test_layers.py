@@ -39,7 +39,7 @@ BORDERS = {
     ),
     "dask": ("answers.dask_border",),
     "distributed": ("answers.dask_border",),
-    "pyarrow": ("answers.parquet",),
+    "pyarrow": ("answers.dask_border",),
     "numba": ("dispatch.kernel", "jit"),
     "llvmlite": ("jit",),
     "pvlib": ("weather",),

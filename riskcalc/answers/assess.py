@@ -50,6 +50,21 @@ LUCK = {
     HOME_LUCK: "whether the next home has sun",
     FAILURE_LUCK: "when the electronics fail",
 }
+#: Rows of the yearly and the monthly energy behind figures of the first year.
+FLOWS_OF = {
+    "demand_kwh": (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED),
+    "reachable_demand_kwh": (Flow.DEMAND_REACHABLE,),
+    "import_kwh": (Flow.GRID_IMPORT,),
+    "export_kwh": (Flow.GRID_EXPORT,),
+    "solar_available_kwh": (Flow.PV_AVAILABLE,),
+    "solar_used_kwh": (Flow.PV_USED,),
+    "solar_to_load_kwh": (Flow.PV_TO_LOAD,),
+    "battery_to_load_kwh": (Flow.BATTERY_TO_LOAD,),
+    "grid_to_battery_kwh": (Flow.GRID_TO_BATTERY,),
+    "battery_throughput_kwh": (Flow.BATTERY_DISCHARGE,),
+    "losses_kwh": (Flow.LOSSES,),
+    "unmet_kwh": (Flow.UNMET,),
+}
 
 
 def result(assessment: Assessment) -> dict[str, Any]:
@@ -63,11 +78,11 @@ def result(assessment: Assessment) -> dict[str, Any]:
         "currency": assessment.scenario.currency,
         "horizon_years": assessment.scenario.study.horizon_years,
         **payback_result(assessment),
-        "net_present_value": _plain(summary.worth_figures(money.net_present_value, scrambles=scrambles)),
+        "net_present_value": summary.as_dicts(summary.worth_figures(money.net_present_value, scrambles=scrambles)),
         "bought_share": bought_share(assessment).as_dict(),
-        "worth_by_kind": _plain(worth_by_kind(money, assessment.values, scrambles=scrambles)),
+        "worth_by_kind": summary.as_dicts(worth_by_kind(money, assessment.values, scrambles=scrambles)),
         "measures": {
-            name: _plain(figures)
+            name: summary.as_dicts(figures)
             for name, figures in measure_figures(
                 money, assessment.simulation, assessment.values, scrambles=scrambles
             ).items()
@@ -77,7 +92,7 @@ def result(assessment: Assessment) -> dict[str, Any]:
         **off_grid_figures(assessment),
         **outage_figures(assessment),
         **running_figures(assessment),
-        "first_year": _plain(first_year(assessment)),
+        "first_year": summary.as_dicts(first_year(assessment)),
         **curve_figures(assessment),
         "first_year_p10_p90": first_year_ends(assessment),
         "ranking": ranking_rows(found, assessment.scenario),
@@ -137,7 +152,7 @@ def outage_figures(assessment: Assessment) -> dict[str, Any]:
         "bridged_share": np.where(hours > 0.0, met / np.where(hours > 0.0, hours, 1.0), 0.0),
         "kwh_served_per_year": bridged.kwh_served[0],
     }
-    return {"outages": _plain(summary.mean_figures(arrays, scrambles=assessment.design.scrambles))}
+    return {"outages": summary.as_dicts(summary.mean_figures(arrays, scrambles=assessment.design.scrambles))}
 
 
 def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
@@ -149,29 +164,17 @@ def off_grid_figures(assessment: Assessment) -> dict[str, Any]:
     choice = cable_choice(scenario, assessment.valuation, assessment.simulation, assessment.values)
     if choice is not None:
         figures["alternative"] = cable_figures(choice, scrambles=scrambles)
-    return {key: {name: _plain(part) for name, part in parts.items()} for key, parts in figures.items()}
+    return {key: {name: summary.as_dicts(part) for name, part in parts.items()} for key, parts in figures.items()}
 
 
 def first_year_arrays(assessment: Assessment) -> dict[str, Floats]:
     """Return the first year of every draw, (draws,) each: money, energy in kWh, time in minutes."""
     kwh = assessment.simulation.yearly_kwh[:, 0]
-    demand = kwh[Flow.DEMAND_REACHABLE] + kwh[Flow.DEMAND_WIRED]
     return {
         "saving": assessment.valuation.saving[0],
         "bill_without": assessment.valuation.bill_without[0],
         "bill_with": assessment.valuation.bill_with[0],
-        "demand_kwh": demand,
-        "reachable_demand_kwh": kwh[Flow.DEMAND_REACHABLE],
-        "import_kwh": kwh[Flow.GRID_IMPORT],
-        "export_kwh": kwh[Flow.GRID_EXPORT],
-        "solar_available_kwh": kwh[Flow.PV_AVAILABLE],
-        "solar_used_kwh": kwh[Flow.PV_USED],
-        "solar_to_load_kwh": kwh[Flow.PV_TO_LOAD],
-        "battery_to_load_kwh": kwh[Flow.BATTERY_TO_LOAD],
-        "grid_to_battery_kwh": kwh[Flow.GRID_TO_BATTERY],
-        "battery_throughput_kwh": kwh[Flow.BATTERY_DISCHARGE],
-        "losses_kwh": kwh[Flow.LOSSES],
-        "unmet_kwh": kwh[Flow.UNMET],
+        **{name: kwh[list(flows)].sum(axis=0) for name, flows in FLOWS_OF.items()},
         "short_hours": assessment.simulation.short_hours[0],
         "short_days": assessment.simulation.short_days[0],
         "overload_minutes": assessment.simulation.overload_minutes,
@@ -233,6 +236,17 @@ def provenance(assessment: Assessment) -> dict[str, Any]:
 
 def provenance_of(scenario: Scenario, pools: Pools, *, draws: int) -> dict[str, Any]:
     """Return the same of a scenario with its pools."""
+    return {
+        **made_with(scenario, draws=draws),
+        "weather": pools.weather.source,
+        "demand": pools.demand.source,
+        "files": [{"path": used.path, "sha256": used.sha256} for used in scenario.files],
+        "overrides": list(scenario.overrides),
+    }
+
+
+def made_with(scenario: Scenario, *, draws: int) -> dict[str, Any]:
+    """Return the versions and the numbers of a study with which any answer is made."""
     study = scenario.study
     return {
         "riskcalc": __version__,
@@ -243,10 +257,6 @@ def provenance_of(scenario: Scenario, pools: Pools, *, draws: int) -> dict[str, 
         "scrambles": study.scrambles,
         "pool_years": study.pool_years,
         "step_minutes": study.step_minutes,
-        "weather": pools.weather.source,
-        "demand": pools.demand.source,
-        "files": [{"path": used.path, "sha256": used.sha256} for used in scenario.files],
-        "overrides": list(scenario.overrides),
     }
 
 
@@ -277,10 +287,6 @@ def draw_columns(
         "bought": simulation.course.bought.astype(np.float64),
         "working_years": simulation.working.sum(axis=0).astype(np.float64),
     }
-
-
-def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
-    return {name: figure.as_dict() for name, figure in figures.items()}
 
 
 def assumption_rows(scenario: Scenario) -> list[dict[str, Any]]:

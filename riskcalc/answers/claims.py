@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.answers.assess import first_year_arrays
+from riskcalc.answers.assess import FLOWS_OF, first_year_arrays
 from riskcalc.answers.break_even import BreakEven, break_even
 from riskcalc.answers.factors import is_money_only
 from riskcalc.answers.statements import Statement, payback_margin
@@ -88,22 +88,6 @@ Measure = Callable[[Assessment], Floats]
 #: A month that takes less than this from the grid counts as one without; our own choice, a tenth of a kilowatt-hour.
 NO_GRID_USE_KWH = 0.1
 
-#: Rows of the monthly energy behind first-year figures that can be asked of some months.
-FLOW_OF = {
-    "reachable_demand_kwh": (Flow.DEMAND_REACHABLE,),
-    "demand_kwh": (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED),
-    "import_kwh": (Flow.GRID_IMPORT,),
-    "export_kwh": (Flow.GRID_EXPORT,),
-    "solar_available_kwh": (Flow.PV_AVAILABLE,),
-    "solar_used_kwh": (Flow.PV_USED,),
-    "solar_to_load_kwh": (Flow.PV_TO_LOAD,),
-    "battery_to_load_kwh": (Flow.BATTERY_TO_LOAD,),
-    "grid_to_battery_kwh": (Flow.GRID_TO_BATTERY,),
-    "battery_throughput_kwh": (Flow.BATTERY_DISCHARGE,),
-    "losses_kwh": (Flow.LOSSES,),
-    "unmet_kwh": (Flow.UNMET,),
-}
-
 OF_BILL = ("bill_cut_share", "saving", "bill_without", "bill_with")
 
 #: Measures that money enters; all others depend on energy alone.
@@ -132,8 +116,8 @@ def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
         return None  # blocks count the use of whole months or years and cannot be told by rate
     if name in OF_BILL:
         return _bill_measure(claim, assessment)
-    if name in FLOW_OF:
-        return lambda found: _monthly(found, *FLOW_OF[name], months=rows).sum(axis=0)
+    if name in FLOWS_OF:
+        return lambda found: _monthly(found, *FLOWS_OF[name], months=rows).sum(axis=0)
     measures: dict[str, Measure] = {
         "payback_years": lambda found: found.valuation.payback_years,
         "lasting_payback_years": lambda found: found.valuation.lasting_payback_years,
@@ -141,7 +125,7 @@ def measure_of(claim: Claim, assessment: Assessment) -> Measure | None:
         "hours_bridged": lambda found: np.asarray(found.simulation.hours_bridged),
         "net_present_value": lambda found: found.valuation.net_present_value,
         "saving_per_year": lambda found: found.valuation.saving[: claim.years or 1].mean(axis=0),
-        "demand_served_share": lambda found: _served_share(found, *FLOW_OF["demand_kwh"], months=rows),
+        "demand_served_share": lambda found: _served_share(found, *FLOWS_OF["demand_kwh"], months=rows),
         "reachable_demand_served_share": lambda found: _served_share(found, Flow.DEMAND_REACHABLE, months=rows),
         "months_without_grid_use": lambda found: _months_below(found, Flow.GRID_IMPORT, months=rows),
         "months_without_grid_use_within_reach": lambda found: _months_below(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -11,8 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from riskcalc import __version__
-from riskcalc.answers.assess import LIBRARIES
+from riskcalc.answers.assess import made_with
 from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.options import Comparison, Option
 from riskcalc.answers.own_figures import shared_panel
@@ -128,14 +126,8 @@ def result(found: Comparison, curves: Sequence[StayCurve] = ()) -> dict[str, Any
         "notes": list(found.notes),
         "questions": list(found.questions),
         "provenance": {
-            "riskcalc": __version__,
-            "python": platform.python_version(),
-            "libraries": {name: library_version(name) for name in LIBRARIES},
-            "seed": study.seed,
-            "draws": found.design.draws,
+            **made_with(found.first, draws=found.design.draws),
             "scrambles": scrambles,
-            "pool_years": study.pool_years,
-            "step_minutes": study.step_minutes,
             "draws_for_length_of_stay": curves[0].worth.shape[1] if curves else None,
             "sources": [{"of": kind, "source": source} for kind, source in found.sources],
             "files": [{"path": path, "sha256": digest} for path, digest in files(found)],
@@ -227,7 +219,7 @@ def option_rows(found: Comparison) -> list[dict[str, Any]]:
     for option in found.options:
         row: dict[str, Any] = {"option": option.name, "title": option.called, "kind": option.kind}
         row["same_as"] = option.same_as
-        row["net_present_value"] = _plain(summary.worth_figures(option.worth, scrambles=scrambles))
+        row["net_present_value"] = summary.as_dicts(summary.worth_figures(option.worth, scrambles=scrambles))
         if option.same_as is None:
             index = place[option.name]
             row["best_share"] = summary.estimate(shares[index], summary.mean, scrambles=scrambles).as_dict()
@@ -242,7 +234,7 @@ def pair_row(pair: Pair) -> dict[str, Any]:
     return {
         "first": pair.first,
         "second": pair.second,
-        "difference": _plain(pair.difference),
+        "difference": summary.as_dicts(pair.difference),
         "first_better_share": pair.first_better.as_dict(),
         "standard_error_with_draws_apart": pair.independent_se,
         "gain_of_common_draws": pair.gain_of_common_draws,
@@ -314,13 +306,9 @@ def _kit_figures(option: Option, *, scrambles: int) -> dict[str, Any]:
         in_stay = of_known(within).as_dict()
     return {
         "paid_back_share": paid.as_dict(),
-        "payback_years": _plain(summary.payback_figures(option.payback_years, scrambles=scrambles)),
+        "payback_years": summary.as_dicts(summary.payback_figures(option.payback_years, scrambles=scrambles)),
         "paid_back_within_stay_share": in_stay,
         "first_year_saving": of_known(option.first_year_saving).as_dict(),
         "outlay": of_known(outlay).as_dict(),
         "refused_share": summary.estimate(refused * 1.0, summary.mean, scrambles=scrambles).as_dict(),
     }
-
-
-def _plain(figures: Mapping[str, Estimate]) -> dict[str, Any]:
-    return {name: figure.as_dict() for name, figure in figures.items()}

@@ -22,15 +22,65 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from riskcalc.answers.parquet import draws_file
+import numpy as np
+
+from riskcalc.answers.assess import draw_columns
 from riskcalc.dispatch import SlotPlan
 from riskcalc.errors import InputError, one_problem, with_extra
+from riskcalc.money.valuation import Valuation
 from riskcalc.scenario import Scenario
 from riskcalc.study.draw_blocks import FEWEST_DRAWS, MOST_DRAWS, Block, Threads, simulated_block
-from riskcalc.study.model import OnBlock, World, world_of
+from riskcalc.study.model import OnBlock, Values, World, world_of
 from riskcalc.years.pools import Pools
 from riskcalc.years.simulation import Simulation
 from riskcalc.years.store import made_by
+
+NAME = "draws.parquet"
+#: What the file is called until the last block is in it; an interrupted run leaves it for anyone who can use a part.
+UNFINISHED = "draws.unfinished.parquet"
+
+
+@contextmanager
+def draws_file(folder: Path, scenario: Scenario, *, option: str) -> Iterator[OnBlock]:
+    """Yield what takes each block: a row group of the columns of draws.csv, whichever block comes first.
+
+    Rows are told apart by `draw`, not by their order; a payback that never comes is infinite. The file gets its name
+    when all blocks are in it.
+
+    Raises
+    ------
+    InputError
+        If pyarrow is not installed or the folder cannot be written.
+    """
+    try:
+        import pyarrow as pa
+        from pyarrow import parquet
+    except ImportError as error:
+        raise one_problem("command line", option, f"without pyarrow ({error})", with_extra("cluster")) from error
+    writer: Any = None
+    path = folder / UNFINISHED
+
+    def take(which: slice, values: Values, simulation: Simulation, money: Valuation) -> None:
+        nonlocal writer
+        columns = {"draw": np.arange(which.start, which.stop)}
+        columns |= draw_columns(scenario, values, simulation, money)
+        table = pa.table({name: np.ascontiguousarray(drawn) for name, drawn in columns.items()})
+        if writer is None:
+            folder.mkdir(parents=True, exist_ok=True)
+            writer = parquet.ParquetWriter(path, table.schema)
+        writer.write_table(table)
+
+    try:
+        yield take
+    except BaseException:
+        if writer is not None:
+            with suppress(OSError):
+                writer.close()
+        raise
+    if writer is not None:
+        writer.close()
+        path.replace(folder / NAME)
+
 
 OPTION = "--scheduler"
 _ADDRESS = re.compile(r"(?:(?P<scheme>[a-z]{2,8})://)?(?P<host>\[[0-9a-fA-F:.]+\]|[^\s/:?#@\[\]]+):(?P<port>\d{1,5})")

@@ -110,7 +110,7 @@ def foresight_figures(assessment: Assessment) -> dict[str, Any]:
             "step_minutes": found.step_minutes,
             "draws": scrambles,
             "taken_share": taken.as_dict(),
-            **{name: figure.as_dict() for name, figure in summary.mean_figures(arrays, scrambles=scrambles).items()},
+            **summary.as_dicts(summary.mean_figures(arrays, scrambles=scrambles)),
         }
     }
 

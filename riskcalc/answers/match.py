@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import platform
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,8 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from riskcalc import __version__
-from riskcalc.answers.assess import LIBRARIES
+from riskcalc.answers.assess import made_with
 from riskcalc.answers.cells import Cell, Household, Kit, cell, coupling_problem, household
 from riskcalc.answers.check import scenario_traits
 from riskcalc.answers.compare import Pair, files, option_rows, pair, panel_of
@@ -156,19 +154,13 @@ COLUMNS = (
 
 def result(found: Matching) -> dict[str, Any]:
     """Return every figure under the names documented in reports/README.md, ready for JSON."""
-    study = found.homes[0].home.study
+    home = found.homes[0].home
+    draws = next((each.found.design.draws for each in found.homes if each.found), home.study.draws)
     return {
-        "horizon_years": study.horizon_years,
+        "horizon_years": home.study.horizon_years,
         "homes": [home_row(home) for home in found.homes],
         "provenance": {
-            "riskcalc": __version__,
-            "python": platform.python_version(),
-            "libraries": {name: library_version(name) for name in LIBRARIES},
-            "seed": study.seed,
-            "draws": next((home.found.design.draws for home in found.homes if home.found), study.draws),
-            "scrambles": study.scrambles,
-            "pool_years": study.pool_years,
-            "step_minutes": study.step_minutes,
+            **made_with(home, draws=draws),
             "kit_files": list(found.kit_files),
             "files": [
                 {"path": path, "sha256": digest}

@@ -41,7 +41,7 @@ def payback_result(assessment: Assessment) -> dict[str, Any]:
     if may_be_sold(assessment):
         kinds["payback_with_sale_years"] = money.payback_with_sale_years
     found: dict[str, Any] = {
-        name: _plain(summary.payback_figures(of_bought(assessment, years), scrambles=scrambles))
+        name: summary.as_dicts(summary.payback_figures(of_bought(assessment, years), scrambles=scrambles))
         for name, years in kinds.items()
     }
     within = {"paid_back_within_years": money.payback_years}
@@ -169,7 +169,3 @@ def _share(assessment: Assessment, true: Flags, *, among: Flags | None = None) -
     counted = assessment.simulation.course.bought if among is None else assessment.simulation.course.bought & among
     drawn = np.where(counted, true.astype(np.float64), np.nan)
     return summary.estimate(drawn, summary.known(summary.mean), scrambles=assessment.design.scrambles)
-
-
-def _plain(figures: dict[str, Estimate]) -> dict[str, Any]:
-    return {name: figure.as_dict() for name, figure in figures.items()}

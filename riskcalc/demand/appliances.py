@@ -81,24 +81,16 @@ def cycle_phases() -> dict[str, tuple[tuple[int, float], ...]]:
     return {key: tuple(rows) for key, rows in phases.items()}
 
 
-def appliance_problems(
-    given: Mapping[str, str], *, file: object = "scenario", key: str = "home.appliances"
-) -> list[Problem]:
-    """Return what is wrong with a home's list of appliances: unknown keys (with the nearest known), unknown reach."""
+def check_appliances(given: Mapping[str, str]) -> None:
+    """Raise InputError with all that is wrong with a home's list: unknown keys (with the nearest known), unknown reach."""
     problems = []
     for name, reach in given.items():
         if name not in appliance_table():
             hint = _nearest(name, appliance_keys())
             accepted = "an appliance of the table: " + ", ".join(appliance_keys())
-            problems.append(Problem(str(file), f"{key}.{name}", name, accepted, hint))
+            problems.append(Problem("scenario", f"home.appliances.{name}", name, accepted, hint))
         elif reach not in REACHES:
-            problems.append(Problem(str(file), f"{key}.{name}", repr(reach), '"unit" or "elsewhere"'))
-    return problems
-
-
-def check_appliances(given: Mapping[str, str], *, file: object = "scenario", key: str = "home.appliances") -> None:
-    """Raise InputError with every problem of a home's list of appliances."""
-    problems = appliance_problems(given, file=file, key=key)
+            problems.append(Problem("scenario", f"home.appliances.{name}", repr(reach), '"unit" or "elsewhere"'))
     if problems:
         raise InputError(problems)
 

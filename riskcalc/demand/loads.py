@@ -87,9 +87,7 @@ def _load(appliance: Appliance, household: Household, *, in_reach: bool) -> Load
     return Load(appliance, in_reach, kind, power_w, int(appliance.cycle_length_min), cycles, kwh)
 
 
-def car_load(
-    appliance: Appliance, *, in_reach: bool, kwh_per_year: float, charger_w: float, years: int, file: str = "scenario"
-) -> Load:
+def car_load(appliance: Appliance, *, in_reach: bool, kwh_per_year: float, charger_w: float, years: int) -> Load:
     """Return the load of a car on a socket charger: at most one charge a day, longer ones if the year needs them.
 
     Raises
@@ -99,7 +97,7 @@ def car_load(
     """
     wrong = car_problem(kwh_per_year, charger_w)
     if wrong:
-        raise one_problem(file, "home.car_kwh_per_year", *wrong)
+        raise one_problem("scenario", "home.car_kwh_per_year", *wrong)
     charge_kwh = max(CAR_CHARGE_KWH, kwh_per_year / DAYS)
     length = min(max(1, round(charge_kwh * 60_000.0 / charger_w)), MINUTES_PER_DAY)
     per_day = kwh_per_year / DAYS / (length * charger_w / 60_000.0)

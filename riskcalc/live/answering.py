@@ -27,7 +27,15 @@ from riskcalc.study.energy_kept import energy_at_hand
 from riskcalc.study.model import Assessment, World, assessment, design_of, doubled, drawn_values, evaluated, world_of
 from riskcalc.types import Floats
 from riskcalc.uncertainty.sampling import draws_run
-from riskcalc.uncertainty.summary import estimate, known, mean, payback_figures, share_paid_back, worth_figures
+from riskcalc.uncertainty.summary import (
+    as_dicts,
+    estimate,
+    known,
+    mean,
+    payback_figures,
+    share_paid_back,
+    worth_figures,
+)
 from riskcalc.years.planes import check_fit, scenario_fit
 from riskcalc.years.pools import YearsAtHand
 from riskcalc.years.store import user_store
@@ -118,7 +126,7 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
     outlay = -money.flows.by_kind["purchase"][0] if "purchase" in money.flows.by_kind else np.zeros(found.draws)
     saved = np.where(bought, money.saving[0], np.nan)
     within = [float((payback[bought] <= year).mean()) if bought.any() else 0.0 for year in range(1, horizon + 1)]
-    said = {name: figure.as_dict() for name, figure in worth_figures(worth, scrambles=scrambles).items()}
+    said = as_dicts(worth_figures(worth, scrambles=scrambles))
     paid = payback_figures(np.where(bought, payback, np.nan), scrambles=scrambles)
     odds = estimate(np.where(bought, payback, np.nan), known(share_paid_back), scrambles=scrambles).as_dict()
     asked = min(found.scenario.study.odds_within_years or horizon, horizon)
@@ -130,7 +138,7 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
             "stay": stay_figures(found),
             "page": {"headline_years": asked, "coupling": "none" if found.scenario.kit is None else "some"},
             "paid_back_within_years": [{"value": share, "standard_error": odds["standard_error"]} for share in within],
-            "payback_years": {name: figure.as_dict() for name, figure in paid.items()},
+            "payback_years": as_dicts(paid),
             "net_present_value": said,
         }
     )
@@ -144,7 +152,7 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
         "odds": odds,
         "bought_share": float(bought.mean()),
         "outlay": float(outlay[bought].mean()) if bought.any() else None,
-        "payback_years": {name: figure.as_dict() for name, figure in paid.items()},
+        "payback_years": as_dicts(paid),
         "net_present_value": said,
         "first_year_saving": estimate(saved, known(mean), scrambles=scrambles).as_dict(),
         "paid_back_within_years": within,

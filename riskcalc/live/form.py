@@ -1,12 +1,15 @@
-"""The left side of the workbench: every key of a scenario with its words, unit, bounds, source and shape."""
+"""The page of the workbench, and its left side: every key of a scenario with its words, unit, bounds, source and shape."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import fields
+from importlib.resources import files
 from typing import Any, Literal, Union, get_args, get_origin
 
 from riskcalc.live.desk import SHELVES, Desk
+from riskcalc.pages.document import content_policy
+from riskcalc.pages.look import COLOURS
 from riskcalc.scenario import Scenario, assumptions
 from riskcalc.scenario.fields import declared_at
 from riskcalc.scenario.new.text import toml_value
@@ -106,3 +109,31 @@ def _finite(bound: float) -> float | None:
 def _picked(desk: Desk, table: str) -> str | None:
     said = desk.changes.get(f"{table}.from")
     return None if said is None else said.strip('"').rpartition("/")[2]
+
+
+def live_html() -> str:
+    """Return the page; it asks for everything else with the token of its own address."""
+    template = _own("live.html")
+    return template.replace("/*style*/", live_style()).replace("/*script*/", live_script())
+
+
+def live_style() -> str:
+    """Return the style sheet of the workbench behind the colours of all our pages, light and dark."""
+    light, dark = ("".join(f"--{name}:{pair[tone]};" for name, pair in COLOURS.items()) for tone in (0, 1))
+    dark_screen = f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
+    return f":root{{color-scheme:light dark;{light}}}{dark_screen}" + _own("live.css")
+
+
+def live_script() -> str:
+    """Return the script of the workbench: the editor of shapes first."""
+    return _own("live.shape.js") + _own("live.js")
+
+
+def live_policy() -> str:
+    """Return the content policy: style and script known by their hashes, calls and frames to this server only."""
+    known = content_policy(live_style(), live_script())
+    return f"{known}; connect-src 'self'; frame-src 'self'; frame-ancestors 'none'"
+
+
+def _own(name: str) -> str:
+    return files("riskcalc.live").joinpath(name).read_text(encoding="utf-8")

@@ -170,11 +170,6 @@ def assess_document(figures: Figures) -> Document:
 
 def compare_page(figures: Figures) -> str:
     """Return the page of a comparison, from `answers.compare.page_dict`."""
-    return html_document(compare_document(figures))
-
-
-def compare_document(figures: Figures) -> Document:
-    """Return the parts of the page of a comparison."""
     figures = spoken(figures)
     same = [
         say("A worth of 0 means: no better and no worse than leaving the money in savings.")
@@ -236,24 +231,23 @@ def compare_document(figures: Figures) -> Document:
         for home in figures.get("today", ())
     ]
     years = counted("{count} year", "{count} years", figures["horizon_years"])
-    return Document(
-        title=say("{options}: which one?", options=listed([row["title"] for row in compared])),
-        heading=say("Which of these is best, or none?") if len(compared) > 1 else say("Is this better than nothing?"),
-        summary=opening,
-        sections=sections,
-        facts=(*homes, say("Period looked at: {years}", years=years)),
-        options=tuple((row["letter"], row["title"], row["description"] or "") for row in compared),
-        picture=best.value,
+    return html_document(
+        Document(
+            title=say("{options}: which one?", options=listed([row["title"] for row in compared])),
+            heading=say("Which of these is best, or none?")
+            if len(compared) > 1
+            else say("Is this better than nothing?"),
+            summary=opening,
+            sections=sections,
+            facts=(*homes, say("Period looked at: {years}", years=years)),
+            options=tuple((row["letter"], row["title"], row["description"] or "") for row in compared),
+            picture=best.value,
+        )
     )
 
 
 def match_page(figures: Figures) -> str:
     """Return the page of a matching, from `answers.match.page_dict`."""
-    return html_document(match_document(figures))
-
-
-def match_document(figures: Figures) -> Document:
-    """Return the parts of the page of a matching."""
     figures = spoken(figures)
     homes, known = figures["homes"], figures["provenance"]
     sections = documented(
@@ -275,17 +269,19 @@ def match_document(figures: Figures) -> Document:
         ]
     )
     drawn = charts_of(sections)
-    return Document(
-        title=say("Which kit for which home?"),
-        heading=say("Which kit for which home?"),
-        summary=matching.opening(homes),
-        sections=sections,
-        facts=(
-            counted("{count} home", "{count} homes", len(homes)),
-            counted("{count} kit", "{count} kits", len(known["kit_files"])),
-            counted("{count} year", "{count} years", figures["horizon_years"]),
-        ),
-        picture=drawn[0] if drawn else None,
+    return html_document(
+        Document(
+            title=say("Which kit for which home?"),
+            heading=say("Which kit for which home?"),
+            summary=matching.opening(homes),
+            sections=sections,
+            facts=(
+                counted("{count} home", "{count} homes", len(homes)),
+                counted("{count} kit", "{count} kits", len(known["kit_files"])),
+                counted("{count} year", "{count} years", figures["horizon_years"]),
+            ),
+            picture=drawn[0] if drawn else None,
+        )
     )
 
 

@@ -16,11 +16,6 @@ from riskcalc.types import Figures
 
 def rank_page(figures: Figures) -> str:
     """Return the page of a ranking, from the figures of ranking.json with the command under `page`."""
-    return html_document(rank_document(figures))
-
-
-def rank_document(figures: Figures) -> Document:
-    """Return the parts of the page of a ranking."""
     figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
     made = say("Based on {futures} futures.", futures=grouped(sobol["futures"]))
@@ -60,16 +55,11 @@ def rank_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_document(figures, "What decides the result? {name}", opening, sections)
+    return _small_page(figures, "What decides the result? {name}", opening, sections)
 
 
 def update_page(figures: Figures) -> str:
     """Return the page of an update, from the figures of update.json with the command under `page`."""
-    return html_document(update_document(figures))
-
-
-def update_document(figures: Figures) -> Document:
-    """Return the parts of the page of an update."""
     figures = spoken(figures)
     opening = tracked.opening(figures)
     limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
@@ -100,16 +90,11 @@ def update_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_document(figures, "Is the purchase on track? {name}", opening, sections)
+    return _small_page(figures, "Is the purchase on track? {name}", opening, sections)
 
 
 def check_page(figures: Figures) -> str:
     """Return the page of a check, from `answers.check` with the title of the scenario and the command under `page`."""
-    return html_document(check_document(figures))
-
-
-def check_document(figures: Figures) -> Document:
-    """Return the parts of the page of a check: the fit, the loads, the questions, what was read. Nothing is simulated."""
     figures = spoken(figures)
     opening = fit.opening(figures)
     uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
@@ -133,16 +118,11 @@ def check_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_document(figures, "Does the kit fit? {name}", opening, sections)
+    return _small_page(figures, "Does the kit fit? {name}", opening, sections)
 
 
 def trace_page(figures: Figures) -> str:
     """Return the page of a traced year, from `answers.trace.trace_dict`."""
-    return html_document(trace_document(figures))
-
-
-def trace_document(figures: Figures) -> Document:
-    """Return the parts of the page of a traced year: where its energy came from and went, and two weeks to look at."""
     figures = spoken(figures)
     opening, found = traced.opening(figures), figures["page"]["weeks"]
     sections = documented(
@@ -164,10 +144,11 @@ def trace_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_document(figures, "One future, step by step: {name}", opening, sections)
+    return _small_page(figures, "One future, step by step: {name}", opening, sections)
 
 
-def _small_document(figures: Figures, title: str, opening: str, sections: tuple[Section, ...]) -> Document:
+def _small_page(figures: Figures, title: str, opening: str, sections: tuple[Section, ...]) -> str:
     said = say(title, name=figures.get("title") or figures["scenario"])
     drawn = charts_of(sections)
-    return Document(title=said, heading=said, summary=opening, sections=sections, picture=drawn[0] if drawn else None)
+    picture = drawn[0] if drawn else None
+    return html_document(Document(title=said, heading=said, summary=opening, sections=sections, picture=picture))

@@ -190,11 +190,11 @@ def _first_draws(scenario: Scenario, built: Pools, plan: SlotPlan, draws: int) -
     return Plant(scenario, built, plan, drawn_values(scenario, few), few.pool_year)
 
 
-def design_of(scenario: Scenario, *, shared_keys: Sequence[str] = ()) -> Design:
-    """Return the random numbers of a scenario; `shared_keys` are the `random_keys` of options it is compared with."""
+def design_of(scenario: Scenario) -> Design:
+    """Return the random numbers of a scenario."""
     study = scenario.study
     return design(
-        [*random_keys(scenario), *shared_keys],
+        random_keys(scenario),
         draws=draws_run(study.draws, scrambles=study.scrambles),
         years=study.horizon_years,
         pool_years=study.pool_years,

@@ -9,7 +9,7 @@ quantiles would not do: those of a few dozen draws stand further in and scatter 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -226,6 +226,11 @@ def worth_figures(worth: Floats, *, scrambles: int) -> dict[str, Estimate]:
         )
     )
     return first | {name: replace(figure, interval_95=None) for name, figure in quantiles.items()} | last
+
+
+def as_dicts(figures: Mapping[str, Estimate]) -> dict[str, Any]:
+    """Return figures by name as they go into result.json."""
+    return {name: figure.as_dict() for name, figure in figures.items()}
 
 
 def mean_figures(arrays: dict[str, Floats], *, scrambles: int) -> dict[str, Estimate]:

@@ -252,7 +252,7 @@ def _numbers(column: pd.Series, *, name: str, file: Path, head: int) -> NDArray[
 SHIPPED = "pvlib:"
 
 
-def shipped_file(name: str, *, file: str = "scenario", key: str = "site.weather.file") -> Path:
+def shipped_file(name: str, *, file: str) -> Path:
     """Return where the shipped file called `name` (with or without the prefix) lies.
 
     Raises
@@ -269,5 +269,5 @@ def shipped_file(name: str, *, file: str = "scenario", key: str = "site.weather.
         path.name for path in folder.iterdir() if path.suffix.lower() in (".csv", ".epw") and path.stem[:6].isdigit()
     )
     if wanted not in weather:
-        raise one_problem(file, key, name, "one of " + ", ".join(SHIPPED + known for known in weather))
+        raise one_problem(file, "site.weather.file", name, "one of " + ", ".join(SHIPPED + known for known in weather))
     return folder / wanted

@@ -20,10 +20,9 @@ from typer.testing import CliRunner
 
 from riskcalc.answers import dask_border
 from riskcalc.answers.assess import draw_table
-from riskcalc.answers.dask_border import check_same, checked_address, cluster_at
+from riskcalc.answers.dask_border import NAME, UNFINISHED, check_same, checked_address, cluster_at, draws_file
 from riskcalc.answers.match import matching
 from riskcalc.answers.match import result as matching_result
-from riskcalc.answers.parquet import NAME, UNFINISHED, draws_file
 from riskcalc.answers.ranked import ranked
 from riskcalc.answers.rows import ranked_figures
 from riskcalc.cli import app

@@ -7,7 +7,6 @@ from riskcalc.demand.appliances import (
     REACHES,
     Appliance,
     appliance_keys,
-    appliance_problems,
     appliance_table,
     check_appliances,
     cycle_phases,
@@ -99,5 +98,7 @@ def test_wrong_appliances_are_named(given: dict, message: str):
 
 def test_all_problems_come_at_once():
     """Three faults give three problems; a sound list gives none."""
-    assert len(appliance_problems({"a": "unit", "kettle": "x", "hob": "elsewhere", "zz": "unit"})) == 3
-    assert appliance_problems(dict.fromkeys(appliance_keys(), "unit")) == []
+    with pytest.raises(InputError) as error:
+        check_appliances({"a": "unit", "kettle": "x", "hob": "elsewhere", "zz": "unit"})
+    assert len(error.value.problems) == 3
+    check_appliances(dict.fromkeys(appliance_keys(), "unit"))

@@ -29,12 +29,12 @@ FULL = {
 
 def titles(**changes: object) -> list[str]:
     """Return the titles of the parts told."""
-    return [part.title for part in method(**{**FULL, **changes})]
+    return [part.title for part in method({**FULL, **changes})]
 
 
 def part(name: str, **changes: object) -> MethodPart:
     """Return one part."""
-    return next(part for part in method(**{**FULL, **changes}) if part.title == name)
+    return next(part for part in method({**FULL, **changes}) if part.title == name)
 
 
 def test_every_part_has_a_source() -> None:
@@ -46,7 +46,7 @@ def test_every_part_has_a_source() -> None:
         (True, False),
     ):
         parts = method(
-            **{**FULL, "coupling": coupling, "ageing_law": law, "generated_weather": generated, "metered": metered}
+            {**FULL, "coupling": coupling, "ageing_law": law, "generated_weather": generated, "metered": metered}
         )
         for told in parts:
             assert re.search(r"\b(19|20)\d\d\b|our own|Owen|ASTM|file", told.source), told.title
@@ -118,7 +118,7 @@ def test_the_page_tells_the_method_of_its_scenario(read_small) -> None:
     from riskcalc.study.model import assessment
 
     shown = page_dict(assessment(read_small()), command="")
-    told = method(**shown["page"]["method"])
+    told = method(shown["page"]["method"])
     assert [part.title for part in told] == titles(moves=False, outages=False)
     page = assess_page(shown)
     assert 'id="method"' in page
@@ -130,6 +130,6 @@ def test_equations_have_their_marks_above_and_below_the_line() -> None:
     from riskcalc.pages.document import equation_html
 
     assert equation_html("x = a_1 b^{n - 1} <i>") == "x = a<sub>1</sub> b<sup>n - 1</sup> &lt;i&gt;"
-    for told in method(**FULL):
+    for told in method(FULL):
         for equation in told.equations:
             assert not re.search(r"[_^{}]", equation_html(equation)), equation

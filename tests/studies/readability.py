@@ -152,10 +152,9 @@ def fixed_texts() -> list[str]:
         kit = {"coupling": coupling, "has_modules": True, "has_battery": True}
         for caution in cautions(**kit, modules_in_series=1 + flag, renting=flag, exports_stored=flag, bridges=flag):
             found[caution] = None
-        told = method(
-            **kit, generated_weather=flag, metered=flag, ageing_law="lfp", moves=True, outages=True, searched=True,
-            by_need=flag, forecasts=True, exports_stored=True,
-        )  # fmt: skip
+        every = dict.fromkeys(("moves", "outages", "searched", "forecasts", "exports_stored"), True)
+        mixed = dict.fromkeys(("generated_weather", "metered", "by_need"), flag)
+        told = method({**kit, **every, **mixed, "ageing_law": "lfp"})
         found |= dict.fromkeys(text for part in told for text in (part.says, part.limit) if text)
     return list(found)
 

@@ -35,8 +35,8 @@ class MethodPart:
 
 
 def method_blocks(traits: Mapping[str, Any]) -> tuple[Block, ...]:
-    """Return the appendix, folded; `traits` are the keyword arguments of `method`."""
-    parts = method(**traits)
+    """Return the appendix, folded; `traits` as for `method`."""
+    parts = method(traits)
     blocks = [
         Block(
             "part",
@@ -56,34 +56,19 @@ def method_blocks(traits: Mapping[str, Any]) -> tuple[Block, ...]:
     return (fold(say("Equations, sources and limits in {count} parts", count=len(parts)), *blocks),)
 
 
-def method(
-    *,
-    generated_weather: bool,
-    metered: bool,
-    coupling: str,
-    has_modules: bool,
-    has_battery: bool,
-    ageing_law: str,
-    moves: bool,
-    outages: bool,
-    searched: bool = False,
-    forecasts: bool = False,
-    by_need: bool = False,
-    exports_stored: bool = False,
-    **_others: object,
-) -> tuple[MethodPart, ...]:
-    """Return the parts that stand behind a page, in the order of the computation."""
-    parts = [_draws(), _generated() if generated_weather else _measured()]
-    if has_modules:
+def method(traits: Mapping[str, Any]) -> tuple[MethodPart, ...]:
+    """Return the parts that stand behind a page, in the order of the computation; traits as in `page_dict`."""
+    parts = [_draws(), _generated() if traits["generated_weather"] else _measured()]
+    if traits["has_modules"]:
         parts += [_light(), _modules()]
-    parts.append(_meter() if metered else _appliances())
-    if coupling != "none":
-        parts.append(_power(coupling, exports_stored=exports_stored))
-    if searched:
-        parts.append(_search(forecasts, by_need=by_need))
-    if has_battery:
-        parts.append(_wear(ageing_law))
-    parts += [*_prices(), *([_moves()] if moves else []), *([_outages()] if outages else []), _money(), _deciding()]
+    parts.append(_meter() if traits["metered"] else _appliances())
+    if traits["coupling"] != "none":
+        parts.append(_power(traits["coupling"], exports_stored=traits.get("exports_stored", False)))
+    if traits.get("searched"):
+        parts.append(_search(traits["forecasts"], by_need=traits["by_need"]))
+    if traits["has_battery"]:
+        parts.append(_wear(traits["ageing_law"]))
+    parts += [*_prices(), *[_moves()] * traits["moves"], *[_outages()] * traits["outages"], _money(), _deciding()]
     return tuple(parts)
 
 
