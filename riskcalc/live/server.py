@@ -26,8 +26,7 @@ from starlette.routing import Route
 
 from riskcalc.errors import InputError, one_problem
 from riskcalc.live.answering import Answering, Pin, problems_of
-from riskcalc.live.desk import Desk
-from riskcalc.live.form import form, live_html, live_policy
+from riskcalc.live.desk import Desk, form, live_html, live_policy
 from riskcalc.output import write_files
 from riskcalc.scenario import Scenario
 

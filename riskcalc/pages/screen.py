@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from riskcalc.pages.exhibits import answer, options, stay, tracked
-from riskcalc.pages.exhibits.advice import check_first
-from riskcalc.pages.exhibits.boxes import unserved
+from riskcalc.pages.exhibits.boxes import check_first, unserved
 from riskcalc.pages.exhibits.pairs import dominance_words
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.stays import stay_words

@@ -15,7 +15,7 @@ from riskcalc.errors import Question
 from riskcalc.scenario.outages import bridges
 from riskcalc.scenario.prices import CALIBRATED, HISTORY_OF_CURRENCY, path_spread
 from riskcalc.scenario.schema import Scenario, unit_of
-from riskcalc.scenario.units import said_unit
+from riskcalc.scenario.uncertain import said_unit
 from riskcalc.uncertainty.quantity import Fixed, Quantity, plain
 
 SHEETS = "judgement, from data sheets of units on sale, 2025"

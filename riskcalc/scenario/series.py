@@ -9,8 +9,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from riskcalc.scenario.complaints import Complaint, refusal, refuse, shown
-from riskcalc.scenario.uncertain import Bounds, number_in, number_schema
-from riskcalc.scenario.units import slip_hint
+from riskcalc.scenario.uncertain import Bounds, number_in, number_schema, slip_hint
 
 MOST_HORIZON_POINTS = 360
 MOST_YEARS = 60

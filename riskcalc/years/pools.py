@@ -31,7 +31,7 @@ from riskcalc.weather.files import SHIPPED, read_csv_years, read_epw, read_tmy3,
 from riskcalc.weather.generator import generated_years, pool_of_years
 from riskcalc.weather.pool import HOUR_SERIES, WeatherPool
 from riskcalc.weather.within_hour import STEPS, fine_sky
-from riskcalc.years.habits import split_meter
+from riskcalc.years.hardware import split_meter
 from riskcalc.years.measured_pv import MeasuredPv, measured_power_w, measured_pv, meter_format
 from riskcalc.years.planes import PlaneSet, node_power_w, plane_sets
 from riskcalc.years.pool_order import fair_order, light_of_years

@@ -16,8 +16,7 @@ from riskcalc.types import Flags, Floats, Values
 from riskcalc.years.ageing import AgeingState, aged, new_battery
 from riskcalc.years.bridging import COLUMNS, estimated_hours, hours_in_year
 from riskcalc.years.failures import electronics_course, warranty_years, when_worn
-from riskcalc.years.habits import habit_figures
-from riskcalc.years.hardware import coupling_of, kit_figures, year_params
+from riskcalc.years.hardware import coupling_of, habit_figures, kit_figures, year_params
 from riskcalc.years.planes import plane_weights
 from riskcalc.years.pools import Pools
 from riskcalc.years.tenure import Course, tenure_course

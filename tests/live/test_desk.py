@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from riskcalc.errors import InputError
-from riskcalc.live.desk import Desk
-from riskcalc.live.form import choices_of, form
+from riskcalc.live.desk import Desk, choices_of, form
 from riskcalc.scenario import read_scenario
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

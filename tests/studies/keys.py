@@ -11,7 +11,7 @@ from typing import Any, get_args
 
 from riskcalc.scenario.fields import all_keys, declared_at, declared_bounds, table_in
 from riskcalc.scenario.schema import Scenario
-from riskcalc.scenario.units import said_unit
+from riskcalc.scenario.uncertain import said_unit
 from riskcalc.uncertainty.quantity import Fixed, Quantity
 
 TARGET = Path(__file__).parents[2] / "scenarios" / "KEYS.md"

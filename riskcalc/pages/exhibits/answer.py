@@ -6,8 +6,7 @@ from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits import stay
-from riskcalc.pages.exhibits.advice import check_first
-from riskcalc.pages.exhibits.boxes import certain, days_short, key_figures
+from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures
 from riskcalc.pages.exhibits.futures import futures_block
 from riskcalc.pages.exhibits.payback import headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import first_saving, outlay
