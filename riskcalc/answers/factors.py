@@ -195,7 +195,7 @@ def drawn_factors(assessment: Assessment) -> tuple[DrawnFactor, ...]:
     places = ranked_places(assessment)
     found = []
     for factor in factors_of(assessment.scenario).entries:
-        members = tuple(key for key in _members(factor) if key in places)
+        members = tuple(key for key in factor.keys or (factor.name,) if key in places)
         if members:
             found.append(
                 DrawnFactor(
@@ -234,10 +234,6 @@ def _value(assessment: Assessment, key: str, place: Floats) -> Floats:
     if key == HOME_LUCK:
         return (place < values["tenure.new_home_sun_chance"]).astype(float)
     return values.get(key, place)
-
-
-def _members(factor: Factor) -> tuple[str, ...]:
-    return factor.keys or (factor.name,)
 
 
 def worth_fit(assessment: Assessment) -> tuple[FactorModel, Additive | None]:

@@ -77,7 +77,10 @@ def matching(
     for what, paths in (("homes", home_files), ("kits", kit_files)):
         if not paths:
             raise one_problem(f"--{what}", "", "no file", f"at least one file of {what}")
-    homes = [_household(path, base, changes) for path in sorted(home_files, key=lambda path: path.as_posix())]
+    homes = [
+        household(path, base=base, tables=sorted(tables_of(path, HOME_TABLES)), changes=changes)
+        for path in sorted(home_files, key=lambda path: path.as_posix())
+    ]
     kits = kits_of(sorted(kit_files, key=lambda path: path.as_posix()))
     currency = common_currency([home.bare for home in homes])
     with_kits = partial(_matched, kits=kits, modules=modules, batteries=batteries, currency=currency, homes=len(homes))
@@ -108,10 +111,6 @@ def kits_of(paths: Sequence[Path]) -> list[Kit]:
     counted = Counter(called.values())
     titles = {path: name if counted[name] == 1 else f"{name} ({names[path]})" for path, name in called.items()}
     return [Kit(path, every[path], names[path], titles[path]) for path in paths]
-
-
-def _household(path: Path, base: Path | None, changes: Sequence[str]) -> Household:
-    return household(path, base=base, tables=sorted(tables_of(path, HOME_TABLES)), changes=changes)
 
 
 def _matched(

@@ -91,7 +91,7 @@ def precision(found: Assessment) -> Precision:
         found.draws,
         within,
         summary.estimate(payback, summary.known(partial(summary.share_within, years=within)), scrambles=scrambles),
-        summary.estimate(money.net_present_value, _share_above_zero, scrambles=scrambles),
+        summary.estimate(money.net_present_value, lambda worth: float((worth > 0.0).mean()), scrambles=scrambles),
         summary.quantile_estimate(payback, 0.5, scrambles=scrambles),
     )
 
@@ -133,7 +133,3 @@ def settled(
 def recorded(figures: Mapping[str, Any], made: Settled) -> dict[str, Any]:
     """Return a result with the doublings in its provenance: a replay compares figures and leaves that aside."""
     return {**figures, "provenance": {**figures["provenance"], "until": made.as_dict()}}
-
-
-def _share_above_zero(worth: summary.Floats) -> float:
-    return float((worth > 0.0).mean())

@@ -70,7 +70,7 @@ class Conditions:
 
     def __post_init__(self) -> None:
         """Refuse shares outside 0 to 1 and what is no number."""
-        _check_shares(depth=self.depth, soc_mean=self.soc_mean)
+        _check_range(1.0, "0 to 1", depth=self.depth, soc_mean=self.soc_mean)
         for name, values in (("temp_c", self.temp_c), ("c_rate", self.c_rate)):
             if not np.isfinite(values).all():
                 raise ValueError(f"{name}: holds values that are not finite")
@@ -124,7 +124,7 @@ def aged(
     """
     if law not in LAWS:
         raise ValueError(f"law: {law!r}; accepted: {', '.join(LAWS)}")
-    _check_amounts(full_cycles=full_cycles, scale=scale, years=years)
+    _check_range(np.inf, "0 or above", full_cycles=full_cycles, scale=scale, years=years)
     held, meant = LAWS[law], Conditions(**conditions)
     scale = np.asarray(scale, dtype=np.float64)
     calendar, cycle = held.calendar_rate(meant) * scale, held.cycle_rate(meant) * scale
@@ -239,15 +239,7 @@ def _positive(values: ArrayLike, name: str) -> Floats:
     return values
 
 
-def _check_shares(**shares: ArrayLike) -> None:
-    _check_range(shares, 1.0, "0 to 1")
-
-
-def _check_amounts(**amounts: ArrayLike) -> None:
-    _check_range(amounts, np.inf, "0 or above")
-
-
-def _check_range(given: Mapping[str, ArrayLike], highest: float, accepted: str) -> None:
+def _check_range(highest: float, accepted: str, **given: ArrayLike) -> None:
     for name, raw in given.items():
         values = np.asarray(raw, dtype=np.float64)
         if not ((values >= 0.0) & (values <= highest) & np.isfinite(values)).all():

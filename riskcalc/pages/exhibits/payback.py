@@ -52,17 +52,11 @@ def paid_share(figures: Figures) -> dict[str, Any]:
     return estimate(row["value"], row["standard_error"])
 
 
-def within_shares(figures: Figures, horizon: int | None = None) -> Floats:
-    """Return the shares paid back by the end of each year up to the horizon, (N,)."""
-    return np.array([row["value"] for row in figures["paid_back_within_years"]][:horizon])
-
-
 def headline_shares(figures: Figures) -> Floats:
     """Return the shares paid back by the end of each year of the headline, and of their own stay if it is about that."""
     stay = headline_stay(figures)
-    if stay is None:
-        return within_shares(figures, headline_years(figures))
-    return np.array([row["value"] for row in stay["paid_back_by_year"]])
+    rows_ = stay["paid_back_by_year"] if stay else figures["paid_back_within_years"][: headline_years(figures)]
+    return np.array([row["value"] for row in rows_])
 
 
 def beyond_words(figures: Figures) -> str:
