@@ -58,120 +58,107 @@ def method_blocks(traits: Mapping[str, Any]) -> tuple[Block, ...]:
 
 def method(traits: Mapping[str, Any]) -> tuple[MethodPart, ...]:
     """Return the parts that stand behind a page, in the order of the computation; traits as in `page_dict`."""
-    parts = [_draws(), _generated() if traits["generated_weather"] else _measured()]
+    parts = [DRAWS, GENERATED if traits["generated_weather"] else MEASURED]
     if traits["has_modules"]:
-        parts += [_light(), _modules()]
-    parts.append(_meter() if traits["metered"] else _appliances())
+        parts += [LIGHT, MODULES]
+    parts.append(METER if traits["metered"] else APPLIANCES)
     if traits["coupling"] != "none":
         parts.append(_power(traits["coupling"], exports_stored=traits.get("exports_stored", False)))
     if traits.get("searched"):
         parts.append(_search(traits["forecasts"], by_need=traits["by_need"]))
     if traits["has_battery"]:
         parts.append(_wear(traits["ageing_law"]))
-    parts += [*_prices(), *[_moves()] * traits["moves"], *[_outages()] * traits["outages"], _money(), _deciding()]
+    parts += [*_prices(), *[MOVES] * traits["moves"], *[BRIDGING] * traits["outages"], MONEY, DECIDING]
     return tuple(parts)
 
 
-def _draws() -> MethodPart:
-    return MethodPart(
-        "Futures and their standard errors",
-        "Every uncertain input x is read off its distribution F at a point u between 0 and 1. The points are those of a "
-        "scrambled Sobol' design. Inputs that move together have their normal scores z correlated by the factor L of the "
-        "matrix. Each future takes one weather year and one demand year of the pool in each year of the horizon. All of "
-        "them are used equally often. The design is repeated with R independent scrambles, each with its own part of the "
-        "pool. The spread of a figure t between them gives its standard error.",
-        ("x = F^{−1}(u)", "z′ = L z with L L^T the matrix of correlations, u′ = Φ(z′)", "se(t) = sd(t_1 … t_R) / √R"),
-        "Owen, Monte Carlo theory, methods and examples, ch. 17",
-        "The standard error covers the noise of the sampling and of the pool, not whether the assumptions are right.",
-    )
+DRAWS = MethodPart(
+    "Futures and their standard errors",
+    "Every uncertain input x is read off its distribution F at a point u between 0 and 1. The points are those of a "
+    "scrambled Sobol' design. Inputs that move together have their normal scores z correlated by the factor L of the "
+    "matrix. Each future takes one weather year and one demand year of the pool in each year of the horizon. All of "
+    "them are used equally often. The design is repeated with R independent scrambles, each with its own part of the "
+    "pool. The spread of a figure t between them gives its standard error.",
+    ("x = F^{−1}(u)", "z′ = L z with L L^T the matrix of correlations, u′ = Φ(z′)", "se(t) = sd(t_1 … t_R) / √R"),
+    "Owen, Monte Carlo theory, methods and examples, ch. 17",
+    "The standard error covers the noise of the sampling and of the pool, not whether the assumptions are right.",
+)
 
+GENERATED = MethodPart(
+    "Weather years",
+    "Years are drawn from published monthly means. The clearness of a day is its light over that of a clear sky. It "
+    "follows a mixture of clear and other days that remembers the day before. Hours scatter about their day, and the "
+    "total of the year varies from year to year. The pool is shifted until its months have the published means. "
+    "Light is split into beam and diffuse by solar time, height of the sun and three clearness indices. These are kt of "
+    "the hour, K of the day and ψ of the neighbouring hours. Temperature and wind go with the sky.",
+    ("diffuse / global = 1 / (1 + exp(b_0 + b_1 kt + b_2 time + b_3 height + b_4 K + b_5 ψ))",),
+    "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
+    "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
+    "Applied Meteorology 17, 350; laws of days and hours: our own, tuned to typical and real years",
+    "Hourly means; good and bad years, but no record ones. Least sure: steep planes that face away from the equator.",
+)
 
-def _generated() -> MethodPart:
-    return MethodPart(
-        "Weather years",
-        "Years are drawn from published monthly means. The clearness of a day is its light over that of a clear sky. It "
-        "follows a mixture of clear and other days that remembers the day before. Hours scatter about their day, and the "
-        "total of the year varies from year to year. The pool is shifted until its months have the published means. "
-        "Light is split into beam and diffuse by solar time, height of the sun and three clearness indices. These are kt of "
-        "the hour, K of the day and ψ of the neighbouring hours. Temperature and wind go with the sky.",
-        ("diffuse / global = 1 / (1 + exp(b_0 + b_1 kt + b_2 time + b_3 height + b_4 K + b_5 ψ))",),
-        "monthly means: see the source of the weather; clear sky: Perez, Ineichen, Seals and Zelenka 1990, Solar Energy "
-        "45, 111; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478; wind: Justus and others 1978, J. "
-        "Applied Meteorology 17, 350; laws of days and hours: our own, tuned to typical and real years",
-        "Hourly means; good and bad years, but no record ones. Least sure: steep planes that face away from the equator.",
-    )
+MEASURED = MethodPart(
+    "Weather years",
+    "The hours of the file are converted to the site's standard time. The sun stands where it does in the middle of "
+    "each hour. Whole years are drawn, never parts of years. Where the file has only the sum of the light, it is "
+    "split into beam and diffuse by a published law.",
+    (),
+    "the file named under weather; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478",
+    "Hourly means. A single typical year holds neither good nor bad years.",
+)
 
+LIGHT = MethodPart(
+    "Light on the modules",
+    "Beam B (DNI), diffuse D (DHI) and the ground's reflection of the global light G (GHI, albedo ρ) are transposed "
+    "to the plane of tilt β. The share A of the diffuse light comes from around the sun, the rest from the whole "
+    "sky. Glass reflects part of it away at the angle of incidence θ. A skyline hides the sun and its part of the "
+    "sky. Shading takes the given share off everything.",
+    (
+        "light = B τ(θ) cos θ + D ((1 − A) sky(β) + A τ(θ) cos θ / cos ζ) + G ρ ground(β)",
+        "A = B / light outside the atmosphere, ζ = angle of the sun from the zenith",
+    ),
+    "sun: Reda and Andreas 2008, NREL/TP-560-34302; sky: Hay and Davies 1980; glass: De Soto, Klein and Beckman "
+    "2006, Solar Energy 80, 78, equations 15 and 16",
+    "Shade is a share of the light. In reality a little shade can stop a whole string.",
+)
 
-def _measured() -> MethodPart:
-    return MethodPart(
-        "Weather years",
-        "The hours of the file are converted to the site's standard time. The sun stands where it does in the middle of "
-        "each hour. Whole years are drawn, never parts of years. Where the file has only the sum of the light, it is "
-        "split into beam and diffuse by a published law.",
-        (),
-        "the file named under weather; split: Ridley, Boland and Lauret 2010, Renewable Energy 35, 478",
-        "Hourly means. A single typical year holds neither good nor bad years.",
-    )
+MODULES = MethodPart(
+    "Power of the modules",
+    "The single-diode equation is fitted to the datasheet. Open-circuit voltage, short-circuit current and the point "
+    "of maximum power are met exactly, low-light efficiency as nearly as possible. The cells are warmer than the air "
+    "by the light G over the heat loss at the wind speed w. Dirt, wires, mismatch and the yearly decline d take their "
+    "shares. The input's voltage window, current and power limit the rest.",
+    (
+        "I = I_L − I_0 (exp((V + I R_s) / a) − 1) − (V + I R_s) / R_{sh}",
+        "T_{cell} = T_{air} + G / (u_0 + u_1 w)",
+        "power in year n = power when new × (1 − d)^{n − 1}",
+    ),
+    "De Soto, Klein and Beckman 2006; cells: Faiman 2008, Progress in Photovoltaics 16, 307; losses: Dobos 2014, "
+    "NREL/TP-6A20-62641; decline: Jordan and Kurtz 2013",
+)
 
+APPLIANCES = MethodPart(
+    "Demand",
+    "Each appliance starts its cycles by chance, minute by minute. How often and for how long comes from published "
+    "use statistics; most start when somebody is at home and awake. Light and heating pumps follow the season. The "
+    "year is scaled to the annual use. On each day somebody is at home or out, and movable use moves or does not. "
+    "Days are switched, never blended, so short peaks keep their watts.",
+    (),
+    "Richardson, Thomson, Infield and Clifford 2010, Energy and Buildings 42, 1878; hourly shape: mean of two "
+    "published load profiles (Electricity Association 1997, VDEW 1999); rows without a source are common practice",
+    "One household of the described kind. Yours may have other habits, which a meter file would show.",
+)
 
-def _light() -> MethodPart:
-    return MethodPart(
-        "Light on the modules",
-        "Beam B (DNI), diffuse D (DHI) and the ground's reflection of the global light G (GHI, albedo ρ) are transposed "
-        "to the plane of tilt β. The share A of the diffuse light comes from around the sun, the rest from the whole "
-        "sky. Glass reflects part of it away at the angle of incidence θ. A skyline hides the sun and its part of the "
-        "sky. Shading takes the given share off everything.",
-        (
-            "light = B τ(θ) cos θ + D ((1 − A) sky(β) + A τ(θ) cos θ / cos ζ) + G ρ ground(β)",
-            "A = B / light outside the atmosphere, ζ = angle of the sun from the zenith",
-        ),
-        "sun: Reda and Andreas 2008, NREL/TP-560-34302; sky: Hay and Davies 1980; glass: De Soto, Klein and Beckman "
-        "2006, Solar Energy 80, 78, equations 15 and 16",
-        "Shade is a share of the light. In reality a little shade can stop a whole string.",
-    )
-
-
-def _modules() -> MethodPart:
-    return MethodPart(
-        "Power of the modules",
-        "The single-diode equation is fitted to the datasheet. Open-circuit voltage, short-circuit current and the point "
-        "of maximum power are met exactly, low-light efficiency as nearly as possible. The cells are warmer than the air "
-        "by the light G over the heat loss at the wind speed w. Dirt, wires, mismatch and the yearly decline d take their "
-        "shares. The input's voltage window, current and power limit the rest.",
-        (
-            "I = I_L − I_0 (exp((V + I R_s) / a) − 1) − (V + I R_s) / R_{sh}",
-            "T_{cell} = T_{air} + G / (u_0 + u_1 w)",
-            "power in year n = power when new × (1 − d)^{n − 1}",
-        ),
-        "De Soto, Klein and Beckman 2006; cells: Faiman 2008, Progress in Photovoltaics 16, 307; losses: Dobos 2014, "
-        "NREL/TP-6A20-62641; decline: Jordan and Kurtz 2013",
-    )
-
-
-def _appliances() -> MethodPart:
-    return MethodPart(
-        "Demand",
-        "Each appliance starts its cycles by chance, minute by minute. How often and for how long comes from published "
-        "use statistics; most start when somebody is at home and awake. Light and heating pumps follow the season. The "
-        "year is scaled to the annual use. On each day somebody is at home or out, and movable use moves or does not. "
-        "Days are switched, never blended, so short peaks keep their watts.",
-        (),
-        "Richardson, Thomson, Infield and Clifford 2010, Energy and Buildings 42, 1878; hourly shape: mean of two "
-        "published load profiles (Electricity Association 1997, VDEW 1999); rows without a source are common practice",
-        "One household of the described kind. Yours may have other habits, which a meter file would show.",
-    )
-
-
-def _meter() -> MethodPart:
-    return MethodPart(
-        "Demand",
-        "The days of the meter file are drawn again within their month and kind of day. Half-hourly readings get short "
-        "peaks from homes of appliances with similar readings. The energy of each reading stays the meter's; the peaks "
-        "have the size that appliances have.",
-        (),
-        "the meter file; peaks: our own, compared with the minutes of a real home",
-        "The file holds the habits of its own time. It cannot say which load is plugged into the unit.",
-    )
+METER = MethodPart(
+    "Demand",
+    "The days of the meter file are drawn again within their month and kind of day. Half-hourly readings get short "
+    "peaks from homes of appliances with similar readings. The energy of each reading stays the meter's; the peaks "
+    "have the size that appliances have.",
+    (),
+    "the meter file; peaks: our own, compared with the minutes of a real home",
+    "The file holds the habits of its own time. It cannot say which load is plugged into the unit.",
+)
 
 
 _COUPLING = {
@@ -302,49 +289,42 @@ def _prices() -> Iterator[MethodPart]:
     )
 
 
-def _moves() -> MethodPart:
-    return MethodPart(
-        "Staying and moving",
-        "The household moves at the end of a year, when its stay is over. The kit goes along, is sold or stays behind as "
-        "the scenario says. A new home has usable sun by chance, with a yield of its own. Permission may be refused "
-        "before anything is bought.",
-        ("value when sold = price × share × (1 − loss per year)^{age}",),
-        "our own",
-    )
+MOVES = MethodPart(
+    "Staying and moving",
+    "The household moves at the end of a year, when its stay is over. The kit goes along, is sold or stays behind as "
+    "the scenario says. A new home has usable sun by chance, with a yield of its own. Permission may be refused "
+    "before anything is bought.",
+    ("value when sold = price × share × (1 − loss per year)^{age}",),
+    "our own",
+)
 
+BRIDGING = MethodPart(
+    "Outages",
+    "Outages come at any time with the same chance. How long the kit carries its loads is estimated from the stored "
+    "energy, the load and the sun of the year. The estimate is scaled by outages put into some traced years step by "
+    "step.",
+    (),
+    "our own",
+    "Nobody saves energy during the outage. A household that does bridges more.",
+)
 
-def _outages() -> MethodPart:
-    return MethodPart(
-        "Outages",
-        "Outages come at any time with the same chance. How long the kit carries its loads is estimated from the stored "
-        "energy, the load and the sun of the year. The estimate is scaled by outages put into some traced years step by "
-        "step.",
-        (),
-        "our own",
-        "Nobody saves energy during the outage. A household that does bridges more.",
-    )
+MONEY = MethodPart(
+    "Money",
+    "The saving of a year is the bill without the kit less the bill with it. Upkeep, replacements and moves are paid "
+    "in the money of their year. Worth is the sum of all flows f, those of year y discounted at the nominal rate r to "
+    "the day of purchase. It includes the resale value at the end. Payback is when the running sum of flows without "
+    "resale first reaches zero, on a straight line within the year. A payback that is not reached counts as such "
+    "and enters no average.",
+    ("worth = Σ f_y (1 + r)^{−y}, y = 0 … N", "payback = first t with f_0 + f_1 + … + f_t ≥ 0"),
+    "ASTM E917, E964, E1057 and E1121; 10 CFR 436.19 to 436.23",
+    "No tax on savings; energy is billed, peaks are not.",
+)
 
-
-def _money() -> MethodPart:
-    return MethodPart(
-        "Money",
-        "The saving of a year is the bill without the kit less the bill with it. Upkeep, replacements and moves are paid "
-        "in the money of their year. Worth is the sum of all flows f, those of year y discounted at the nominal rate r to "
-        "the day of purchase. It includes the resale value at the end. Payback is when the running sum of flows without "
-        "resale first reaches zero, on a straight line within the year. A payback that is not reached counts as such "
-        "and enters no average.",
-        ("worth = Σ f_y (1 + r)^{−y}, y = 0 … N", "payback = first t with f_0 + f_1 + … + f_t ≥ 0"),
-        "ASTM E917, E964, E1057 and E1121; 10 CFR 436.19 to 436.23",
-        "No tax on savings; energy is billed, peaks are not.",
-    )
-
-
-def _deciding() -> MethodPart:
-    return MethodPart(
-        "What decides it",
-        "The worth W of the futures is fitted by a sum of smooth functions, one of each input's place in its own "
-        "distribution (penalised splines). The variance V that goes with one input is its share.",
-        ("share of x = V(E(W | x)) / V(W)",),
-        "Wood 2017, Generalized additive models, ch. 5; Kim and Gu 2004, J. R. Statist. Soc. B 66, 337",
-        "These shares leave out what inputs do only together.",
-    )
+DECIDING = MethodPart(
+    "What decides it",
+    "The worth W of the futures is fitted by a sum of smooth functions, one of each input's place in its own "
+    "distribution (penalised splines). The variance V that goes with one input is its share.",
+    ("share of x = V(E(W | x)) / V(W)",),
+    "Wood 2017, Generalized additive models, ch. 5; Kim and Gu 2004, J. R. Statist. Soc. B 66, 337",
+    "These shares leave out what inputs do only together.",
+)
