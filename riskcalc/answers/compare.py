@@ -21,7 +21,6 @@ from riskcalc.scenario import Scenario, assumptions
 from riskcalc.types import Floats
 from riskcalc.uncertainty import summary
 from riskcalc.uncertainty.summary import QUANTILES, Estimate, estimate, mean, quantile_estimate
-from riskcalc.years.store import library_version
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,6 @@ from riskcalc.answers.shelf import OTHER, kit_tables, size_problem, sizes_asked,
 from riskcalc.errors import one_problem
 from riskcalc.scenario import Scenario
 from riskcalc.years.pools import YearsAtHand
-from riskcalc.years.store import library_version
 
 #: Tables that a home file may hold and that then replace those of the base.
 HOME_TABLES = ("site", "home", "tariff", "prices", "tenure", "dispatch", "outages", "alternative")
