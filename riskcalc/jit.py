@@ -105,6 +105,12 @@ def _kept(function: Callable[..., Any], dispatcher: Any) -> Callable[..., Any]:
     return dispatcher  # type: ignore[no-any-return]
 
 
+def is_kept(function: Callable[..., Any]) -> bool:
+    """Return whether code of a compiled function is kept, made from the present sources for any kind of arguments."""
+    kept = getattr(function, "_cache", None)
+    return isinstance(kept, _KeptCode) and kept.has_files()
+
+
 def kept_code() -> list[Path]:
     """Return the files of compiled code kept for the loops of the modules read so far."""
     return sorted(path for folder in _folders for path in folder.glob(f"*{SUFFIX}"))
@@ -137,6 +143,10 @@ class _KeptCode(FunctionCache):  # type: ignore[misc]
         made_by = "\n".join([numba.__version__, source_digest(_folder_of(function)), *settings])
         _folders.add(Path(self.cache_path))
         self._cache_file: Any = _SealedFiles(Path(self.cache_path), self._impl.filename_base, made_by)
+
+    def has_files(self) -> bool:
+        """Return whether there is code from the present sources."""
+        return self._cache_file.has_files()
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         try:
@@ -201,6 +211,10 @@ class _SealedFiles:
         with contextlib.suppress(OSError):
             self._path(key).unlink()
 
+    def has_files(self) -> bool:
+        """Return whether anything was saved by what saves now."""
+        return any(self.folder.glob(f"{self.name}-{self._maker()}*{SUFFIX}"))
+
     def flush(self) -> None:
         """Remove every file of the function."""
         for path in self._files():
@@ -223,7 +237,10 @@ class _SealedFiles:
         return f"{self.made_by}\n{key!r}".encode()
 
     def _path(self, key: Any) -> Path:
-        return self.folder / f"{self.name}-{hashlib.sha256(self._words(key)).hexdigest()[:24]}{SUFFIX}"
+        return self.folder / f"{self.name}-{self._maker()}{hashlib.sha256(self._words(key)).hexdigest()[:16]}{SUFFIX}"
+
+    def _maker(self) -> str:
+        return hashlib.sha256(self.made_by.encode()).hexdigest()[:8]
 
     def _seal(self, key: Any, sealed: bytes) -> bytes:
         return hashlib.sha256(self._words(key) + b"\n" + sealed).digest()

@@ -110,7 +110,11 @@ def test_a_sealed_file_that_cannot_be_rebuilt_is_replaced(loaded, tmp_path: Path
 
 def test_a_changed_source_is_stale_by_content(loaded) -> None:
     """A change in the loop that is called counts, though the entry point and the file's time stay as they were."""
-    loaded().total(np.arange(10.0))
+    module = loaded()
+    assert not jit.is_kept(module.total)
+    module.total(np.arange(10.0))
+    assert jit.is_kept(module.total)
+    assert not jit.is_kept(loaded(factor=3.0).total)
     assert total(loaded(factor=3.0)) == (135.0, False)
     assert total(loaded(factor=2.0)) == (90.0, True)
 

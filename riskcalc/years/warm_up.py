@@ -6,6 +6,10 @@ matters is that their arrays are of the kinds that pools bring, since the kernel
 
 from __future__ import annotations
 
+import os
+import pickle
+import subprocess
+import sys
 import warnings
 from threading import Thread
 from typing import Any
@@ -14,11 +18,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.demand.events import appliance_years
-from riskcalc.dispatch import DispatchInputs, dispatch_year, param_rows
+from riskcalc.dispatch import DispatchInputs, SlotPlan, dispatch_year, param_rows
+from riskcalc.dispatch.kernel.year import run_groups
 from riskcalc.errors import InputError
+from riskcalc.jit import is_kept
 from riskcalc.scenario import Scenario
 from riskcalc.years.hardware import coupling_of
 from riskcalc.years.schedule import clock_of, slot_plan
+
+_COMPILE = (
+    "import pickle, sys\n"
+    "from riskcalc.years.warm_up import run_empty_year\n"
+    "run_empty_year(pickle.load(sys.stdin.buffer))"
+)
 
 
 def start_warm_up(scenario: Scenario) -> Thread:
@@ -34,16 +46,44 @@ def start_warm_up(scenario: Scenario) -> Thread:
 def warm_up(scenario: Scenario) -> None:
     """Run a year of one small load, then an empty year of one draw, through the kernels.
 
-    numba compiles one thing at a time. What makes the demand pool goes first: it compiles in a third of the time, and
-    the pool is then made while dispatch is being compiled.
+    numba compiles one thing at a time. On the very first run another process compiles dispatch, which takes longest, and
+    keeps it where this one finds it; where nothing can be kept, this one compiles it then.
     """
     try:
         clock = clock_of(scenario)
         plan = slot_plan(scenario, clock)
     except InputError:
         return  # the run itself will say so
+    compiling = None if is_kept(run_groups) else _compiled_elsewhere(scenario)
     if scenario.home.demand.source != "meter":
         appliance_years({"router_standby": "unit"}, clock=clock, years=1, seed=0, occupants=1.0, threads=1)
+    if compiling is not None:
+        compiling.wait()
+    run_empty_year(scenario, plan)
+
+
+def _compiled_elsewhere(scenario: Scenario) -> subprocess.Popen[bytes] | None:
+    """Let a process of its own compile dispatch for a scenario; None where there can be none."""
+    try:
+        # The same interpreter with the same libraries. What lies in the folder of the call is not imported (-P).
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-c", _COMPILE],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+        )
+        assert process.stdin is not None
+        with process.stdin as told:
+            told.write(pickle.dumps(scenario))
+    except (OSError, pickle.PicklingError):
+        return None
+    return process
+
+
+def run_empty_year(scenario: Scenario, plan: SlotPlan | None = None) -> None:
+    """Run an empty year of one draw through dispatch, with arrays of the kinds that the pools of a scenario bring."""
+    plan = slot_plan(scenario, clock_of(scenario)) if plan is None else plan
     inputs = DispatchInputs(
         solar_w=_read_only(np.zeros((1, 1, 8760), dtype=np.float32)),
         run_w=_read_only(np.zeros((plan.slots, 1), dtype=np.float32)),
