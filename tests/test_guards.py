@@ -7,6 +7,7 @@ hold what a guard says; this one holds where it stands.
 from __future__ import annotations
 
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -16,8 +17,12 @@ from riskcalc.clock import local_clock
 from riskcalc.demand.appliances import CAR, appliance_table
 from riskcalc.demand.events import appliance_years
 from riskcalc.demand.loads import car_load
+from riskcalc.demand.meter import MeteredYear
 from riskcalc.demand.pool import DemandPool
 from riskcalc.dispatch import ChargeByNeed, DispatchInputs, SlotPlan, UsualDay
+from riskcalc.dispatch.kernel import rows
+from riskcalc.dispatch.kernel.books import count_overload
+from riskcalc.dispatch.kernel.lanes import lane_groups
 from riskcalc.dispatch.need import MOST_KINDS
 from riskcalc.dispatch.plan import MOST_RATES
 from riskcalc.errors import InputError
@@ -29,6 +34,8 @@ from riskcalc.tariff import slot_minutes, slots_in_windows, window_minutes
 from riskcalc.uncertainty.factor_model import enough_draws, varies
 from riskcalc.uncertainty.indices import check_outcome, check_points
 from riskcalc.weather.plane import horizon_elevation
+from riskcalc.weather.solar import HOURS as HOURS_IN_YEAR
+from riskcalc.weather.within_hour import LEAST_COSINE, STEPS, _MovingSun
 
 
 def plan(**changes: Any) -> SlotPlan:
@@ -213,3 +220,65 @@ def test_how_many_draws_and_years_are_enough() -> None:
     assert varies(np.array([1e6, 1e6 + 1e-5]))
     assert not varies(np.array([1e6, 1e6 + 1e-7]))
     assert not varies(np.array([1e-3, 1e-3 + 1e-13]))
+
+
+def doubted(power_w: np.ndarray, year_kwh: float = 100.0, annual_use_kwh: float | None = None) -> list[str]:
+    """Return what is asked about a meter file of days of hours with these powers."""
+    read = SimpleNamespace(power_w=power_w, interval_minutes=60, line=np.ones(power_w.shape, dtype=int))
+    metered = SimpleNamespace(days=SimpleNamespace(power_w=power_w), read=read, year_kwh=year_kwh)
+    return [key for key, *_ in MeteredYear.doubts(metered, annual_use_kwh)]  # type: ignore[arg-type]
+
+
+def test_doubts_of_a_meter_begin_beyond_what_is_usual() -> None:
+    """43 kW, three days of nothing and nearly a tenth more than the file holds are not asked about; five times are taken."""
+    flat = np.full((10, 24), 500.0)
+    peak, idle = flat.copy(), flat.copy()
+    peak[3, 4], idle.ravel()[30:102] = 43_000.0, 0.0
+    assert doubted(flat) == doubted(peak) == doubted(idle) == []
+    peak[3, 4], idle[4, 6] = 43_001.0, 0.0
+    assert doubted(peak) == doubted(idle) == ["home.demand.file"]
+    assert doubted(flat, 1000.0, 1000.0) == doubted(flat, 1000.0, 1099.0) == doubted(flat, 1000.0, 901.0) == []
+    for annual in (1101.0, 899.0, 5000.0, 200.0):
+        assert doubted(flat, 1000.0, annual) == ["home.annual_use_kwh"]
+    for annual in (5001.0, 199.0):
+        with pytest.raises(InputError):
+            doubted(flat, 1000.0, annual)
+
+
+def test_a_load_at_the_rating_is_no_overload() -> None:
+    """The counter of minutes by hand: 800 W on 800 W is carried, 801 W for five minutes is not, whole or in excess."""
+    for excess_only, refused in ((0.0, 801.0), (1.0, 1.0)):
+        work = np.zeros(rows.workspace_size(1))
+        work[rows.DURATIONS] = 5.0
+        work[rows.RATING : rows.RATING + rows.LANES] = work[rows.RATING_SLACK : rows.RATING_SLACK + rows.LANES] = 800.0
+        work[rows.LOADS : rows.LOADS + 2] = 800.0, 801.0
+        getattr(count_overload, "py_func", count_overload)(rows.LANES, 1, work, excess_only)
+        assert work[rows.OVERLOAD_MINUTES : rows.OVERLOAD_MINUTES + 2].tolist() == [0.0, 5.0]
+        assert work[rows.OVERLOAD_ENERGY : rows.OVERLOAD_ENERGY + 2].tolist() == [0.0, 5.0 * refused]
+
+
+def test_groups_of_lanes_hold_draws_of_one_year_and_kind() -> None:
+    """By hand: years 2, 0, 1, 2 with the second draw's kit absent give a group for each year, and one for the absent."""
+    draws, years, lanes = lane_groups(np.array([2, 0, 1, 2, 1]), np.array([False, True, False, False, True]))
+    assert years.tolist() == [0, 1, 1, 2]
+    assert draws[:, :2].tolist() == [[1, 1], [2, 2], [4, 4], [0, 3]]
+    assert (lanes >= np.array([1, 1, 1, 2])).all()
+    full = lane_groups(np.zeros(2 * rows.LANES + 1, dtype=int), np.zeros(2 * rows.LANES + 1, dtype=bool))
+    assert full[0][:2].ravel().tolist() == list(range(2 * rows.LANES))
+    assert (full[0][2] == 2 * rows.LANES).all()
+    assert full[2].tolist() == [rows.LANES, rows.LANES, rows.VECTOR]
+
+
+def test_the_sun_is_well_up_above_the_least_cosine_only() -> None:
+    """Hours whose steps all stand at the least cosine, above it, or one at it; the third hour of a list follows no other."""
+    steps = HOURS_IN_YEAR * STEPS
+    cosine = np.full(steps, 0.5)
+    cosine[10 * STEPS : 11 * STEPS] = LEAST_COSINE
+    cosine[12 * STEPS] = LEAST_COSINE
+    sun: Any = SimpleNamespace(
+        lit_share=np.ones(steps), cos_zenith=cosine, altitude_m=0.0, zenith_deg=np.full(steps, 60.0),
+        extraterrestrial_w=np.full(steps, 1361.0),
+    )  # fmt: skip
+    found = _MovingSun.of(sun, np.array([10, 11, 12, 20]))
+    assert found.up.tolist() == [False, True, False, True]
+    assert found.follows.tolist() == [False, True, True, False]

@@ -257,8 +257,10 @@ def _random_days() -> dict[str, Any]:
     """Return what kernel and twin make of random kits and days, with every coupling, slot and period of the sun."""
     made = runpy.run_path(str(ROOT / "tests/dispatch/dispatch_cases.py"))["random_case"]
     found: dict[str, Any] = {}
-    for seed, coupling in enumerate((*Coupling, *Coupling)):
-        inputs, plan, params, arguments = made(40 + seed, days=1, draws=3, bases=1 + seed % 4, minutes=seed % 5)
+    for seed, coupling in enumerate(4 * tuple(Coupling)):
+        inputs, plan, params, arguments = made(
+            40 + seed, days=1, draws=3, years=3, bases=1 + seed % 7, minutes=seed % 5
+        )
         found[f"{coupling} {seed} kernel"] = _said(
             dispatch_year(coupling, inputs, plan, params, threads=1, **arguments)
         )

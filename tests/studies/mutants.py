@@ -149,6 +149,14 @@ class Mutant:
         return f"{self.source}:{self.line}: `{self.before}` -> `{self.after}`"
 
 
+def larger_or_smaller(node: ast.AST) -> bool:
+    """Return whether a node is `a if a < b else b` or the like, which gives the same number where both are equal."""
+    if not (isinstance(node, ast.IfExp) and isinstance(node.test, ast.Compare) and len(node.test.ops) == 1):
+        return False
+    sides = {ast.unparse(node.test.left), ast.unparse(node.test.comparators[0])}
+    return sides == {ast.unparse(node.body), ast.unparse(node.orelse)}
+
+
 def places(tree: ast.AST) -> Iterator[ast.AST]:
     """Yield every node that may be changed, always in the same order."""
     if isinstance(tree, ast.Raise | ast.Assert | ast.Import | ast.ImportFrom | ast.JoinedStr):
@@ -163,7 +171,9 @@ def places(tree: ast.AST) -> Iterator[ast.AST]:
         if name in ("annotation", "returns", "decorator_list", "type_params"):
             continue
         for child in value if isinstance(value, list) else [value]:
-            if isinstance(child, ast.AST):
+            if child is getattr(tree, "test", None) and larger_or_smaller(tree):
+                yield from (place for side in (child.left, *child.comparators) for place in places(side))
+            elif isinstance(child, ast.AST):
                 yield from places(child)
 
 
