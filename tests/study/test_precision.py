@@ -42,6 +42,12 @@ class Counted(Threads):
         return super().simulations(scenario, pools, plan, held, on_draw_years=on_draw_years)
 
 
+@pytest.fixture(autouse=True)
+def _nothing_kept(monkeypatch):
+    """Let no energy be at hand from another test: what is simulated is counted here."""
+    monkeypatch.setenv("RISKCALC_CACHE", "off")
+
+
 def counted():
     """Return threads with nothing noted yet."""
     workers = Counted(count=1)
