@@ -99,7 +99,7 @@ def _row(scenario: Scenario, appliance: Appliance, surge_w: float, usable_kwh: f
     if watts > rating_w:
         verdict = "too_much"
         says = (
-            "the mains power it past the unit; in a power cut the unit switches off"
+            "it runs on the mains, past the unit; in a power cut the unit switches off"
             if scenario.kit.coupling.traits.between_mains
             else "the unit switches off"
             if not scenario.kit.coupling.traits.on_grid

@@ -238,11 +238,12 @@ def matching_lines(result: Figures) -> list[str]:
     """Return each home with its pick, then every cell as a table."""
     known = result["provenance"]
     message = (
-        "{draws} shared futures of {years}, steps of {step} minutes: enough to sort a shelf. Before you spend money, run "
+        "{draws} shared futures of {years}, in steps of {step}. That is enough for a first choice. Before you spend money, run "
         "riskcalc assess for that home and kit."
     )
+    step = counted("{count} minute", "{count} minutes", known["step_minutes"])
     lines = [
-        say(message, draws=known["draws"], years=whole_years(result["horizon_years"]), step=known["step_minutes"]),
+        say(message, draws=known["draws"], years=whole_years(result["horizon_years"]), step=step),
         "",
     ]
     for home in result["homes"]:

@@ -27,7 +27,10 @@ def ranking_lines(figures: Figures) -> list[str]:
         lines += [*_index_lines(found["families"], "by family"), *_index_notes(found["factors"])]
     if figures["agreement"] is not None:
         lines += ["", *order.agreement_lines(figures["agreement"])]
-    lines += ["", "expected worth near the low end (10 %) and the high end (90 %) of each input, all else drawn"]
+    lines += [
+        "",
+        "expected worth near the low end (10 %) and the high end (90 %) of each input, all else still uncertain",
+    ]
     effects = [order.effect_cells(row, currency) for row in order.clear_effects(figures["range_effects"])]
     lines += [f"  {name}: {low} to {high}, {change}" for name, low, high, change in effects[: order.MOST_ROWS]]
     lines += [] if effects else ["  no effect exceeds its error"]
@@ -52,11 +55,13 @@ def _index_lines(rows: Sequence[Figures], title: str) -> list[str]:
     if not left:
         return lines
     most = percent(max(0.0, left[0]["total_order"]["value"]))
-    return [*lines, say("  and {count} more, none above {most}", count=len(left), most=most)]
+    message = "  and {count} more, each below 1 %" if most.startswith("<") else "  and {count} more, none above {most}"
+    return [*lines, say(message, count=len(left), most=most)]
 
 
 def _index_notes(rows: Sequence[Figures]) -> Iterator[str]:
-    yield "  in brackets: 95 % intervals; an interaction counts for each input in it, so the last column exceeds 100 %"
+    yield "  in brackets: 95 % intervals"
+    yield "  an interaction counts for each input in it, so the last column can add up to more than 100 %"
     if any(row[name]["value"] < -0.005 for row in rows for name in ("first_order", "total_order")):
         yield "  a share below 0 is the noise of few points"
 

@@ -151,7 +151,7 @@ def _joint(scenario: Scenario) -> Iterator[Question]:
     if dearest > 0:
         yield from _ratio(
             "tariff.export_price_per_kwh", at(tariff.export_price_per_kwh, 0.5) / dearest, (-1, 1.2),
-            " times the dearest import price", "A kWh sold would then be worth more than one saved.", TARIFFS,
+            " times the dearest price of grid electricity", "A kWh sold would then be worth more than one saved.", TARIFFS,
         )  # fmt: skip
     if prices.import_path is None and prices.growth_path is None and prices.path_file is None:
         years = scenario.study.horizon_years

@@ -259,7 +259,7 @@ def test_match_writes_its_three_files(tmp_path):
         [sys.executable, "-m", "riskcalc", "match", *words, *quick], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith("16 shared futures of 3 years, steps of 15 minutes")
+    assert done.stdout.startswith("16 shared futures of 3 years, in steps of 15 minutes. That is enough")
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["cells.csv", "report.html", "result.json"]
     (row,) = csv.DictReader((tmp_path / "out" / "cells.csv").read_text().splitlines())
     assert (row["kit"], row["modules"], row["is_run"]) == ("plug-in-800w", "2", "1")

@@ -3,7 +3,7 @@
 import pytest
 
 from riskcalc.answers.claims import ClaimResult
-from riskcalc.answers.rows import claim_row, measure_unit, month_words
+from riskcalc.answers.rows import claim_row, joined_label, measure_unit, month_words
 from riskcalc.scenario import Claim
 from riskcalc.uncertainty.summary import Estimate
 
@@ -81,3 +81,11 @@ def test_a_row_says_the_odds_and_the_spread_of_its_claim():
         ClaimResult(Claim(sentence="x", measure="payback_years", at_most=6.0), None, None, None, None, None), {}, "EUR"
     )
     assert nothing["probability"] is None
+
+
+def test_inputs_that_move_as_one_read_as_one_name():
+    """Only the first keeps its capital; a key without a name stands as it is."""
+    words = {"a": "Inflation", "b": "Trend of electricity prices"}
+    assert joined_label(["a", "b"], words) == "Inflation and trend of electricity prices"
+    assert joined_label(["a"], words) == "Inflation"
+    assert joined_label(["c"], words) == "c"

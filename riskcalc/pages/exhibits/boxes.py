@@ -100,7 +100,7 @@ def unserved(figures: Figures) -> list[tuple[str, str, str]]:
         return []
     count = grouped(days)
     return [
-        (say("Days short of power"), say("{count} a year", count=count), say("days on which some demand is not met"))
+        (say("Days short of power"), say("{count} a year", count=count), say("days on which it cannot run everything"))
     ]
 
 

@@ -32,7 +32,7 @@ TERMS = (
         "discounting",
         "Discounting",
         "discounted, discounting, discount rate, money of today",
-        "Money later counts for less than money now, by the discount rate.",
+        "Money later counts for less than money now, by the discount rate: the return on money put aside.",
     ),
     (
         "se",

@@ -296,7 +296,7 @@ def _one_of(rows: Sequence[Figures]) -> str:
     said = [lower(row["label"]) for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
     if left > 0:
-        return counted("{names}, or {count} other", "{names}, or one of {count} others", left, names=", ".join(said))
+        return counted("{names}; or {count} other", "{names}; or one of {count} others", left, names="; ".join(said))
     return listed(said)
 
 

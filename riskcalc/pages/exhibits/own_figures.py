@@ -227,7 +227,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "rows": {
             "odds": translated("Paid back within the years looked at"),
             "half": translated("Half pay back within"),
-            "outlay": translated("Cost, where it is bought"),
+            "outlay": translated("Cost, if it is bought"),
             "saving": translated("Saved in the first year"),
             "middle": translated("Worth in the middle future"),
             "bad": translated("Worth in a bad future (5 in 100 are worse)"),

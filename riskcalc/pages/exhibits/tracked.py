@@ -75,10 +75,7 @@ def reason(found: Figures) -> str:
     if not rows_:
         return say("No single input explains why the odds moved: many moved a little.")
     label = lower(rows_[0]["label"])
-    message = "The odds rose by {points}, mostly because of one input: {input}."
-    if change < 0:
-        message = "The odds fell by {points}, mostly because of one input: {input}."
-    first = say(message, points=point_words(change), input=label)
+    first = say("That is mostly because of one input: {input}.", input=label)
     if not goes_against(found):
         return first
     message = (
@@ -103,12 +100,6 @@ def price_words(found: Figures) -> str | None:
     message = "Bill for each kWh taken from the grid, standing charge included: {measured}; expected {low} to {high}."
     low, high = (significant(paid["expected"][level]) for level in ("p10", "p90"))
     return say(message, measured=significant(paid["measured"]), low=low, high=high)
-
-
-def point_words(change: float) -> str:
-    """Return a change of the odds in points of a hundred, without its sign."""
-    whole = round(100 * abs(change))
-    return counted("{count} point", "{count} points", whole) if whole else say("less than 1 point")
 
 
 def moved_rows(found: Figures) -> list[Figures]:
