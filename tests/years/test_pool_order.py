@@ -1,11 +1,16 @@
 """Weather years are dealt fairly to the scrambles, and none is lost."""
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskcalc.demand.pool import DemandPool
 from riskcalc.years.pool_order import fair_order, light_of_years
+from riskcalc.years.pools import pools
+from riskcalc.years.schedule import clock_of
 
 
 def sums_of(years, seed):
@@ -92,3 +97,16 @@ def test_sunny_years_are_not_years_of_much_use(read_small):
     pools = world_of(read_small("study.pool_years=64")).pools
     use = (pools.demand.reachable_day_kwh + pools.demand.wired_day_kwh).sum(axis=(1, 2))
     assert abs(np.corrcoef(pools.weather.annual_ghi_kwh(), use)[0, 1]) < 3 / 64**0.5
+
+
+def test_sums_kept_with_the_pools_are_those_of_the_pools(read_small, tmp_path, monkeypatch):
+    """What a second run finds on disk, day sums of demand and where the sun shines, is what the pools give."""
+    monkeypatch.setenv("RISKCALC_CACHE", str(tmp_path))
+    scenario = read_small()
+    for _ in ("made", "found"):
+        built = pools(scenario, clock_of(scenario))
+        fresh = DemandPool(**{entry.name: getattr(built.demand, entry.name) for entry in fields(DemandPool)})
+        assert np.array_equal(built.demand.reachable_day_kwh, fresh.reachable_day_kwh)
+        assert np.array_equal(built.demand.wired_day_kwh, fresh.wired_day_kwh)
+        assert np.array_equal(built.inputs.shines, (built.solar_w > 0.0).any(axis=1))
+        assert built.inputs.shines.any()
