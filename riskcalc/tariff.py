@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -40,15 +39,6 @@ class RateTimes(Protocol):
     @property
     def months(self) -> Sequence[int] | None:
         """Months, 1 to 12, or nothing for all."""
-
-
-@dataclass(frozen=True)
-class RateRule:
-    """When one rate holds. Nothing given = all the time that no other rate claims."""
-
-    windows: Sequence[str] | None = None
-    days: str | Sequence[str] | None = "all"
-    months: Sequence[int] | None = None
 
 
 def window_minutes(window: str, *, key: str = "windows", file: str = "scenario") -> tuple[int, int]:

@@ -95,28 +95,22 @@ class YearAhead:
 
 @dataclass(frozen=True)
 class Foreseen:
-    """The optimum: its bill in money, and the flows that reach it, (steps,) each, mean over the step [W], at its end [Wh].
+    """The optimum: its bill in money, and flows that reach it, (steps,) each, mean over the step [W], at its end [Wh].
 
-    `served_w` AC to loads within reach, `solar_to_cells_w` at the bus, `grid_to_cells_w` at the socket, `from_cells_w`
-    at the bus, `export_w` AC, `stored_wh` at the cells.
+    `grid_to_cells_w` at the socket, `export_w` AC, `stored_wh` at the cells.
     """
 
     bill: float
-    served_w: Floats
-    solar_to_cells_w: Floats
     grid_to_cells_w: Floats
-    from_cells_w: Floats
     export_w: Floats
     stored_wh: Floats
 
 
 @dataclass(frozen=True)
 class _Block:
-    """Columns of the variables, (steps,) each; -1 where a step has none. `served_share`: served = that x `on`."""
+    """Columns of the variables, (steps,) each; -1 where a step has none. `from_cells_per_on`: from cells = that x `on`."""
 
     on: Columns
-    served: Columns
-    served_per_on: Floats
     from_cells: Columns
     from_cells_per_on: Floats
     solar_to_cells: Columns
@@ -153,13 +147,9 @@ def foreseen(ahead: YearAhead) -> Foreseen:
     standby = kit.standby_w if ahead.meets.on_grid else 0.0
     fixed = ahead.load_w + ahead.wired_w + standby
     bill = cost + float((ahead.import_price * fixed).sum()) * ahead.hours / 1000.0
-    on = flow(block.on)
     return Foreseen(
         bill=bill,
-        served_w=flow(block.served) + on * block.served_per_on,
-        solar_to_cells_w=flow(block.solar_to_cells),
         grid_to_cells_w=flow(block.charger),
-        from_cells_w=flow(block.from_cells) + on * block.from_cells_per_on,
         export_w=flow(block.export),
         stored_wh=values[stored],
     )
@@ -240,8 +230,6 @@ def _sockets(programme: LinearProgramme, ahead: YearAhead) -> _Block:
     programme.at_most([(charger[both], 1.0), (on[both], most[both])], most[both])
     return _Block(
         on=on,
-        served=nothing,
-        served_per_on=load,
         from_cells=nothing,
         from_cells_per_on=bus - direct,
         solar_to_cells=to_cells,
@@ -267,7 +255,7 @@ def _off_grid(programme: LinearProgramme, ahead: YearAhead) -> _Block:
     programme.at_most([(from_cells, 1.0), (on, -ahead.give_w)], 0.0)
     _losses(programme, kit, on=on, out=[served], fed=[direct, from_cells], most=carried)
     nothing = np.full(len(solar), -1)
-    return _Block(on, served, none, from_cells, none, to_cells, nothing, nothing)
+    return _Block(on, from_cells, none, to_cells, nothing, nothing)
 
 
 def _parallel(programme: LinearProgramme, ahead: YearAhead) -> _Block:
@@ -310,7 +298,7 @@ def _parallel(programme: LinearProgramme, ahead: YearAhead) -> _Block:
     programme.at_most(
         [(charger[both], ahead.give_w), (from_cells[both], most_charger[both])], ahead.give_w * most_charger[both]
     )
-    return _Block(on, served, none, from_cells, none, to_cells, charger, export)
+    return _Block(on, from_cells, none, to_cells, charger, export)
 
 
 def _export(

@@ -33,7 +33,6 @@ class Optimised:
     draws: int
     bill: float
     plain_bill: float
-    season_found: bool
 
 
 def to_be_found(scenario: Scenario) -> Wanted | None:
@@ -67,7 +66,6 @@ def optimised_plan(scenario: Scenario, clock: LocalClock, pools: Pools, plant: P
         draws=plant.draws,
         bill=search.bill(found),
         plain_bill=search.bill(replace(given, target_share=plain().target_share) if wanted.targets else given),
-        season_found=wanted.season,
     )
 
 

@@ -65,8 +65,8 @@ class Cube:
 class Indices:
     """First-order and total-order indices of each group and how they scatter.
 
-    `first`, `total`, `first_error`, `total_error`: (groups,), the errors are standard errors. `first_rounds` and
-    `total_rounds`: (rounds, groups), a round for each scramble, spread as the indices themselves are; a round is the same
+    `first`, `total`, `first_error`, `total_error`: (groups,), the errors are standard errors. `total_rounds`:
+    (rounds, groups), a round for each scramble, spread as the indices themselves are; a round is the same
     scramble for every group, so differences between groups keep their correlation. Nothing is clipped: an index below
     0 or above 1 is noise and shows as such.
     """
@@ -76,7 +76,6 @@ class Indices:
     total: Floats
     first_error: Floats
     total_error: Floats
-    first_rounds: Floats
     total_rounds: Floats
 
     @property
@@ -166,15 +165,13 @@ def sobol_indices(cube: Cube, outcome: Floats) -> Indices:
     first, total = _estimated(rows)
     turns = np.arange(points) % SCRAMBLES
     without = [_estimated(rows[turns != left_out]) for left_out in range(min(SCRAMBLES, points))]
-    first_rounds = _spread(first, [each for each, _ in without])
     total_rounds = _spread(total, [each for _, each in without])
     return Indices(
         names=cube.names,
         first=first,
         total=total,
-        first_error=first_rounds.std(axis=0, ddof=1),
+        first_error=_spread(first, [each for each, _ in without]).std(axis=0, ddof=1),
         total_error=total_rounds.std(axis=0, ddof=1),
-        first_rounds=first_rounds,
         total_rounds=total_rounds,
     )
 

@@ -20,7 +20,7 @@ class Module:
     """One module as its datasheet states it, at 1000 W/m2 and cells at 25 degC.
 
     Coefficients are decimals per kelvin relative to the value at 25 degC (-0.0034 is -0.34 %/K).
-    `low_light_ratio` is efficiency at 200 W/m2 over efficiency at 1000 W/m2. `noct_c` is informative only.
+    `low_light_ratio` is efficiency at 200 W/m2 over efficiency at 1000 W/m2.
     """
 
     power_w: float
@@ -33,7 +33,6 @@ class Module:
     beta_voc_per_k: float
     alpha_isc_per_k: float
     low_light_ratio: float = 0.96
-    noct_c: float | None = None
 
 
 def check_module(module: Module, *, file: str = "scenario", key: str = "kit.module") -> None:

@@ -1,6 +1,7 @@
 """Half-hourly prices from a file: reading, checking, the calendar, and the bill they make."""
 
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from riskcalc.clock import local_clock
 from riskcalc.errors import InputError
 from riskcalc.price_series import rate_weights, read_price_series
 from riskcalc.study.model import assessment
-from riskcalc.tariff import RateRule, rate_of_slot
+from riskcalc.tariff import rate_of_slot
 
 ZONE = "Europe/London"
 
@@ -130,7 +131,9 @@ def test_disorder_and_long_gaps_are_refused_with_their_line(tmp_path):
 def test_weights_have_mean_one_over_the_times_of_each_rate():
     """Shape and level are kept apart: the mean weight of a rate is 1; one whose mean is not positive is refused."""
     clock = local_clock(ZONE, slot_minutes=30)
-    rate = rate_of_slot({"day": RateRule(), "night": RateRule(windows=["00:30-07:30"])}, clock)
+    windows = {"day": None, "night": ["00:30-07:30"]}
+    times = {name: SimpleNamespace(windows=hours, days="all", months=None) for name, hours in windows.items()}
+    rate = rate_of_slot(times, clock)
     series = 0.2 + 0.1 * np.sin(np.arange(clock.slots))
     weights = rate_weights(series, rate, names=["day", "night"], file="p.csv")
     for index in (0, 1):

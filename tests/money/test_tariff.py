@@ -1,5 +1,8 @@
 """Rates of the tariff on the wall clock."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,7 +10,17 @@ from hypothesis import strategies as st
 
 from riskcalc.clock import local_clock
 from riskcalc.errors import InputError
-from riskcalc.tariff import WEEKDAY_NAMES, RateRule, rate_of_slot, slot_minutes, slots_in_windows, window_minutes
+from riskcalc.tariff import WEEKDAY_NAMES, rate_of_slot, slot_minutes, slots_in_windows, window_minutes
+
+
+@dataclass(frozen=True)
+class RateRule:
+    """When one rate holds. Nothing given = all the time that no other rate claims."""
+
+    windows: Sequence[str] | None = None
+    days: str | Sequence[str] | None = "all"
+    months: Sequence[int] | None = None
+
 
 LONDON = local_clock("Europe/London", slot_minutes=30)
 UTC_5 = local_clock("UTC", slot_minutes=5)

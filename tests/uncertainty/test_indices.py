@@ -284,5 +284,5 @@ def test_stated_errors_are_the_scatter_of_repeated_designs(model):
 def test_errors_in_an_interval_are_student_s(rounds, errors):
     """The printed table of t at 97.5 %, by the rounds less one (NIST handbook, 1.3.6.7.2); one round is as good as two."""
     ones = np.ones((rounds, 1))
-    found = Indices(("x",), ones[0], ones[0], ones[0], ones[0], ones, ones)
+    found = Indices(("x",), ones[0], ones[0], ones[0], ones[0], ones)
     assert found.errors_in_95 == pytest.approx(errors, abs=5e-4)

@@ -17,7 +17,7 @@ def indices(totals, errors, rounds=2000, seed=4):
     totals, errors = np.array(totals), np.array(errors)
     drawn = totals + errors * rng.standard_normal((rounds, len(totals)))
     names = tuple(f"f{place}" for place in range(len(totals)))
-    return Indices(names, totals, totals, errors, errors, drawn, drawn)
+    return Indices(names, totals, totals, errors, errors, drawn)
 
 
 def test_clear_order_is_settled():
@@ -68,9 +68,7 @@ def test_correlated_errors_part_what_separate_errors_would_not():
     totals = np.array([0.5, 0.4])
     rounds = totals + common + 0.001 * rng.standard_normal((500, 2))
     error = rounds.std(axis=0)
-    assert ranking_order(
-        Indices(("a", "b"), totals, totals, error, error, rounds, rounds), points=64, most_points=64
-    ).settled
+    assert ranking_order(Indices(("a", "b"), totals, totals, error, error, rounds), points=64, most_points=64).settled
 
 
 def test_tiers_gather_what_cannot_be_told_apart():
