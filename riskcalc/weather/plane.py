@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from riskcalc.weather.pool import WeatherPool
-from riskcalc.weather.solar import HOURS, SunPath
+from riskcalc.weather.solar import SunPath
 
 #: Refractive index of glass, its absorption [1/m] and thickness [m] (De Soto, Klein & Beckman 2006).
 GLASS_INDEX = 1.526
@@ -33,21 +32,6 @@ class PlaneGeometry:
     circumsolar: NDArray[np.float64]
     sky: float
     ground: float
-
-
-@dataclass(frozen=True)
-class PlaneIrradiance:
-    """Light on a plane by origin, each of shape (K, 8760) [W/m2]."""
-
-    beam: NDArray[np.float64]
-    circumsolar: NDArray[np.float64]
-    sky: NDArray[np.float64]
-    ground: NDArray[np.float64]
-
-    @property
-    def total(self) -> NDArray[np.float64]:
-        """All of it, shape (K, 8760) [W/m2]."""
-        return self.beam + self.circumsolar + self.sky + self.ground
 
 
 def plane_geometry(
@@ -99,39 +83,6 @@ def plane_geometry(
     return PlaneGeometry(beam=beam, circumsolar=ratio, sky=sky, ground=ground)
 
 
-def plane_irradiance(
-    pool: WeatherPool,
-    sun: SunPath,
-    *,
-    tilt_deg: float,
-    azimuth_deg: float,
-    albedo: float = 0.2,
-    horizon: Horizon | None = None,
-    reflection: bool = True,
-) -> PlaneIrradiance:
-    """Return the light on one plane by origin, shape (K, 8760) [W/m2]; parameters as in `plane_geometry`.
-
-    Limiting case: tilt 0 without reflection and horizon gives back dni cos(zenith) + dhi.
-    """
-    geometry = plane_geometry(
-        sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, albedo=albedo, horizon=horizon, reflection=reflection
-    )
-    dni, dhi, ghi = (series[:, sun.lit] for series in (pool.dni, pool.dhi, pool.ghi))
-    anisotropy = dni / sun.extraterrestrial_w[sun.lit]
-    pieces = (
-        dni * geometry.beam,
-        dhi * anisotropy * geometry.circumsolar,
-        dhi * (1.0 - anisotropy) * geometry.sky,
-        ghi * geometry.ground,
-    )
-    whole = []
-    for piece in pieces:
-        year = np.zeros((pool.years, HOURS))
-        year[:, sun.lit] = piece
-        whole.append(year)
-    return PlaneIrradiance(*whole)
-
-
 def effective_irradiance(
     dni: NDArray[np.floating],
     dhi: NDArray[np.floating],
@@ -139,7 +90,7 @@ def effective_irradiance(
     inverse_extraterrestrial: NDArray[np.floating],
     geometry: PlaneGeometry,
 ) -> NDArray[np.floating]:
-    """Return the sum of all light on the plane, shape (K, N) [W/m2]; the fast twin of `plane_irradiance`."""
+    """Return the sum of all light on the plane, shape (K, N) [W/m2]."""
     kind = dni.dtype
     light = dni * inverse_extraterrestrial
     light *= geometry.circumsolar.astype(kind) - kind.type(geometry.sky)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import runpy
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,6 @@ from riskcalc.weather.climates import climate
 from riskcalc.weather.diode import operating_point
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.module import FREE_STANDING, Module, cell_temperature, linear_temperature
-from riskcalc.weather.plane import plane_irradiance
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
 
@@ -102,7 +102,9 @@ def test_loss_budget_of_dobos(record_property: Record) -> None:
     assert combined_loss(0.3) == pytest.approx(0.3)
 
 
-def test_power_is_the_module_at_its_light_and_temperature(sky: tuple[WeatherPool, SunPath]) -> None:
+def test_power_is_the_module_at_its_light_and_temperature(
+    sky: tuple[WeatherPool, SunPath], plane_irradiance: Callable[..., Any]
+) -> None:
     """The fast path equals plane light, cell temperature and module surface worked one after the other, to 0.05 W."""
     pool, sun = sky
     fast = array_power_w(pool, sun, **ROOF, strings_in_parallel=3, mounting="roof")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -12,7 +15,6 @@ from riskcalc.weather.plane import (
     effective_irradiance,
     horizon_elevation,
     plane_geometry,
-    plane_irradiance,
     sky_share_above,
     transmitted_share,
 )
@@ -29,7 +31,7 @@ def sky() -> tuple[WeatherPool, SunPath]:
 
 @pytest.mark.parametrize(("tilt_deg", "azimuth_deg"), [(35.0, 180.0), (90.0, 110.0), (10.0, 300.0), (60.0, 0.0)])
 def test_incident_light_is_hay_and_davies(
-    sky: tuple[WeatherPool, SunPath], tilt_deg: float, azimuth_deg: float
+    sky: tuple[WeatherPool, SunPath], plane_irradiance: Callable[..., Any], tilt_deg: float, azimuth_deg: float
 ) -> None:
     """Every hour agrees with pvlib's Hay-Davies total for the same sun, to 1e-9 W/m2."""
     from pvlib import irradiance
@@ -51,7 +53,9 @@ def test_incident_light_is_hay_and_davies(
     assert np.abs(light.total[1, sun.lit] - theirs["poa_global"]).max() < 1e-9
 
 
-def test_flat_plane_without_glass_gives_back_the_horizontal(sky: tuple[WeatherPool, SunPath]) -> None:
+def test_flat_plane_without_glass_gives_back_the_horizontal(
+    sky: tuple[WeatherPool, SunPath], plane_irradiance: Callable[..., Any]
+) -> None:
     """Tilt 0 is dni cos(zenith) + dhi; only circumsolar light of a sun within a degree of the horizon is cut."""
     pool, sun = sky
     light = plane_irradiance(pool, sun, tilt_deg=0.0, azimuth_deg=123.0, reflection=False)
@@ -59,7 +63,9 @@ def test_flat_plane_without_glass_gives_back_the_horizontal(sky: tuple[WeatherPo
     assert np.abs(light.total[:, high] - pool.ghi[:, high]).max() < 1e-9
 
 
-def test_fast_sum_is_the_sum_of_the_pieces(sky: tuple[WeatherPool, SunPath]) -> None:
+def test_fast_sum_is_the_sum_of_the_pieces(
+    sky: tuple[WeatherPool, SunPath], plane_irradiance: Callable[..., Any]
+) -> None:
     """The fast twin used by the array agrees with the piecewise one, with glass and skyline, in float64 and float32."""
     pool, sun = sky
     view = {
@@ -120,7 +126,9 @@ def test_sky_hidden_by_an_even_skyline() -> None:
     assert sky_share_above([(0.0, 90.0)], tilt_deg=30.0, azimuth_deg=180.0) == 0.0
 
 
-def test_skyline_takes_the_beam_and_dims_the_sky(sky: tuple[WeatherPool, SunPath]) -> None:
+def test_skyline_takes_the_beam_and_dims_the_sky(
+    sky: tuple[WeatherPool, SunPath], plane_irradiance: Callable[..., Any]
+) -> None:
     """A wall of 60 degrees to the south takes all beam below it from a south plane, and ground light is left alone."""
     pool, sun = sky
     wall = [(0.0, 0.0), (90.0, 0.0), (91.0, 60.0), (269.0, 60.0), (270.0, 0.0)]

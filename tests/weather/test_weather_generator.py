@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,7 +26,6 @@ from riskcalc.weather.generator import (
     pool_of_years,
     usual_spread_of,
 )
-from riskcalc.weather.plane import plane_irradiance
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import sun_path
 
@@ -161,7 +161,9 @@ def test_years_of_an_unknown_spread_have_longer_tails() -> None:
 
 
 @pytest.mark.published
-def test_mornings_are_brighter_where_the_hours_say_so(record_property: Record) -> None:
+def test_mornings_are_brighter_where_the_hours_say_so(
+    record_property: Record, plane_irradiance: Callable[..., Any]
+) -> None:
     """Of Denver's light 53.6 % comes before noon of the sun, 57 % in summer (Golden, 2020); a west wall gets less for it.
 
     Every month within half a per cent; the year's light and its beam stay what they were.
