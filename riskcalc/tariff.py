@@ -110,9 +110,7 @@ def slots_in_windows(
     return inside
 
 
-def rate_of_slot(
-    rates: Mapping[str, RateTimes], clock: LocalClock, *, key: str = "tariff.rates", file: str = "scenario"
-) -> NDArray[np.int64]:
+def rate_of_slot(rates: Mapping[str, RateTimes], clock: LocalClock, *, file: str = "scenario") -> NDArray[np.int64]:
     """Return the index of the rate (in the order of `rates`) that holds in each slot, shape (slots,).
 
     Raises
@@ -122,21 +120,21 @@ def rate_of_slot(
         rate claims; a window, day or month that cannot be read.
     """
     if not rates:
-        raise InputError(Problem(file, key, "no rate", "at least one rate"))
+        raise InputError(Problem(file, "tariff.rates", "no rate", "at least one rate"))
     problems: list[Problem] = []
     rate = np.full(clock.slots, -1, dtype=np.int64)
     names = list(rates)
     rest = [name for name in names if is_remaining_time(rates[name])]
     if len(rest) > 1:
         accepted = "one rate without windows, days and months: it holds for the remaining time"
-        problems.append(Problem(file, key, "no times in " + ", ".join(rest), accepted))
+        problems.append(Problem(file, "tariff.rates", "no times in " + ", ".join(rest), accepted))
     for index, name in enumerate(names):
         if name in rest:
             continue
         times = rates[name]
         try:
             inside = slots_in_windows(
-                times.windows, clock, days=times.days, months=times.months, key=f"{key}.{name}", file=file
+                times.windows, clock, days=times.days, months=times.months, key=f"tariff.rates.{name}", file=file
             )
         except InputError as error:
             problems.extend(error.problems)
@@ -144,7 +142,7 @@ def rate_of_slot(
         for other in np.unique(rate[inside & (rate >= 0)]):
             first = int(np.flatnonzero(inside & (rate == other))[0])
             given = f"overlaps {names[other]}, first at {_when(clock, first)}"
-            problems.append(Problem(file, f"{key}.{name}", given, "times that no other rate claims"))
+            problems.append(Problem(file, f"tariff.rates.{name}", given, "times that no other rate claims"))
         rate[inside & (rate < 0)] = index
     if problems:
         raise InputError(problems)
@@ -152,7 +150,9 @@ def rate_of_slot(
         rate[rate < 0] = names.index(rest[0])
     elif (rate < 0).any():
         given = f"no rate at {_when(clock, int(np.argmax(rate < 0)))}"
-        raise InputError(Problem(file, key, given, "one rate without windows, days and months, or no gap between them"))
+        raise InputError(
+            Problem(file, "tariff.rates", given, "one rate without windows, days and months, or no gap between them")
+        )
     return rate
 
 

@@ -128,7 +128,7 @@ class First:
     possible: frozenset[str]
 
 
-def first_by_share(rows: Sequence[tuple[str, float, float]], *, places: int = PLACES) -> First:
+def first_by_share(rows: Sequence[tuple[str, float, float]]) -> First:
     """Return who is first by (name, figure, standard error), as far as the errors tell.
 
     Certain: in one of the first places, and clear of everyone below them. Possible: not clearly below the last of them.
@@ -138,7 +138,7 @@ def first_by_share(rows: Sequence[tuple[str, float, float]], *, places: int = PL
     def clear(one: tuple[str, float, float], other: tuple[str, float, float]) -> bool:
         return one[1] - other[1] > Z95 * np.hypot(np.nan_to_num(one[2]), np.nan_to_num(other[2]))
 
-    first, rest = ordered[:places], ordered[places:]
+    first, rest = ordered[:PLACES], ordered[PLACES:]
     certain = frozenset(row[0] for row in first if all(clear(row, other) for other in rest))
     possible = frozenset(row[0] for row in first) | {other[0] for other in rest if not clear(first[-1], other)}
     return First(certain, possible)

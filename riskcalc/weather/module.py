@@ -35,12 +35,12 @@ class Module:
     low_light_ratio: float = 0.96
 
 
-def check_module(module: Module, *, file: str = "scenario", key: str = "kit.module") -> None:
+def check_module(module: Module) -> None:
     """Raise InputError with every way in which the datasheet contradicts itself."""
     problems = []
 
     def refuse(name: str, given: object, accepted: str, hint: str = "") -> None:
-        problems.append(Problem(file, f"{key}.{name}", str(given), accepted, hint))
+        problems.append(Problem("scenario", f"kit.module.{name}", str(given), accepted, hint))
 
     product = module.vmp_v * module.imp_a
     if abs(product / module.power_w - 1.0) > 0.03:
