@@ -8,6 +8,7 @@ from __future__ import annotations
 import atexit
 import base64
 import contextlib
+import io
 import json
 import os
 import pickle
@@ -121,8 +122,16 @@ def asked_svg(chart: dict[str, Any], *, locale: dict[str, Any] | None) -> Future
 
 def asked_drawings(draw: Callable[..., Any], widths: Iterable[int], *, language: str) -> list[Future[str]]:
     """Return an SVG to be for each width, of a chart that the engine's process builds by calling `draw(width=width)`."""
-    called = pickle.dumps(draw)
-    return [_engine().ask(draw=called, width=width, language=language) for width in widths]
+    called = io.BytesIO()
+    _Sent(called).dump(draw)
+    return [_engine().ask(draw=called.getvalue(), width=width, language=language) for width in widths]
+
+
+class _Sent(pickle.Pickler):
+    """Leaves drawings that are on their way behind: the figures of a page hold some, and no other chart is made of them."""
+
+    def reducer_override(self, value: object) -> Any:
+        return (type(None), ()) if isinstance(value, Future) else NotImplemented
 
 
 def png(svg: str, *, scale: float) -> bytes:

@@ -8,13 +8,15 @@ import subprocess
 import sys
 import time
 from concurrent.futures import Future
+from functools import partial
 from pathlib import Path
 
 import pytest
 import vl_convert
 
 from riskcalc.pages import drawing, engine
-from riskcalc.pages.engine import EngineMissing, asked_svg, made, png, start_engine
+from riskcalc.pages.engine import EngineMissing, asked_drawings, asked_svg, made, png, start_engine
+from riskcalc.pages.exhibits.cash import cash_chart
 
 POINT = {"mark": "point", "data": {"values": [{"x": 1.0}]}, "encoding": {"x": {"field": "x", "type": "quantitative"}}}
 
@@ -31,6 +33,14 @@ def test_what_the_engine_refuses_is_said_and_the_next_is_drawn() -> None:
     with pytest.raises(ValueError, match="ValueError"):
         made(asked_svg({"mark": 3}, locale=None))
     assert made(asked_svg(POINT, locale=None)).startswith("<svg")
+
+
+def test_a_chart_is_built_from_figures_that_hold_drawings_on_their_way() -> None:
+    """A page asks for some charts first and keeps them with its figures; a chart that is given all of these is still drawn."""
+    curves = {name: [-100.0, 20.0] for name in ("p5", "p25", "p50", "p75", "p95")}
+    figures = {"cash_balance": curves, "currency": "EUR", "page": {"drawings": {"odds": (Future(), Future())}}}
+    (drawn,) = asked_drawings(partial(cash_chart, figures), (330,), language="en")
+    assert made(drawn).startswith("<svg")
 
 
 def test_an_engine_that_ends_is_said_and_started_anew() -> None:
