@@ -67,7 +67,7 @@ def sobol(scenario, world, most_points, keep):
     points = FIRST_POINTS
     while True:
         outcomes, simulated = outcomes_of(scenario, world, factors, cube, points, keep)
-        indices = sobol_indices(cube, outcomes[WORTH], seed=scenario.study.seed)
+        indices = sobol_indices(cube, outcomes[WORTH])
         order = ranking_order(indices, points=points, most_points=most_points)
         if points >= most_points or order.finished:
             return indices, order, points, simulated + screened.simulated
