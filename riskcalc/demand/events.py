@@ -48,7 +48,6 @@ def appliance_years(
     step_minutes: int = 1,
     annual_use_kwh: float | None = None,
     home_share: float = 0.4,
-    moved_share: float = 0.0,  # noqa: ARG001 (moving use does not change how much there is; kept beside home_share)
     moved_window: tuple[int, int] = SUNNY_WINDOW,
     car_kwh_per_year: float = 0.0,
     car_charger_w: float = 2300.0,
@@ -75,8 +74,8 @@ def appliance_years(
         `home_share`, so that `DemandPool.household_scales` stay near 1 and a kettle keeps its watts. None: the
         table's
         cycles, times (occupants / 2.36)^0.5.
-    home_share, moved_share
-        Central share of weekdays with somebody at home and of days on which movable use is moved.
+    home_share
+        Central share of weekdays with somebody at home.
     moved_window
         First and last minute of the local day for moved use; may wrap past midnight.
     car_kwh_per_year, car_charger_w

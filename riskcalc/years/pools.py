@@ -313,7 +313,6 @@ def demand_years(
         step_minutes=step,
         annual_use_kwh=home.annual_use_kwh.expected(),
         home_share=home.weekday_home_share.expected(),
-        moved_share=home.moved_share.expected(),
         car_kwh_per_year=home.car_kwh_per_year.expected(),
         car_charger_w=home.car_charger_w,
         latitude_deg=latitude_deg,
