@@ -282,3 +282,14 @@ def test_the_sun_is_well_up_above_the_least_cosine_only() -> None:
     found = _MovingSun.of(sun, np.array([10, 11, 12, 20]))
     assert found.up.tolist() == [False, True, False, True]
     assert found.follows.tolist() == [False, True, True, False]
+
+
+def test_what_is_always_on_is_scaled_however_little_it_is() -> None:
+    """By hand: 0.1 W used and 0.05 W always on are 0.876 and 0.438 kWh; twice the base leaves half of the rest."""
+    two = demand(
+        run_w=np.tile(np.array([[0.1, 0.05]], np.float32), (8760, 1)), wired_w=np.zeros((1, 2, 8760), np.float32),
+        basis=("use", "base"), rank_row=np.array([-1, -1]), rank_below=np.array([True, True]), scale_row=np.array([0, 2]),
+    )  # fmt: skip
+    household, base = two.household_scales([1.314], 0.5, 0.5, [2.0])
+    assert household == pytest.approx([0.5], rel=1e-6)
+    assert base == pytest.approx([2.0], rel=1e-6)
