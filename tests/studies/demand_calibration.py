@@ -151,8 +151,8 @@ What is not reached: direct use falls more from 60- to 1-minute steps than at th
 an hour instead of 1,500 W for 45 minutes brings the fall to 5.7 % and most other figures nearer too. But then a half-hour meter's
 minutes are restored worse (the share served below 1,200 to 2,400 W is off by 1.6 to 2.2 % of demand, now by 1.2 % at most), so we
 left it. Without electric heating loads are short, as the published cycles say: kettle, oven, hob and dishwasher make most of the
-fall. Three British homes, with sun by the minute too, lose 8 % on average from hourly to minute steps (Renewable Energy and
-Environmental Sustainability 8, 2023, 5).
+fall. Three load profiles of a published study, with sun by the minute too, lose 8 % on average from hourly to minute steps
+(Renewable Energy and Environmental Sustainability 8, 2023, 5).
 
 Futures of one household differ: days at home and what is always on are drawn. Direct use of the second home then spreads over
 more than four points between one future in ten and nine in ten (`tests/demand/test_demand_pool.py`). Four measured homes range
