@@ -43,7 +43,7 @@ LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
 
 #: Names in words of what chance does and no input describes; each stands before a verb: "... decides most".
 LUCK = {
-    PRICE_LUCK: "how prices happen to move",
+    PRICE_LUCK: "ups and downs of prices by chance",
     YEAR_LUCK: "whether weather years are good or bad",
     PERMISSION_LUCK: "whether permission is granted",
     MOVE_LUCK: "when the household moves",

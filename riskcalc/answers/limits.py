@@ -75,7 +75,7 @@ def draw_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         yield f"{draws} futures give only a rough idea of the best and worst 5 %; run at least {enough}"
     varies = np.ptp(assessment.valuation.net_present_value) > 0.0
     if varies and inputs and not found.inputs and not enough_draws(inputs, draws=draws):
-        yield f"{draws} futures are too few to rank {inputs} uncertain inputs: what decides the answer is not known"
+        yield f"{draws} futures are too few to say which of the {inputs} uncertain inputs decides most"
     if not assessment.scenario.uncertain():
         yield "no input is uncertain: these odds hold nothing but the luck of prices, weather and failures"
 
@@ -125,7 +125,8 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         if row.key == PRICE_LUCK and scenario.prices.import_path is None:
             if scenario.prices.history is None and not all(scenario.is_given(key) for key in PATH_KEYS):
                 yield (
-                    f"how prices happen to move decides {_percent(row.share)} of what separates good futures from bad ones; the "
+                    f"ups and downs of prices by chance decide {_percent(row.share)} of what separates good futures from "
+                    f"bad ones; the "
                     "size of the moves is our estimate. You can change it in the table of prices"
                 )
         elif row.key == YEAR_LUCK:

@@ -205,7 +205,7 @@
     const laterOf = (f) => {
       if (!words.later) return "";
       const still = laterBelow(f) && words.still[kindOf(f)];
-      return ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}${still ? ` ${filled(still, {loss: percent(f.lost.value, f.lost.se)})}` : ""}`;
+      return ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}${still ? ` ${still}` : ""}`;
     };
     const verdict = (f) => {
       const later = laterBelow(f) ? "" : laterOf(f);
@@ -216,9 +216,13 @@
       return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(1 - f.lost.value, f.lost.se)}) + after;
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se)});
+    const lift = (f) => {
+      const apart = f.worthMean.value - f.worthHalf.value, far = !f.worth.constant && Math.abs(apart) > words.lift * (f.worthHigh.value - f.worthLow.value);
+      return far ? ` ${words.lifted[apart > 0 ? "up" : "down"]}` : "";
+    };
     const brief = (f) => {
       const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
-      const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount});
+      const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount, years: wholeYears(f.horizon)}) + lift(f);
       return laterBelow(f) ? `${worth}${laterOf(f)}` : worth;
     };
     const within = (figure, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)}) : filled(words.pays, {years: years(figure, f.horizon)});

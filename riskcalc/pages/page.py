@@ -177,8 +177,8 @@ def compare_page(figures: Figures) -> str:
         if row["same_as"] is not None
     ]
     message = (
-        "All choices face the same {draws} futures: the same weather, use and prices. Where choices share a figure, such as the "
-        "price of electricity, it is the same for all of them. “Worth” says how much better off a choice leaves you than doing "
+        "All choices face the same {draws} futures. What they share, such as weather and prices, is the same for all of them; "
+        "homes may differ. “Worth” says how much better off a choice leaves you than doing "
         "nothing in the same home under today’s tariff."
     )
     shared = say(message, draws=grouped(figures["provenance"]["draws"]))

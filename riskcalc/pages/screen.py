@@ -238,7 +238,8 @@ def matching_lines(result: Figures) -> list[str]:
     """Return each home with its pick, then every cell as a table."""
     known = result["provenance"]
     message = (
-        "{draws} shared futures of {years}, in steps of {step}. That is enough for a first choice. Before you spend money, run "
+        "{draws} shared futures of {years}, in steps of {step}. That is enough to see which kit is clearly ahead. Before "
+        "you spend money, run "
         "riskcalc assess for that home and kit."
     )
     step = counted("{count} minute", "{count} minutes", known["step_minutes"])

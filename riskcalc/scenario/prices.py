@@ -25,7 +25,8 @@ class Prices(Table):
     """How prices may change, in nominal terms (money of the day)."""
 
     discount_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] = needed(
-        "nominal discount rate: what the money could earn elsewhere, such as 0.045", title="Return on money put aside"
+        "nominal discount rate: what the money could earn elsewhere, such as 0.045",
+        title="Interest on savings (discount rate)",
     )
     savings_rate_per_year: Annotated[Quantity, Uncertain(-0.05, 0.5, unit="share/year")] | None = optional(
         "nominal interest of the savings account that a purchase is compared with, after tax",

@@ -34,7 +34,7 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     assert "at steps of 30 minutes" in lines[0]
     (unused,) = [line for line in lines if line.strip().startswith("Price for power sent") and "(" in line][:1]
     assert unused.count("0 % (0 to 0)") >= 1
-    assert any("the same three come first, as far as both can tell" in line for line in lines)
+    assert any("no clear difference. They put first:" in line for line in lines)
     assert any("Pays back in two years." in line for line in lines)
     figures = json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
     worth = figures["sobol"]["outcomes"]["net_present_value"]

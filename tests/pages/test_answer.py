@@ -56,7 +56,7 @@ def test_the_sentence_counts_futures_and_names_the_years(example: dict[str, Any]
     said = plain(answer.verdict_words(with_odds(example, 0.96)))
     assert said == "Yes: in 96 % of futures the kit pays for itself within 6 years."
     said = plain(answer.verdict_words(with_odds(example, 0.0)))
-    assert said == "No: in 0 of 512 futures the kit pays for itself within 6 years."
+    assert said.endswith("savings would bring more. In 0 of 512 futures the kit pays for itself within 6 years.")
     said = plain(answer.verdict_words(with_odds(example, 1.0)))
     assert said == "Yes: in all 512 futures the kit pays for itself within 6 years."
 
@@ -65,7 +65,7 @@ def test_a_toss_up_with_good_odds_says_why(example: dict[str, Any]) -> None:
     """Payback in four of five futures is no yes where half lose money once later money is discounted."""
     said = plain(answer.verdict_words(with_odds(example, 0.8, 0.5)))
     assert said.startswith("Hard to say: ")
-    assert "But in 50 % of futures, money put aside would bring more." in said
+    assert "That is not enough: in 50 %, savings with interest would bring more." in said
 
 
 def test_headline_dots_and_summary_follow_the_years_asked_for(example: dict[str, Any]) -> None:
@@ -101,11 +101,11 @@ def test_costs_and_gains_of_a_middle_and_a_bad_future(example: dict[str, Any]) -
     rows = {name: (plain(figure), plain(below)) for name, figure, below in answer.key_figures(example)}
     assert rows["In the middle future"] == (
         "€84 better off",
-        "than with money put aside; the kit earns back its cost within 2.5 years",
+        "than with savings; the price is earned back within 2.5 years (interest not counted)",
     )
     assert rows["In a bad future (5 in 100 are worse)"] == (
         "€61 worse off",
-        "than with money put aside; the kit does not earn back its cost within 6 years",
+        "than with savings; the price is not earned back within 6 years",
     )
 
 
@@ -121,7 +121,22 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
         "good futures from bad ones."
     )
     example["ranking"] = []
-    assert answer.check_first(example) == ""
+    assert answer.ranked_check(example) == ""
+    unranked = answer.check_first(example)
+    assert unranked.startswith("Get a written quote for the kit, with installation and every extra. Ask how long")
+    example["bought_share"] = estimate(0.8, 0.01)
+    assert answer.check_first(example) == f"Ask for permission in writing before you order. {unranked}"
+
+
+def test_an_average_far_from_the_middle_says_why(example: dict[str, Any]) -> None:
+    """Of a range of 1000, 60 above the middle is far, 40 is not."""
+    worth = example["net_present_value"]
+    worth |= {"p5": estimate(-400.0, 1.0), "p50": estimate(0.0, 1.0), "p95": estimate(600.0, 1.0)}
+    for mean, said in ((60.0, "A few very good futures lift"), (-60.0, "A few very bad futures pull")):
+        worth["mean"] = estimate(mean, 1.0)
+        assert said in answer.worth_in_brief(example)
+    worth["mean"] = estimate(40.0, 1.0)
+    assert "A few" not in answer.worth_in_brief(example)
 
 
 def test_off_grid_nobody_is_asked_for_a_bill_or_a_contract(example: dict[str, Any]) -> None:
@@ -148,7 +163,7 @@ def test_everything_fixed_is_said_without_odds(example: dict[str, Any]) -> None:
     )
     assert (
         plain(answer.worth_in_brief(example))
-        == "It leaves you €210 better off than money put aside (in today's money)."
+        == "Over 6 years it leaves you €210 better off than savings would, in today's money."
     )
     assert when_words(example) == []
 
@@ -168,7 +183,7 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
     example["bought_share"] = estimate(0.8, 0.01)
     example["electrical_fit"][0] |= {"verdict": "refused", "advice": "2 in series would fit"}
     for said in (plain("\n".join(answer.brief_lines(example))), plain(answer.brief_markdown(example))):
-        assert "In 20 % of futures permission is refused, so you buy nothing." in said
+        assert "In 20 % of futures permission is refused, so you buy nothing: ask before you buy." in said
         assert (
             said.index("Do not connect this as described.")
             < said.index("2 in series would fit")
@@ -179,12 +194,16 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
 def test_a_middle_future_at_even_odds_is_not_said_to_fail(example: dict[str, Any]) -> None:
     """With 49.8 % paid back the odds read 50 %: the middle future says about half, not that it does not pay back."""
     for paid, below, title in (
-        (0.498, "the kit just about earns back its cost within 6 years", "Just under half of the futures pay back"),
-        (0.42, "the kit does not earn back its cost within 6 years", "Fewer than half of the futures pay back: 58 %"),
+        (
+            0.498,
+            "the price is just about earned back within 6 years (interest not counted)",
+            "Just under half of the futures pay back",
+        ),
+        (0.42, "the price is not earned back within 6 years", "Fewer than half of the futures pay back: 58 %"),
     ):
         example["payback_years"] |= {"p50": estimate(None), "never_share": estimate(1 - paid, 0.001)}
         rows = {name: plain(line) for name, _, line in answer.key_figures(example)}
-        assert rows["In the middle future"] == f"than with money put aside; {below}"
+        assert rows["In the middle future"] == f"than with savings; {below}"
         assert plain(odds_title(example)).startswith(title)
 
 

@@ -123,12 +123,12 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     )
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led).startswith(
-        "a leaves you best off on average. That is €50 more than b, which is second on average. b is the best choice in more "
+        "a is best on average. b is best most often: in about 6\u00a0in\u00a010 futures. On average, a is €50 ahead of b"
     )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert words.opening(parted) == (
-        "a leaves you best off on average. Its lead over b is too small to call: €50 on average. b is the best choice in "
-        "more futures, though: about 6\u00a0in\u00a010 futures."
+        "a is best on average. b is best most often: in about 6\u00a0in\u00a010 futures. Its lead over b is too small to call: "
+        "€50 on average."
     )
 
 
@@ -184,7 +184,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     said["options"][0]["net_present_value"]["loss_probability"] = {**share, "value": 0.25}
     assert words.risk_words(said) == (
         "a pays for itself within 15\u00a0years in about 7\u00a0in\u00a010 futures. "
-        "It leaves you worse off than doing nothing in about 1\u00a0in\u00a04 futures."
+        "Interest counts too: in about 1\u00a0in\u00a04 futures doing nothing and saving the money brings more."
     )
 
 

@@ -283,7 +283,10 @@ def test_the_panel_is_sent_narrowed_reset_and_printed(only, opened, scheme):
     assert sent.endswith("#own:prices.discount_rate_per_year=6%2C5&purchase.price=140")
     page.emulate_media(media="print")
     shown = page.locator("#own .typed p:visible label").all_inner_texts()
-    assert [text.split(" EUR")[0].split(" %")[0] for text in shown] == ["Return on money put aside", "Price of the kit"]
+    assert [text.split(" EUR")[0].split(" %")[0] for text in shown] == [
+        "Interest on savings (discount rate)",
+        "Price of the kit",
+    ]
     page.emulate_media(media="screen")
     page.click("[data-own=reset]")
     assert page.locator(".hero").inner_text() == published

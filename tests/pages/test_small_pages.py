@@ -164,7 +164,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
             "decides the worth (net present value) most",
             "The inputs after it are too close to tell apart.",
         ),
-        (False, False, [], "seems to decide", "this run had too few futures to be sure"),
+        (False, False, [], "probably decides", "That is not certain yet: too few futures were run."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
     ):
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
@@ -193,8 +193,8 @@ def test_a_check_says_first_whether_the_parts_fit() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (0.019, "have hardly changed: "),
-        (-0.019, "have hardly changed: "),
+        (0.019, "are about as before: "),
+        (-0.019, "are about as before: "),
         (0.02, "have risen from "),
         (-0.3, "have fallen from "),
     ],

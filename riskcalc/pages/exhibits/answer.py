@@ -6,7 +6,7 @@ from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits import stay
-from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures
+from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures, ranked_check
 from riskcalc.pages.exhibits.futures import futures_block
 from riskcalc.pages.exhibits.payback import headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import first_saving, outlay
@@ -128,8 +128,7 @@ def later_words(figures: Figures) -> str:
     if not said or not says_later_below(figures):
         return said
     message = LATER_STILL.get(verdict_kind(figures))
-    loss = percent(figures["net_present_value"]["loss_probability"])
-    return f"{said} {say(message, loss=loss)}" if message else said
+    return f"{said} {say(message)}" if message else said
 
 
 def says_later_below(figures: Figures) -> bool:
@@ -203,8 +202,7 @@ NONE = "0 of {draws} futures"
 DOUBTS = ("toss_up_later", "toss_up_after", "probably not", "no")
 #: Said after the odds of payback with later homes, by the kind of the verdict: to gain is more than to pay back.
 LATER_STILL = {
-    "toss_up_after": "You gain only if the kit brings more than the same money put aside.",
-    **dict.fromkeys(("probably not", "no"), "But in {loss}, money put aside would bring more."),
+    **dict.fromkeys(("probably not", "no"), "That alone is no gain: savings would have earned interest."),
 }
 #: The verdict by what the headline is about, first a number of years, then the stay: by kind, `toss_up_later` where more
 #: pay back than gain, `toss_up_after` where fewer do within the stay; `certain` where every input is fixed.
@@ -213,10 +211,12 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: in {futures} the kit pays for itself within {years}.",
         "probably": "Probably yes: in {futures} the kit pays for itself within {years}.",
         "toss-up": "A toss-up: in {futures} the kit pays for itself within {years}.",
-        "toss_up_later": "Hard to say: in {futures} the kit pays for itself within {years}. But in {loss} of futures, "
-        "money put aside would bring more.",
-        "probably not": "Probably not: in {futures} the kit pays for itself within {years}.",
-        "no": "No: in {futures} the kit pays for itself within {years}.",
+        "toss_up_later": "Hard to say: in {futures} the kit pays for itself within {years}. That is not enough: in "
+        "{loss}, savings with "
+        "interest would bring more.",
+        "probably not": "Probably not: in {loss} of futures, savings would bring more. In {futures} the kit pays for "
+        "itself within {years}.",
+        "no": "No: in {loss} of futures, savings would bring more. In {futures} the kit pays for itself within {years}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself within {years}.",
     },
@@ -224,23 +224,33 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: in {futures} the kit pays for itself before you move.",
         "probably": "Probably yes: in {futures} the kit pays for itself before you move.",
         "toss-up": "A toss-up: in {futures} the kit pays for itself before you move.",
-        "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. But in {loss} of futures, "
-        "money put aside would bring more.",
-        "toss_up_after": "Hard to say: you gain in {gain} of futures. In {futures} the kit pays for itself before you move.",
-        "probably not": "Probably not: in {futures} the kit pays for itself before you move.",
-        "no": "No: in {futures} the kit pays for itself before you move.",
+        "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. That is not enough: in "
+        "{loss}, savings with "
+        "interest would bring more.",
+        "toss_up_after": "Hard to say: in {gain} of futures the kit brings more than savings in the end. But only in "
+        "{futures} it pays for itself "
+        "before you move.",
+        "probably not": "Probably not: in {loss} of futures, savings would bring more. In {futures} the kit pays for "
+        "itself before you move.",
+        "no": "No: in {loss} of futures, savings would bring more. In {futures} the kit pays for itself before you move.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before you move.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself before you move.",
     },
 )
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
-    "lost": "On average it leaves you {amount} worse off than money put aside (in today's money).",
-    "gained": "On average it leaves you {amount} better off than money put aside (in today's money).",
-    "certain_lost": "It leaves you {amount} worse off than money put aside (in today's money).",
-    "certain_gained": "It leaves you {amount} better off than money put aside (in today's money).",
+    "lost": "Over {years} it leaves you {amount} worse off than savings would, on average and in today's money.",
+    "gained": "Over {years} it leaves you {amount} better off than savings would, on average and in today's money.",
+    "certain_lost": "Over {years} it leaves you {amount} worse off than savings would, in today's money.",
+    "certain_gained": "Over {years} it leaves you {amount} better off than savings would, in today's money.",
 }
-EVEN = "It leaves you as well off as money put aside (in today's money)."
+#: Share of the range of nine futures in ten from which on the average lies far from the middle; our own choice.
+LIFT = 0.05
+LIFTED = {
+    "up": "A few very good futures lift this average.",
+    "down": "A few very bad futures pull this average down.",
+}
+EVEN = "It leaves you as well off as savings would."
 
 
 def verdict_messages(figures: Figures) -> dict[str, str]:
@@ -268,11 +278,24 @@ def worth_in_brief(figures: Figures) -> str:
     value = value_of(mean)
     if figures.get("page", {}).get("coupling") == "none" or value == 0:
         return say(EVEN)
-    amount = money(abs(value), currency, se=mean["standard_error"] or 0.0)
+    parts = {
+        "amount": money(abs(value), currency, se=mean["standard_error"] or 0.0),
+        "years": whole_years(figures["horizon_years"]),
+    }
     if certain(figures):
-        message = BRIEF["certain_lost"] if value < 0 else BRIEF["certain_gained"]
-        return say(message, amount=amount)
-    return say(BRIEF["lost"] if value < 0 else BRIEF["gained"], amount=amount)
+        return say(BRIEF["certain_lost"] if value < 0 else BRIEF["certain_gained"], **parts)
+    said = say(BRIEF["lost"] if value < 0 else BRIEF["gained"], **parts)
+    return f"{said} {lift_words(figures)}".strip()
+
+
+def lift_words(figures: Figures) -> str:
+    """Return why the average lies far from the middle future, "" where it does not."""
+    worth = figures["net_present_value"]
+    low, middle, high = (value_of(worth[level]) for level in ("p5", "p50", "p95"))
+    apart = value_of(worth["mean"]) - middle
+    if abs(apart) <= LIFT * (high - low):
+        return ""
+    return say(LIFTED["up" if apart > 0 else "down"])
 
 
 def why_words(figures: Figures) -> str:
@@ -299,8 +322,8 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of futures permission is refused, so you buy nothing. The payback figures leave these futures out; the "
-        "average counts them as 0."
+        "In {share} of futures permission is refused, so you buy nothing: ask before you buy. How often and when it pays for "
+        "itself, its cost and its saving leave these futures out. Gains and losses count them as 0."
     )
     return say(message, share=percent(refused))
 
@@ -317,7 +340,7 @@ def brief_lines(figures: Figures) -> list[str]:
         " ".join([*unsafe_words(figures), verdict_words(figures)]),
         f"{worth_in_brief(figures)} {refused_words(figures)}".strip(),
         saving if certain(figures) else f"{saving} {spread}",
-        check_first(figures)
+        ranked_check(figures)
         or say(
             "Local codes come first (the electrical and building rules where you live). Ask a licensed electrician before "
             "you connect anything."

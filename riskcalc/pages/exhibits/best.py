@@ -37,8 +37,8 @@ def best_block(result: Figures) -> Block:
         "best",
         partial(best_chart, result),
         title=title,
-        reading="In how many futures each choice is the best. Where several choices tie, each gets a part of the future. "
-        "The true share very likely lies within the thin line.",
+        reading="In how many futures each choice is the best. Where several come out equal, the future is split between "
+        "them. The thin line shows where the true share very likely lies.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={

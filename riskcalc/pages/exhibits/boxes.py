@@ -54,13 +54,13 @@ def _gain(worth: Figures, currency: str) -> str:
 #: Below what a future gains or loses: against what, and when its cost comes back. A name with `later_` is for a headline
 #: that ends at the move while these years count later homes.
 BELOW = {
-    "pays": "than with money put aside; the kit earns back its cost within {years}",
-    "pays_not": "than with money put aside; the kit does not earn back its cost within {years}",
-    "pays_nearly": "than with money put aside; the kit just about earns back its cost within {years}",
-    "later_pays": "than with money put aside; the kit earns back its cost within {years}, later homes included",
-    "later_pays_not": "than with money put aside; the kit does not earn back its cost within {years}, later homes included",
-    "later_pays_nearly": "than with money put aside; the kit just about earns back its cost within {years}, later homes "
-    "included",
+    "pays": "than with savings; the price is earned back within {years} (interest not counted)",
+    "pays_not": "than with savings; the price is not earned back within {years}",
+    "pays_nearly": "than with savings; the price is just about earned back within {years} (interest not counted)",
+    "later_pays": "than with savings; the price is earned back within {years} (later homes counted, interest not)",
+    "later_pays_not": "than with savings; the price is not earned back within {years}, later homes counted",
+    "later_pays_nearly": "than with savings; the price is just about earned back within {years} (later homes counted, interest "
+    "not)",
 }
 
 
@@ -136,8 +136,23 @@ OFF_GRID_ADVICE = (
 )
 
 
+#: What to check where too few futures rank the inputs.
+UNRANKED = "Get a written quote for the kit, with installation and every extra."
+
+
 def check_first(figures: Figures) -> str:
-    """Return the one thing to check before buying: the most decisive input that somebody can check."""
+    """Return what to check before buying: the most decisive input that can be checked, and the permission if it may fail."""
+    only = figures.get("page", {})
+    said = ranked_check(figures)
+    if not said and only.get("coupling") not in (None, "none"):
+        said = say(dict(ADVICE)["kit.ageing.electronics_life"])
+        said = f"{say(UNRANKED)} {said}"
+    asked = say(dict(ADVICE)["tenure.permission"])
+    return f"{asked} {said}".strip() if 0.0 < value_of(figures["bought_share"]) < 1.0 and asked not in said else said
+
+
+def ranked_check(figures: Figures) -> str:
+    """Return the most decisive input that somebody can check, "" where no input is ranked or none can be checked."""
     for row in figures["ranking"]:
         share = row.get("share_of_variance", {}).get("value") or 0.0
         if "effect" not in row or share < 0.005:

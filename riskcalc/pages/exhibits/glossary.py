@@ -20,7 +20,7 @@ TERMS = (
         "payback",
         "Payback period",
         "pays for itself, pay for itself, pays back, pay back, paid back, payback",
-        "The time until savings have covered the cost. Resale at the end does not count.",
+        "The time until the bills saved have covered the cost. Interest, and resale at the end, do not count.",
     ),
     (
         "npv",
@@ -32,7 +32,7 @@ TERMS = (
         "discounting",
         "Discounting",
         "discounted, discounting, discount rate, money of today",
-        "Money later counts for less than money now, by the discount rate: the return on money put aside.",
+        "Money later counts for less than money now, by the discount rate: the interest on savings.",
     ),
     (
         "se",
@@ -48,9 +48,9 @@ TERMS = (
     ),
     (
         "savings",
-        "Money put aside would bring more",
-        "money put aside would bring more",
-        "The same money, put aside at the discount rate, would have grown to more than the kit brings.",
+        "Savings, the comparison",
+        "savings",
+        "The same money, not spent on the kit but put aside at the discount rate, where it earns interest.",
     ),
     ("even", "50:50", "50:50", "As likely as not, like tossing a coin."),
     (

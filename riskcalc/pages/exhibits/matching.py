@@ -91,7 +91,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield table("The pick for each home", ("home", "pick", "best in", "lead on average"), picks, stacked=True)
     message = (
         "The pick is the choice that leaves the home best off on average; doing nothing is one of them. All kits of a home "
-        "face the same {draws} futures. That is enough for a first choice. Before you spend money, run riskcalc "
+        "face the same {draws} futures. That is enough to see which kit is clearly ahead. Before you spend money, run riskcalc "
         "assess for that home and kit."
     )
     yield words(say(message, draws=known["draws"]), "small")
@@ -102,8 +102,8 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     homes = result["homes"]
     kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
     message = (
-        "Average net present value over {years}, and the share of futures that pay back. Each kit has the size "
-        "worth most in that home. ★ marks the pick, – a kit that does not go with the home."
+        "Average net present value over {years}, and the share of futures that pay back. Of a kit tried in several "
+        "sizes, the best one is shown. ★ marks the pick, – a kit that does not fit the home."
     )
     yield words(say(message, years=whole_years(result["horizon_years"])), "reading")
     cells = [grid_row(home, list(kits)) for home in homes]

@@ -63,8 +63,7 @@ def first_word(text: str) -> str:
 
 
 #: What is best on average, and what is best more often where that is something else; the panel of own figures says both.
-LEADS = "{best} leaves you best off on average."
-SUREST = "{surest} is the best choice in more futures, though: {share}."
+BEST_BUT = "{best} is best on average. {surest} is best most often: in {share}."
 
 
 def opening(result: Figures) -> str:
@@ -77,12 +76,12 @@ def opening(result: Figures) -> str:
         told = [say("{best} is the best choice in {share}.", best=best, share=share), margin(result)]
     else:
         other = first_word(in_sentence(title_of(surest)))
-        told = [say(LEADS, best=best), margin(result, led=True), say(SUREST, surest=other, share=share)]
+        told = [say(BEST_BUT, best=best, surest=other, share=share), margin(result, led=best)]
     return " ".join(filter(None, told))
 
 
-def margin(result: Figures, *, led: bool = False) -> str:
-    """Return how far the best is ahead of the next, or that the draws cannot tell them apart; `led` follows `LEADS`."""
+def margin(result: Figures, *, led: str = "") -> str:
+    """Return how far the best is ahead of the next, or that the draws cannot tell them apart; after `BEST_BUT` it names `led`."""
     leader, *others = choices(result)
     if not others:
         return ""
@@ -97,7 +96,9 @@ def margin(result: Figures, *, led: bool = False) -> str:
         return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
     lead = money(abs(value), currency, se=se)
     if led:
-        return say("That is {lead} more than {other}, which is second on average.", lead=lead, other=other)
+        return say(
+            "On average, {best} is {lead} ahead of {other}, the next on that measure.", best=led, lead=lead, other=other
+        )
     return say(
         "On average it leaves you {lead} better off than {other}, the second best on average.", lead=lead, other=other
     )
@@ -109,14 +110,16 @@ def risk_words(result: Figures) -> str:
     if "paid_back_share" not in leader:
         return ""
     message, parts = (
-        "{best} pays for itself within {years} in {paid}. It leaves you worse off than doing nothing in {lost}.",
+        "{best} pays for itself within {years} in {paid}. Interest counts too: in {lost} doing nothing and saving the "
+        "money brings "
+        "more.",
         {"best": first_word(in_sentence(title_of(leader)))},
     )
     in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
     if in_stay:
         message = (
-            "{best} pays for itself before you move in {in_stay}, and within {years} in {paid}. It leaves you worse off than "
-            "doing nothing in {lost}."
+            "{best} pays for itself before you move in {in_stay}, and within {years} in {paid}. Interest counts too: in {lost} "
+            "doing nothing and saving the money brings more."
         )
         parts |= {"in_stay": frequency(in_stay, draws)}
     said = say(

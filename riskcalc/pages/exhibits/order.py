@@ -52,7 +52,7 @@ def opening(figures: Figures) -> str:
     rivals = [*first["factors"][1:], *first["outside"]]
     if first["is_tie"]:
         return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of([first["factors"][0], *rivals]))
-    message = "{input} seems to decide most, but this run had too few futures to be sure."
+    message = "{input} probably decides most. That is not certain yet: too few futures were run."
     said = say(message, input=capital(names[0]))
     return f"{said} {say('It may also be {others}.', others=_one_of(rivals))}" if rivals else said
 
@@ -73,7 +73,7 @@ def order_title(order: Figures, label: str, outcome: str) -> str:
     if first["is_tie"]:
         message = "{input} is one of those that decide the {outcome} most"
     elif not first["settled"]:
-        message = "{input} seems to decide the {outcome} most, but the run had too few futures to be sure"
+        message = "{input} probably decides the {outcome} most, but that is not certain yet"
     elif any(not tier["settled"] and not tier["is_tie"] for tier in order["tiers"][1:]):
         message = "{input} decides the {outcome} most; which input comes next is not sure yet"
     else:
@@ -93,7 +93,8 @@ def order_block(figures: Figures, outcome: str) -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading="How much of the difference between good and bad results comes from each input, alone or together with "
-        "others. These shares are estimates: the true one very likely lies within the thin line.",
+        "others. Shares overlap, so they can add up to more than 100 %. The thin line shows where the true share very "
+        "likely lies.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "sure to 95 %", "alone or with others", "sure to 95 %"),
@@ -163,8 +164,12 @@ def families_finding(figures: Figures) -> str:
     if not rows:
         return ""
     first = max(rows, key=lambda row: row["total_order"]["value"])
-    share = percent(first["total_order"])
-    return say("Of the families of inputs, {family} decides most: {share}", family=lower(first["label"]), share=share)
+    others = [row["total_order"]["value"] for row in rows if row is not first]
+    message = "Of the families of inputs, {family} decides most: {share}"
+    if others and first["total_order"]["interval_95"][0] <= max(others):
+        message = "Of the families of inputs, {family} seems to decide most: {share}, which is not certain"
+    share = f"{_whole(_share_of(first['total_order']['value']))} %"
+    return say(message, family=lower(first["label"]), share=share)
 
 
 def effects_finding(figures: Figures) -> str:
@@ -249,7 +254,7 @@ def agreement_lines(found: Figures) -> Iterator[str]:
         if found[name]:
             inputs = "; ".join(row["label"] for row in found[name])
             message = (
-                "{method}: the same three come first, as far as both can tell: {inputs}"
+                "{method}: no clear difference. They put first: {inputs}"
                 if found[f"{name}_agrees"]
                 else "{method}: other inputs come first: {inputs}"
             )

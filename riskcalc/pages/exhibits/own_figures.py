@@ -14,6 +14,8 @@ from riskcalc.pages.exhibits.answer import (
     DOUBTS,
     EVEN,
     LATER_STILL,
+    LIFT,
+    LIFTED,
     LIKELY,
     MOST,
     NONE,
@@ -23,7 +25,7 @@ from riskcalc.pages.exhibits.answer import (
 )
 from riskcalc.pages.exhibits.boxes import below_messages
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.options import LEADS, SUREST
+from riskcalc.pages.exhibits.options import BEST_BUT
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
 from riskcalc.pages.exhibits.stay import LATER, counts_later_homes
 from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
@@ -200,7 +202,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
         "best": translated("{best} is the best choice in {share}."),
-        "best_but": f"{translated(LEADS)} {translated(SUREST)}",
+        "best_but": translated(BEST_BUT),
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
         "half_in": translated("Half of the futures pay back in {low} to {high}"),
@@ -231,7 +233,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
             "saving": translated("Saved in the first year"),
             "middle": translated("Worth in the middle future"),
             "bad": translated("Worth in a bad future (5 in 100 are worse)"),
-            "loss": translated("Futures that lose money"),
+            "loss": translated("Futures in which savings would bring more"),
         },
         "head": [translated("figure"), translated("with your figures"), translated("as published")],
         "head_options": [
@@ -242,6 +244,8 @@ def own_words(figures: Figures) -> dict[str, Any]:
             translated("best in"),
         ],
         "likely": LIKELY,
+        "lift": LIFT,
+        "lifted": {kind: translated(message) for kind, message in LIFTED.items()},
         "most": MOST,
         "nearly": NEARLY,
         "sure": SURE,

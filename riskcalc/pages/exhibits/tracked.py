@@ -15,6 +15,7 @@ from riskcalc.pages.figures import (
     capital,
     counted,
     energy,
+    error_of,
     grouped,
     joined,
     lower,
@@ -22,6 +23,7 @@ from riskcalc.pages.figures import (
     percent,
     say,
     significant,
+    value_of,
     whole_years,
     years,
 )
@@ -54,7 +56,7 @@ def opening(found: Figures) -> str:
     measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
     message = "{verdict}. The odds of payback within {years} have risen from {before} to {now}."
     if abs(change) < HARDLY:
-        message = "{verdict}. The odds of payback within {years} have hardly changed: {before} before, {now} now."
+        message = "{verdict}. The odds of payback within {years} are about as before: {before} then, {now} now."
     elif change < 0:
         message = "{verdict}. The odds of payback within {years} have fallen from {before} to {now}."
     return say(
@@ -78,11 +80,12 @@ def reason(found: Figures) -> str:
     first = say("That is mostly because of one input: {input}.", input=label)
     if not goes_against(found):
         return first
-    message = (
-        "Poor months can still raise the odds: they also show what the home uses and what a kWh costs, now and later."
-    )
+    message = "The odds are about all years. Poor months also show what the home uses and what a kWh costs; that can raise them."
     if change < 0:
-        message = "Good months can still lower the odds: they also show what the home uses and what a kWh costs, now and later."
+        message = (
+            "The odds are about all years. Good months also show what the home uses and what a kWh costs; that can "
+            "lower them."
+        )
     return f"{first} {say(message)}"
 
 
@@ -190,7 +193,10 @@ def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
 
 def outlook_finding(found: Figures) -> str:
     """Return where the average worth stood before and stands now."""
-    before, now = (money(found[side]["net_present_value"]["mean"], found["currency"]) for side in ("before", "revised"))
+    means = [found[side]["net_present_value"]["mean"] for side in ("before", "revised")]
+    before, now = (money(mean, found["currency"]) for mean in means)
+    if abs(value_of(means[1]) - value_of(means[0])) <= 2 * error_of(means[1]):
+        return say("The average worth is {now} now, before {before}: no clear change", before=before, now=now)
     return say("The average worth was {before} before and is {now} now", before=before, now=now)
 
 
@@ -224,7 +230,7 @@ def outlook_cells(found: Figures) -> list[tuple[str, str, str]]:
             (say("Half pay back within"), half),
             (say("Average net present value"), means),
             (say("Nine in ten"), ranges),
-            (say("Loses money"), losses),
+            (say("Savings would bring more"), losses),
         )
     ]
 
