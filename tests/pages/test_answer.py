@@ -65,7 +65,7 @@ def test_a_toss_up_with_good_odds_says_why(example: dict[str, Any]) -> None:
     """Payback in four of five futures is no yes where half lose money once later money is discounted."""
     said = plain(answer.verdict_words(with_odds(example, 0.8, 0.5)))
     assert said.startswith("Hard to say: ")
-    assert "That is not enough: in 50 %, savings with interest would bring more." in said
+    assert "That alone is no gain: in 50 %, savings with interest would bring more." in said
 
 
 def test_headline_dots_and_summary_follow_the_years_asked_for(example: dict[str, Any]) -> None:

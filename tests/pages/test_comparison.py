@@ -123,12 +123,12 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     )
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led).startswith(
-        "a is best on average. b is best most often: in about 6\u00a0in\u00a010 futures. On average, a is €50 ahead of b"
+        "a is best on average. The next by that measure is b, €50 behind. The best choice most often is something else: b, in"
     )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert words.opening(parted) == (
-        "a is best on average. b is best most often: in about 6\u00a0in\u00a010 futures. Its lead over b is too small to call: "
-        "€50 on average."
+        "a is best on average. Its lead over b is too small to call: €50 on average. The best choice most often is something "
+        "else: b, in about 6\u00a0in\u00a010 futures."
     )
 
 

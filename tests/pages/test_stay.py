@@ -133,7 +133,7 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.8,
             0.7,
-            "Hard to say: in about 8 in 10 futures (80 %) the kit pays for itself before you move. That is not enough:",
+            "Hard to say: in about 8 in 10 futures (80 %) the kit pays for itself before you move. That alone is no gain:",
         ),
         (0.8, 0.2, "Probably yes: in about 8 in 10 futures (80 %) the kit pays for itself before you move."),
     ],

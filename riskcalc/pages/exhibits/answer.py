@@ -322,8 +322,8 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of futures permission is refused, so you buy nothing: ask before you buy. How often and when it pays for "
-        "itself, its cost and its saving leave these futures out. Gains and losses count them as 0."
+        "In {share} of futures permission is refused, so you buy nothing: ask before you buy. These futures are left out of "
+        "the cost, the saving and the odds that it pays for itself. In gains and losses they count as 0."
     )
     return say(message, share=percent(refused))
 

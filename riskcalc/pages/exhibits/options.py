@@ -63,7 +63,8 @@ def first_word(text: str) -> str:
 
 
 #: What is best on average, and what is best more often where that is something else; the panel of own figures says both.
-BEST_BUT = "{best} is best on average. {surest} is best most often: in {share}."
+BEST_BUT = "{best} is best on average."
+SUREST = "The best choice most often is something else: {surest}, in {share}."
 
 
 def opening(result: Figures) -> str:
@@ -75,13 +76,13 @@ def opening(result: Figures) -> str:
     if leader is surest:
         told = [say("{best} is the best choice in {share}.", best=best, share=share), margin(result)]
     else:
-        other = first_word(in_sentence(title_of(surest)))
-        told = [say(BEST_BUT, best=best, surest=other, share=share), margin(result, led=best)]
+        other = in_sentence(title_of(surest))
+        told = [say(BEST_BUT, best=best), margin(result, led=True), say(SUREST, surest=other, share=share)]
     return " ".join(filter(None, told))
 
 
-def margin(result: Figures, *, led: str = "") -> str:
-    """Return how far the best is ahead of the next, or that the draws cannot tell them apart; after `BEST_BUT` it names `led`."""
+def margin(result: Figures, *, led: bool = False) -> str:
+    """Return how far the best is ahead of the next, or that the draws cannot tell them apart; `led` follows `BEST_BUT`."""
     leader, *others = choices(result)
     if not others:
         return ""

@@ -25,7 +25,7 @@ from riskcalc.pages.exhibits.answer import (
 )
 from riskcalc.pages.exhibits.boxes import below_messages
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.options import BEST_BUT
+from riskcalc.pages.exhibits.options import BEST_BUT, SUREST
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
 from riskcalc.pages.exhibits.stay import LATER, counts_later_homes
 from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
@@ -202,7 +202,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
         "best": translated("{best} is the best choice in {share}."),
-        "best_but": translated(BEST_BUT),
+        "best_but": f"{translated(BEST_BUT)} {translated(SUREST)}",
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
         "half_in": translated("Half of the futures pay back in {low} to {high}"),
