@@ -211,9 +211,8 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: in {futures} the kit pays for itself within {years}.",
         "probably": "Probably yes: in {futures} the kit pays for itself within {years}.",
         "toss-up": "A toss-up: in {futures} the kit pays for itself within {years}.",
-        "toss_up_later": "Hard to say: in {futures} the kit pays for itself within {years}. That is not enough: in "
-        "{loss}, savings with "
-        "interest would bring more.",
+        "toss_up_later": "Hard to say: in {futures} the kit pays for itself within {years}. That alone is no gain: in "
+        "{loss}, savings with interest would bring more.",
         "probably not": "Probably not: in {loss} of futures, savings would bring more. In {futures} the kit pays for "
         "itself within {years}.",
         "no": "No: in {loss} of futures, savings would bring more. In {futures} the kit pays for itself within {years}.",
@@ -224,9 +223,8 @@ OF_YEARS, OF_STAY = (
         "yes": "Yes: in {futures} the kit pays for itself before you move.",
         "probably": "Probably yes: in {futures} the kit pays for itself before you move.",
         "toss-up": "A toss-up: in {futures} the kit pays for itself before you move.",
-        "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. That is not enough: in "
-        "{loss}, savings with "
-        "interest would bring more.",
+        "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. That alone is no gain: in "
+        "{loss}, savings with interest would bring more.",
         "toss_up_after": "Hard to say: in {gain} of futures the kit brings more than savings in the end. But only in "
         "{futures} it pays for itself "
         "before you move.",

@@ -97,9 +97,7 @@ def margin(result: Figures, *, led: bool = False) -> str:
         return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
     lead = money(abs(value), currency, se=se)
     if led:
-        return say(
-            "On average, {best} is {lead} ahead of {other}, the next on that measure.", best=led, lead=lead, other=other
-        )
+        return say("The next by that measure is {other}, {lead} behind.", lead=lead, other=other)
     return say(
         "On average it leaves you {lead} better off than {other}, the second best on average.", lead=lead, other=other
     )
