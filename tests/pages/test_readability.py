@@ -60,7 +60,7 @@ def test_errors_and_help_are_among_the_sentences(sentences: list[str]) -> None:
         "one rate without windows, days and months: it holds for the remaining time",
         "Folder for the report.",
         "Is this right?",
-        "Resale at the end does not count.",
+        "Interest, and resale at the end, do not count.",
     ):
         assert any(said in sentence for sentence in sentences), said
 

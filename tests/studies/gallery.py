@@ -29,7 +29,7 @@ EXAMPLES = ROOT / "reports/examples"
 RESULT, PICTURE, PAGE = "result.json", "first-screen.png", "page.html"
 #: The scenario whose page is shown in German too.
 IN_GERMAN, GERMAN_PAGE = "tenant-balcony", "page.de.html"
-WIDTH, HEIGHT = 1000, 740
+WIDTH, HEIGHT = 1000, 720
 LARGEST_BYTES, LARGEST_PAGE_BYTES = 150_000, 1_500_000
 #: Scenarios told as stories in scenarios/README.md, and the marks around the table of their figures.
 STORIES = ("tenant-balcony", "terrace-rooftop", "workshop-off-grid")

@@ -55,7 +55,7 @@ def opening(found: Figures) -> str:
     known = [row["quantity"] for row in found["tracks"]]
     measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
     message = "{verdict}. The odds of payback within {years} have risen from {before} to {now}."
-    if abs(change) < HARDLY:
+    if hardly_moved(found):
         message = "{verdict}. The odds of payback within {years} are about as before: {before} then, {now} now."
     elif change < 0:
         message = "{verdict}. The odds of payback within {years} have fallen from {before} to {now}."
@@ -68,11 +68,17 @@ def opening(found: Figures) -> str:
     )
 
 
+def hardly_moved(found: Figures) -> bool:
+    """Return whether the odds moved by less than two points, or by no more than twice the standard error of those now."""
+    error = found["revised"]["paid_back_within"]["standard_error"] or 0.0
+    return bool(abs(found["odds_moved"]["change"]) < max(HARDLY, 2 * error))
+
+
 def reason(found: Figures) -> str:
     """Return why the odds moved, and why they may rise for a purchase that is behind, or fall for one that is ahead."""
     moved, rows_ = found["odds_moved"], moved_rows(found)
     change = moved["change"]
-    if abs(change) < HARDLY:
+    if hardly_moved(found):
         return say("A few months say little about the years to come.")
     if not rows_:
         return say("No single input explains why the odds moved: many moved a little.")
