@@ -274,7 +274,7 @@ def test_refused_futures_are_left_out_of_an_options_odds(small):
     assert row["outlay"]["value"] == pytest.approx(found.values["purchase.price"][bought].mean())
     assert row["first_year_saving"]["value"] == pytest.approx(found.valuation.saving[0][bought].mean())
     assert row["paid_back_within_stay_share"] is None, "nobody moves"
-    share = f"In {round(100 * (~bought).mean())} % of futures permission is refused, so you buy nothing."
+    share = f"In {round(100 * (~bought).mean())} % of futures permission is refused, so you buy nothing: ask before you buy."
     assert share in risk_words(result(comparison([small("cheap", *asked_for, "purchase.price=50")]))).translate(PLAIN)
 
 

@@ -97,7 +97,7 @@ def compare(shown, wanted, what):
 @pytest.mark.slow
 @pytest.mark.skipif(bool(MISSING), reason=MISSING)
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
-def test_typed_figures_give_what_assess_gives(path, tmp_path):
+def test_typed_figures_give_what_assess_gives(path, tmp_path, browser):
     """Every field alone and twenty random sets of them, against the money chain on the same futures."""
     loan = [LOAN] if path.stem == "terrace-rooftop" else []
     base = [*QUICK, *loan]
@@ -119,25 +119,25 @@ def test_typed_figures_give_what_assess_gives(path, tmp_path):
         chosen = [row["key"] for row in rows if row["key"] != HORIZON and rng.random() < 0.5]
         cases.append({key: value_for(key) for key in chosen})
     scale = {row["key"]: row["scale"] for row in rows}
-    with HEADLESS["chromium"]() as browser:
-        page = browser.new_page()
-        faults = []
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.goto(page_file.as_uri())
-        page.wait_for_selector("#own[data-ready]")
-        for case in cases:
-            if page.is_enabled("[data-own=reset]"):
-                page.click("[data-own=reset]")
-            for key, value in case.items():
-                page.fill(f'#own input[data-key="{key}"]', repr(value * scale[key]))
-            shown = json.loads(page.get_attribute("#own", "data-figures"))
-            changes = [*base, *(f"{key}={value}" for key, value in case.items())]
-            again = valued_again(found, read_scenario(path, changes))
-            compare(shown, figures_of(again), case)
-        again = assessment(read_scenario(path, changes))
-        compare(shown, figures_of(again), changes)
-        first_screen_as_published(page, again)
-        assert not faults
+    page = browser.new_page()
+    faults = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.goto(page_file.as_uri())
+    page.wait_for_selector("#own[data-ready]")
+    for case in cases:
+        if page.is_enabled("[data-own=reset]"):
+            page.click("[data-own=reset]")
+        for key, value in case.items():
+            page.fill(f'#own input[data-key="{key}"]', repr(value * scale[key]))
+        shown = json.loads(page.get_attribute("#own", "data-figures"))
+        changes = [*base, *(f"{key}={value}" for key, value in case.items())]
+        again = valued_again(found, read_scenario(path, changes))
+        compare(shown, figures_of(again), case)
+    again = assessment(read_scenario(path, changes))
+    compare(shown, figures_of(again), changes)
+    first_screen_as_published(page, again)
+    assert not faults
+    page.close()
 
 
 def valued_again(found, scenario):
