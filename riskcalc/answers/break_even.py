@@ -12,7 +12,7 @@ Three ways, from exact to quick, and each answer says which was taken:
 Where no value within the range looked at does, the answer is none: a purchase may be beyond the reach of one input.
 
 Several statements look for their break-even over the same values of the same inputs; a statement about the energy of a
-season asks for no valuation at all. What is kept of a value are its paybacks and its worth, one number a draw each.
+season asks for no valuation at all. What is kept of a value are its payback and its worth, one number a draw each.
 """
 
 from __future__ import annotations

@@ -121,9 +121,8 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.2,
             0.2,
-            "Hard to say: in 80 % of futures the kit brings more than savings in the end. But only in about 2 in 10 "
-            "futures (20 %) it "
-            "pays for itself before you move.",
+            "Hard to say: in 80 % of futures the kit brings more than savings in the end. But it pays for itself "
+            "before you move in only about 2 in 10 futures (20 %).",
         ),
         (
             0.2,

@@ -225,9 +225,8 @@ OF_YEARS, OF_STAY = (
         "toss-up": "A toss-up: in {futures} the kit pays for itself before you move.",
         "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. That alone is no gain: in "
         "{loss}, savings with interest would bring more.",
-        "toss_up_after": "Hard to say: in {gain} of futures the kit brings more than savings in the end. But only in "
-        "{futures} it pays for itself "
-        "before you move.",
+        "toss_up_after": "Hard to say: in {gain} of futures the kit brings more than savings in the end. But it pays for "
+        "itself before you move in only {futures}.",
         "probably not": "Probably not: in {loss} of futures, savings would bring more. In {futures} the kit pays for "
         "itself before you move.",
         "no": "No: in {loss} of futures, savings would bring more. In {futures} the kit pays for itself before you move.",

@@ -136,18 +136,14 @@ OFF_GRID_ADVICE = (
 )
 
 
-#: What to check where too few futures rank the inputs.
-UNRANKED = "Get a written quote for the kit, with installation and every extra."
-
-
 def check_first(figures: Figures) -> str:
     """Return what to check before buying: the most decisive input that can be checked, and the permission if it may fail."""
-    only = figures.get("page", {})
+    only, known = figures.get("page", {}), dict(ADVICE)
     said = ranked_check(figures)
     if not said and only.get("coupling") not in (None, "none"):
-        said = say(dict(ADVICE)["kit.ageing.electronics_life"])
-        said = f"{say(UNRANKED)} {said}"
-    asked = say(dict(ADVICE)["tenure.permission"])
+        # Too few futures rank the inputs: what pays to ask of any kit.
+        said = " ".join(say(known[start]) for start in ("purchase", "kit.ageing.electronics_life"))
+    asked = say(known["tenure.permission"])
     return f"{asked} {said}".strip() if 0.0 < value_of(figures["bought_share"]) < 1.0 and asked not in said else said
 
 

@@ -110,8 +110,7 @@ def risk_words(result: Figures) -> str:
         return ""
     message, parts = (
         "{best} pays for itself within {years} in {paid}. Interest counts too: in {lost} doing nothing and saving the "
-        "money brings "
-        "more.",
+        "money brings more.",
         {"best": first_word(in_sentence(title_of(leader)))},
     )
     in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
