@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import warnings
 from collections.abc import Callable, Generator, Iterator
@@ -110,9 +111,12 @@ ReadSmall = Callable[..., Scenario]
 
 @pytest.fixture(scope="session", autouse=True)
 def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Keep weather and demand years in a folder of this run, not in that of the user."""
+    """Keep weather and demand years in a folder of this run, not in that of the user; its workers share it."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("RISKCALC_CACHE", str(tmp_path_factory.mktemp("cache")))
+        patch.setenv("RISKCALC_CACHE", str(folder / "cache"))
         yield
 
 
