@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.types import Floats
-from riskcalc.weather.diode import interpolated, power_surface
+from riskcalc.weather.diode import GridPlace, power_surface
 from riskcalc.weather.module import Module, cell_temperature
 from riskcalc.weather.plane import Horizon, effective_irradiance, plane_geometry
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath
+from riskcalc.weather.threads import in_parts
 from riskcalc.weather.within_hour import FineSky
 
 Sky = WeatherPool | FineSky
@@ -39,8 +40,9 @@ def array_power_w(
     albedo: float = 0.2,
     voltage_window: tuple[float, float] | None = None,
     max_current_a: float | None = None,
+    together: int = 1,
 ) -> NDArray[np.float32]:
-    """Return the power at the array's terminals in every step of the sky, float32, shape (K, 8760 x steps) [W].
+    """Return the power at the array's terminals in every step of the sky, float32, shape (K, 8760 x steps / together) [W].
 
     Before soiling, wiring, mismatch and decline of the modules, which are per draw.
 
@@ -56,29 +58,41 @@ def array_power_w(
     max_current_a : float, optional
         Most current the input takes from the whole array [A]; the strings then run at a higher voltage on their
         curve, where the current is that.
+    together : int
+        So many steps are returned as one, their mean; a divisor of those in a year.
     """
     if modules_in_series < 1 or strings_in_parallel < 1:
         raise ValueError("modules_in_series and strings_in_parallel: accepted: 1 or more")
+    shading = None if monthly_shading is None else np.asarray(monthly_shading, dtype=np.float64)
+    if shading is not None and (shading.shape != (12,) or not ((shading >= 0.0) & (shading <= 1.0)).all()):
+        raise ValueError("monthly_shading: accepted: 12 shares from 0 to 1")
     geometry = plane_geometry(sun, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg, albedo=albedo, horizon=horizon)
-    lit = lit_weather(sky, sun)
-    light = effective_irradiance(lit["dni"], lit["dhi"], lit["ghi"], lit["inverse_extraterrestrial"], geometry)
-    if monthly_shading is not None:
-        shading = np.asarray(monthly_shading, dtype=np.float64)
-        if shading.shape != (12,) or not ((shading >= 0.0) & (shading <= 1.0)).all():
-            raise ValueError("monthly_shading: accepted: 12 shares from 0 to 1")
-        light *= (1.0 - shading[MONTH_OF_HOUR[sun.lit // sun.steps_per_hour]]).astype(np.float32)
-    cell_c = cell_temperature(light, lit["temp_air"], lit["wind_speed"], mounting=mounting)
     surface = power_surface(
         module,
         highest_voltage_v=None if voltage_window is None else voltage_window[1] / modules_in_series,
         highest_current_a=None if max_current_a is None else max_current_a / strings_in_parallel,
     )
-    power = interpolated(surface.power_w * (modules_in_series * strings_in_parallel), light, cell_c)
-    if voltage_window is not None:
-        lowest = np.float32(voltage_window[0] / modules_in_series)
-        power[interpolated(surface.voltage_v, light, cell_c) < lowest] = 0.0
-    whole = np.zeros((len(power), len(sun.zenith_deg)), dtype=np.float32)
-    whole[:, sun.lit] = power
+    power_table = surface.power_w * (modules_in_series * strings_in_parallel)
+    whole = np.zeros((len(sky.dni), len(sun.zenith_deg) // together), dtype=np.float32)
+
+    def fill(years: slice) -> None:
+        lit = lit_weather(sky, sun, years)
+        light = effective_irradiance(lit["dni"], lit["dhi"], lit["ghi"], lit["inverse_extraterrestrial"], geometry)
+        if shading is not None:
+            light *= (1.0 - shading[MONTH_OF_HOUR[sun.lit // sun.steps_per_hour]]).astype(np.float32)
+        cell_c = cell_temperature(light, lit["temp_air"], lit["wind_speed"], mounting=mounting)
+        place = GridPlace.of(light, cell_c)
+        power = place.read(power_table)
+        if voltage_window is not None:
+            power[place.read(surface.voltage_v) < np.float32(voltage_window[0] / modules_in_series)] = 0.0
+        if together == 1:
+            whole[years, sun.lit] = power
+            return
+        fine = np.zeros((len(power), len(sun.zenith_deg)), dtype=np.float32)
+        fine[:, sun.lit] = power
+        whole[years] = fine.reshape(len(power), -1, together).mean(axis=2)
+
+    in_parts(fill, len(whole))
     return whole
 
 
@@ -98,10 +112,10 @@ def combined_loss(*shares: float) -> float:
     return 1.0 - kept
 
 
-def lit_weather(sky: Sky, sun: SunPath) -> dict[str, Any]:
-    """Return the series at the lit steps, float32, shape (K, N), and 1 / extraterrestrial, shape (N,)."""
+def lit_weather(sky: Sky, sun: SunPath, years: slice) -> dict[str, Any]:
+    """Return the series of some years at the lit steps, float32, shape (K, N), and 1 / extraterrestrial, shape (N,)."""
     lit: dict[str, Any] = {
-        name: np.take(getattr(sky, name), sun.lit, axis=1).astype(np.float32)
+        name: np.take(getattr(sky, name)[years], sun.lit, axis=1).astype(np.float32, copy=False)
         for name in ("dni", "dhi", "ghi", "temp_air", "wind_speed")
     }
     lit["inverse_extraterrestrial"] = (1.0 / sun.extraterrestrial_w[sun.lit]).astype(np.float32)

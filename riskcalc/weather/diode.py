@@ -249,34 +249,47 @@ def operating_point(
     module: Module, irradiance: NDArray[np.floating], cell_c: NDArray[np.floating]
 ) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
     """Return maximum power [W] and its voltage [V] of one module, read from its surface; any shape."""
-    surface = power_surface(module)
-    return (
-        interpolated(surface.power_w, irradiance, cell_c),
-        interpolated(surface.voltage_v, irradiance, cell_c),
-    )
+    surface, place = power_surface(module), GridPlace.of(irradiance, cell_c)
+    return place.read(surface.power_w), place.read(surface.voltage_v)
 
 
-def interpolated(
-    table: NDArray[np.floating], irradiance: NDArray[np.floating], cell_c: NDArray[np.floating]
-) -> NDArray[np.floating]:
-    """Return the bilinear value of a table on GRID_W_M2 x GRID_CELL_C; the value at the edge beyond the grid."""
-    rows, columns = table.shape
-    row_step, column_step = GRID_W_M2[1] - GRID_W_M2[0], GRID_CELL_C[1] - GRID_CELL_C[0]
-    kind = np.result_type(irradiance, np.float32)
-    row = np.clip(irradiance * kind.type(1.0 / row_step), 0.0, rows - 1.001).astype(kind, copy=False)
-    column = np.clip((cell_c - kind.type(GRID_CELL_C[0])) * kind.type(1.0 / column_step), 0.0, columns - 1.001)
-    column = column.astype(kind, copy=False)
-    row_index, column_index = row.astype(np.int32), column.astype(np.int32)
-    row -= row_index
-    column -= column_index
-    at = row_index * columns + column_index
-    flat = np.ascontiguousarray(table, dtype=kind).ravel()
-    lower = flat[at]
-    lower += column * (flat[at + 1] - lower)
-    at += columns
-    upper = flat[at]
-    upper += column * (flat[at + 1] - upper)
-    upper -= lower
-    upper *= row
-    upper += lower
-    return upper
+@dataclass(frozen=True)
+class GridPlace:
+    """Where light and cell temperature lie on GRID_W_M2 x GRID_CELL_C: the corner below, and how far beyond it, 0 to 1."""
+
+    corner: NDArray[np.intp]
+    row: NDArray[np.floating]
+    column: NDArray[np.floating]
+
+    @classmethod
+    def of(cls, irradiance: NDArray[np.floating], cell_c: NDArray[np.floating]) -> GridPlace:
+        """Return the place of each pair; beyond the grid that at its edge."""
+        rows, columns = len(GRID_W_M2), len(GRID_CELL_C)
+        row_step, column_step = GRID_W_M2[1] - GRID_W_M2[0], GRID_CELL_C[1] - GRID_CELL_C[0]
+        kind = np.result_type(irradiance, np.float32)
+        row = (irradiance * kind.type(1.0 / row_step)).astype(kind, copy=False)
+        column = ((cell_c - kind.type(GRID_CELL_C[0])) * kind.type(1.0 / column_step)).astype(kind, copy=False)
+        row, column = np.clip(row, 0.0, rows - 1.001), np.clip(column, 0.0, columns - 1.001)
+        above, left = np.floor(row), np.floor(column)
+        row, column = row - above, column - left
+        above *= kind.type(columns)  # whole numbers, exact in either kind
+        above += left
+        return cls(above.astype(np.intp), row, column)
+
+    def read(self, table: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Return the bilinear value of a table on the grid at each place, of the kind of the light."""
+        flat = np.ascontiguousarray(table, dtype=self.row.dtype).ravel()
+        lower = self._along(flat)
+        upper = self._along(flat[table.shape[1] :])
+        upper -= lower
+        upper *= self.row
+        upper += lower
+        return upper
+
+    def _along(self, flat: NDArray[np.floating]) -> NDArray[np.floating]:
+        start = flat.take(self.corner)
+        rise = flat[1:].take(self.corner)
+        rise -= start
+        rise *= self.column
+        start += rise
+        return start

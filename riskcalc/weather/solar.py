@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.clock import CALENDAR_YEAR
+from riskcalc.weather.threads import in_parts
 
 HOURS = 8760
 
@@ -17,6 +18,12 @@ SOLAR_CONSTANT_W_M2 = 1361.0
 
 #: Centre of the sun this far below the horizon when refraction lifts it to the horizon [deg].
 RISE_ELEVATION_DEG = -0.5667
+
+#: No sun rises or sets faster than the Earth turns: in half a step by half of this times the step.
+_FASTEST_DEG_PER_S = 360.0 / 86_164.0
+
+#: Instants worked out together: their sums stay in the processor's own memory.
+_INSTANTS = 1 << 13
 
 
 @dataclass(frozen=True)
@@ -77,17 +84,25 @@ def sun_position(
     """
     from pvlib import spa
 
-    apparent_zenith, zenith, _, elevation, azimuth, equation_of_time = spa.solar_position_numpy(
-        np.asarray(unix_seconds, dtype=np.float64),
-        latitude_deg,
-        longitude_deg,
-        altitude_m,
-        pressure_pa / 100.0,
-        temp_air_c,
-        delta_t_s,
-        refraction_deg,
-        None,
-    )
+    instants = np.asarray(unix_seconds, dtype=np.float64)
+    flat = instants.ravel()
+    found = np.empty((6, len(flat)))
+
+    def fill(part: slice) -> None:
+        found[:, part] = spa.solar_position_numpy(
+            flat[part],
+            latitude_deg,
+            longitude_deg,
+            altitude_m,
+            pressure_pa / 100.0,
+            temp_air_c,
+            delta_t_s,
+            refraction_deg,
+            None,
+        )
+
+    in_parts(fill, len(flat), _INSTANTS)
+    apparent_zenith, zenith, _, elevation, azimuth, equation_of_time = found.reshape(6, *instants.shape)
     return {
         "zenith_deg": zenith,
         "apparent_zenith_deg": apparent_zenith,
@@ -129,10 +144,15 @@ def sun_path(
     }
     start = np.datetime64(f"{year}-01-01", "s").astype(np.float64) - 3600.0 * utc_offset_hours
     steps, step_s = HOURS * steps_per_hour, 3600.0 / steps_per_hour
-    halves = sun_position(start + 0.5 * step_s * np.arange(2 * steps + 1), **place)
-    first, middle, last = _risen(halves["elevation_deg"])
+    begins = start + step_s * np.arange(steps)
+    sun = sun_position(begins + 0.5 * step_s, **place)
+    middle = sun["elevation_deg"] - RISE_ELEVATION_DEG
+    # Elsewhere the sun is up, or down, at both ends of the step as in its middle. Twice the distance, to be sure.
+    near = np.flatnonzero(np.abs(middle) < _FASTEST_DEG_PER_S * step_s)
+    ends = sun_position(begins[near] + np.array([[0.0], [step_s]]), **place)["elevation_deg"] - RISE_ELEVATION_DEG
+    first, last = middle.copy(), middle.copy()
+    first[near], last[near] = ends
     centre, lit_share = _lit_part(first, middle, last)
-    sun = {name: values[1::2].copy() for name, values in halves.items()}
     partly = (lit_share > 0.0) & (lit_share < 1.0)
     moved = sun_position(start + step_s * (np.arange(steps) + centre)[partly], **place)
     for name, values in moved.items():
@@ -185,11 +205,6 @@ def relative_airmass(apparent_zenith_deg: NDArray[np.float64]) -> NDArray[np.flo
     """
     zenith = np.minimum(apparent_zenith_deg, 90.0)
     return 1.0 / (np.cos(np.radians(zenith)) + 0.50572 * (96.07995 - zenith) ** -1.6364)
-
-
-def _risen(elevation_of_halves: NDArray[np.float64]) -> tuple[NDArray[np.float64], ...]:
-    height = elevation_of_halves - RISE_ELEVATION_DEG
-    return height[0:-1:2], height[1::2], height[2::2]
 
 
 def _lit_part(

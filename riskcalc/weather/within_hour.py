@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from riskcalc.types import Floats
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import HOURS, SunPath, relative_airmass, sun_path
+from riskcalc.weather.threads import in_parts
 
 Singles = NDArray[np.float32]
 
@@ -77,10 +78,15 @@ def fine_sky(pool: WeatherPool, *, seed: int) -> tuple[FineSky, SunPath]:
     moving = _MovingSun.of(sun, hours)
     dni, dhi = (np.zeros((pool.years, HOURS, STEPS), dtype=np.float32) for _ in range(2))
     dhi[:] = (pool.dhi[:, :, None]).astype(np.float32)  # what arrives with the sun down stays where it is
-    for year in range(pool.years):
-        rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(year,))))
-        beam = pool.dni[year, hours] * coarse.cos_zenith[hours]
-        dni[year, hours], dhi[year, hours] = _year(beam, pool.dhi[year, hours], moving, rng)
+    _shares()  # worked out once, not in two threads at once
+
+    def fill(years: slice) -> None:
+        for year in range(years.start, years.stop):
+            rng = np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(year,))))
+            beam = pool.dni[year, hours] * coarse.cos_zenith[hours]
+            dni[year, hours], dhi[year, hours] = _year(beam, pool.dhi[year, hours], moving, rng)
+
+    in_parts(fill, pool.years)
     flat_dni, flat_dhi = (series.reshape(pool.years, -1) for series in (dni, dhi))
     ghi = flat_dni * sun.cos_zenith.astype(np.float32) + flat_dhi
     air, wind = (np.repeat(series.astype(np.float32), STEPS, axis=1) for series in (pool.temp_air, pool.wind_speed))
@@ -92,19 +98,33 @@ class _MovingSun:
     """Sun of the lit hours by the step, shape (L, STEPS): its cosine over the step, the beam of a clear sky, lit or not.
 
     `up` (L,) tells whether the sun is well up in the whole hour, `follows` (L,) whether the hour before is in the list.
+    `possible` (L,) is the mean beam of a clear sky on the horizontal, `weight` each step's share of it, `height` how
+    diffuse light goes with the sun's height. All of it is the same in every year.
     """
 
     cosine: Floats
     clear: Floats
     up: NDArray[np.bool_]
     follows: NDArray[np.bool_]
+    possible: Floats
+    weight: Floats
+    height: Floats
 
     @classmethod
     def of(cls, sun: SunPath, hours: NDArray[np.int64]) -> _MovingSun:
         lit = (sun.lit_share > 0.0).reshape(HOURS, STEPS)[hours]
         cosine = sun.cos_zenith.reshape(HOURS, STEPS)[hours]
         clear = clear_beam_w(sun).reshape(HOURS, STEPS)[hours] * lit
-        return cls(cosine, clear, np.asarray((cosine > LEAST_COSINE).all(axis=1)), np.diff(hours, prepend=-2) == 1)
+        possible = (cosine * clear).mean(axis=1)
+        return cls(
+            cosine=cosine,
+            clear=clear,
+            up=np.asarray((cosine > LEAST_COSINE).all(axis=1)),
+            follows=np.diff(hours, prepend=-2) == 1,
+            possible=possible,
+            weight=cosine * clear / np.maximum(possible, 1e-6)[:, None] / STEPS,
+            height=cosine**DIFFUSE_HEIGHT,
+        )
 
 
 def clear_beam_w(sun: SunPath) -> Floats:
@@ -121,29 +141,27 @@ def clear_beam_w(sun: SunPath) -> Floats:
 
 def _year(beam: Floats, dhi: Floats, sun: _MovingSun, rng: np.random.Generator) -> tuple[Singles, Singles]:
     """Direct and diffuse light of one year's lit hours by the step, (L, STEPS), from beam on the horizontal and diffuse."""
-    possible = (sun.cosine * sun.clear).mean(axis=1)
-    share = np.where(possible > 1e-6, beam / np.maximum(possible, 1e-6), 0.0)
+    share = np.where(sun.possible > 1e-6, beam / np.maximum(sun.possible, 1e-6), 0.0)
     hidden = _within(rng, len(share), DIRECT_MEMORY)
     shares = _table_values(share, _difference(share, sun), hidden)
-    weight = sun.cosine * sun.clear / np.maximum(possible, 1e-6)[:, None] / STEPS
     # Sampled shares miss the hour's mean by a little: they are drawn towards nothing or towards the brightest.
-    mean, wanted = (shares * weight).sum(axis=1), np.minimum(share, BRIGHTEST)
+    mean, wanted = (shares * sun.weight).sum(axis=1), np.minimum(share, BRIGHTEST)
     down = wanted / np.maximum(mean, 1e-9)
     up = (BRIGHTEST - wanted) / np.maximum(BRIGHTEST - mean, 1e-9)
     drawn = np.where((mean >= wanted)[:, None], shares * down[:, None], BRIGHTEST - (BRIGHTEST - shares) * up[:, None])
     shares = np.where((sun.up & (share < BRIGHTEST))[:, None], drawn, share[:, None])
-    edge = ~sun.up & (share > 0.0)
-    shares[edge] = _behind_skyline(share, sun, weight)[edge]
+    edge = np.flatnonzero(~sun.up & (share > 0.0))
+    shares[edge] = _behind_skyline(share, sun, edge)
     capped = np.clip(share, 0.0, 1.0)[:, None]
     follows = (DIFFUSE_ON_DIRECT[0] + DIFFUSE_ON_DIRECT[1] * capped) * (shares - share[:, None])
     own = (DIFFUSE_SPREAD[0] + DIFFUSE_SPREAD[1] * capped**2) * _within(rng, len(share), DIFFUSE_MEMORY)
-    diffuse = sun.cosine**DIFFUSE_HEIGHT * np.exp(np.clip(follows + own, *DIFFUSE_BOUNDS))
+    diffuse = sun.height * np.exp(np.clip(follows + own, *DIFFUSE_BOUNDS))
     diffuse = np.where(sun.cosine.any(axis=1, keepdims=True), diffuse, 1.0)
     diffuse *= (dhi / diffuse.mean(axis=1))[:, None]
     return (shares * sun.clear).astype(np.float32), diffuse.astype(np.float32)
 
 
-def _behind_skyline(share: Floats, sun: _MovingSun, weight: Floats) -> Floats:
+def _behind_skyline(share: Floats, sun: _MovingSun, hours: NDArray[np.int64]) -> Floats:
     """Shares (hours, STEPS) of hours with a low sun: those of the next hour with a high sun until a skyline hides it.
 
     Where an hour at the edge of the day has less direct light than its neighbour's share would give, hills or houses stand
@@ -151,8 +169,9 @@ def _behind_skyline(share: Floats, sun: _MovingSun, weight: Floats) -> Floats:
     """
     before = np.where(sun.follows & np.roll(sun.up, 1), np.roll(share, 1), 0.0)
     after = np.where(np.roll(sun.follows, -1) & np.roll(sun.up, -1), np.roll(share, -1), 0.0)
-    level = np.maximum(np.maximum(before, after), share)[:, None]
-    highest_first = np.argsort(-sun.cosine, axis=1, kind="stable")
+    level = np.maximum(np.maximum(before, after), share)[hours, None]
+    share, weight = share[hours], sun.weight[hours]
+    highest_first = np.argsort(-sun.cosine[hours], axis=1, kind="stable")
     sorted_weight = np.take_along_axis(weight, highest_first, axis=1)
     reached = np.cumsum(sorted_weight, axis=1)
     lit = (share / np.maximum(level[:, 0], 1e-9))[:, None]  # share of the hour's clear light that arrives at this level

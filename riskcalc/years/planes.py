@@ -134,9 +134,8 @@ def node_power_w(
                 albedo=scenario.site.albedo,
                 voltage_window=(limits.tracker_min_v or 0.0, limits.tracker_max_v or limits.max_voltage_v),
                 max_current_a=limits.max_current_a,
+                together=together,
             )
-            .reshape(len(sky.dni), -1, together)
-            .mean(axis=2)
             for tilt_deg in plane.tilt_nodes_deg
             for azimuth_deg in plane.azimuth_nodes_deg
         ],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import runpy
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +16,9 @@ from riskcalc.weather.climates import climate
 from riskcalc.weather.diode import operating_point
 from riskcalc.weather.generator import generated_years
 from riskcalc.weather.module import FREE_STANDING, Module, cell_temperature, linear_temperature
-from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
+from riskcalc.weather.pool import HOUR_SERIES, MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath, sun_path
+from riskcalc.weather.threads import in_parts
 
 Record = Callable[[str, object], None]
 
@@ -198,3 +200,28 @@ def test_angles_are_served_by_nodes_from_end_to_end() -> None:
         assert (nodes[0], nodes[-1]) == (low, high)
         assert len(nodes) == min(MOST_NODES, 1 + -int(-(high - low) // WIDEST_GAP_DEG))
     assert len(angle_nodes(np.array([100.0, 100.0 + 2.5 * WIDEST_GAP_DEG]))) == 4
+
+
+def test_steps_taken_together_are_their_mean(sky: tuple[WeatherPool, SunPath]) -> None:
+    """Four hours in one have the mean of the four, and a year alone the power it has among others."""
+    pool, sun = sky
+    single, four = array_power_w(pool, sun, **ROOF), array_power_w(pool, sun, **ROOF, together=4)
+    np.testing.assert_allclose(four, single.reshape(len(single), -1, 4).mean(axis=2), rtol=1e-6)
+    alone = replace(pool, **{name: getattr(pool, name)[2:3] for name in HOUR_SERIES})
+    np.testing.assert_array_equal(array_power_w(alone, sun, **ROOF)[0], single[2])
+
+
+def test_parts_cover_everything_once_and_pass_errors_on() -> None:
+    """Ten entries by three, the last part short; what goes wrong in a part is not lost in its thread."""
+    seen = np.zeros(10)
+
+    def count(part: slice) -> None:
+        seen[part] += 1.0
+        if part.stop == 11:
+            raise ValueError("part")
+
+    in_parts(count, 10, 3)
+    assert (seen == 1.0).all()
+    in_parts(count, 0, 3)
+    with pytest.raises(ValueError, match="part"):
+        in_parts(count, 11, 3)

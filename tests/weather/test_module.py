@@ -12,9 +12,9 @@ from riskcalc.weather.diode import (
     BOLTZMANN_V_PER_K,
     GRID_CELL_C,
     GRID_W_M2,
+    GridPlace,
     curves,
     diode,
-    interpolated,
     maximum_power,
     operating_point,
     power_at_current,
@@ -144,10 +144,10 @@ def test_table_agrees_with_the_equation_between_its_points() -> None:
     surface = power_surface(module)
     exact, _ = maximum_power(curves(diode(module), module, light, cell_c))
     own, _ = maximum_power(curves(diode(module), module, GRID_W_M2[:, None], GRID_CELL_C[None, :]))
-    ratio = interpolated(surface.power_w / np.maximum(own, 1e-9), np.maximum(light, 10.0), cell_c)
-    read = interpolated(surface.power_w, light, cell_c)
+    ratio = GridPlace.of(np.maximum(light, 10.0), cell_c).read(surface.power_w / np.maximum(own, 1e-9))
+    read = GridPlace.of(light, cell_c).read(surface.power_w)
     assert np.abs(read - exact * ratio).max() < 0.001 * module.power_w
-    read32 = interpolated(surface.power_w, light.astype(np.float32), cell_c.astype(np.float32))
+    read32 = GridPlace.of(light.astype(np.float32), cell_c.astype(np.float32)).read(surface.power_w)
     assert read32.dtype == np.float32
     assert np.abs(read32 - read).max() < 0.01
 

@@ -113,6 +113,17 @@ def test_the_middle_of_an_hour_stands_for_it_in_the_dark_and_where_it_is_lit_thr
     np.testing.assert_allclose((found.solar_time_hours[hours] - clock + 12.0) % 24.0, 12.0, atol=1e-9)
 
 
+@pytest.mark.parametrize("latitude_deg", [-35.0, 1.0, 70.0])
+def test_steps_are_lit_throughout_where_the_sun_is_up_at_both_ends(latitude_deg: float) -> None:
+    """By the quarter of an hour: lit throughout, dark or partly lit as the heights at all ends and middles say."""
+    up = 0.25 * 3600.0 * np.arange(0.0, 8760 * 4 + 0.5, 0.5) + unix_seconds(f"{CALENDAR_YEAR}-01-01T00:00:00")
+    up = sun_position(up, latitude_deg=latitude_deg, longitude_deg=12.0)["elevation_deg"] > -0.5667
+    first, middle, last = up[:-1:2], up[1::2], up[2::2]
+    share = sun_path(latitude_deg, 12.0, 0.0, 0.0, steps_per_hour=4).lit_share
+    np.testing.assert_array_equal(share == 1.0, first & middle & last)
+    np.testing.assert_array_equal(share == 0.0, ~(first | middle | last))
+
+
 def test_airmass_and_extraterrestrial_light_have_their_textbook_limits() -> None:
     """Air mass is 1 overhead and near 38 on the horizon; the sun is nearest in early January (Kasten & Young 1989)."""
     assert relative_airmass(np.array([0.0]))[0] == pytest.approx(1.0, abs=1e-3)
