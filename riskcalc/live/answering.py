@@ -1,9 +1,7 @@
 """The answer while figures are turned: rough at once, sharper with every round, at last the one that `assess` gives.
 
-The first answer is of a few futures whose years are alike within each scramble: these fill the lanes of the kernel, so they
-take a third of the time. It is as free of bias as any other, and its standard error, from scramble to scramble, holds what the
-years have in common. It is left out where the energy is at hand, as it is when only money was changed. Later rounds double the
-draws; each keeps those at hand, so the last holds the bits of `riskcalc assess` with as many draws.
+Rounds double the draws; each keeps those at hand, so the last holds the bits of `riskcalc assess` with as many draws. The first
+draws of a scramble meet the same years (`sampling.pool_year_of_draw`), so the first round takes a few tenths of a second.
 A change stops what runs. One computation runs at a time.
 """
 
@@ -12,19 +10,16 @@ from __future__ import annotations
 import threading
 import traceback
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from riskcalc.answers.paid_back import headline, stay_figures
-from riskcalc.dispatch.kernel.rows import VECTOR
 from riskcalc.errors import InputError
 from riskcalc.pages.exhibits.answer import verdict_words
 from riskcalc.scenario import Scenario
-from riskcalc.study.draw_blocks import Threads, divided
-from riskcalc.study.energy_kept import energy_at_hand
-from riskcalc.study.model import Assessment, World, assessment, design_of, doubled, drawn_values, evaluated, world_of
+from riskcalc.study.model import Assessment, assessment, doubled, world_of
 from riskcalc.types import Floats
 from riskcalc.uncertainty.sampling import draws_run
 from riskcalc.uncertainty.summary import (
@@ -36,14 +31,10 @@ from riskcalc.uncertainty.summary import (
     share_paid_back,
     worth_figures,
 )
-from riskcalc.years.planes import check_fit, scenario_fit
 from riskcalc.years.pools import YearsAtHand
-from riskcalc.years.store import user_store
 
-#: Draws of the first full round at the most; all rounds up to the last double them.
+#: Draws of the first round at the most; all rounds up to the last double them.
 FIRST_DRAWS = 128
-#: Draws of each scramble in the rough answer: what a vector register holds.
-ROUGH_DRAWS = VECTOR
 
 
 class Outrun(Exception):  # noqa: N818 - not an error: a newer change waits
@@ -61,7 +52,7 @@ class Pin:
 
 
 def rounds(scenario: Scenario, *, stop: Callable[[], bool], at_hand: YearsAtHand | None = None) -> Iterator[Assessment]:
-    """Yield a rough assessment where the energy is not at hand, then ever more draws, twice as many each time, to the study's.
+    """Yield a first assessment of few draws, then ever more, twice as many each time, to the study's.
 
     Raises
     ------
@@ -81,41 +72,12 @@ def rounds(scenario: Scenario, *, stop: Callable[[], bool], at_hand: YearsAtHand
         draws //= 2
     few = scenario.with_draws(draws) if draws < every else scenario
     world = world_of(few, at_hand)
-    if draws > ROUGH_DRAWS * scenario.study.scrambles and not energy_is_kept(few, world):
-        yield rough(scenario, world, on_year=on_year)
-        on_year(0)
     found = assessment(few, on_year=on_year, world=world)
     yield found
     while found.draws < every:
         on_year(0)
         found = doubled(found, on_year=on_year)
         yield found
-
-
-def rough(scenario: Scenario, world: World, *, on_year: Callable[[int], None]) -> Assessment:
-    """Return an assessment of `ROUGH_DRAWS` futures of each scramble, which meet the same years; nothing of it is kept.
-
-    Raises
-    ------
-    InputError
-        If the kit's inputs cannot take the modules.
-    """
-    few = scenario.with_draws(ROUGH_DRAWS * scenario.study.scrambles)
-    check_fit(few, scenario_fit(few, world.pools.weather))
-    random = design_of(few)
-    leading = random.pool_year.reshape(len(random.pool_year), random.scrambles, -1)[:, :, :1]
-    alike = np.repeat(leading, ROUGH_DRAWS, axis=2).reshape(random.pool_year.shape)
-    random = replace(random, pool_year=alike)
-    values = drawn_values(few, random)
-    simulation, money = evaluated(few, world, random, values, on_year=on_year)
-    return Assessment(few, random, values, world, simulation, money)
-
-
-def energy_is_kept(scenario: Scenario, world: World) -> bool:
-    """Return whether the energy of every draw lies in the user's store."""
-    random = design_of(scenario)
-    blocks = divided(drawn_values(scenario, random), random.pool_year, block_draws=Threads().block_draws(random.draws))
-    return all(energy_at_hand(user_store(), scenario, world.pools, world.plan, block) for block in blocks)
 
 
 def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[str, Any]:

@@ -67,14 +67,6 @@ def energy_key(scenario: Scenario, pools: Pools, plan: SlotPlan, block: Block) -
     return digest.hexdigest()
 
 
-def energy_at_hand(store: Store, scenario: Scenario, pools: Pools, plan: SlotPlan, block: Block) -> bool:
-    """Return whether a block's simulation over the scenario's horizon lies in the store."""
-    return (
-        _found(store, energy_key(scenario, pools, plan, block), scenario, block, scenario.study.horizon_years)
-        is not None
-    )
-
-
 def simulations_kept(
     store: Store,
     workers: Workers,

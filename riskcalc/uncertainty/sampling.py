@@ -32,6 +32,9 @@ PATH_COLUMN = 160
 OPTIONAL_COLUMN, OPTIONAL_WIDTH = 400, 16
 OPTIONAL_TABLES = ("alternative.", "outages.", "purchase.loan.", "tariff.blocks.", "tenure.")
 
+#: Draws of a scramble that meet the same pool year before another is met: two vectors of the loops of dispatch.
+MEET_TOGETHER = 16
+
 #: What the names of chances hold that no input describes: a move, a refusal, a failure. See `luck_points`.
 LUCK_MARK = ".luck_"
 
@@ -269,11 +272,10 @@ def correlated(unit: Floats, matrix: Floats) -> Floats:
 
 
 def pool_year_of_draw(*, draws: int, years: int, pool_years: int, seed: int, scrambles: int) -> NDArray[np.int64]:
-    """Return the pool year met by each draw in each year, shape (years, draws): a balanced permutation.
+    """Return the pool year met by each draw in each year, shape (years, draws).
 
-    Each scramble has its own part of the pool, so that the spread between scrambles holds the luck of a finite pool
-    too. Within a scramble and year every run of as many draws as the part has years meets each of them once, so the
-    first draws of a scramble stay the same when more follow. A pool smaller than the number of scrambles is shared.
+    Each scramble has its own part of the pool, so that the spread between scrambles holds the luck of the years that it
+    meets, however few they are. A pool smaller than the number of scrambles is shared.
     """
     per_scramble = draws // scrambles
     part = pool_years // scrambles
@@ -281,9 +283,22 @@ def pool_year_of_draw(*, draws: int, years: int, pool_years: int, seed: int, scr
     for scramble in range(scrambles):
         first = scramble * pool_years // scrambles if part == 0 else scramble * part
         own = np.arange(first, first + max(part, 1))
-        rounds = np.tile(own, (-(-per_scramble // len(own)), 1))
         columns = slice(scramble * per_scramble, (scramble + 1) * per_scramble)
         for year in range(years):
             rng = generator(seed, Stream.POOL_YEARS, scramble, year)
-            chosen[year, columns] = rng.permuted(rounds, axis=1).ravel()[:per_scramble]
+            chosen[year, columns] = _dealt(rng, own, draws=per_scramble)
     return chosen
+
+
+def _dealt(rng: np.random.Generator, own: NDArray[np.int64], *, draws: int) -> NDArray[np.int64]:
+    """Return the year of each draw of a scramble: the first draws meet one, as many again the next, twice as many two more.
+
+    So few draws share few years, which they can be run through side by side, and the first draws stay as they were when
+    more follow. From `MEET_TOGETHER` times as many draws as years on, all years are met equally often.
+    """
+    years = np.repeat(np.resize(rng.permutation(own), -(-draws // MEET_TOGETHER)), MEET_TOGETHER)[:draws]
+    start = 2 * MEET_TOGETHER
+    while start < draws:
+        rng.shuffle(years[start : 2 * start])
+        start *= 2
+    return years

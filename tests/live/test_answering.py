@@ -11,23 +11,18 @@ from riskcalc.study.model import assessment
 FEW = ["study.draws=512", "study.horizon_years=3", "study.pool_years=16", "study.step_minutes=30"]
 
 
-def test_the_last_round_has_the_bits_of_assess(read_small, monkeypatch):
+def test_the_last_round_has_the_bits_of_assess(read_small):
     scenario = read_small(*FEW)
-    monkeypatch.setattr("riskcalc.live.answering.energy_is_kept", lambda *_: False)
     found = list(rounds(scenario, stop=lambda: False))
     whole = assessment(scenario)
-    assert [part.draws for part in found] == [64, 128, 256, 512]
+    assert [part.draws for part in found] == [128, 256, 512]
     np.testing.assert_array_equal(found[-1].valuation.net_present_value, whole.valuation.net_present_value)
     np.testing.assert_array_equal(found[-1].valuation.payback_years, whole.valuation.payback_years)
 
 
-def test_the_rough_answer_is_about_as_sure_as_it_says(read_small, monkeypatch):
-    """Each scramble's futures meet the same years, and its error says so: the answer lies within four errors of the last."""
-    monkeypatch.setattr("riskcalc.live.answering.energy_is_kept", lambda *_: False)
+def test_the_rough_answer_is_about_as_sure_as_it_says(read_small):
+    """The futures of a scramble meet the same years, and the error says so: the answer lies within four errors of the last."""
     rough, *_, last = rounds(read_small(*FEW), stop=lambda: False)
-    pool_year = rough.design.pool_year.reshape(3, 8, 8)
-    assert np.array_equal(pool_year, np.repeat(pool_year[:, :, :1], 8, axis=2))
-    assert len(np.unique(pool_year[0])) > 1
     assert set(rough.design.unit) == set(last.design.unit)
     shown = first_screen(rough, [], all_draws=512)
     worth, odds = shown["net_present_value"]["mean"], shown["odds"]
@@ -37,15 +32,7 @@ def test_the_rough_answer_is_about_as_sure_as_it_says(read_small, monkeypatch):
     assert not shown["last"]
 
 
-def test_money_alone_needs_no_rough_answer(read_small):
-    """With the energy at hand the first answer is the full round of its draws."""
-    list(rounds(read_small(*FEW), stop=lambda: False))
-    first = next(rounds(read_small(*FEW, "purchase.price=321"), stop=lambda: False))
-    assert first.draws == 128
-
-
-def test_a_full_round_holds_the_first_draws_of_each_scramble(read_small, monkeypatch):
-    monkeypatch.setattr("riskcalc.live.answering.energy_is_kept", lambda *_: True)
+def test_a_round_holds_the_first_draws_of_each_scramble(read_small):
     rough, *_, last = rounds(read_small(*FEW), stop=lambda: False)
     worth = last.valuation.net_present_value
     few = of_first_draws(worth, rough.draws, scrambles=last.design.scrambles)

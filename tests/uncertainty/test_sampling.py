@@ -79,6 +79,28 @@ def test_pool_years_are_met_equally_often_and_not_shared_between_scrambles():
     assert sum(len(part) for part in parts) == len(set.union(*parts)) == 32
 
 
+@given(parts=st.integers(1, 9), rounds=st.integers(0, 5), seed=st.integers(0, 1000))
+def test_few_draws_share_few_years_and_keep_them_when_more_follow(parts, rounds, seed):
+    """The first 16 draws of a scramble meet one year, twice as many meet two: as evenly as whole sixteens can be dealt."""
+    draws = 16 * 2**rounds
+    own = np.arange(parts)
+
+    def dealt(draws):
+        return pool_year_of_draw(draws=2 * draws, years=2, pool_years=2 * parts, seed=seed, scrambles=2)
+
+    few, more = dealt(draws), dealt(2 * draws)
+    for scramble in range(2):
+        first = few[:, scramble * draws : (scramble + 1) * draws]
+        assert np.array_equal(first, more[:, 2 * scramble * draws : (2 * scramble + 1) * draws])
+        for year in first:
+            met = np.bincount(year - scramble * parts, minlength=parts)[own]
+            assert met.sum() == draws
+            assert np.count_nonzero(met) == min(parts, draws // 16)
+            assert met.max() - met.min() <= 16
+            assert not (met % 16).any()
+        assert np.unique(first[:, :16], axis=1).shape[1] == 1
+
+
 def test_a_single_pool_year_serves_all_draws():
     """With one pool year everyone meets it."""
     assert not pool_year_of_draw(draws=16, years=3, pool_years=1, seed=2, scrambles=8).any()
