@@ -122,7 +122,7 @@ class Store:
 
     def size_bytes(self) -> int:
         """Return how much the entries take."""
-        return sum(_size(entry) for entry in self._entries())
+        return sum(_looked_at(entry)[2] for entry in self._entries())
 
     def clear(self) -> None:
         """Drop every entry; whatever else lies in the folder stays."""
@@ -148,7 +148,7 @@ class Store:
                     np.save(writing / f"{name}.npy", array, allow_pickle=False)
                     files[name] = _fingerprint(writing / f"{name}.npy")
             (writing / "entry.json").write_text(_sealed({"plain": plain, "files": files}), encoding="utf-8")
-            if _size(writing) > self.limit_bytes:
+            if _looked_at(writing)[2] > self.limit_bytes:
                 return False
             writing.rename(place)
             self._make_room(place)
@@ -164,19 +164,22 @@ class Store:
         """Drop what was not used for longest until the rest is within the limit, and what killed runs left."""
         assert self.folder is not None
         entries = []
-        for folder in self.folder.iterdir():
-            used = _last_used(folder)
-            if folder.name.startswith(_WRITING):
-                if time.time() - used > _LONGEST_WRITING_S:
-                    shutil.rmtree(folder, ignore_errors=True)
-            elif folder != newest and (folder / "entry.json").exists():
-                entries.append((used, folder))
-        held = _size(newest) + sum(_size(folder) for _, folder in entries)
-        for _, folder in sorted(entries):
+        held = 0
+        with os.scandir(self.folder) as folders:
+            for folder in folders:
+                is_entry, used, size = _looked_at(folder.path)
+                if folder.name.startswith(_WRITING):
+                    if time.time() - used > _LONGEST_WRITING_S:
+                        shutil.rmtree(folder.path, ignore_errors=True)
+                elif is_entry:
+                    held += size
+                    if folder.name != newest.name:
+                        entries.append((used, folder.path, size))
+        for _, path, size in sorted(entries):
             if held <= self.limit_bytes:
                 break
-            held -= _size(folder)
-            _drop(folder)
+            held -= size
+            _drop(Path(path))
 
 
 def user_store() -> Store:
@@ -329,20 +332,20 @@ def _drop(place: Path) -> None:
     shutil.rmtree(away, ignore_errors=True)
 
 
-def _size(folder: Path) -> int:
-    total = 0
-    for path in folder.iterdir() if folder.is_dir() else ():
-        try:
-            total += path.stat().st_size
-        except OSError:
-            continue
-    return total
+def _looked_at(folder: str | Path) -> tuple[bool, float, int]:
+    """Return whether a folder is an entry, when it was last used [s since 1970], and its size [bytes].
 
-
-def _last_used(folder: Path) -> float:
-    for path in (folder / "entry.json", folder):
-        try:
-            return path.stat().st_mtime
-        except OSError:
-            continue
-    return 0.0
+    Every write looks at every entry, hundreds of them: hence the plain calls of the system.
+    """
+    is_entry, used, size = False, 0.0, 0
+    with contextlib.suppress(OSError), os.scandir(folder) as files:
+        for file in files:
+            with contextlib.suppress(OSError):
+                state = file.stat()
+                size += state.st_size
+                if file.name == "entry.json":
+                    is_entry, used = True, state.st_mtime
+    if not is_entry:
+        with contextlib.suppress(OSError):
+            used = Path(folder).stat().st_mtime
+    return is_entry, used, size
