@@ -17,7 +17,6 @@ from riskcalc.answers.factors import worth_fit
 from riskcalc.answers.foresight import running_figures
 from riskcalc.answers.limits import PRICE_LUCK, YEAR_LUCK, limits
 from riskcalc.answers.paid_back import payback_result
-from riskcalc.answers.warranty import warranty_figures
 from riskcalc.dispatch import Flow
 from riskcalc.money.alternative import cable_choice, cable_figures, loss_of_load_figures
 from riskcalc.money.price_history import HISTORIES, drawn_growth, growth_statistics, read_price_history
@@ -68,7 +67,7 @@ FLOWS_OF = {
 
 
 def result(assessment: Assessment) -> dict[str, Any]:
-    """Return every figure under the names documented in reports/README.md, ready for JSON."""
+    """Return the figures that the charts need and that take no time; `page_dict.whole_result` adds the others."""
     money, scrambles = assessment.valuation, assessment.design.scrambles
     scenario, pools = assessment.scenario, assessment.world.pools
     found = worth_ranking(assessment)
@@ -88,7 +87,6 @@ def result(assessment: Assessment) -> dict[str, Any]:
             ).items()
         },
         **growth_figures(assessment),
-        **warranty_figures(assessment),
         **off_grid_figures(assessment),
         **outage_figures(assessment),
         **running_figures(assessment),

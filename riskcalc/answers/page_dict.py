@@ -18,6 +18,7 @@ from riskcalc.answers.own_figures import own_figures
 from riskcalc.answers.paid_back import headline_stay
 from riskcalc.answers.rows import insight_figures
 from riskcalc.answers.trace import HALF_HOUR, WEEK_COLUMNS, Week, request_of, traced_days, week_stretches
+from riskcalc.answers.warranty import warranty_figures
 from riskcalc.scenario import Scenario, assumptions, unit_of
 from riskcalc.study.model import Assessment
 from riskcalc.types import Floats
@@ -137,7 +138,7 @@ def whole_result(
     `assess.result` gives, if it is at hand.
     """
     first = result(assessment) if figures is None else figures
-    figures = {**first, **insight_figures(insight(assessment), assessment.scenario)}
+    figures = {**first, **warranty_figures(assessment), **insight_figures(insight(assessment), assessment.scenario)}
     if not foresight:
         return figures
     from riskcalc.answers.foresight import foresight_figures  # meets scipy's optimisers, a third of a second

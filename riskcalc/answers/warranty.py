@@ -14,7 +14,7 @@ from riskcalc.types import Flags, Floats, Values
 from riskcalc.years.failures import electronics_course
 
 #: Years added, and the most futures that are simulated once more.
-YEARS_LONGER, DRAWS_FOLLOWED = 5.0, 64
+YEARS_LONGER, DRAWS_FOLLOWED = 5.0, 32
 KEY = "purchase.warranty_years"
 
 
@@ -36,7 +36,10 @@ def warranty_figures(assessment: Assessment) -> dict[str, Any]:
         gained = _of_bills(assessment, longer)
     else:
         changed = np.flatnonzero(_energy_changes(assessment, longer))
-        chosen = changed[:: max(1, -(-len(changed) // DRAWS_FOLLOWED))]
+        # The first draws of every scramble: they meet few years, which takes half the time.
+        chosen = np.sort(
+            changed[np.argsort(changed % (draws // assessment.design.scrambles), kind="stable")][:DRAWS_FOLLOWED]
+        )
         if len(chosen):
             part = part_of_design(assessment.design, chosen)
             _, money = evaluated(scenario, assessment.world, part, values_of(longer, chosen), keep=True)

