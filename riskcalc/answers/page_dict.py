@@ -7,6 +7,7 @@ themselves, and the traits that cautions and the account of the method go by.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -26,26 +27,45 @@ from riskcalc.uncertainty.quantity import SKETCH_LEVELS
 from riskcalc.weather.pool import LEAST_YEARS
 
 
-def page_dict(assessment: Assessment, *, command: str, figures: Mapping[str, Any] | None = None) -> dict[str, Any]:
-    """Return everything the page shows; `figures` is the content of result.json if it is at hand, else without odds."""
-    figures = result(assessment) if figures is None else figures
+def chart_dict(assessment: Assessment, figures: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what the charts read that need no insight: `figures` of `assess.result`, and under `page` two traced weeks."""
     scenario, money = assessment.scenario, assessment.valuation
     worth, edges = money.net_present_value, figures["worth_histogram"]["edges"]
-    found = worth_ranking(assessment)
     return {
         **figures,
         "page": {
+            "coupling": "none" if scenario.kit is None else scenario.kit.coupling,
+            "headline_years": headline_years(assessment),
+            "lasting_differs": not np.array_equal(money.payback_years, money.lasting_payback_years),
+            "ends_gathered": bool(worth.min() < edges[0] or worth.max() > edges[-1]),
+            "weeks": weeks(assessment),
+        },
+    }
+
+
+def page_dict(
+    assessment: Assessment,
+    *,
+    command: str,
+    figures: Mapping[str, Any] | None = None,
+    charts: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
+    """Return everything the page shows; `figures` is the content of result.json if it is at hand, else without odds.
+
+    `charts` is what `chart_dict` gives, if it is at hand.
+    """
+    figures = result(assessment) if figures is None else figures
+    scenario, found = assessment.scenario, worth_ranking(assessment)
+    return {
+        **figures,
+        "page": {
+            **(chart_dict(assessment, figures) if charts is None else charts)["page"],
             "command": command,
             "description": scenario.description,
             "place": scenario.site.place,
             "kit": "" if scenario.kit is None else scenario.kit.name,
             "home": scenario.home.name,
             "tariff": scenario.tariff.name,
-            "coupling": "none" if scenario.kit is None else scenario.kit.coupling,
-            "headline_years": headline_years(assessment),
-            "lasting_differs": not np.array_equal(money.payback_years, money.lasting_payback_years),
-            "ends_gathered": bool(worth.min() < edges[0] or worth.max() > edges[-1]),
-            "weeks": weeks(assessment),
             "sketches": sketches(scenario),
             "units": {row.key: "" if row.key in LUCK else unit_of(row.key, scenario.currency) for row in found.inputs},
             "draws": draws_shown(assessment),
@@ -138,7 +158,11 @@ def whole_result(
     `assess.result` gives, if it is at hand.
     """
     first = result(assessment) if figures is None else figures
-    figures = {**first, **warranty_figures(assessment), **insight_figures(insight(assessment), assessment.scenario)}
+    # Beside the insight, since it runs the kernel, which needs no lock of the interpreter.
+    with ThreadPoolExecutor(1) as beside:
+        warranty = beside.submit(warranty_figures, assessment)
+        seen = insight_figures(insight(assessment), assessment.scenario)
+        figures = {**first, **warranty.result(), **seen}
     if not foresight:
         return figures
     from riskcalc.answers.foresight import foresight_figures  # meets scipy's optimisers, a third of a second

@@ -104,7 +104,7 @@ def assess(
             found = made.assessment
 
     from riskcalc.answers.assess import draw_table, result
-    from riskcalc.answers.page_dict import page_dict, whole_result
+    from riskcalc.answers.page_dict import chart_dict, page_dict, whole_result
     from riskcalc.language import speaking
     from riskcalc.output import csv_text, json_text, write_files
     from riskcalc.pages.page import ask_drawings, assess_page
@@ -114,11 +114,11 @@ def assess(
 
     asked = command_line("assess", [scenario_file], found.scenario.overrides) + (" --foresight" if foresight else "")
     at_hand = result(found)
-    shown = page_dict(found, figures=at_hand, command=asked)
+    charts = chart_dict(found, at_hand)
     with speaking(found.scenario.study.language):
-        ask_drawings(shown)
+        ask_drawings(charts)
     figures = whole_result(found, foresight=foresight, figures=at_hand)
-    shown = {**shown, **figures}
+    shown = page_dict(found, figures=figures, charts=charts, command=asked)
     page = page_made(lambda: assess_page(shown), title=found.scenario.called, language=found.scenario.study.language)
     if made is not None:
         figures = recorded(figures, made)
