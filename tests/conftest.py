@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 import warnings
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
@@ -118,6 +119,29 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("RISKCALC_CACHE", str(folder / "cache"))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _compiled_once(_own_cache: None, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Of several workers one compiles the loops, which takes some ten seconds; the others wait and read what it kept."""
+    if int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")) == 1:
+        return
+    folder = tmp_path_factory.getbasetemp().parent
+    try:
+        (folder / "compiling").mkdir()
+    except FileExistsError:
+        ends = time.monotonic() + 120.0
+        while not (folder / "compiled").exists() and time.monotonic() < ends:
+            time.sleep(0.1)
+        return
+    from riskcalc.study.model import assessment
+
+    try:
+        path = tmp_path_factory.mktemp("first") / "small.toml"
+        path.write_text(SMALL, encoding="utf-8")
+        assessment(read_scenario(path))
+    finally:
+        (folder / "compiled").touch()
 
 
 @pytest.fixture

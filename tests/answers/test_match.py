@@ -3,8 +3,6 @@
 import csv
 import json
 import os
-import subprocess
-import sys
 import tomllib
 from pathlib import Path
 
@@ -243,7 +241,7 @@ def test_the_shelf_holds_homes_and_kits_of_all_kinds():
     assert all("invent" in path.read_text() for path in [*homes, *kits])
 
 
-def test_match_writes_its_three_files(tmp_path):
+def test_match_writes_its_three_files(here, tmp_path):
     """The command takes patterns and files as a shell expands them; it says its draws and its step."""
     words = [
         "--homes",
@@ -255,20 +253,13 @@ def test_match_writes_its_three_files(tmp_path):
         "15",
     ]
     quick = ["--set", "study.horizon_years=3", "--set", "study.pool_years=4", "--out", str(tmp_path / "out")]
-    done = subprocess.run(
-        [sys.executable, "-m", "riskcalc", "match", *words, *quick], capture_output=True, text=True, check=False
-    )
+    done = here("match", *words, *quick, cwd=SHELF.parent)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("16 shared futures of 3 years, in steps of 15 minutes. That is enough")
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["cells.csv", "report.html", "result.json"]
     (row,) = csv.DictReader((tmp_path / "out" / "cells.csv").read_text().splitlines())
     assert (row["kit"], row["modules"], row["is_run"]) == ("plug-in-800w", "2", "1")
-    wrong = subprocess.run(
-        [sys.executable, "-m", "riskcalc", "match", *words, "--modules", "two"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    wrong = here("match", *words, "--modules", "two", cwd=SHELF.parent)
     assert wrong.returncode == 2
     assert "whole numbers from 1 to 100" in wrong.stderr
 

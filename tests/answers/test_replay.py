@@ -86,21 +86,21 @@ def test_same_files_elsewhere(made, tmp_path, where):
         assert (tmp_path / "r" / file).read_bytes() == (made / "r" / file).read_bytes()
 
 
-def test_replay_of_an_untouched_run_finds_everything_again(made):
+def test_replay_of_an_untouched_run_finds_everything_again(here, made):
     """Options and overrides are in the record: replay says that all came out again and ends with 0."""
     record = read_result(made / "r" / "result.json")
     assert record["provenance"]["overrides"] == ["purchase.price=650", "study.seed=5"]
-    done = run("replay", "r/result.json", cwd=made)
+    done = here("replay", "r/result.json", cwd=made)
     assert done.returncode == 0, done.stderr
     assert f"all {len(list(figures_in(record)))} entries were reproduced exactly" in done.stdout
 
 
-def test_replay_names_the_files_that_changed(made, tmp_path):
+def test_replay_names_the_files_that_changed(here, made, tmp_path):
     """A changed tariff and a missing scenario are both named, nothing is computed, exit code 2."""
     for file in ("bill.toml", "r/result.json"):
         shutil.copy(made / file, tmp_path)
     (tmp_path / "bill.toml").write_text((made / "bill.toml").read_text() + "\n")
-    done = run("replay", "result.json", cwd=tmp_path)
+    done = here("replay", "result.json", cwd=tmp_path)
     assert done.returncode == 2
     assert "2 problems" in done.stderr
     assert "small.toml\n  given:    no such file" in done.stderr
@@ -109,7 +109,7 @@ def test_replay_names_the_files_that_changed(made, tmp_path):
 
 
 @pytest.mark.slow
-def test_replay_reports_figures_that_differ_and_finds_a_moved_scenario(made, tmp_path):
+def test_replay_reports_figures_that_differ_and_finds_a_moved_scenario(here, made, tmp_path):
     """A record with one figure changed by hand: that figure alone is named, with both values; exit code 3."""
     (tmp_path / "moved").mkdir()
     for file in ("small.toml", "bill.toml"):
@@ -119,14 +119,14 @@ def test_replay_reports_figures_that_differ_and_finds_a_moved_scenario(made, tmp
     record["first_year"]["saving"]["value"] = true * (1 + 1e-8)
     record["provenance"]["libraries"]["numpy"] = "0.0.1"
     (tmp_path / "record.json").write_text(json.dumps(record))
-    done = run("replay", "record.json", "--scenario", "moved/small.toml", "--json", cwd=tmp_path)
+    done = here("replay", "record.json", "--scenario", "moved/small.toml", "--json", cwd=tmp_path)
     assert done.returncode == 3, done.stderr
     found = json.loads(done.stdout)
     assert [row["key"] for row in found["differences"]] == ["first_year.saving.value"]
     assert found["differences"][0]["again"] == true
     assert found["largest_relative_difference"] == pytest.approx(1e-8, rel=1e-4)
     assert [row["name"] for row in found["versions"]] == ["numpy"]
-    said = run("replay", "record.json", "--scenario", "moved/small.toml", cwd=tmp_path)
+    said = here("replay", "record.json", "--scenario", "moved/small.toml", cwd=tmp_path)
     assert "1 of" in said.stdout
     assert "versions: numpy 0.0.1 then" in said.stdout
 

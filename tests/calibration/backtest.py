@@ -84,15 +84,14 @@ def chance_of_wilder(truth: Floats, possible: Floats, *, samples: int = 20_000) 
 
 
 def foretold(
-    shown: WeatherPool, *, seed: int, spread: float | None, tilt_deg: float, azimuth_deg: float
+    shown: WeatherPool, shown_kwh: Floats, *, seed: int, spread: float | None, tilt_deg: float, azimuth_deg: float
 ) -> dict[str, Floats]:
     """Return what each way of foretelling holds possible for the yield of a year, (draws,) [kWh]."""
-    plane = {"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg}
-    generated = generated_yield_kwh(shown, seed=seed, spread=spread, **plane)
+    generated = generated_yield_kwh(shown, seed=seed, spread=spread, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg)
     mean_error = np.random.default_rng(seed).normal(size=(256, 1)) * (generated.std() / generated.mean())
     mean_error /= np.sqrt(shown.years)
     return {
-        "years shown": yearly_yield_kwh(shown, **plane),
+        "years shown": shown_kwh,
         "generated": generated,
         "generated + mean": (generated * (1.0 + mean_error)).ravel(),
     }
@@ -119,9 +118,8 @@ def backtest(
     inside: dict[tuple[str, float], list[bool]] = {}
     widths: dict[tuple[str, float], list[float]] = {}
     for seed, (shown, away) in enumerate(splits(pool.years, hidden)):
-        possible = foretold(
-            some_years(pool, shown), seed=seed, spread=spread, tilt_deg=tilt_deg, azimuth_deg=azimuth_deg
-        )
+        plane = {"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg}
+        possible = foretold(some_years(pool, shown), truth[shown], seed=seed, spread=spread, **plane)
         for method, drawn in possible.items():
             for level in LEVELS:
                 low, high = np.quantile(drawn, [0.5 - level / 2, 0.5 + level / 2])

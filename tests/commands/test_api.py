@@ -41,15 +41,12 @@ def test_the_import_is_light_and_offers_what_it_says() -> None:
     assert done.returncode == 0, done.stderr
 
 
-def test_figures_are_those_of_the_command(answer, small_file, tmp_path) -> None:
+def test_figures_are_those_of_the_command(here, answer, small_file, tmp_path) -> None:
     """The same scenario and changes give the result.json of `riskcalc assess`, the files' names apart."""
     words = ["assess", str(small_file), "--json"]
     for key, value in CHANGES.items():
         words += ["--set", f"{key}={toml_value(value)}"]
-    done = subprocess.run(
-        [sys.executable, "-m", "riskcalc", *words], cwd=tmp_path, capture_output=True, text=True, check=True
-    )
-    other = json.loads(done.stdout)
+    other = json.loads(here(*words, cwd=tmp_path).stdout)
     for name in ("payback_years", "net_present_value", "first_year", "ranking"):
         assert json.loads(json.dumps(answer.figures[name])) == other[name]
 

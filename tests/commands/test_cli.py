@@ -77,15 +77,6 @@ def test_never_is_an_empty_cell_and_a_null(here, small_file, tmp_path):
     assert {row["payback_years"] for row in rows} == {""}
 
 
-def test_same_seed_same_files(small_file, tmp_path):
-    """Two runs in different folders write the same result.json and draws.csv to the byte."""
-    for name in ("a", "b"):
-        (tmp_path / name).mkdir()
-        assert run("assess", small_file, "--out", "r", cwd=tmp_path / name).returncode == 0
-    for file in ("result.json", "draws.csv"):
-        assert (tmp_path / "a/r" / file).read_bytes() == (tmp_path / "b/r" / file).read_bytes()
-
-
 def test_json_goes_to_standard_output(here, small_file, tmp_path):
     """--json prints the figures and nothing else."""
     done = here("assess", small_file, "--json", cwd=tmp_path)

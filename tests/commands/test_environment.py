@@ -10,7 +10,9 @@ import os
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
+from subprocess import CompletedProcess
 
 import pytest
 from typer.testing import CliRunner
@@ -197,12 +199,12 @@ def test_no_command_hands_on_what_plays_tricks(tmp_path: Path, monkeypatch: pyte
         (["sites", "--near", "TRICK", "0"], "Invalid value"),
     ],
 )
-def test_what_was_typed_plays_no_tricks(words: list[str], said: str) -> None:
+def test_what_was_typed_plays_no_tricks(
+    here: Callable[..., CompletedProcess[str]], words: list[str], said: str
+) -> None:
     """A word that cannot be taken is told without its control characters and direction marks, by typer too."""
     typed = [word.replace("TRICK", "a\x1b[2J\u202eb\x9b\u2066c") for word in words]
-    told = subprocess.run(
-        [sys.executable, "-m", "riskcalc", *typed], capture_output=True, encoding="utf-8", check=False, cwd=ROOT
-    )
+    told = here(*typed, cwd=ROOT)
     assert told.returncode == 2
     assert not told.stdout
     assert said in told.stderr

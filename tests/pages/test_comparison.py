@@ -2,8 +2,6 @@
 
 import json
 import re
-import subprocess
-import sys
 from html.parser import HTMLParser
 
 import numpy as np
@@ -206,14 +204,13 @@ def test_names_read_as_a_choice():
     assert [listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"])] == ["a", "a or b", "a, b or c"]
 
 
-def test_compare_writes_its_three_files_in_any_order(small_file, tmp_path):
+def test_compare_writes_its_three_files_in_any_order(here, small_file, tmp_path):
     """The command ends with the path of the report; another order of the options changes their letters alone."""
     other = tmp_path / "other.toml"
     other.write_text(small_file.read_text().replace("price = 600", "price = 300"))
     told = []
     for order in ((small_file, other), (other, small_file)):
-        words_given = [sys.executable, "-m", "riskcalc", "compare", *order, "--out", "out", "--no-stay"]
-        done = subprocess.run(words_given, cwd=tmp_path, capture_output=True, text=True, check=False)
+        done = here("compare", *order, "--out", "out", "--no-stay", cwd=tmp_path)
         assert done.returncode == 0, done.stderr
         assert done.stdout.splitlines()[-1] == "out/report.html"
         assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["draws.csv", "report.html", "result.json"]
