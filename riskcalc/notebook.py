@@ -119,11 +119,11 @@ class Assessed:
 
     def _repr_html_(self) -> str:
         from riskcalc.pages.document import card_html
-        from riskcalc.pages.exhibits.answer import verdict_words, worth_in_brief
+        from riskcalc.pages.exhibits.answer import answer_words
         from riskcalc.pages.exhibits.boxes import key_figures
 
         page = self.page
-        card = card_html(page["title"], f"{verdict_words(page)} {worth_in_brief(page)}", key_figures(page))
+        card = card_html(page["title"], answer_words(page), key_figures(page))
         return _with_chart(card, self.chart, words="In how many futures it has paid back, by the year")
 
     def __repr__(self) -> str:

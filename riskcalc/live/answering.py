@@ -17,7 +17,7 @@ import numpy as np
 
 from riskcalc.answers.paid_back import headline, stay_figures
 from riskcalc.errors import InputError
-from riskcalc.pages.exhibits.answer import verdict_words
+from riskcalc.pages.exhibits.answer import answer_words
 from riskcalc.scenario import Scenario
 from riskcalc.study.model import Assessment, assessment, doubled, world_of
 from riskcalc.types import Floats
@@ -92,7 +92,7 @@ def first_screen(found: Assessment, pins: list[Pin], *, all_draws: int) -> dict[
     paid = payback_figures(np.where(bought, payback, np.nan), scrambles=scrambles)
     odds = estimate(np.where(bought, payback, np.nan), known(share_paid_back), scrambles=scrambles).as_dict()
     asked = min(found.scenario.study.odds_within_years or horizon, horizon)
-    sentence = verdict_words(
+    sentence = answer_words(
         {
             "provenance": {"draws": found.draws},
             "horizon_years": horizon,

@@ -45,8 +45,8 @@ class Document:
 
     @property
     def detail(self) -> str:
-        """Return the section with which the detail begins: the first after the answer and its questions."""
-        return next((part.key for part in self.sections if part.key not in ("answer", "right")), "")
+        """Return the section with which the detail begins: the first after the answer and what belongs to it."""
+        return next((part.key for part in self.sections if part.key not in ("answer", "right", "more")), "")
 
 
 def html_document(document: Document) -> str:

@@ -196,42 +196,29 @@
       const nearest = words.steps.map((step) => step * decade).reduce((a, b) => (Math.abs(Math.log(b / one)) < Math.abs(Math.log(a / one)) ? b : a));
       return filled(p < 0.5 ? words.about_one : words.all_but, {many: group(Math.round(nearest), 0)});
     };
+    const shareWords = (figure) => (figure.value > 0 && figure.value < 1 ? filled(words.of_futures, {share: percent(figure.value, figure.se)}) : filled(figure.value > 0 ? words.all : words.zero, {draws: group(data.draws, 0)}));
+    const gainsOf = (f) => ({value: 1 - f.lost.value, se: f.lost.se});
     const kindOf = (f) => {
-      const gains = 1 - f.lost.value, low = Math.min(f.paid.value, gains), high = Math.max(f.paid.value, gains), {likely, sure} = words;
-      return low >= likely ? (low >= sure ? "yes" : "probably") : high <= 1 - likely ? (high <= 1 - sure ? "no" : "probably not")
-        : f.paid.value >= likely ? "toss_up_later" : f.paid.value <= 1 - likely && words.verdicts.toss_up_after ? "toss_up_after" : "toss-up";
-    };
-    const laterBelow = (f) => !f.worth.constant && words.doubts[kindOf(f)];
-    const laterOf = (f) => {
-      if (!words.later) return "";
-      const still = laterBelow(f) && words.still[kindOf(f)];
-      return ` ${filled(words.later, {years: wholeYears(f.horizon), share: percent(f.odds, f.never.se)})}${still ? ` ${still}` : ""}`;
+      const paid = f.paid.value, gains = 1 - f.lost.value, low = Math.min(paid, gains), high = Math.max(paid, gains), {likely, sure} = words;
+      if (low >= likely) return low >= sure ? "yes" : "probably";
+      if (high <= 1 - likely) return high <= 1 - sure ? "no" : "probably not";
+      const even = (x) => x > 1 - likely && x < likely;
+      return even(paid) && even(gains) ? "toss-up" : paid > gains ? "toss_up_later" : "toss_up_after";
     };
     const verdict = (f) => {
-      const later = laterBelow(f) ? "" : laterOf(f);
-      const doubts = f.worth.constant ? !f.paid.value : words.doubts[kindOf(f)], after = (words.falls_short.but ? ` ${doubts ? words.falls_short.doubts : words.falls_short.but}` : "") + later;
-      if (f.worth.constant) return (f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)})) + after;
-      let futures = f.paid.value > 0 ? frequency(f.paid.value) : filled(words.zero, {draws: group(data.draws, 0)});
-      if (f.paid.value > 0 && f.paid.value < 1) futures = f.paid.value > words.most ? filled(words.of_futures, {share: percent(f.paid.value, f.paid.se)}) : `${futures} (${percent(f.paid.value, f.paid.se)})`;
-      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), futures, loss: percent(f.lost.value, f.lost.se), gain: percent(1 - f.lost.value, f.lost.se)}) + after;
+      if (f.worth.constant) return f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)});
+      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), loss: shareWords(f.lost), gain: shareWords(gainsOf(f))});
     };
-    const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se)});
-    const lift = (f) => {
-      const apart = f.worthMean.value - f.worthHalf.value, far = !f.worth.constant && Math.abs(apart) > words.lift * (f.worthHigh.value - f.worthLow.value);
-      return far ? ` ${words.lifted[apart > 0 ? "up" : "down"]}` : "";
+    const reasons = (f) => {
+      const figures = {years: [f.paid, f.headline], stay: [f.paid, f.headline], later: [{value: f.odds, se: f.never.se}, f.horizon]};
+      const pays = f.worth.constant ? [] : words.told.map((kind) => filled(words.pays[(figures[kind][0].value > 1 - f.lost.value + words.notable ? "but_" : "") + kind], {paid: shareWords(figures[kind][0]), years: wholeYears(figures[kind][1])}));
+      return [...pays, words.falls_short].filter(Boolean).join(" ");
     };
-    const brief = (f) => {
-      const x = f.worthMean.value, amount = money(Math.abs(x), f.worthMean.se || 0);
-      const worth = x === 0 ? words.even : filled(words.brief[(f.worth.constant ? "certain_" : "") + (x < 0 ? "lost" : "gained")], {amount, years: wholeYears(f.horizon)}) + lift(f);
-      return laterBelow(f) ? `${worth}${laterOf(f)}` : worth;
-    };
-    const within = (figure, f) => figure.value === Infinity ? filled(words.pays_not, {years: wholeYears(f.horizon)}) : filled(words.pays, {years: years(figure, f.horizon)});
+    const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se || 0)});
     const rowsOf = (f) => {
-      const [low, high] = f.savingEnds, spread = f.savingEnds[0] === f.savingEnds[1] ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
-      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread]];
-      const near = !f.worth.constant && f.paybackHalf.value === Infinity && 1 - f.never.value >= words.nearly;
-      const half = [gain(f.worthHalf), near ? filled(words.pays_nearly, {years: wholeYears(f.horizon)}) : within(f.paybackHalf, f)];
-      return f.worth.constant ? [...rows, half] : [...rows, half, [gain(f.worthBad), within(f.paybackBad, f)]];
+      const [low, high] = f.savingEnds, spread = low === high ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
+      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread], [gain(f.worthMean), filled(words.against.all, {years: wholeYears(f.horizon)})]];
+      return f.worth.constant ? rows : [...rows, [gain(f.worthBad), null]];
     };
     const kept = new Map();
     const swap = (node, text) => {
@@ -312,7 +299,7 @@
       const hero = document.querySelector(".hero");
       if (hero) {
         swap(hero.querySelector(".opening"), any ? verdict(f) : null);
-        swap(hero.querySelector("[data-brief]"), any ? brief(f) : null);
+        swap(hero.querySelector("[data-brief]"), any ? reasons(f) : null);
         const shown = rowsOf(f);
         [...hero.querySelectorAll(".figures > div")].forEach((box, k) => {
           swap(box.querySelector("b"), any && shown[k] ? shown[k][0] : null);
@@ -320,7 +307,7 @@
         });
         for (const node of hero.querySelectorAll(".first")) node.hidden = any;
       }
-      if (words.asked) swap(document.querySelector("#answer > .asked"), any ? filled(words.asked, {price: money(f.outlay.value, f.outlay.se || 0), years: wholeYears(f.horizon)}) : null);
+      swap(document.querySelector("header .facts span:last-child"), any ? filled(words.looked_at, {years: wholeYears(f.horizon)}) : null);
       const quarter = {value: f.payback[1], se: f.payback[1] === Infinity ? NaN : f.quarters[0]}, late = {value: f.payback[3], se: f.quarters[1]};
       const when = quarter.value === Infinity ? filled(words.quarter, {years: wholeYears(f.horizon)}) : late.value === Infinity ? filled(words.quarter_in, {years: years(quarter, f.horizon)})
         : filled(words.half_in, {low: group(quarter.value, riskcalcPage.places(quarter.se, 1, quarter.value)), high: years(late, f.horizon)});
@@ -328,7 +315,7 @@
       swap(document.getElementById("money-title"), any ? filled(words.nine, {low: money(f.worthLow.value, f.worthLow.se), high: money(f.worthHigh.value, f.worthHigh.se)}) : null);
       if (data.options[0].claims.length) swap(document.getElementById("claims-title"), any ? words.yours : null);
       const counts = any ? dots(f) : null, missing = any ? counts[counts.length - 1] : 0, said = wholeYears(f.headline);
-      const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : missing === 99 ? words.one_pays : words.some_pay, {years: said, count: 100 - missing, missing});
+      const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : missing === 99 ? words.one_pays : words.some_pay, {years: said, count: 100 - missing});
       redraw("futures", title, () => dotsDrawn(counts));
       const odds = f.payback[2] === Infinity ? (1 - f.never.value >= words.nearly ? words.odds_near : words.odds_few) : f.never.value ? words.odds_half : words.odds_all;
       redraw("odds", any ? filled(odds, {share: percent(f.never.value, f.never.se), middle: years(f.paybackHalf, f.horizon), years: wholeYears(f.horizon)}) : null, () => oddsDrawn(f));
@@ -397,7 +384,7 @@
         published = published || f;
         const claims = followClaims(found[0], typed[0], horizon, any);
         follow(found[0], f, any);
-        sentence = `${verdict(f)} ${brief(f)}`;
+        sentence = `${verdict(f)} ${reasons(f)}`.trim();
         const rows = (each) => [[words.rows.odds, percent(each.odds, each.paid.se)], [words.rows.half, years(each.paybackHalf, each.horizon)], [words.rows.outlay, money(each.outlay.value, each.outlay.se || 0)],
           [words.rows.saving, money(each.saving.value, each.saving.se || 0)], [words.rows.middle, money(each.worthHalf.value, each.worthHalf.se)], [words.rows.bad, money(each.worthBad.value, each.worthBad.se)], [words.rows.loss, percent(each.lost.value, each.lost.se)]];
         const before = rows(published);

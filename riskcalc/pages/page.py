@@ -15,13 +15,13 @@ from riskcalc.pages.exhibits import (
     findout,
     fit,
     matching,
+    more,
     options,
     order,
     pairs,
     prices,
     ranking,
     spread,
-    stay,
     stays,
     tracked,
     week,
@@ -38,7 +38,7 @@ from riskcalc.pages.exhibits.futures import futures_block
 from riskcalc.pages.exhibits.glossary import glossary_blocks
 from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section, published_note
-from riskcalc.pages.figures import capital, counted, grouped, listed, say
+from riskcalc.pages.figures import capital, counted, grouped, listed, say, whole_years
 from riskcalc.types import Figures
 
 
@@ -89,12 +89,13 @@ def assess_document(figures: Figures) -> Document:
         [
             first,
             answer.questions_section(figures),
+            more.more_section(figures),
             section(
                 "when",
                 "When it pays back",
                 follows_note,
                 payback_.odds_block(figures),
-                items([*payback_.when_words(figures), *stay.ends_words(figures)]),
+                items(payback_.when_words(figures)),
                 finding=payback_.when_finding(figures),
             ),
             section(
@@ -156,14 +157,13 @@ def assess_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures)),
         ]
     )
-    facts = (only["place"], only["tariff"])
+    looked_at = say("{years} looked at", years=whole_years(figures["horizon_years"]))
     return Document(
         title=say("{name}: does it pay back?", name=figures["title"]),
         heading=figures["title"],
-        summary=f"{answer.verdict_words(figures)} {answer.worth_in_brief(figures)}",
+        summary=f"{answer.answer_words(figures)} {answer.worth_in_brief(figures)}",
         sections=sections,
-        about=only["description"],
-        facts=tuple(fact for fact in facts if fact),
+        facts=tuple(fact for fact in (only["kit"], only["home"], looked_at) if fact),
         picture=charts_of([Section("", "", first.blocks)])[0],
     )
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from riskcalc.pages.exhibits import answer, options, stay, tracked
-from riskcalc.pages.exhibits.boxes import check_first, unserved
+from riskcalc.pages.exhibits.boxes import check_first, key_figures
 from riskcalc.pages.exhibits.pairs import dominance_words
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.stays import stay_words
-from riskcalc.pages.exhibits.worth import outlay
 from riskcalc.pages.figures import (
     PLAIN,
     capital,
     counted,
     estimate,
     grouped,
+    lower,
     money,
     percent,
     say,
@@ -45,30 +45,25 @@ def summary_lines(figures: Figures) -> list[str]:
         title="{title}",
         draws=grouped(draws),
     )
-    lines = [
-        message.format(title=figures["title"]),
-        say("cost with installation: {price}", price=money(outlay(figures), currency)),
-        answer.verdict_words(figures),
-        *_odds(figures),
-        _when(figures),
-        *(
-            say("{name}: {count} ({below})", name=name, count=count, below=below)
-            for name, count, below in unserved(figures)
-        ),
-        *([refused] if (refused := answer.refused_words(figures)) else []),
-        *stay.briefs(figures),
-        *stay.ends_words(figures),
+    lines = [message.format(title=figures["title"]), answer.verdict_words(figures), *answer.reasons(figures)]
+    lines += [
+        say("{name}: {figure} ({below})", name=lower(name), figure=figure, below=below)
+        for name, figure, below in key_figures(figures)
+    ]
+    advice = check_first(figures)
+    lines += [say("check before you buy: {advice}", advice=advice)] if advice else []
+    lines += ["", *histogram_lines(figures), "", *_odds(figures), _when(figures)]
+    lines.append(
         say(
-            "worth {mean} on average in today's money, {low} to {high} in nine of ten; {loss} lose money",
+            "worth {mean} on average in today's money, {low} to {high} in nine of ten; savings bring more in {loss}",
             mean=money(worth["mean"], currency, with_error=True),
             low=money(worth["p5"], currency),
             high=money(worth["p95"], currency),
             loss=percent(worth["loss_probability"]),
-        ),
-    ]
-    advice = check_first(figures)
-    lines += [say("check first: {advice}", advice=advice)] if advice else []
-    lines += ["", *histogram_lines(figures), ""]
+        )
+    )
+    more = (answer.refused_words(figures), stay.stay_brief(figures), stay.sale_brief(figures), stay.loan_brief(figures))
+    lines += [text for text in more if text]
     leading = [row for row in figures["ranking"] if row["key"] != "interactions"][:3]
     if leading:
         lines.append("what decides it: share of the spread in worth that each input explains alone")

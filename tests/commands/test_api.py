@@ -80,9 +80,9 @@ def test_an_unknown_chart_names_those_there_are(answer) -> None:
 def test_the_card_escapes_and_says_the_answer(answer) -> None:
     """The notebook's card has the opening sentence; markup in a title stays text."""
     from riskcalc.pages.document import card_html
-    from riskcalc.pages.exhibits.answer import verdict_words
+    from riskcalc.pages.exhibits.answer import answer_words
 
-    assert verdict_words(answer.page) in answer._repr_html_().replace("&#39;", "'")
+    assert answer_words(answer.page) in answer._repr_html_().replace("&#39;", "'")
     assert "data:image/svg+xml" in answer._repr_html_(), "the card holds a chart"
     assert "<img" not in card_html("<img src=x>", "<img>", [("<img>", "<img>", "<img>")])
 

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 
 from riskcalc.pages.exhibits import answer
+from riskcalc.pages.exhibits.boxes import check_words
+from riskcalc.pages.exhibits.more import paying_words, worth_words
 from riskcalc.pages.exhibits.payback import headline_years, odds_title, paid_share, when_words
 from riskcalc.pages.figures import PLAIN, estimate
 from riskcalc.pages.page import assess_page
@@ -48,24 +50,34 @@ def test_the_verdict_needs_both_payback_and_gain(
     assert answer.verdict(with_odds(example, paid, gains)) == verdict
 
 
-def test_the_sentence_counts_futures_and_names_the_years(example: dict[str, Any]) -> None:
-    """The answer, the frequency, the percentage; no plus-minus on the first screen."""
-    said = plain(answer.verdict_words(with_odds(example, 0.7)))
-    assert said == "Probably yes: in about 7 in 10 futures (70 %) the kit pays for itself within 6 years."
-    # "All but 1 in 20 (95 %)" would put two figures side by side that do not agree.
-    said = plain(answer.verdict_words(with_odds(example, 0.96)))
-    assert said == "Yes: in 96 % of futures the kit pays for itself within 6 years."
-    said = plain(answer.verdict_words(with_odds(example, 0.0)))
-    assert said.endswith("savings would bring more. In 0 of 512 futures the kit pays for itself within 6 years.")
-    said = plain(answer.verdict_words(with_odds(example, 1.0)))
-    assert said == "Yes: in all 512 futures the kit pays for itself within 6 years."
+def test_the_verdict_is_one_sentence_with_one_figure(example: dict[str, Any]) -> None:
+    """The odds of a gain over savings; none and all with their number; no plus-minus on the first screen."""
+    for paid, gains, said in (
+        (0.97, 0.96, "Yes: the kit brings more than savings in 96 % of futures."),
+        (0.97, 0.7, "Probably yes: the kit brings more than savings in 70 % of futures."),
+        (1.0, 1.0, "Yes: the kit brings more than savings in all 512 futures."),
+        (0.55, 0.45, "A coin toss: the kit brings more than savings in 45 % of futures."),
+        (0.8, 0.5, "Hard to say: the kit often pays for itself, but savings would bring more in 50 % of futures."),
+        (
+            0.2,
+            0.8,
+            "Hard to say: the kit beats savings in 80 % of futures, but often does not pay for itself within 6 years.",
+        ),
+        (0.39, 0.3, "Probably not: savings would bring more in 70 % of futures."),
+        (0.0, 0.0, "No: savings would bring more in all 512 futures."),
+    ):
+        assert plain(answer.verdict_words(with_odds(example, paid, gains))) == said
 
 
-def test_a_toss_up_with_good_odds_says_why(example: dict[str, Any]) -> None:
-    """Payback in four of five futures is no yes where half lose money once later money is discounted."""
-    said = plain(answer.verdict_words(with_odds(example, 0.8, 0.5)))
-    assert said.startswith("Hard to say: ")
-    assert "That alone is no gain: in 50 %, savings with interest would bring more." in said
+def test_a_payback_that_looks_better_than_the_verdict_says_why(example: dict[str, Any]) -> None:
+    """Interest is not counted: said where more futures pay back than gain, and only there."""
+    assert list(map(plain, answer.reasons(with_odds(example, 0.8, 0.5)))) == [
+        "Not counting interest, it pays for itself within 6 years in 80 % of futures."
+    ]
+    assert list(map(plain, answer.reasons(with_odds(example, 0.7, 0.7)))) == [
+        "It pays for itself within 6 years in 70 % of futures."
+    ]
+    assert plain(answer.reasons(with_odds(example, 0.0, 0.2))[0]).endswith("in 0 of 512 futures.")
 
 
 def test_headline_dots_and_summary_follow_the_years_asked_for(example: dict[str, Any]) -> None:
@@ -73,7 +85,7 @@ def test_headline_dots_and_summary_follow_the_years_asked_for(example: dict[str,
     example["page"]["headline_years"] = 3
     assert headline_years(example) == 3
     assert paid_share(example)["value"] == example["paid_back_within_years"][2]["value"]
-    assert "within 3 years" in plain(answer.verdict_words(example))
+    assert "within 3 years" in plain(answer.answer_words(example))
     page = plain(assess_page({**example, "page": {**example["page"], "weeks": []}}))
     assert "back within 3 years" in page[page.index('id="futures-chart"') : page.index('id="futures-chart"') + 200]
     lines = summary_lines(example)
@@ -91,22 +103,23 @@ def test_what_was_asked_names_kit_home_and_outlay(example: dict[str, Any]) -> No
         said
         == "Kit: Small unit (invented). Home: Two rooms (invented). Cost with installation: €300. Time looked at: 6 years."
     )
-    assert "cost with installation: €300" in summary_lines(example)
+    assert "paid on the day of purchase: €300 (kit and installation)" in summary_lines(example)
 
 
-def test_costs_and_gains_of_a_middle_and_a_bad_future(example: dict[str, Any]) -> None:
-    """Gains and losses are amounts in words; a payback that does not come is said with its years."""
-    example["net_present_value"] |= {"p50": estimate(84.0, 1.0), "p5": estimate(-61.0, 1.0)}
-    example["payback_years"] |= {"p50": estimate(2.5, 0.01), "p95": estimate(None)}
+def test_costs_and_gains_on_average_and_in_a_bad_future(example: dict[str, Any]) -> None:
+    """Gains and losses are amounts in words; the middle future and its payback stand in the second part."""
+    example["net_present_value"] |= {
+        "mean": estimate(95.0, 1.0),
+        "p50": estimate(84.0, 1.0),
+        "p5": estimate(-61.0, 1.0),
+    }
+    example["payback_years"] |= {"p50": estimate(2.5, 0.01)}
     rows = {name: (plain(figure), plain(below)) for name, figure, below in answer.key_figures(example)}
-    assert rows["In the middle future"] == (
-        "€84 better off",
-        "than with savings; the price is earned back within 2.5 years (interest not counted)",
-    )
-    assert rows["In a bad future (5 in 100 are worse)"] == (
-        "€61 worse off",
-        "than with savings; the price is not earned back within 6 years",
-    )
+    assert list(rows) == ["Paid on the day of purchase", "Saved in the first year", "On average", "In a bad future"]
+    assert rows["On average"] == ("€95 better off", "than with savings, over 6 years")
+    assert rows["In a bad future"] == ("€61 worse off", "than with savings; 5 futures in 100 are worse")
+    assert plain(worth_words(example)[1]).startswith("In the middle future you are €84 better off")
+    assert plain(paying_words(example)[1]) == "Half of the futures have earned it back within 2.5 years."
 
 
 def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example: dict[str, Any]) -> None:
@@ -116,16 +129,19 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
         row | {"key": "luck.prices"},
         row | {"key": "purchase.price", "share_of_variance": estimate(0.31, 0.01)},
     ]
-    assert plain(answer.check_first(example)) == (
+    assert answer.check_first(example) == "Get a written quote for the kit, with installation and every extra."
+    assert plain(check_words(example)[0]) == (
         "Get a written quote for the kit, with installation and every extra. Price of the kit decides 31 % of what separates "
         "good futures from bad ones."
     )
     example["ranking"] = []
     assert answer.ranked_check(example) == ""
-    unranked = answer.check_first(example)
-    assert unranked.startswith("Get a written quote for the kit, with installation and every extra. Ask how long")
+    assert answer.check_first(example) == "Get a written quote for the kit, with installation and every extra."
+    assert check_words(example)[1].startswith("Ask how long the electronics are under warranty")
     example["bought_share"] = estimate(0.8, 0.01)
-    assert answer.check_first(example) == f"Ask for permission in writing before you order. {unranked}"
+    assert plain(answer.check_first(example)) == (
+        "Ask for permission in writing. In 20 % of futures it is refused, and nothing is bought."
+    )
 
 
 def test_an_average_far_from_the_middle_says_why(example: dict[str, Any]) -> None:
@@ -187,23 +203,26 @@ def test_the_five_sentences_hold_both_kinds_of_refusal(example: dict[str, Any]) 
         assert (
             said.index("Do not connect this as described.")
             < said.index("2 in series would fit")
-            < said.index("pays for")
+            < said.index("savings")
         )
 
 
 def test_a_middle_future_at_even_odds_is_not_said_to_fail(example: dict[str, Any]) -> None:
     """With 49.8 % paid back the odds read 50 %: the middle future says about half, not that it does not pay back."""
-    for paid, below, title in (
+    for paid, said, title in (
         (
             0.498,
-            "the price is just about earned back within 6 years (interest not counted)",
+            "Just under half of the futures have earned it back within 6 years.",
             "Just under half of the futures pay back",
         ),
-        (0.42, "the price is not earned back within 6 years", "Fewer than half of the futures pay back: 58 %"),
+        (
+            0.42,
+            "Fewer than half of the futures earn it back within 6 years.",
+            "Fewer than half of the futures pay back: 58 %",
+        ),
     ):
         example["payback_years"] |= {"p50": estimate(None), "never_share": estimate(1 - paid, 0.001)}
-        rows = {name: plain(line) for name, _, line in answer.key_figures(example)}
-        assert rows["In the middle future"] == f"than with savings; {below}"
+        assert plain(paying_words(example)[1]) == said
         assert plain(odds_title(example)).startswith(title)
 
 

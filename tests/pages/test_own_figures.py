@@ -25,7 +25,7 @@ from riskcalc.pages.exhibits.findout import claim_words
 from riskcalc.pages.exhibits.own_figures import HORIZON, fields
 from riskcalc.pages.exhibits.payback import when_finding
 from riskcalc.pages.exhibits.worth import money_finding
-from riskcalc.pages.figures import money
+from riskcalc.pages.figures import money, whole_years
 from riskcalc.pages.page import assess_page, compare_page, match_page
 from riskcalc.scenario import read_scenario
 from riskcalc.study.model import assessment, design_of, drawn_values
@@ -160,11 +160,12 @@ def first_screen_as_published(page, again):
     """The first screen reads as that of a report made with the figures."""
     wanted = page_dict(again, command="", figures=whole_result(again))
     hero = page.locator(".hero")
-    assert page.locator("#answer > .asked").inner_text() == answer.asked_words(wanted)
+    years = whole_years(wanted["horizon_years"])
+    assert page.locator("header .facts span").last.inner_text() == f"{years} looked at"
     assert page.locator("#when-title").inner_text() == when_finding(wanted)
     assert page.locator("#money-title").inner_text() == money_finding(wanted)
-    assert hero.locator(".opening").inner_text() == answer.opening_words(wanted)
-    assert hero.locator("[data-brief]").inner_text().startswith(answer.worth_in_brief(wanted))
+    assert hero.locator(".opening").inner_text() == answer.verdict_words(wanted)
+    assert hero.locator("[data-brief]").inner_text() == " ".join(answer.reasons(wanted))
     for block, claim, row in zip(page.locator(".claim").all(), again.scenario.claims, wanted["claims"], strict=True):
         if follows(again, claim):
             said = claim_words(row, wanted["currency"], wanted["horizon_years"])["verdict"]
@@ -318,7 +319,7 @@ def test_without_scripts_the_page_is_as_published(only, opened):
     page, _, _ = opened(assess_page(only), java_script_enabled=False)
     assert not page.locator("#own").is_visible()
     assert page.locator(".published:visible").count() == 0
-    assert page.locator(".hero .opening").inner_text() == answer.opening_words(only)
+    assert page.locator(".hero .opening").inner_text() == answer.verdict_words(only)
 
 
 def test_options_that_differ_in_tariff_or_prices_have_no_panel(small_file):

@@ -104,7 +104,7 @@ def test_the_head_carries_what_a_shared_link_shows(page: str) -> None:
     """Title, description and a picture of the chart of the answer, all in the file."""
     settings = {s.get("property") or s.get("name"): s.get("content", "") for _, s in read(page).elements}
     assert settings["og:title"] == "A flat in the south: does it pay back?"
-    assert "the kit pays for itself" in settings["og:description"]
+    assert "it pays for itself" in settings["og:description"]
     assert settings["description"] == settings["og:description"]
     kind, data = settings["og:image"].split(",")
     assert kind == "data:image/png;base64"
@@ -165,10 +165,10 @@ def test_ids_are_unique_and_links_arrive(page: str) -> None:
 
 
 def test_the_answer_comes_before_the_evidence_and_the_words_at_the_foot(page: str) -> None:
-    """Asked, answered, drawn, limits; then the evidence; the glossary and the command last."""
+    """Asked, answered, drawn; more about it with the limits; then the evidence; the glossary and the command last."""
     text = page[page.index("<main>") :]
-    parts = ('class="asked"', 'class="opening"', 'class="figures"', 'id="futures-chart"', 'id="when"', 'id="cautions"')
-    order = [text.index(part) for part in (*parts, 'id="terms"', 'id="again"')]
+    parts = ('class="facts"', 'class="opening"', 'class="figures"', 'id="futures-chart"', 'id="more"', 'id="when"')
+    order = [text.index(part) for part in (*parts, 'id="cautions"', 'id="terms"', 'id="again"')]
     assert order == sorted(order)
     assert "±" not in text[: text.index('id="when"')].split('class="beside"')[0]
 

@@ -12,10 +12,9 @@ import numpy as np
 import pytest
 
 from riskcalc.answers.page_dict import page_dict, whole_result
-from riskcalc.pages.exhibits.answer import later_in_brief, opening_words, verdict_words
-from riskcalc.pages.exhibits.boxes import key_figures
+from riskcalc.pages.exhibits.answer import answer_words, reasons, verdict_words
 from riskcalc.pages.exhibits.payback import headline_shares
-from riskcalc.pages.exhibits.stay import sale_brief
+from riskcalc.pages.exhibits.stay import ends_table, sale_brief
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import PLAIN
 from riskcalc.pages.page import assess_page
@@ -49,19 +48,22 @@ def percent(share: float) -> str:
 
 def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     """Stays of 2 to 6 years: the odds by the first move, how long stays last, and in how many futures the kit goes along."""
-    found, _, page, screen = told(read_small, *MOVES, "tenure.new_home_sun_chance=0.5")
+    found, figures, page, screen = told(read_small, *MOVES, "tenure.new_home_sun_chance=0.5")
     stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
     paid = (found.valuation.payback_years <= stay).mean()
     assert 0.05 < paid < 0.95
     ever = np.isfinite(found.valuation.payback_years).mean()
     assert ever > paid + 0.1
     for text in (page, screen):
-        assert f"({percent(paid)}) the kit pays for itself before you move." in text
+        assert f"it pays for itself before you move in {percent(paid)} of futures." in text.replace(
+            "It pays", "it pays"
+        )
         assert "In half of the futures you move within 4 years." in text
-        assert "At the first move the kit goes along in 100 % of futures" in text
-        later = "Counting what it saves in later homes too, it pays back within 8 years in"
-        assert f"{later} {percent(ever)} of futures." in text
-    assert "What happens to the kit when you first move? In 100 % of futures you take it along." in page
+        assert f"it pays for itself within 8 years in {percent(ever)} of futures." in text
+    table = ends_table(figures)
+    assert table is not None
+    along = ("you take it along", "100 %", percent(paid))
+    assert [tuple(cell.translate(PLAIN) for cell in row) for row in table.value["cells"]] == [along]
     dots = round(100 * paid)
     assert f"Of 100 futures, {dots} pay back before you move; {100 - dots} do not" in page
     assert f"paid back before you move: {percent(paid)}" in screen
@@ -87,7 +89,7 @@ def test_asked_years_rule_headline_summary_and_dots(read_small: Any) -> None:
     stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
     before = (found.valuation.payback_years <= stay).mean()
     for text in (page, screen):
-        assert f"({percent(paid)}) the kit pays for itself within 3 years" in text
+        assert f"pays for itself within 3 years in {percent(paid)} of futures." in text
         assert "before you move" not in text
         assert f"By the first move, the kit has paid back in {percent(before)} of futures." in text
     assert headline_shares(figures).tolist() == pytest.approx(
@@ -101,7 +103,7 @@ def test_who_moves_after_the_horizon_reads_of_the_horizon(read_small: Any) -> No
     """A stay of at least nine years over a horizon of eight: the headline is about eight years."""
     _, _, page, screen = told(read_small, 'tenure.kind="rent"', "tenure.stay_years=9")
     for text in (page, screen):
-        assert "the kit pays for itself within 8 years." in text
+        assert "pays for itself within 8 years in" in text
         assert "before you move" not in text
 
 
@@ -121,49 +123,32 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.2,
             0.2,
-            "Hard to say: in 80 % of futures the kit brings more than savings in the end. But it pays for itself "
-            "before you move in only about 2 in 10 futures (20 %).",
+            "Hard to say: the kit beats savings in 80 % of futures, but often does not pay for itself before you",
         ),
-        (
-            0.2,
-            0.8,
-            "Probably not: in 80 % of futures, savings would bring more. In about 2 in 10 futures (20 %) the kit pays for itself",
-        ),
-        (
-            0.8,
-            0.7,
-            "Hard to say: in about 8 in 10 futures (80 %) the kit pays for itself before you move. That alone is no gain:",
-        ),
-        (0.8, 0.2, "Probably yes: in about 8 in 10 futures (80 %) the kit pays for itself before you move."),
+        (0.2, 0.8, "Probably not: savings would bring more in 80 % of futures."),
+        (0.8, 0.7, "Hard to say: the kit often pays for itself, but savings would bring more in 70 % of futures."),
+        (0.8, 0.2, "Probably yes: the kit brings more than savings in 80 % of futures."),
     ],
 )
 def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: float, loss: float, said: str) -> None:
-    """Few pay back within the stay, most gain in the end: a toss-up that says why; where both agree there is none."""
+    """Few pay back within the stay, most gain in the end: hard to say, and why; where both agree there is none."""
     _, figures, _, _ = told(read_small, *MOVES)
     figures["stay"]["paid_back"] = {"value": paid, "standard_error": 0.01}
     figures["net_present_value"]["loss_probability"] = {"value": loss, "standard_error": 0.01}
     assert verdict_words(figures).translate(PLAIN).startswith(said)
 
 
-def test_a_verdict_that_is_hard_to_say_leaves_later_homes_to_the_sentences_below(read_small: Any) -> None:
-    """The largest type holds two shares, not three; the odds with later homes follow, and every box counts them."""
+def test_later_homes_are_a_reason_of_their_own(read_small: Any) -> None:
+    """One share a sentence; where it looks better than the odds of a gain, it says that interest is not counted."""
     _, figures, _, _ = told(read_small, *MOVES)
     figures["stay"]["paid_back"] = {"value": 0.2, "standard_error": 0.01}
-    figures["net_present_value"]["loss_probability"] = {"value": 0.2, "standard_error": 0.01}
-    later = later_in_brief(figures)
-    assert later.startswith("Counting what it saves in later homes too, it pays back within")
-    assert opening_words(figures).count("%") == 2
-    assert later.partition(".")[0] not in opening_words(figures)
-    page = assess_page(figures)
-    assert page.index("brings more than savings in the end") < page.index("Counting what it saves in later homes too")
-    below = {name: line.translate(PLAIN) for name, _, line in key_figures(figures)}
-    assert below["In the middle future"].count("later homes counted") == 1
-    figures["net_present_value"]["loss_probability"]["value"] = 0.8
-    assert opening_words(figures).count("%") == 2
-    assert later_in_brief(figures).endswith("That alone is no gain: savings would have earned interest.")
-    figures["stay"]["paid_back"]["value"], figures["net_present_value"]["loss_probability"]["value"] = 0.8, 0.2
-    assert later_in_brief(figures) == ""
-    assert "Counting what it saves in later homes too" in opening_words(figures)
+    figures["paid_back_within_years"][-1]["value"] = 0.7
+    figures["net_present_value"]["loss_probability"] = {"value": 0.8, "standard_error": 0.01}
+    stay, later = (text.translate(PLAIN) for text in reasons(figures))
+    assert stay == "It pays for itself before you move in 20 % of futures."
+    assert later == "Counting later homes, but no interest, it pays for itself within 8 years in 70 % of futures."
+    figures["net_present_value"]["loss_probability"]["value"] = 0.2
+    assert reasons(figures)[1].startswith("Counting later homes too, it pays for itself")
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
@@ -180,13 +165,27 @@ def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
     )
 
 
-@pytest.mark.parametrize(("at_move", "said"), [("sell", "the kit is sold"), ("leave", "the kit is left with the home")])
+@pytest.mark.parametrize(("at_move", "said"), [("sell", "you sell it"), ("leave", "you leave it with the home")])
 def test_what_becomes_of_the_kit_at_the_move_is_said(read_small: Any, at_move: str, said: str) -> None:
     """Sold or left at the first move, in every future that moves."""
-    _, _, page, screen = told(read_small, *MOVES, f'tenure.at_move="{at_move}"', "tenure.resale_share=0.6")
-    for text in (page, screen):
-        assert f"At the first move {said} in 100 % of futures" in text
-        assert "works on in the next home" not in text
+    _, figures, page, _ = told(read_small, *MOVES, f'tenure.at_move="{at_move}"', "tenure.resale_share=0.6")
+    table = ends_table(figures)
+    assert table is not None
+    assert [row[:2] for row in table.value["cells"]] == [(said, "100\u202f%")]
+    assert said in page
+    assert "works on in the next home" not in page
+
+
+def test_what_becomes_of_the_kit_adds_up(read_small: Any) -> None:
+    """Where the kit may be broken or stay, the last row holds all futures and the odds by the first move."""
+    found, figures, _, _ = told(read_small, 'tenure={kind="rent", stay_years={distribution="uniform", low=2, high=16}}')
+    table = ends_table(figures)
+    assert table is not None
+    *rows, together = [tuple(cell.translate(PLAIN) for cell in row) for row in table.value["cells"]]
+    assert len(rows) > 1
+    stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
+    paid = (found.valuation.payback_years <= np.minimum(stay, 8)).mean()
+    assert together == ("all together", "100 %", percent(paid))
 
 
 def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
@@ -233,26 +232,21 @@ def test_days_without_power_stand_on_the_first_screen(read_small_without: Any) -
     found, figures, page, screen = told(partial(read_small_without, ("kit.charger", "dispatch")), *off_grid)
     days = round(float(found.simulation.short_days[0].mean()))
     assert 0 < days < 365
-    assert ("Days short of power", f"{days} a year") in [row[:2] for row in key_figures(figures)]
-    assert f"{days} a year" in page
-    assert f"Days short of power: {days} a year" in screen
+    assert any(f"{days} days" in text.translate(PLAIN) for text in reasons(figures))
     for text in (page, screen):
         assert f"n {days} days a year it cannot run everything." in text
 
 
-def test_the_verdict_names_the_days_short_of_power(read_small_without: Any) -> None:
-    """Off grid a yes is followed by "but", a no is not; a kit that always carries everything has no such sentence."""
+def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> None:
+    """Off grid: their number is the last reason; a kit that always carries everything has no such sentence."""
     off_grid = ('kit.coupling="off_grid"', "home.annual_use_kwh=600")
     _, figures, _, _ = told(partial(read_small_without, ("kit.charger", "dispatch")), *off_grid)
-    first, loss = figures["loss_of_load"]["first_year"]["days_share"], figures["net_present_value"]["loss_probability"]
-    for paid, days, said in (
-        (0.97, 104, "within 8 years. But on 104 days a year it cannot run everything."),
-        (0.97, 1, "within 8 years. But on 1 day a year it cannot run everything."),
-        (0.97, 0, "within 8 years."),
-        (0.03, 104, "within 8 years. On 104 days a year it cannot run everything."),
-    ):
-        figures["paid_back_within_years"][-1]["value"], loss["value"], first["value"] = paid, 1 - paid, days / 365
-        assert verdict_words(figures).translate(PLAIN).endswith(said)
+    first = figures["loss_of_load"]["first_year"]["days_share"]
+    for days, said in ((104, "On 104 days a year it cannot run everything."), (1, "On 1 day a year it cannot run ev")):
+        first["value"] = days / 365
+        assert said in answer_words(figures)
+    first["value"] = 0.0
+    assert "cannot run everything" not in answer_words(figures)
 
 
 def test_outlay_and_saving_are_those_of_futures_that_buy(read_small: Any) -> None:

@@ -183,8 +183,8 @@ def reading_ease(text: str) -> float:
 
 
 def first_screen_of(html: str) -> str:
-    """Return the first screen as it stands on a finished page: what was asked, the answer, brief and check."""
-    body = html[html.index('<p class="asked">') : html.index('<dl class="figures">')]
+    """Return the first screen as it stands on a finished page: the answer, why, and what to check."""
+    body = html[html.index('<div class="hero">') : html.index('<dl class="figures">')]
     check = re.search(r'<p class="first">.*?</p>', html, re.DOTALL)
     text = re.sub(r"<[^>]*>", " ", body + (check[0] if check else ""))
     return " ".join(text.translate(PLAIN).replace(" .", ".").split())

@@ -1,4 +1,4 @@
-"""The answer for the household: what was asked, yes or no, what it costs and brings, and what to check first."""
+"""The answer for the household: yes, no or hard to say, at most three reasons, what it costs and brings, what to check."""
 
 from __future__ import annotations
 
@@ -15,13 +15,10 @@ from riskcalc.pages.figures import (
     capital,
     complement,
     counted,
-    frequency,
     grouped,
-    in_years,
     money,
     percent,
     say,
-    significant,
     value_of,
     whole_years,
     years,
@@ -31,8 +28,6 @@ from riskcalc.types import Figures
 #: Share of futures above which the answer is yes, below which it is no, and above or below which it is sure.
 #: Judgement: odds between 4 and 6 in 10 read as a toss of a coin.
 LIKELY, SURE = 0.6, 0.95
-#: Odds above which the frequency counts the futures that do not pay back; a percentage beside it would not agree with it.
-MOST = 0.905
 
 
 def answer_section(figures: Figures) -> Part:
@@ -41,30 +36,18 @@ def answer_section(figures: Figures) -> Part:
         "answer",
         say("The answer"),
         (
-            Block("asked", asked_words(figures)),
             *(Block("refusal", {"title": say(UNSAFE), "said": _refusal(row)}) for row in refused_checks(figures)),
             Block(
                 "hero",
                 {
-                    "answer": opening_words(figures),
-                    "brief": " ".join(
-                        text
-                        for text in (
-                            worth_in_brief(figures),
-                            why_words(figures),
-                            later_in_brief(figures),
-                            refused_words(figures),
-                            *stay.briefs(figures, split=True),
-                        )
-                        if text
-                    ),
+                    "answer": verdict_words(figures),
+                    "brief": " ".join(reasons(figures)),
                     "rows": key_figures(figures),
-                    "check_title": say("Check first."),
+                    "check_title": say("Check before you buy:"),
                     "check": check_first(figures),
                     "blocks": (futures_block(figures),),
                 },
             ),
-            *_noted(say("What limits this answer"), [capital(limit) for limit in figures["limits"]]),
         ),
     )
 
@@ -107,133 +90,46 @@ def asked_words(figures: Figures) -> str:
     return say("Kit: {kit}. Home: {home}. Cost with installation: {price}. Time looked at: {years}.", **parts)
 
 
-def verdict_words(figures: Figures) -> str:
-    """Return the sentence that answers: yes, no, a toss-up or hard to say, and in how many futures it pays for itself."""
-    return " ".join(text for text in (verdict_alone(figures), later_words(figures)) if text)
-
-
-def opening_words(figures: Figures) -> str:
-    """Return the sentence in the largest type; after a no or hard to say, what later homes bring follows below it."""
-    return verdict_alone(figures) if says_later_below(figures) else verdict_words(figures)
-
-
-def later_in_brief(figures: Figures) -> str:
-    """Return what later homes bring where the opening leaves it out."""
-    return later_words(figures) if says_later_below(figures) else ""
-
-
-def later_words(figures: Figures) -> str:
-    """Return the odds of payback with later homes, and why they change no verdict that is no or hard to say."""
-    said = stay.later_words(figures)
-    if not said or not says_later_below(figures):
-        return said
-    message = LATER_STILL.get(verdict_kind(figures))
-    return f"{said} {say(message)}" if message else said
-
-
-def says_later_below(figures: Figures) -> bool:
-    """Return whether the verdict is no or hard to say, so that odds with later homes beside it would contradict it."""
-    if figures.get("page", {}).get("coupling") == "none" or certain(figures):
-        return False
-    return verdict_kind(figures) in DOUBTS
-
-
-def verdict_kind(figures: Figures) -> str:
-    """Return which of the messages of the verdict holds for odds that are no certainty."""
-    kind, paid = verdict(figures), value_of(paid_share(figures))
-    if kind == "toss-up" and paid >= LIKELY:
-        return "toss_up_later"
-    return "toss_up_after" if kind == "toss-up" and paid <= 1 - LIKELY and headline_stay(figures) else kind
-
-
-def verdict_alone(figures: Figures) -> str:
-    """Return the verdict without what a kit that goes along brings after the stay, off grid with the days it falls short."""
-    return f"{_odds_words(figures)} {short_words(figures, doubts=_doubts(figures))}".strip()
-
-
-def short_words(figures: Figures, *, doubts: bool) -> str:
-    """Return on how many days a year a kit without a grid falls short, "" on none; "but" unless the verdict `doubts`."""
-    days = days_short(figures)
-    if not days:
-        return ""
-    if doubts:
-        return counted(
-            "On {count} day a year it cannot run everything.", "On {count} days a year it cannot run everything.", days
-        )
-    return counted(
-        "But on {count} day a year it cannot run everything.",
-        "But on {count} days a year it cannot run everything.",
-        days,
-    )
-
-
-def _doubts(figures: Figures) -> bool:
-    """Return whether the verdict is no or hard to say."""
-    if certain(figures):
-        return not value_of(paid_share(figures))
-    return verdict_kind(figures) in DOUBTS
-
-
-def _odds_words(figures: Figures) -> str:
-    """Return the verdict with its odds, without what holds off the grid."""
-    draws, horizon, messages = figures["provenance"]["draws"], headline_years(figures), verdict_messages(figures)
-    paid, said = paid_share(figures), whole_years(headline_years(figures))
-    if figures.get("page", {}).get("coupling") == "none":
-        return say("Nothing is bought in this scenario, so there is nothing to pay back.")
-    if certain(figures):
-        if value_of(paid):
-            return say(messages["certain_yes"], years=years(figures["payback_years"]["p50"], horizon=horizon))
-        return say(messages["certain_no"], years=said)
-    parts = {"futures": frequency(paid, draws) if value_of(paid) else say(NONE, draws=grouped(draws)), "years": said}
-    kind = verdict_kind(figures)
-    if MOST < value_of(paid) < 1.0:
-        parts["futures"] = say("{share} of futures", share=percent(paid))
-    elif 0.0 < value_of(paid) < 1.0:
-        parts["futures"] = say("{futures} ({share})", futures=parts["futures"], share=percent(paid))
-    loss = figures["net_present_value"]["loss_probability"]
-    return say(messages[kind], loss=percent(loss), gain=percent(complement(loss)), **parts)
-
-
 #: Said of a kit that fails an electrical check.
 UNSAFE = "Do not connect this as described."
-#: In no future: what fits behind "in".
-NONE = "0 of {draws} futures"
-#: The verdicts after which nothing is said with "but".
-DOUBTS = ("toss_up_later", "toss_up_after", "probably not", "no")
-#: Said after the odds of payback with later homes, by the kind of the verdict: to gain is more than to pay back.
-LATER_STILL = {
-    **dict.fromkeys(("probably not", "no"), "That alone is no gain: savings would have earned interest."),
+#: The verdict by its kind, with one figure: how often the kit brings more than savings. `toss_up_later` where it pays for
+#: itself more often than it gains, `toss_up_after` the other way round; `certain` where every input is fixed.
+OF_BOTH = {
+    "yes": "Yes: the kit brings more than savings in {gain}.",
+    "probably": "Probably yes: the kit brings more than savings in {gain}.",
+    "toss-up": "A coin toss: the kit brings more than savings in {gain}.",
+    "toss_up_later": "Hard to say: the kit often pays for itself, but savings would bring more in {loss}.",
+    "probably not": "Probably not: savings would bring more in {loss}.",
+    "no": "No: savings would bring more in {loss}.",
 }
-#: The verdict by what the headline is about, first a number of years, then the stay: by kind, `toss_up_later` where more
-#: pay back than gain, `toss_up_after` where fewer do within the stay; `certain` where every input is fixed.
 OF_YEARS, OF_STAY = (
-    {
-        "yes": "Yes: in {futures} the kit pays for itself within {years}.",
-        "probably": "Probably yes: in {futures} the kit pays for itself within {years}.",
-        "toss-up": "A toss-up: in {futures} the kit pays for itself within {years}.",
-        "toss_up_later": "Hard to say: in {futures} the kit pays for itself within {years}. That alone is no gain: in "
-        "{loss}, savings with interest would bring more.",
-        "probably not": "Probably not: in {loss} of futures, savings would bring more. In {futures} the kit pays for "
-        "itself within {years}.",
-        "no": "No: in {loss} of futures, savings would bring more. In {futures} the kit pays for itself within {years}.",
+    OF_BOTH
+    | {
+        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself within {years}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself within {years}.",
     },
-    {
-        "yes": "Yes: in {futures} the kit pays for itself before you move.",
-        "probably": "Probably yes: in {futures} the kit pays for itself before you move.",
-        "toss-up": "A toss-up: in {futures} the kit pays for itself before you move.",
-        "toss_up_later": "Hard to say: in {futures} the kit pays for itself before you move. That alone is no gain: in "
-        "{loss}, savings with interest would bring more.",
-        "toss_up_after": "Hard to say: in {gain} of futures the kit brings more than savings in the end. But it pays for "
-        "itself before you move in only {futures}.",
-        "probably not": "Probably not: in {loss} of futures, savings would bring more. In {futures} the kit pays for "
-        "itself before you move.",
-        "no": "No: in {loss} of futures, savings would bring more. In {futures} the kit pays for itself before you move.",
+    OF_BOTH
+    | {
+        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself before you move.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before you move.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself before you move.",
     },
 )
+#: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
+OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
+#: From so many more futures that pay back than gain on, the sentence says why; our own choice.
+NOTABLE = 0.05
+#: How often it pays for itself: within some years, before the move, and with later homes; `but_` where that
+#: looks better than the odds of a gain and the sentence has to say why.
+PAYS = {
+    "years": "It pays for itself within {years} in {paid}.",
+    "stay": "It pays for itself before you move in {paid}.",
+    "later": "Counting later homes too, it pays for itself within {years} in {paid}.",
+    "but_years": "Not counting interest, it pays for itself within {years} in {paid}.",
+    "but_stay": "Not counting interest, it pays for itself before you move in {paid}.",
+    "but_later": "Counting later homes, but no interest, it pays for itself within {years} in {paid}.",
+}
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
     "lost": "Over {years} it leaves you {amount} worse off than savings would, on average and in today's money.",
@@ -250,9 +146,82 @@ LIFTED = {
 EVEN = "It leaves you as well off as savings would."
 
 
+def answer_words(figures: Figures) -> str:
+    """Return the verdict and its reasons: what page, screen, workbench and notebook all say."""
+    return " ".join([verdict_words(figures), *reasons(figures)])
+
+
+def verdict_words(figures: Figures) -> str:
+    """Return the sentence that answers, with the one figure behind it."""
+    messages = verdict_messages(figures)
+    if figures.get("page", {}).get("coupling") == "none":
+        return say("Nothing is bought in this scenario, so there is nothing to pay back.")
+    horizon, draws = headline_years(figures), figures["provenance"]["draws"]
+    if certain(figures):
+        if value_of(paid_share(figures)):
+            return say(messages["certain_yes"], years=years(figures["payback_years"]["p50"], horizon=horizon))
+        return say(messages["certain_no"], years=whole_years(horizon))
+    loss = figures["net_present_value"]["loss_probability"]
+    parts = {"loss": share_words(loss, draws), "gain": share_words(complement(loss), draws)}
+    return say(messages[verdict_kind(figures)], years=whole_years(horizon), **parts)
+
+
 def verdict_messages(figures: Figures) -> dict[str, str]:
     """Return the verdicts of the headline, by kind."""
     return OF_YEARS if headline_stay(figures) is None else OF_STAY
+
+
+def verdict_kind(figures: Figures) -> str:
+    """Return which of the messages of the verdict holds for odds that are no certainty."""
+    kind, paid, gains = verdict(figures), value_of(paid_share(figures)), _gains(figures)
+    if kind != "toss-up" or (_is_even(paid) and _is_even(gains)):
+        return kind
+    return "toss_up_later" if paid > gains else "toss_up_after"
+
+
+def _is_even(share: float) -> bool:
+    return 1 - LIKELY < share < LIKELY
+
+
+def _gains(figures: Figures) -> float:
+    return 1.0 - value_of(figures["net_present_value"]["loss_probability"])
+
+
+def share_words(share: Figure, draws: int) -> str:
+    """Return "62 % of futures"; none and all of them with their number."""
+    value = value_of(share)
+    if 0.0 < value < 1.0:
+        return say(OF_FUTURES, share=percent(share))
+    return say(NONE if value <= 0.0 else ALL, draws=grouped(draws))
+
+
+def reasons(figures: Figures) -> list[str]:
+    """Return at most three sentences of why: payback within the headline, with later homes, and days short of power."""
+    short = short_words(figures)
+    told = [short] if short else []
+    if certain(figures) or figures.get("page", {}).get("coupling") == "none":
+        return told
+    paid = [("years" if headline_stay(figures) is None else "stay", headline_years(figures), paid_share(figures))]
+    if stay.counts_later_homes(figures):
+        horizon = figures["horizon_years"]
+        paid.append(("later", horizon, figures["paid_back_within_years"][horizon - 1]))
+    draws, gains = figures["provenance"]["draws"], _gains(figures)
+    messages = [PAYS[kind if value_of(share) <= gains + NOTABLE else f"but_{kind}"] for kind, _, share in paid]
+    said = [
+        say(message, paid=share_words(share, draws), years=whole_years(count))
+        for message, (_, count, share) in zip(messages, paid, strict=True)
+    ]
+    return [*said, *told]
+
+
+def short_words(figures: Figures) -> str:
+    """Return on how many days a year a kit without a grid falls short, "" on none."""
+    days = days_short(figures)
+    if not days:
+        return ""
+    return counted(
+        "On {count} day a year it cannot run everything.", "On {count} days a year it cannot run everything.", days
+    )
 
 
 def verdict(figures: Figures) -> str:
@@ -295,20 +264,6 @@ def lift_words(figures: Figures) -> str:
     return say(LIFTED["up" if apart > 0 else "down"])
 
 
-def why_words(figures: Figures) -> str:
-    """Return in how many years the saving of the first year adds up to the outlay; "" without an outlay."""
-    paid, saving = value_of(outlay(figures)), value_of(first_saving(figures))
-    if paid <= 0.0 or figures.get("page", {}).get("coupling") == "none":
-        return ""
-    if saving <= 0.0:
-        return say("It saves nothing in its first year.")
-    message = (
-        "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make that longer, rising prices "
-        "make it shorter."
-    )
-    return say(message, years=in_years(significant(paid / saving, 2)))
-
-
 def refused_words(figures: Figures) -> str:
     """Return in how many futures permission is refused; the odds of payback are those of the others."""
     return refused_share_words(1.0 - value_of(figures["bought_share"]))
@@ -334,7 +289,7 @@ def brief_lines(figures: Figures) -> list[str]:
     saving = say("In its first year it saves {amount}.", amount=money(first_saving(figures), currency))
     return [
         asked_words(figures),
-        " ".join([*unsafe_words(figures), verdict_words(figures)]),
+        " ".join([*unsafe_words(figures), answer_words(figures)]),
         f"{worth_in_brief(figures)} {refused_words(figures)}".strip(),
         saving if certain(figures) else f"{saving} {spread}",
         ranked_check(figures)
@@ -383,8 +338,3 @@ def unsafe_words(figures: Figures) -> list[str]:
 def _refusal(row: Figures) -> str:
     said = say("{what}: {advice}", what=capital(row["what"]), advice=row["advice"] or say("the limit is passed"))
     return said if said.endswith(".") else f"{said}."
-
-
-def _noted(title: str, texts: list[str]) -> tuple[Block, ...]:
-    sentences = tuple(text if text.endswith(".") else f"{text}." for text in texts)
-    return (Block("noted", {"title": title, "items": sentences}),) if texts else ()

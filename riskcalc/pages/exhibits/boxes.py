@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from riskcalc.pages.exhibits import stay
-from riskcalc.pages.exhibits.payback import NEARLY
 from riskcalc.pages.exhibits.worth import first_saving, outlay
-from riskcalc.pages.figures import UNKNOWN, capital, grouped, lower, money, percent, say, value_of, whole_years, years
+from riskcalc.pages.figures import UNKNOWN, capital, lower, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
+
+#: Below a gain or loss: against what it is measured.
+AGAINST = {
+    "all": "than with savings, over {years}",
+    "bad": "than with savings; 5 futures in 100 are worse",
+}
 
 
 def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
-    """Return what it costs and brings, in the middle future and in a bad one: words, figure, a line below."""
-    currency, worth, payback = figures["currency"], figures["net_present_value"], figures["payback_years"]
+    """Return what it costs and saves, and what it leaves on average and in a bad future: words, figure, a line below."""
+    currency, worth = figures["currency"], figures["net_present_value"]
     ends = figures["first_year_p10_p90"].get("saving")
     spread = (
         say("the same in every future")
@@ -22,21 +26,15 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
             high=money(ends[1], currency, se=UNKNOWN),
         )
     )
+    over = say(AGAINST["all"], years=whole_years(figures["horizon_years"]))
     rows = [
         (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
         (say("Saved in the first year"), money(first_saving(figures), currency), spread),
     ]
     if certain(figures):
-        return [
-            *rows,
-            (say("Over all years"), _gain(worth["p50"], currency), _below(payback["p50"], figures)),
-        ]
-    rows += [
-        (say("In the middle future"), _gain(worth["p50"], currency), _middle_below(figures)),
-        (say("In a bad future (5 in 100 are worse)"), _gain(worth["p5"], currency), _below(payback["p95"], figures)),
-    ]
-    rows += unserved(figures)
-    return rows
+        return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
+    bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
+    return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
 
 
 def certain(figures: Figures) -> bool:
@@ -44,46 +42,12 @@ def certain(figures: Figures) -> bool:
     return not figures["net_present_value"]["sd"]["value"]
 
 
-def _gain(worth: Figures, currency: str) -> str:
+def gain(worth: Figures, currency: str) -> str:
+    """Return how much better or worse off than with savings a worth leaves a household."""
     amount = money(
         abs(value_of(worth)), currency, se=UNKNOWN if worth["standard_error"] is None else worth["standard_error"]
     )
     return say("{amount} worse off" if value_of(worth) < 0 else "{amount} better off", amount=amount)
-
-
-#: Below what a future gains or loses: against what, and when its cost comes back. A name with `later_` is for a headline
-#: that ends at the move while these years count later homes.
-BELOW = {
-    "pays": "than with savings; the price is earned back within {years} (interest not counted)",
-    "pays_not": "than with savings; the price is not earned back within {years}",
-    "pays_nearly": "than with savings; the price is just about earned back within {years} (interest not counted)",
-    "later_pays": "than with savings; the price is earned back within {years} (later homes counted, interest not)",
-    "later_pays_not": "than with savings; the price is not earned back within {years}, later homes counted",
-    "later_pays_nearly": "than with savings; the price is just about earned back within {years} (later homes counted, interest "
-    "not)",
-}
-
-
-def below_messages(figures: Figures) -> dict[str, str]:
-    """Return the messages below a future's gain or loss, by kind; with later homes where the headline leaves them out."""
-    start = "later_" if stay.counts_later_homes(figures) else ""
-    return {kind: BELOW[start + kind] for kind in ("pays", "pays_not", "pays_nearly")}
-
-
-def _middle_below(figures: Figures) -> str:
-    """Return the line below the middle future; where hardly fewer than half pay back, that says more than that it does not."""
-    payback, horizon = figures["payback_years"], figures["horizon_years"]
-    if payback["p50"]["value"] is None and 1.0 - value_of(payback["never_share"]) >= NEARLY:
-        return say(below_messages(figures)["pays_nearly"], years=whole_years(horizon))
-    return _below(payback["p50"], figures)
-
-
-def _below(payback: Figures, figures: Figures) -> str:
-    """Return what such a future's gain or loss is measured against, and when its cost comes back."""
-    messages, horizon = below_messages(figures), figures["horizon_years"]
-    if payback["value"] is None:
-        return say(messages["pays_not"], years=whole_years(horizon))
-    return say(messages["pays"], years=years(payback, horizon=horizon))
 
 
 def days_short(figures: Figures) -> int | None:
@@ -91,17 +55,6 @@ def days_short(figures: Figures) -> int | None:
     load = (figures.get("loss_of_load") or {}).get("first_year") or {}
     days = (load.get("days_share") or {}).get("value")
     return None if days is None else round(365 * days)
-
-
-def unserved(figures: Figures) -> list[tuple[str, str, str]]:
-    """Return the days without power of a home that has no grid."""
-    days = days_short(figures)
-    if days is None:
-        return []
-    count = grouped(days)
-    return [
-        (say("Days short of power"), say("{count} a year", count=count), say("days on which it cannot run everything"))
-    ]
 
 
 #: What to do before buying, by the start of the key that decides most. Inputs nobody can check are not here.
@@ -137,18 +90,37 @@ OFF_GRID_ADVICE = (
 
 
 def check_first(figures: Figures) -> str:
-    """Return what to check before buying: the most decisive input that can be checked, and the permission if it may fail."""
-    only, known = figures.get("page", {}), dict(ADVICE)
-    said = ranked_check(figures)
-    if not said and only.get("coupling") not in (None, "none"):
-        # Too few futures rank the inputs: what pays to ask of any kit.
-        said = " ".join(say(known[start]) for start in ("purchase", "kit.ageing.electronics_life"))
-    asked = say(known["tenure.permission"])
-    return f"{asked} {said}".strip() if 0.0 < value_of(figures["bought_share"]) < 1.0 and asked not in said else said
+    """Return the one thing to do before buying: get the permission where it may fail, else what decides most."""
+    refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
+    if 0.0 < refused < 1.0:
+        message = "Ask for permission in writing. In {share} of futures it is refused, and nothing is bought."
+        return say(message, share=percent(refused))
+    if figures.get("page", {}).get("coupling") == "none":
+        return ""
+    found = decisive_check(figures)
+    return found[0] if found else say(known["purchase"])
+
+
+def check_words(figures: Figures) -> list[str]:
+    """Return all that pays to check: what decides most with its share, a quote, and the warranty of the electronics."""
+    if figures.get("page", {}).get("coupling") == "none":
+        return []
+    known, ranked = dict(ADVICE), ranked_check(figures)
+    usual = [say(known[start]) for start in ("purchase", "kit.ageing.electronics_life")]
+    return [*([ranked] if ranked else []), *(text for text in usual if text not in ranked)]
 
 
 def ranked_check(figures: Figures) -> str:
-    """Return the most decisive input that somebody can check, "" where no input is ranked or none can be checked."""
+    """Return what to do about the most decisive input that can be checked, with its share; "" where there is none."""
+    found = decisive_check(figures)
+    if not found:
+        return ""
+    message = "{advice} {input} decides {share} of what separates good futures from bad ones."
+    return say(message, advice=found[0], input=found[1], share=found[2])
+
+
+def decisive_check(figures: Figures) -> tuple[str, str, str] | None:
+    """Return advice, name and share of the most decisive input that somebody can check; None without any."""
     for row in figures["ranking"]:
         share = row.get("share_of_variance", {}).get("value") or 0.0
         if "effect" not in row or share < 0.005:
@@ -156,7 +128,6 @@ def ranked_check(figures: Figures) -> str:
         off_grid = figures.get("page", {}).get("coupling") == "off_grid"
         for start, advice in (*(OFF_GRID_ADVICE if off_grid else ()), *ADVICE):
             if row["key"].startswith(start):
-                message = "{advice} {input} decides {share} of what separates good futures from bad ones."
-                said, name = say(advice, input=lower(row["label"])), capital(row["label"])
-                return say(message, advice=said, input=name, share=percent(share, se=UNKNOWN))
-    return ""
+                said = say(advice, input=lower(row["label"]))
+                return said, capital(row["label"]), percent(share, se=UNKNOWN)
+    return None

@@ -52,13 +52,7 @@ def futures_block(figures: Figures) -> Block:
         "futures",
         partial(futures_chart, within, by_stay=by_stay),
         title=title,
-        reading=say(
-            "We simulated {draws} possible futures. Each dot stands for one in a hundred. What the kit saves in later homes is "
-            "not counted here."
-            if by_stay and "taken_along" in figures["stay"]["ends"]
-            else "We simulated {draws} possible futures. Each dot stands for one in a hundred.",
-            draws=grouped(figures["provenance"]["draws"]),
-        ),
+        reading=say("{draws} simulated futures; each dot is 1 in 100.", draws=grouped(figures["provenance"]["draws"])),
         alternative=say(
             "{title}. Each dot stands over its year of payback. Those that do not pay back stand apart at the right.",
             title=title,
@@ -77,11 +71,10 @@ def futures_title(missing: int, horizon: int) -> str:
     if missing == DOTS:
         return say("Of 100 futures, none pays back within {years}", years=said)
     return counted(
-        "Of 100 futures, {count} pays back within {years}; {missing} do not",
-        "Of 100 futures, {count} pay back within {years}; {missing} do not",
+        "Of 100 futures, {count} pays back within {years}",
+        "Of 100 futures, {count} pay back within {years}",
         DOTS - missing,
         years=said,
-        missing=missing,
     )
 
 
@@ -92,10 +85,9 @@ def stay_title(missing: int) -> str:
     if missing == DOTS:
         return say("Of 100 futures, none pays back before you move")
     return counted(
-        "Of 100 futures, {count} pays back before you move; {missing} do not",
-        "Of 100 futures, {count} pay back before you move; {missing} do not",
+        "Of 100 futures, {count} pays back before you move",
+        "Of 100 futures, {count} pay back before you move",
         DOTS - missing,
-        missing=missing,
     )
 
 

@@ -42,9 +42,9 @@ TERMS = (
     ),
     (
         "toss-up",
-        "Toss-up, hard to say",
-        "toss-up, hard to say",
-        "Toss-up: the odds are between 4 and 6 in 10. Hard to say: the odds of payback and those of a gain do not agree.",
+        "Coin toss, hard to say",
+        "coin toss, hard to say",
+        "Coin toss: the odds are between 4 and 6 in 10. Hard to say: the odds of payback and those of a gain do not agree.",
     ),
     (
         "savings",

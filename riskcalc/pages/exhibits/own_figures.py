@@ -10,24 +10,21 @@ import numpy as np
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.answer import (
-    BRIEF,
-    DOUBTS,
-    EVEN,
-    LATER_STILL,
-    LIFT,
-    LIFTED,
+    ALL,
     LIKELY,
-    MOST,
     NONE,
+    NOTABLE,
+    OF_FUTURES,
+    PAYS,
     SURE,
     short_words,
     verdict_messages,
 )
-from riskcalc.pages.exhibits.boxes import below_messages
+from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.options import BEST_BUT, SUREST
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
-from riskcalc.pages.exhibits.stay import LATER, counts_later_homes
+from riskcalc.pages.exhibits.stay import counts_later_homes
 from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -155,7 +152,7 @@ def own_json(panel: Figures, figures: Figures) -> str:
     content = {
         "money": money_form(figures["currency"]),
         **{name: panel[name] for name in ("draws", "scrambles", "horizon_years", "headline_years", "rates")},
-        "words": own_words(figures) | {"asked": asked_form(figures)},
+        "words": own_words(figures),
         "options": options,
         "arrays": list(arrays),
     }
@@ -173,25 +170,24 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "with_yours": translated("With your figures: {sentence}"),
         "none": translated("none of {draws} futures"),
         "zero": translated(NONE),
-        "falls_short": {"but": short_words(figures, doubts=False), "doubts": short_words(figures, doubts=True)},
-        "doubts": dict.fromkeys(DOUBTS, True),
-        "all": translated("all {draws} futures"),
+        "falls_short": short_words(figures),
+        "all": translated(ALL),
         "about": translated("about {n}\u00a0in\u00a0{many} futures"),
         "about_one": translated("about 1\u00a0in\u00a0{many} futures"),
-        "of_futures": translated("{share} of futures"),
+        "of_futures": translated(OF_FUTURES),
+        "looked_at": translated("{years} looked at"),
         "all_but": translated("all but about 1\u00a0in\u00a0{many} futures"),
         "half": translated("about half of all futures"),
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
-        "even": translated(EVEN),
-        **{kind: translated(message) for kind, message in below_messages(figures).items()},
+        "against": {kind: translated(message) for kind, message in AGAINST.items()},
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
         "all_pay": translated("Of 100 futures, all pay back within {years}"),
         "none_pays": translated("Of 100 futures, none pays back within {years}"),
-        "one_pays": translated("Of 100 futures, {count} pays back within {years}; {missing} do not"),
-        "some_pay": translated("Of 100 futures, {count} pay back within {years}; {missing} do not"),
+        "one_pays": translated("Of 100 futures, {count} pays back within {years}"),
+        "some_pay": translated("Of 100 futures, {count} pay back within {years}"),
         "odds_few": translated("Fewer than half of the futures pay back: {share} do not within {years}"),
         "odds_near": translated("Just under half of the futures pay back within {years}"),
         "odds_all": translated("Half of all futures pay back within {middle}, and all do in the end"),
@@ -213,19 +209,22 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "range": translated("{low} to {high}"),
     }
     stay = headline_stay(figures)
+    paid_words = ["years"] if stay is None else ["stay", "later"] if counts_later_homes(figures) else ["stay"]
     if stay:
         messages |= {
             "all_pay": translated("Of 100 futures, all pay back before you move"),
             "none_pays": translated("Of 100 futures, none pays back before you move"),
-            "one_pays": translated("Of 100 futures, {count} pays back before you move; {missing} do not"),
-            "some_pay": translated("Of 100 futures, {count} pay back before you move; {missing} do not"),
-            "later": translated(LATER) if counts_later_homes(figures) else "",
-            "still": {kind: translated(message) for kind, message in LATER_STILL.items()},
+            "one_pays": translated("Of 100 futures, {count} pays back before you move"),
+            "some_pay": translated("Of 100 futures, {count} pay back before you move"),
         }
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
-        "brief": {kind: translated(message) for kind, message in BRIEF.items()},
+        "pays": {
+            kind: translated(message) for kind, message in PAYS.items() if kind.removeprefix("but_") in paid_words
+        },
+        "told": paid_words,
+        "notable": NOTABLE,
         "rows": {
             "odds": translated("Paid back within the years looked at"),
             "half": translated("Half pay back within"),
@@ -244,23 +243,11 @@ def own_words(figures: Figures) -> dict[str, Any]:
             translated("best in"),
         ],
         "likely": LIKELY,
-        "lift": LIFT,
-        "lifted": {kind: translated(message) for kind, message in LIFTED.items()},
-        "most": MOST,
         "nearly": NEARLY,
         "sure": SURE,
         "fractions": FRACTIONS,
         "steps": ROUND_STEPS,
     }
-
-
-def asked_form(figures: Figures) -> str:
-    """Return what was asked, with places for the outlay and the years; "" on a page of several options."""
-    only = figures.get("page", {})
-    if not only.get("kit"):
-        return ""
-    message = translated("Kit: {kit}. Home: {home}. Cost with installation: {price}. Time looked at: {years}.")
-    return message.replace("{kit}", only["kit"]).replace("{home}", only.get("home") or translated("as in the scenario"))
 
 
 def published_note(which: str = "part") -> Block:

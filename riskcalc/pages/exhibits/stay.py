@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
+from riskcalc.pages.exhibit import Block, table
 from riskcalc.pages.exhibits.payback import headline_stay, headline_years
-from riskcalc.pages.figures import capital, complement, not_within, percent, say, value_of, whole_years, years
+from riskcalc.pages.figures import complement, not_within, percent, say, value_of, whole_years, years
 from riskcalc.types import Figures
 
-#: The panel of own figures says this too.
-LATER = "Counting what it saves in later homes too, it pays back within {years} in {share} of futures."
+#: What becomes of the kit when the household first moves.
+ENDS = {
+    "taken_along": "you take it along",
+    "sold": "you sell it",
+    "left": "you leave it with the home",
+    "broken": "it no longer works",
+    "stays": "you do not move within {years}",
+}
 #: Payback with what a move brings, by whether the kit stays with the home: within some years, before the move as within
 #: the years, and differing between the two.
 SALE = {
@@ -30,7 +35,7 @@ SALE = {
 
 
 def stay_brief(figures: Figures) -> str:
-    """Return the odds of payback before the first move, with how long a stay is; nothing where nobody moves."""
+    """Return how long a stay is, and the odds of payback by its end where the headline is not about it."""
     stay = figures.get("stay")
     if stay is None or value_of(stay["ends"].get("stays", {"share": 0.0})["share"]) >= 1.0:
         return ""
@@ -43,26 +48,21 @@ def stay_brief(figures: Figures) -> str:
     return say(message, share=percent(stay["paid_back"]), stay=half)
 
 
-def split_brief(figures: Figures) -> str:
-    """Return what becomes of the kit at the end of the stay, in shares of the futures that buy, if the headline is about it."""
-    stay = headline_stay(figures)
+def ends_table(figures: Figures) -> Block | None:
+    """Return what becomes of the kit when the household first moves, and how often it has paid back by then."""
+    stay = figures.get("stay")
     if stay is None:
-        return ""
-    messages = {
-        "taken_along": "in {share} you take it along",
-        "sold": "in {share} you sell it",
-        "left": "in {share} you leave it with the home",
-        "broken": "in {share} it no longer works",
-        "stays": "in {share} you never move",
-    }
-    known = [name for name in messages if name in stay["ends"]]
-    shares = [percent(stay["ends"][name]["share"]) for name in known]
-    shares[0] = say("{share} of futures", share=shares[0])
-    parts = ", ".join(say(messages[name], share=share) for name, share in zip(known, shares, strict=True))
-    message = "What happens to the kit when you first move? {parts}."
-    if 0.0 < value_of(figures["bought_share"]) < 1.0:
-        message = "If you buy the kit, what happens to it when you first move? {parts}."
-    return say(message, parts=capital(parts))
+        return None
+    count = whole_years(figures["horizon_years"])
+    rows = [
+        (say(said, years=count), percent(stay["ends"][name]["share"]), percent(stay["ends"][name]["paid_back"]))
+        for name, said in ENDS.items()
+        if name in stay["ends"]
+    ]
+    if len(rows) > 1:
+        rows.append((say("all together"), percent(1.0), percent(stay["paid_back"])))
+    title = "What becomes of the kit when you first move"
+    return table(title, ("when you first move", "of futures", "paid back by then"), rows)
 
 
 def counts_later_homes(figures: Figures) -> bool:
@@ -72,37 +72,16 @@ def counts_later_homes(figures: Figures) -> bool:
 
 
 def later_words(figures: Figures) -> str:
-    """Return the odds to the horizon beside those of the stay: a kit that goes along saves money in later homes too."""
-    if not counts_later_homes(figures):
-        return ""
-    horizon = figures["horizon_years"]
-    share = percent(figures["paid_back_within_years"][horizon - 1])
-    return say(LATER, years=whole_years(horizon), share=share)
-
-
-def ends_words(figures: Figures) -> Iterator[str]:
-    """Yield what becomes of the kit at the end of the first stay, and what that means for the odds."""
+    """Return what the odds say of the homes after the first move."""
+    if counts_later_homes(figures):
+        return say("What the kit saves in later homes counts in gains and losses, but not in the dots above.")
     stay = figures.get("stay")
-    if stay is None:
-        return
-    messages = {
-        "taken_along": "At the first move the kit goes along in {share} of futures; it has paid back by then in {paid} of these.",
-        "sold": "At the first move the kit is sold in {share} of futures; it has paid back by then in {paid} of these.",
-        "left": "At the first move the kit is left with the home in {share} of futures; it has paid back by then in {paid} of "
-        "these.",
-        "broken": "At the first move the kit is broken or retired in {share} of futures; it has paid back by then in {paid} of "
-        "these.",
-        "stays": "The household never moves in {share} of futures; the kit pays back in {paid} of these.",
-    }
-    for name, message in messages.items():
-        if name in stay["ends"]:
-            row = stay["ends"][name]
-            yield say(message, share=percent(row["share"]), paid=percent(row["paid_back"]))
-    if "taken_along" in stay["ends"] and not headline_stay(figures):
-        yield say(
-            "A kit that goes along works on in the next home. The odds within {years} count that.",
-            years=whole_years(headline_years(figures)),
-        )
+    if stay is None or "taken_along" not in stay["ends"]:
+        return ""
+    return say(
+        "A kit that goes along works on in the next home. The odds within {years} count that.",
+        years=whole_years(headline_years(figures)),
+    )
 
 
 def sale_brief(figures: Figures) -> str:
@@ -146,10 +125,3 @@ def loan_brief(figures: Figures) -> str:
         half=halves[0],
         half_in_cash=halves[1],
     )
-
-
-def briefs(figures: Figures, *, split: bool = False) -> list[str]:
-    """Return the sentences that stand beside the answer: the stay, how it ends with `split`, with the sale, with the loan."""
-    ends = split_brief(figures) if split else ""
-    told = (stay_brief(figures), ends, sale_brief(figures), loan_brief(figures))
-    return [text for text in told if text]

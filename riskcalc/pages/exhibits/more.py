@@ -1,0 +1,130 @@
+"""What stands behind the answer: what was looked at, what counts and what does not, moves, and the limits of it all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from riskcalc.pages.exhibit import Block, Section, items, section, words
+from riskcalc.pages.exhibits import stay
+from riskcalc.pages.exhibits.answer import refused_words, worth_in_brief
+from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, gain
+from riskcalc.pages.exhibits.own_figures import published_note
+from riskcalc.pages.exhibits.payback import NEARLY
+from riskcalc.pages.exhibits.worth import first_saving, outlay
+from riskcalc.pages.figures import (
+    capital,
+    in_years,
+    say,
+    significant,
+    value_of,
+    whole_years,
+    years,
+)
+from riskcalc.types import Figures
+
+
+def more_section(figures: Figures) -> Section | None:
+    """Return what the first screen leaves out, under words in bold."""
+    moving = say("When you move, if you buy it" if may_be_refused(figures) else "When you move")
+    parts: tuple[tuple[str, Sequence[str | Block | None]], ...] = (
+        (say("What was looked at"), asked_of(figures)),
+        (say("Earning back the cost"), paying_words(figures)),
+        (say("How it compares with savings"), worth_words(figures)),
+        (say("If permission is refused"), [refused_words(figures)]),
+        (moving, [stay.stay_brief(figures), stay.ends_table(figures), stay.later_words(figures)]),
+        (say("If you sell it"), [stay.sale_brief(figures)]),
+        (say("With the loan"), [stay.loan_brief(figures)]),
+        (say("Days short of power"), short_words(figures)),
+        (say("What to check before you buy"), [_listed(check_words(figures))]),
+        (say("What limits this answer"), [_listed(limit_words(figures["limits"]))]),
+    )
+    shown = tuple((lead, blocks) for lead, said in parts if (blocks := _blocks(said)))
+    return section(
+        "more",
+        "More about the answer",
+        published_note() if figures.get("page", {}).get("own") else None,
+        Block("more", shown),
+        finding=say("What the answer counts, and what it leaves out"),
+    )
+
+
+def may_be_refused(figures: Figures) -> bool:
+    """Return whether permission is refused in some futures, so that shares of those that buy are not shares of all."""
+    return 0.0 < value_of(figures["bought_share"]) < 1.0
+
+
+def asked_of(figures: Figures) -> list[str]:
+    """Return what was asked: the scenario in words, place and tariff."""
+    only = figures.get("page", {})
+    parts = {"place": only.get("place") or "", "tariff": only.get("tariff") or ""}
+    message = "Place: {place}. Tariff today: {tariff}." if parts["place"] else "Tariff today: {tariff}."
+    return [only.get("description") or "", say(message, **parts) if parts["tariff"] else ""]
+
+
+def paying_words(figures: Figures) -> list[str]:
+    """Return in how many years the first year's saving adds up to the cost, and when the middle future has it back."""
+    paid, saving = value_of(outlay(figures)), value_of(first_saving(figures))
+    if paid <= 0.0 or figures.get("page", {}).get("coupling") == "none":
+        return []
+    if saving <= 0.0:
+        return [say("It saves nothing in its first year.")]
+    message = (
+        "At the first year's saving it takes {years} to earn back its cost. Wear and repairs make that longer, rising prices "
+        "make it shorter."
+    )
+    return [say(message, years=in_years(significant(paid / saving, 2))), middle_words(figures)]
+
+
+def middle_words(figures: Figures) -> str:
+    """Return within how many years half of the futures have paid back, or that fewer do."""
+    payback, horizon = figures["payback_years"], figures["horizon_years"]
+    if certain(figures):
+        return ""
+    half, said = payback["p50"], whole_years(horizon)
+    later = stay.counts_later_homes(figures)
+    if half["value"] is not None:
+        message = "Half of the futures have earned it back within {half}."
+        if later:
+            message = "Half of the futures have earned it back within {half}, later homes counted."
+        return say(message, half=years(half, horizon=horizon))
+    if 1.0 - value_of(payback["never_share"]) >= NEARLY:
+        return say("Just under half of the futures have earned it back within {years}.", years=said)
+    message = "Fewer than half of the futures earn it back within {years}."
+    if later:
+        message = "Fewer than half of the futures earn it back within {years}, later homes counted."
+    return say(message, years=said)
+
+
+def worth_words(figures: Figures) -> list[str]:
+    """Return what it leaves on average and in the middle future, against savings."""
+    if figures.get("page", {}).get("coupling") == "none":
+        return []
+    told = [worth_in_brief(figures)]
+    if not certain(figures):
+        amount = gain(figures["net_present_value"]["p50"], figures["currency"])
+        told.append(
+            say("In the middle future you are {amount}: half of all futures are better, half worse.", amount=amount)
+        )
+    return told
+
+
+def short_words(figures: Figures) -> list[str]:
+    """Return what the days are on which a kit without a grid falls short."""
+    if not days_short(figures):
+        return []
+    return [say("These are the days on which something you want to run stays off, if only for a while.")]
+
+
+def limit_words(limits: list[str]) -> list[str]:
+    """Return the limits of an answer as sentences."""
+    said = [capital(limit) for limit in limits]
+    return [text if text.endswith(".") else f"{text}." for text in said]
+
+
+def _listed(texts: list[str]) -> Block | None:
+    return items(texts) if texts else None
+
+
+def _blocks(said: Sequence[str | Block | None]) -> tuple[Block, ...]:
+    """Return the texts that are there as paragraphs, neighbours in one."""
+    return tuple(words(each) if isinstance(each, str) else each for each in said if each)
