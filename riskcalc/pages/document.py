@@ -28,9 +28,9 @@ class Document:
     """A page before it is written out.
 
     title : of the window and of a shared link.
-    heading, about, facts : what was asked; `facts` are short texts in one line.
+    heading, facts : what was asked; `facts` are short texts in one line.
     summary : one or two sentences for a shared link.
-    options : (letter, title, description) of what is compared.
+    options : (letter, title) of what is compared.
     picture : the chart that stands for the page where its link is shared, None without one.
     """
 
@@ -38,9 +38,8 @@ class Document:
     heading: str
     summary: str
     sections: tuple[Section, ...]
-    about: str = ""
     facts: tuple[str, ...] = ()
-    options: tuple[tuple[str, str, str], ...] = ()
+    options: tuple[tuple[str, str], ...] = ()
     picture: Chart | None = None
 
     @property

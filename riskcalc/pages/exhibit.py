@@ -255,6 +255,14 @@ def words(text: str, kind: str = "p") -> Block:
     return Block(kind, translated(text))
 
 
+def hero(
+    answer: str, why: Sequence[str], *blocks: Block, rows: Sequence[tuple[str, str, str]] = (), check: str = ""
+) -> Block:
+    """Return the first screen: the answer, at most three sentences of why, figures in boxes, what to check, an exhibit."""
+    said = {"answer": answer, "brief": " ".join(why), "rows": tuple(rows), "check": check, "blocks": blocks}
+    return Block("hero", said | {"check_title": say("Check before you buy:")})
+
+
 def table(title: str, header: Sequence[str], cells: Sequence[Sequence[str]], *, stacked: bool = False) -> Block:
     """Return a table; a stacked one becomes a list on a phone."""
     value = {"title": translated(title), "header": tuple(map(translated, header)), "cells": cells}

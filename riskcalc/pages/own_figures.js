@@ -186,16 +186,6 @@
     };
 
     // The first screen and the drawings of the page, in the words of the page.
-    const frequency = (p) => {
-      if (p <= 0 || p >= 1) return filled(p <= 0 ? words.none : words.all, {draws: group(data.draws, 0)});
-      if (p >= 0.095 && p <= 0.905) {
-        const [n, many] = words.fractions.reduce((a, b) => (Math.abs(p - b[0] / b[1]) < Math.abs(p - a[0] / a[1]) ? b : a));
-        return filled(many === 2 ? words.half : words.about, {n, many});
-      }
-      const one = 1 / Math.min(p, 1 - p), decade = 10 ** Math.floor(Math.log10(one));
-      const nearest = words.steps.map((step) => step * decade).reduce((a, b) => (Math.abs(Math.log(b / one)) < Math.abs(Math.log(a / one)) ? b : a));
-      return filled(p < 0.5 ? words.about_one : words.all_but, {many: group(Math.round(nearest), 0)});
-    };
     const shareWords = (figure) => (figure.value > 0 && figure.value < 1 ? filled(words.of_futures, {share: percent(figure.value, figure.se)}) : filled(figure.value > 0 ? words.all : words.zero, {draws: group(data.draws, 0)}));
     const gainsOf = (f) => ({value: 1 - f.lost.value, se: f.lost.se});
     const kindOf = (f) => {
@@ -342,12 +332,12 @@
 
     // Several options: each against doing nothing, and which is best in how many futures.
     const choicesOf = (found, typed, horizon) => {
-      const choices = found.map((each, place) => ({name: data.options[place].title, worth: each.worth, found: each}));
-      choices.push({name: words.nothing, worth: new Float64Array(data.draws)});
+      const choices = found.map((each, place) => ({name: data.options[place].title, called: filled(words.choice, {letter: data.options[place].title.split(" · ")[0]}), worth: each.worth, found: each}));
+      choices.push({name: words.nothing, called: words.deeds["do nothing"], worth: new Float64Array(data.draws)});
       if (data.options.some((option) => option.savings_rate)) {
         const rates = data.options.map((option, k) => [option.savings_rate || (typed[k]["prices.discount_rate_per_year"] === undefined ? option.values["prices.discount_rate_per_year"] : () => typed[k]["prices.discount_rate_per_year"]),
           typed[k]["prices.discount_rate_per_year"] === undefined ? option.values["prices.discount_rate_per_year"] : () => typed[k]["prices.discount_rate_per_year"]]);
-        choices.push({name: words.savings, worth: Float64Array.from(found[0].worth, (_, d) => {
+        choices.push({name: words.savings, called: words.deeds["put the money in savings"], worth: Float64Array.from(found[0].worth, (_, d) => {
           let dearest = 0;
           found.forEach((each, k) => { if (each.spent[d] > found[dearest].spent[d]) dearest = k; });
           const [own, discount] = rates[dearest];
@@ -363,6 +353,11 @@
       return choices.map((choice, k) => ({...choice, best: meanWithError(best[k], data.scrambles), mean: meanWithError(choice.worth, data.scrambles),
         ends: ((s) => [quantile(s, 0.05), quantile(s, 0.95)])(Float64Array.from(choice.worth).sort()),
         paid: choice.found ? meanWithError(Float64Array.from(choice.found.payback, (x, d) => (choice.found.bought[d] ? (x <= horizon ? 1 : 0) : NaN)), data.scrambles) : null}));
+    };
+    const leadWords = (first, next) => {
+      const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = apart.value === 0 && se === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
+      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se)});
+      return said.charAt(0).toUpperCase() + said.slice(1);
     };
     const spreadsDrawn = (choices) => {
       const svg = canvas(600, 34 * choices.length + 24), low = Math.min(0, ...choices.map((c) => c.ends[0])), high = Math.max(0, ...choices.map((c) => c.ends[1])), at = (x) => (10 + 580 * (x - low) / (high - low || 1)).toFixed(1);
@@ -394,11 +389,11 @@
         if (any || panel.dataset.told) document.dispatchEvent(new CustomEvent("own-figures", {detail: any ? {payback: found[0].payback, worth: found[0].worth} : null}));
         panel.dataset.told = any ? "yes" : "";
       } else {
-        const choices = choicesOf(found, typed, horizon), ranked = [...choices].sort((a, b) => b.mean.value - a.mean.value), surest = choices.reduce((a, b) => (b.best.value > a.best.value ? b : a));
-        sentence = filled(ranked[0] === surest ? words.best : words.best_but, {best: ranked[0].name, surest: surest.name, share: frequency(surest.best.value)});
+        const choices = choicesOf(found, typed, horizon), ranked = [...choices].sort((a, b) => b.mean.value - a.mean.value);
+        sentence = leadWords(...ranked);
         part("table").replaceChildren(row(words.head_options, true), ...ranked.map((c) => row([c.name, money(c.mean.value, c.mean.se || 0), filled(words.range, {low: money(c.ends[0], NaN), high: money(c.ends[1], NaN)}), c.paid ? percent(c.paid.value, c.paid.se) : "\u2013", percent(c.best.value, c.best.se)])));
         part("charts").replaceChildren(spreadsDrawn(ranked));
-        if (leads) swap(document.querySelector("#answer > .opening"), any ? sentence : null);
+        if (leads) swap(document.querySelector("#answer .opening"), any ? sentence : null);
         panel.dataset.figures = JSON.stringify(choices.map((c) => ({name: c.name, mean: c.mean.value, ends: c.ends, paid: c.paid && c.paid.value, best: c.best.value})));
       }
       part("sentence").textContent = any ? filled(words.with_yours, {sentence}) : "";

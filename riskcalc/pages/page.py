@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import TEMPLATE, Document, documented, html_document, page_template
 from riskcalc.pages.engine import start_engine
-from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, items, section, words
+from riskcalc.pages.exhibit import Block, Chart, Section, charts_of, hero, items, section, words
 from riskcalc.pages.exhibits import (
     answer,
     differing,
@@ -38,7 +38,7 @@ from riskcalc.pages.exhibits.futures import futures_block
 from riskcalc.pages.exhibits.glossary import glossary_blocks
 from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section, published_note
-from riskcalc.pages.figures import capital, counted, grouped, listed, say, whole_years
+from riskcalc.pages.figures import capital, counted, listed, say, whole_years
 from riskcalc.types import Figures
 
 
@@ -171,33 +171,22 @@ def assess_document(figures: Figures) -> Document:
 def compare_page(figures: Figures) -> str:
     """Return the page of a comparison, from `answers.compare.page_dict`."""
     figures = spoken(figures)
-    same = [
-        say("A worth of 0 means: no better and no worse than leaving the money in savings.")
-        for row in figures["options"]
-        if row["same_as"] is not None
-    ]
-    message = (
-        "All choices face the same {draws} futures. What they share, such as weather and prices, is the same for all of them; "
-        "homes may differ. “Worth” says how much better off a choice leaves you than doing "
-        "nothing in the same home under today’s tariff."
-    )
-    shared = say(message, draws=grouped(figures["provenance"]["draws"]))
-    limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
-    opening = options.opening(figures)
-    best = best_block(figures)
+    opening, best = options.opening(figures), best_block(figures)
     stays_note = published_note() if figures["page"].get("own") else None
     sections = documented(
         [
             section(
                 "answer",
                 "The answer",
-                words(opening, "opening"),
+                hero(
+                    opening,
+                    options.reasons(figures),
+                    best,
+                    check=say("Read the full report of the choice you like best. It names what to check first."),
+                ),
                 published_note("sentence_follows") if stays_note else None,
-                best,
-                words(f"{options.risk_words(figures)} {options.regret_words(figures)}".strip()),
-                words(" ".join([shared, *dict.fromkeys(same)]), "small"),
-                Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
             ),
+            more.compared_section(figures),
             answer.questions_section(figures),
             own_section(figures),
             section(
@@ -226,11 +215,6 @@ def compare_page(figures: Figures) -> str:
         ]
     )
     compared = figures["compared"]
-    homes = [
-        say("{home}. Tariff today: {tariff}", home=home["home"] or say("unnamed home"), tariff=told(home["tariff"]))
-        for home in figures.get("today", ())
-    ]
-    years = counted("{count} year", "{count} years", figures["horizon_years"])
     return html_document(
         Document(
             title=say("{options}: which one?", options=listed([row["title"] for row in compared])),
@@ -239,8 +223,8 @@ def compare_page(figures: Figures) -> str:
             else say("Is this better than nothing?"),
             summary=opening,
             sections=sections,
-            facts=(*homes, say("Period looked at: {years}", years=years)),
-            options=tuple((row["letter"], row["title"], row["description"] or "") for row in compared),
+            facts=(say("{years} looked at", years=whole_years(figures["horizon_years"])),),
+            options=tuple((row["letter"], row["title"]) for row in compared),
             picture=best.value,
         )
     )

@@ -115,26 +115,24 @@ def made_up(shares, means, difference, error):
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert words.opening(agreed) == (
-        "a is the best choice in about 8\u00a0in\u00a010 futures. On average it leaves you €50 better off than "
-        "b, the second best on average."
-    )
+    assert words.opening(agreed) == "On average, a leaves you best off: €50 ahead of b."
+    assert words.reasons(agreed) == ["A is also the best choice most often, in 80\u202f% of futures."]
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
-    assert words.opening(led).startswith(
-        "a is best on average. The next by that measure is b, €50 behind. The best choice most often is something else: b, in"
-    )
+    assert words.opening(led) == words.opening(agreed)
+    assert words.reasons(led) == ["But b is the best choice most often, in 60\u202f% of futures."]
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
-    assert words.opening(parted) == (
-        "a is best on average. Its lead over b is too small to call: €50 on average. The best choice most often is something "
-        "else: b, in about 6\u00a0in\u00a010 futures."
-    )
+    assert words.opening(parted) == "On average, a and b are too close to call: €50 apart."
+    same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
+    assert words.opening(same) == "A and b come to exactly the same in every future."
 
 
 def test_knowing_the_future_is_worth_what_it_would_change():
     """The amount as a limit to what to spend; where the choice would be the same in every future, that."""
     known = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
     known["value_of_knowing"] = {"value": 840.0, "standard_error": 4.0}
-    assert words.regret_words(known).startswith("Knowing the future before you choose would bring €840 on average.")
+    assert words.regret_words(known).startswith(
+        "Even if you knew the future, choosing by it would bring only €840 more"
+    )
     known["value_of_knowing"]["value"] = 0.0
     assert words.regret_words(known) == "Even if you knew the future, you would choose the same."
 
@@ -153,9 +151,10 @@ def test_titles_take_the_place_of_file_names():
     titled["options"][0]["title"] = "A flat with a rail"
     titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
     titled["compared"] = [{"letter": "A", "option": "a"}]
-    assert words.opening(titled).startswith(
-        "“A flat with a rail” is the best choice in about 8\u00a0in\u00a010 futures. "
-    )
+    assert words.opening(titled) == "On average, choice A leaves you best off: €100 ahead of doing nothing."
+    del titled["compared"]
+    assert words.opening(titled).startswith("On average, “A flat with a rail” leaves you best off")
+    titled["compared"] = [{"letter": "A", "option": "a"}]
     assert words.labels(titled) == {"a": "A · A flat with a rail", "do nothing": "do nothing"}
     assert words.letters(titled) == {"a": "A", "do nothing": "doing nothing"}
     assert [letter(place) for place in (0, 25, 26)] == ["A", "Z", "A2"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from riskcalc.language import spoken
-from riskcalc.pages.exhibit import Block, section
+from riskcalc.pages.exhibit import Block, hero, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits import stay
 from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures, ranked_check
@@ -37,16 +37,12 @@ def answer_section(figures: Figures) -> Part:
         say("The answer"),
         (
             *(Block("refusal", {"title": say(UNSAFE), "said": _refusal(row)}) for row in refused_checks(figures)),
-            Block(
-                "hero",
-                {
-                    "answer": verdict_words(figures),
-                    "brief": " ".join(reasons(figures)),
-                    "rows": key_figures(figures),
-                    "check_title": say("Check before you buy:"),
-                    "check": check_first(figures),
-                    "blocks": (futures_block(figures),),
-                },
+            hero(
+                verdict_words(figures),
+                reasons(figures),
+                futures_block(figures),
+                rows=key_figures(figures),
+                check=check_first(figures),
             ),
         ),
     )

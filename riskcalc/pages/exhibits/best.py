@@ -7,8 +7,8 @@ from functools import partial
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.exhibits.options import choices, first_word, in_sentence, labels, title_of
-from riskcalc.pages.figures import error_of, money, percent, say, value_of
+from riskcalc.pages.exhibits.options import choice_words, choices, labels
+from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows, wrapped
 from riskcalc.types import Figures
@@ -28,8 +28,8 @@ def best_block(result: Figures) -> Block:
     ]
     surest = max(shown, key=lambda row: row["best_share"]["value"])
     title = say(
-        "{best} is best in {share} of the futures",
-        best=first_word(in_sentence(title_of(surest))),
+        "{best} is best most often: in {share} of futures",
+        best=capital(choice_words(result, surest)),
         share=percent(surest["best_share"]),
     )
     return chart(
@@ -37,8 +37,7 @@ def best_block(result: Figures) -> Block:
         "best",
         partial(best_chart, result),
         title=title,
-        reading="In how many futures each choice is the best. Where several come out equal, the future is split between "
-        "them. The thin line shows where the true share very likely lies.",
+        reading="In how many futures each choice is the best. Thin line: where the true share very likely lies.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, Section, items, section, words
-from riskcalc.pages.exhibits import stay
+from riskcalc.pages.exhibits import options, stay
 from riskcalc.pages.exhibits.answer import refused_words, worth_in_brief
 from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, gain
 from riskcalc.pages.exhibits.own_figures import published_note
@@ -13,6 +14,7 @@ from riskcalc.pages.exhibits.payback import NEARLY
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     capital,
+    grouped,
     in_years,
     say,
     significant,
@@ -38,11 +40,48 @@ def more_section(figures: Figures) -> Section | None:
         (say("What to check before you buy"), [_listed(check_words(figures))]),
         (say("What limits this answer"), [_listed(limit_words(figures["limits"]))]),
     )
+    return _section(parts, own=bool(figures.get("page", {}).get("own")))
+
+
+def compared_section(figures: Figures) -> Section | None:
+    """Return what the first screen of a comparison leaves out."""
+    same = any(row["same_as"] is not None for row in figures["options"])
+    homes = [
+        say("{home}. Tariff today: {tariff}.", home=home["home"] or say("unnamed home"), tariff=told(home["tariff"]))
+        for home in figures.get("today", ())
+    ]
+    described = [
+        say("{letter}: {text}", letter=row["letter"], text=row["description"])
+        for row in figures["compared"]
+        if row["description"]
+    ]
+    message = (
+        "All choices face the same {draws} futures. What they share, such as weather and prices, is the same for all of them; "
+        "homes may differ. Where several come out equal, the future is split between them."
+    )
+    worth = say(
+        "“Worth” says how much better off a choice leaves you than doing nothing in the same home under today’s tariff."
+    )
+    even = say("A worth of 0 means: no better and no worse than leaving the money in savings.") if same else ""
+    parts = (
+        (say("What was looked at"), [*described, *homes]),
+        (
+            say("How they are compared"),
+            [say(message, draws=grouped(figures["provenance"]["draws"])), f"{worth} {even}".strip()],
+        ),
+        (say("Earning back the cost"), options.paid_words(figures)),
+        (say("What more knowledge is worth"), [options.regret_words(figures)]),
+        (say("What limits this answer"), [_listed(limit_words(figures["limits"]))]),
+    )
+    return _section(parts, own=bool(figures["page"].get("own")))
+
+
+def _section(parts: Sequence[tuple[str, Sequence[str | Block | None]]], *, own: bool) -> Section | None:
     shown = tuple((lead, blocks) for lead, said in parts if (blocks := _blocks(said)))
     return section(
         "more",
         "More about the answer",
-        published_note() if figures.get("page", {}).get("own") else None,
+        published_note() if own else None,
         Block("more", shown),
         finding=say("What the answer counts, and what it leaves out"),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words
-from riskcalc.pages.figures import error_of, frequency, money, say, value_of, whole_years
+from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
@@ -62,73 +62,65 @@ def first_word(text: str) -> str:
     return text[:1].upper() + text[1:] if text.startswith(tuple(map(say, DEEDS.values()))) else text
 
 
-#: What is best on average, and what is best more often where that is something else; the panel of own figures says both.
-BEST_BUT = "{best} is best on average."
-SUREST = "The best choice most often is something else: {surest}, in {share}."
+def choice_words(result: Figures, row: Figures) -> str:
+    """Return what a choice is called within a sentence: by its letter on a page, else by its name."""
+    letter = {known["option"]: known["letter"] for known in result.get("compared", ())}.get(row["option"])
+    return in_sentence(title_of(row)) if letter is None else say(CHOICE, letter=letter)
+
+
+#: The answer by how far the best on average is ahead of the next; the panel of own figures says the same.
+CHOICE = "choice {letter}"
+LEADS = {
+    "ahead": "On average, {best} leaves you best off: {lead} ahead of {other}.",
+    "close": "On average, {best} and {other} are too close to call: {lead} apart.",
+    "same": "{best} and {other} come to exactly the same in every future.",
+}
 
 
 def opening(result: Figures) -> str:
-    """Return the sentences that answer which is best, by how much, and how sure that is."""
-    draws = result["provenance"]["draws"]
-    leader = choices(result)[0]
-    surest = max(choices(result), key=lambda row: row["best_share"]["value"])
-    share, best = frequency(surest["best_share"], draws), first_word(in_sentence(title_of(leader)))
-    if leader is surest:
-        told = [say("{best} is the best choice in {share}.", best=best, share=share), margin(result)]
-    else:
-        other = in_sentence(title_of(surest))
-        told = [say(BEST_BUT, best=best), margin(result, led=True), say(SUREST, surest=other, share=share)]
-    return " ".join(filter(None, told))
-
-
-def margin(result: Figures, *, led: bool = False) -> str:
-    """Return how far the best is ahead of the next, or that the draws cannot tell them apart; `led` follows `BEST_BUT`."""
+    """Return the sentence that answers which is best on average, and by how much."""
     leader, *others = choices(result)
     if not others:
-        return ""
+        return say("There is only one choice here: {best}.", best=choice_words(result, leader))
     names = {leader["option"], others[0]["option"]}
     pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
-    mean, currency = pair["difference"]["mean"], result["currency"]
-    value, se, other = value_of(mean), error_of(mean), in_sentence(title_of(others[0]))
-    if value == 0.0 and se == 0.0:
-        return say("It comes to exactly the same as {other} in every future.", other=other)
-    if abs(value) < 2 * se:
-        lead = money(abs(value), currency, se=se)
-        return say("Its lead over {other} is too small to call: {lead} on average.", other=other, lead=lead)
-    lead = money(abs(value), currency, se=se)
-    if led:
-        return say("The next by that measure is {other}, {lead} behind.", lead=lead, other=other)
-    return say(
-        "On average it leaves you {lead} better off than {other}, the second best on average.", lead=lead, other=other
-    )
+    mean = pair["difference"]["mean"]
+    value, se = value_of(mean), error_of(mean)
+    kind = "same" if value == 0.0 and se == 0.0 else "close" if abs(value) < 2 * se else "ahead"
+    best, other = (choice_words(result, row) for row in (leader, others[0]))
+    lead = money(abs(value), result["currency"], se=se)
+    return say(LEADS[kind], best=capital(best) if kind == "same" else best, other=other, lead=lead)
 
 
-def risk_words(result: Figures) -> str:
-    """Return how often the best on average pays for itself and how often it loses; empty for what is not bought."""
-    leader, draws = choices(result)[0], result["provenance"]["draws"]
+def reasons(result: Figures) -> list[str]:
+    """Return in how many futures which choice is the best, and in how many the best on average loses to savings."""
+    shown = choices(result)
+    leader, surest = shown[0], max(shown, key=lambda row: row["best_share"]["value"])
+    best = choice_words(result, leader)
+    if leader is surest:
+        message = "{best} is also the best choice most often, in {share} of futures."
+        told = [say(message, best=capital(best), share=percent(leader["best_share"]))]
+    else:
+        message = "But {surest} is the best choice most often, in {share} of futures."
+        told = [say(message, surest=choice_words(result, surest), share=percent(surest["best_share"]))]
+    if "paid_back_share" in leader:
+        message = "Savings with interest would bring more than {best} in {lost} of futures."
+        told.append(say(message, best=best, lost=percent(leader["net_present_value"]["loss_probability"])))
+    return told
+
+
+def paid_words(result: Figures) -> list[str]:
+    """Return how often the best on average pays for itself, and in how many futures it is refused; none if not bought."""
+    leader = choices(result)[0]
     if "paid_back_share" not in leader:
-        return ""
-    message, parts = (
-        "{best} pays for itself within {years} in {paid}. Interest counts too: in {lost} doing nothing and saving the "
-        "money brings more.",
-        {"best": first_word(in_sentence(title_of(leader)))},
-    )
+        return []
+    best, said = capital(choice_words(result, leader)), whole_years(result["horizon_years"])
+    message = "{best} pays for itself within {years} in {paid} of futures, interest not counted."
+    told = [say(message, best=best, years=said, paid=percent(leader["paid_back_share"]))]
     in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
     if in_stay:
-        message = (
-            "{best} pays for itself before you move in {in_stay}, and within {years} in {paid}. Interest counts too: in {lost} "
-            "doing nothing and saving the money brings more."
-        )
-        parts |= {"in_stay": frequency(in_stay, draws)}
-    said = say(
-        message,
-        years=whole_years(result["horizon_years"]),
-        paid=frequency(leader["paid_back_share"], draws),
-        lost=frequency(leader["net_present_value"]["loss_probability"], draws),
-        **parts,
-    )
-    also = "" if refused is None else refused_share_words(refused)
-    return f"{said} {also}" if also else said
+        told.append(say("Before you move it does so in {paid} of futures.", paid=percent(in_stay)))
+    return [*told, *([also] if refused is not None and (also := refused_share_words(refused)) else [])]
 
 
 def regret_words(result: Figures) -> str:
@@ -136,6 +128,7 @@ def regret_words(result: Figures) -> str:
     if not value_of(result["value_of_knowing"]):
         return say("Even if you knew the future, you would choose the same.")
     return say(
-        "Knowing the future before you choose would bring {amount} on average. Do not spend more than that on finding out.",
+        "Even if you knew the future, choosing by it would bring only {amount} more on average. Advice and measurements "
+        "before the purchase should cost less than that.",
         amount=money(result["value_of_knowing"], result["currency"]),
     )

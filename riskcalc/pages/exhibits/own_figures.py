@@ -22,10 +22,10 @@ from riskcalc.pages.exhibits.answer import (
 )
 from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.options import BEST_BUT, SUREST
+from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
 from riskcalc.pages.exhibits.stay import counts_later_homes
-from riskcalc.pages.figures import FRACTIONS, NO_BREAK, ROUND_STEPS, capital, grouped, money_form, say, shown_unit
+from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
 HORIZON = "study.horizon_years"
@@ -168,16 +168,11 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "not_within": translated("not within {years}"),
         "accepted": translated("Accepted: {low} to {high}"),
         "with_yours": translated("With your figures: {sentence}"),
-        "none": translated("none of {draws} futures"),
         "zero": translated(NONE),
         "falls_short": short_words(figures),
         "all": translated(ALL),
-        "about": translated("about {n}\u00a0in\u00a0{many} futures"),
-        "about_one": translated("about 1\u00a0in\u00a0{many} futures"),
         "of_futures": translated(OF_FUTURES),
         "looked_at": translated("{years} looked at"),
-        "all_but": translated("all but about 1\u00a0in\u00a0{many} futures"),
-        "half": translated("about half of all futures"),
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
         "against": {kind: translated(message) for kind, message in AGAINST.items()},
@@ -197,8 +192,9 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "worth_title": translated("{loss} of futures lose money; the average is {mean}"),
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
-        "best": translated("{best} is the best choice in {share}."),
-        "best_but": f"{translated(BEST_BUT)} {translated(SUREST)}",
+        "choice": translated(CHOICE),
+        "leads": {kind: translated(message) for kind, message in LEADS.items()},
+        "deeds": {name: translated(DEEDS[name]) for name in ("do nothing", "put the money in savings")},
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
         "half_in": translated("Half of the futures pay back in {low} to {high}"),
@@ -245,20 +241,18 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "likely": LIKELY,
         "nearly": NEARLY,
         "sure": SURE,
-        "fractions": FRACTIONS,
-        "steps": ROUND_STEPS,
     }
 
 
 def published_note(which: str = "part") -> Block:
     """Return the line that appears once figures are typed: what of a part stays as published."""
     said = {
+        "sentence_follows": say(
+            "Only the sentence in large type is for your figures. The rest of this part still shows the published ones."
+        ),
         "part": say("This part still shows the published figures, not yours."),
         "drawings_follow": say(
             "The drawings now show your figures. The texts and tables below them still show the published ones."
-        ),
-        "sentence_follows": say(
-            "The sentence above is for your figures. What stands below still shows the published ones."
         ),
     }[which]
     return Block("published", said)
