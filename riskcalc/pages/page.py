@@ -262,7 +262,7 @@ def match_page(figures: Figures) -> str:
             facts=(
                 counted("{count} home", "{count} homes", len(homes)),
                 counted("{count} kit", "{count} kits", len(known["kit_files"])),
-                counted("{count} year", "{count} years", figures["horizon_years"]),
+                say("{years} looked at", years=whole_years(figures["horizon_years"])),
             ),
             picture=drawn[0] if drawn else None,
         )

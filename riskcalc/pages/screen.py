@@ -284,7 +284,11 @@ def update_lines(found: Figures) -> list[str]:
     message = "{scenario}: {verdict} after {months}, {first} to {last}"
     months = counted("{count} month", "{count} months", measured["months"])
     parts = {"first": measured["from"], "last": measured["to"], "months": months}
-    lines = [say(message, scenario=found["scenario"], verdict=found["verdict"], **parts), tracked.opening(found)]
+    lines = [
+        say(message, scenario=found["scenario"], verdict=found["verdict"], **parts),
+        tracked.opening(found),
+        tracked.odds_words(found),
+    ]
     for row in found["tracks"]:
         name, total, expected, between, verdict = tracked.track_cells(row, currency)
         message = "{name}: {total}, expected {expected} ({between} in eight of ten): {verdict}"

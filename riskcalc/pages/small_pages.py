@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import Document, documented, html_document
-from riskcalc.pages.exhibit import Block, Section, charts_of, items, section, words
-from riskcalc.pages.exhibits import answer, findout, fit, order, ranking, traced, tracked, week
+from riskcalc.pages.exhibit import Section, charts_of, hero, items, section, words
+from riskcalc.pages.exhibits import answer, findout, fit, more, order, ranking, traced, tracked, week
 from riskcalc.pages.exhibits.again import again_blocks
 from riskcalc.pages.exhibits.cautions import cautions
 from riskcalc.pages.exhibits.glossary import glossary_blocks
@@ -18,18 +18,24 @@ def rank_page(figures: Figures) -> str:
     """Return the page of a ranking, from the figures of ranking.json with the command under `page`."""
     figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
-    made = say("Based on {futures} futures.", futures=grouped(sobol["futures"]))
+    made = say("{futures} futures calculated", futures=grouped(sobol["futures"]))
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
+    title, worth = say("The inputs that decide most"), "net_present_value"
+    drawn = [order.order_block(figures, worth, title=title)] if worth in sobol["outcomes"] else []
     sections = documented(
         [
             section(
                 "answer",
                 "The answer",
-                words(opening, "opening"),
-                *order.order_blocks(figures),
-                words(made, "small"),
-                order.method_fold(sobol),
+                hero(
+                    opening,
+                    [*order.reasons(figures), *order.still_words(figures)],
+                    *drawn,
+                    check=order.check_words(figures),
+                ),
             ),
+            order.order_section(figures, worth, drawn=False),
+            order.order_section(figures, "first_year_saving", drawn=True),
             answer.questions_section(figures),
             section(
                 "families",
@@ -55,24 +61,27 @@ def rank_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "What decides the result? {name}", opening, sections)
+    return _small_page(figures, "What decides the result? {name}", opening, sections, facts=(made,))
 
 
 def update_page(figures: Figures) -> str:
     """Return the page of an update, from the figures of update.json with the command under `page`."""
     figures = spoken(figures)
     opening = tracked.opening(figures)
-    limits = tuple(f"{capital(limit)}." for limit in figures["limits"])
+    limits = items(f"{capital(limit)}." for limit in figures["limits"]) if figures["limits"] else None
     sections = documented(
         [
             section(
                 "answer",
                 "The answer",
-                words(opening, "opening"),
-                words(tracked.reason(figures)),
-                tracked.track_block(figures),
-                words(f"{tracked.measured_words(figures)} {tracked.effective_words(figures)}", "small"),
-                Block("noted", {"title": say("What limits this answer"), "items": limits}) if limits else None,
+                hero(opening, [tracked.odds_words(figures), tracked.reason(figures)], tracked.track_block(figures)),
+            ),
+            more.more_parts(
+                (
+                    (say("What was measured"), [tracked.basis_words(figures)]),
+                    (say("How exact this is"), [tracked.effective_words(figures)]),
+                    (say("What limits this answer"), [limits]),
+                )
             ),
             section(
                 "outlook",
@@ -90,7 +99,8 @@ def update_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "Is the purchase on track? {name}", opening, sections)
+    measured = (tracked.measured_words(figures),)
+    return _small_page(figures, "Is the purchase on track? {name}", opening, sections, facts=measured)
 
 
 def check_page(figures: Figures) -> str:
@@ -100,7 +110,7 @@ def check_page(figures: Figures) -> str:
     uncertain = [f"{row['label']}: {row['given']} {told(row['unit'])}".strip() for row in figures["uncertain"]]
     sections = documented(
         [
-            section("answer", "The answer", words(opening, "opening")),
+            section("answer", "The answer", words(opening, "opening"), *map(words, fit.reasons(figures))),
             answer.questions_section(figures),
             section("fit", "Does it fit electrically?", *fit.fit_blocks({"electrical_fit": figures["fit"]})),
             loads_section(figures),
@@ -147,8 +157,12 @@ def trace_page(figures: Figures) -> str:
     return _small_page(figures, "One future, step by step: {name}", opening, sections)
 
 
-def _small_page(figures: Figures, title: str, opening: str, sections: tuple[Section, ...]) -> str:
+def _small_page(
+    figures: Figures, title: str, opening: str, sections: tuple[Section, ...], *, facts: tuple[str, ...] = ()
+) -> str:
     said = say(title, name=figures.get("title") or figures["scenario"])
     drawn = charts_of(sections)
     picture = drawn[0] if drawn else None
-    return html_document(Document(title=said, heading=said, summary=opening, sections=sections, picture=picture))
+    return html_document(
+        Document(title=said, heading=said, summary=opening, sections=sections, facts=facts, picture=picture)
+    )

@@ -15,12 +15,14 @@ from riskcalc.commands.options import command_line
 from riskcalc.pages import small_pages as pages
 from riskcalc.pages.exhibits.fit import fit_title, loads_finding
 from riskcalc.pages.exhibits.fit import opening as opening_of_check
-from riskcalc.pages.exhibits.matching import opening
+from riskcalc.pages.exhibits.fit import reasons as reasons_of_check
+from riskcalc.pages.exhibits.matching import lead_words, opening
 from riskcalc.pages.exhibits.order import family_blocks, order_block
 from riskcalc.pages.exhibits.order import opening as opening_of_rank
+from riskcalc.pages.exhibits.order import reasons as reasons_of_rank
 from riskcalc.pages.exhibits.traced import balance_finding, grid_words
+from riskcalc.pages.exhibits.tracked import basis_words, odds_words, track_cells
 from riskcalc.pages.exhibits.tracked import opening as opening_of_update
-from riskcalc.pages.exhibits.tracked import track_cells
 from riskcalc.pages.exhibits.week import week_title
 from riskcalc.pages.figures import PLAIN
 
@@ -100,10 +102,10 @@ def test_the_head_carries_a_picture_for_those_who_share_it(written: dict[str, st
 def test_a_check_says_modules_and_loads_at_once(
     written: dict[str, str], small_dicts: dict[str, dict[str, Any]]
 ) -> None:
-    """The first sentence holds what the modules and what the appliances came to."""
-    opening = written["check"].split('<h2 class="opening">')[1].split("</h2>")[0]
-    assert fit_title(small_dicts["check"]["fit"]) in opening
-    assert loads_finding(small_dicts["check"]["loads"]) in opening
+    """The first part holds what the modules and what the appliances came to."""
+    answer = written["check"].split('<section id="answer"')[1].split("</section>")[0]
+    assert fit_title(small_dicts["check"]["fit"]) in answer
+    assert loads_finding(small_dicts["check"]["loads"]) in answer
 
 
 def test_shares_that_chance_puts_outside_are_shown_at_the_end() -> None:
@@ -128,17 +130,14 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     clear = {"pick": "kit", "lead_over_next": {"value": 100.0, "standard_error": 1.0}}
     close = {"pick": "kit", "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
     none = {"pick": "do nothing", "lead_over_next": None}
-    assert opening([clear, clear]) == (
-        "For each of the 2 homes a kit is worth more, on average, than doing nothing. In each of them it leads the second "
-        "best by more than chance explains."
-    )
-    assert opening([clear, none]) == (
-        "For 1 of the 2 homes a kit is worth more, on average, than doing nothing. It leads the second best by more than "
-        "chance explains."
-    )
-    assert opening([clear, close]).endswith("by more than chance explains; in the others the lead may be chance.")
-    assert opening([close]).endswith("Its lead over the second best may be chance.")
+    assert opening([clear, clear]) == "For each of the 2 homes a kit is worth more, on average, than doing nothing."
+    assert lead_words([clear, clear]) == "In each of them its lead over the second best is too large to be chance."
+    assert opening([clear, none]) == "For 1 of the 2 homes a kit is worth more, on average, than doing nothing."
+    assert lead_words([clear, none]) == "Its lead over the second best is too large to be chance."
+    assert lead_words([clear, close]).endswith("too large to be chance; in the others it may be chance.")
+    assert lead_words([close]) == "Its lead over the second best may be chance."
     assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
+    assert lead_words([none]) == ""
 
 
 def test_the_command_repeats_what_it_was_asked() -> None:
@@ -155,7 +154,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
     first = {**order["tiers"][0], "places": [1, 1], "is_tie": False}
     later = {**first, "places": [2, 2], "settled": False}
     for settled, tie, after, title, said in (
-        (True, False, [], "decides the worth (net present value) most", "alone or together with others."),
+        (True, False, [], "decides the worth (net present value) most", "of what separates good futures"),
         (True, False, [later], "which input comes next is not sure yet", "Which input comes next is not sure yet."),
         (
             True,
@@ -164,27 +163,29 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
             "decides the worth (net present value) most",
             "The inputs after it are too close to tell apart.",
         ),
-        (False, False, [], "probably decides", "That is not certain yet: too few futures were run."),
+        (False, False, [], "probably decides", "but too few futures were run to be sure."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
     ):
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
         assert title in order_block(figures, "net_present_value").value.title
-        assert said in opening_of_rank(figures)
+        assert said in " ".join([opening_of_rank(figures), *reasons_of_rank(figures)])
 
 
 def test_a_check_says_first_whether_the_parts_fit() -> None:
     """The worst comes first: modules that are refused, then appliances that are too much for the inverter."""
     fine, refused = {"verdict": "ok"}, {"verdict": "refused"}
     small, large, starting = ({"verdict": word} for word in ("ok", "too_much", "start"))
-    assert opening_of_check({"fit": [fine, fine], "loads": {"appliances": [small] * 7}}) == (
-        "The parts fit together. All 2 checks of the solar modules pass. The inverter can run each of the 7 appliances, one at "
-        "a time."
+    seven = {"fit": [fine, fine], "loads": {"appliances": [small] * 7}}
+    assert opening_of_check(seven) == "The parts fit together."
+    assert reasons_of_check(seven) == [
+        "All 2 checks of the solar modules pass.",
+        "The inverter can run each of the 7 appliances, one at a time.",
+    ]
+    assert opening_of_check({"fit": [fine, refused], "loads": {}}) == "Not all the parts fit together."
+    assert opening_of_check({"fit": [fine], "loads": {"appliances": [small, large]}}) == (
+        "The modules fit the kit, but not every appliance does."
     )
-    assert opening_of_check({"fit": [fine, refused], "loads": {}}).startswith("Not all the parts fit together. ")
-    assert opening_of_check({"fit": [fine], "loads": {"appliances": [small, large]}}).startswith(
-        "The modules fit the kit, but not every appliance does. "
-    )
-    assert opening_of_check({"fit": [fine], "loads": {"appliances": [small, starting]}}).endswith(
+    assert reasons_of_check({"fit": [fine], "loads": {"appliances": [small, starting]}})[1] == (
         "Look up one appliance before you rely on the inverter."
     )
     assert opening_of_check({"fit": [], "loads": {}}) == "There are no modules to check electrically."
@@ -205,8 +206,11 @@ def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]
     found = copy.deepcopy(small_dicts["update"])
     found["odds_moved"]["change"] = change
     found["revised"]["paid_back_within"]["standard_error"] = 0.03 if abs(change) > 0.02 else 0.0
-    assert said in opening_of_update(found)
-    assert opening_of_update(found).startswith("Going by your bills, yields and kWh from the grid, you are doing ")
+    assert said in odds_words(found)
+    assert opening_of_update(found).startswith("So far you are doing ")
+    assert basis_words(found).startswith(
+        "This goes by your bills, the electricity you generated and the electricity you took"
+    )
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

@@ -70,7 +70,7 @@ def story_table(results: dict[str, dict[str, Any]]) -> str:
             ("a quarter pay back within", years(payback["p25"], horizon=horizon)),
             ("worth on average", money(worth["mean"], currency, with_error=True)),
             ("nine in ten end between", f"{low} and {high}"),
-            ("lose money", percent(worth["loss_probability"])),
+            ("savings would bring more", percent(worth["loss_probability"])),
             ("saved in the first year", money(first_saving(result), currency)),
             ("what decides", ", ".join(label[:1].lower() + label[1:] for label in leading)),
         ):

@@ -126,8 +126,13 @@ def decisive_check(figures: Figures) -> tuple[str, str, str] | None:
         if "effect" not in row or share < 0.005:
             continue
         off_grid = figures.get("page", {}).get("coupling") == "off_grid"
-        for start, advice in (*(OFF_GRID_ADVICE if off_grid else ()), *ADVICE):
-            if row["key"].startswith(start):
-                said = say(advice, input=lower(row["label"]))
-                return said, capital(row["label"]), percent(share, se=UNKNOWN)
+        said = advice_for(row["key"], row["label"], off_grid=off_grid)
+        if said:
+            return said, capital(row["label"]), percent(share, se=UNKNOWN)
     return None
+
+
+def advice_for(key: str, label: str, *, off_grid: bool = False) -> str:
+    """Return what to do about an input before buying; "" where nobody can check it."""
+    known = (*(OFF_GRID_ADVICE if off_grid else ()), *ADVICE)
+    return next((say(advice, input=lower(label)) for start, advice in known if key.startswith(start)), "")

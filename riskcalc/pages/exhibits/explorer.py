@@ -47,7 +47,7 @@ def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
         ("paid", by_stay if headline_stay(figures) else by_years, percent(paid_share(figures))),
         ("half", say("half pay back within"), years(figures["payback_years"]["p50"], horizon=figures["horizon_years"])),
         ("mean", say("average worth"), money(worth["mean"], currency)),
-        ("loss", say("lose money"), percent(worth["loss_probability"])),
+        ("loss", say("savings would bring more"), percent(worth["loss_probability"])),
         ("low", say("1 in 20 is below"), money(worth["p5"], currency)),
         ("high", say("1 in 20 is above"), money(worth["p95"], currency)),
     ]

@@ -36,18 +36,20 @@ MOST_PAIRS = 3
 
 
 def opening(figures: Figures) -> str:
-    """Return whether the parts fit together, then what the checks of modules and of appliances say."""
+    """Return whether the parts fit together."""
     found, loads = figures["fit"], figures.get("loads") or {}
     verdicts = {row["verdict"] for row in loads.get("appliances") or ()}
-    first = say("There are no modules to check electrically.")
     if any(row["verdict"] == "refused" for row in found):
-        first = say("Not all the parts fit together.")
-    elif found and "too_much" in verdicts:
-        first = say("The modules fit the kit, but not every appliance does.")
-    elif found:
-        first = say("The parts fit together.")
-    said = [first, *([f"{fit_title(found)}."] if found else []), *([f"{loads_finding(loads)}."] if loads else [])]
-    return " ".join(said)
+        return say("Not all the parts fit together.")
+    if found and "too_much" in verdicts:
+        return say("The modules fit the kit, but not every appliance does.")
+    return say("The parts fit together.") if found else say("There are no modules to check electrically.")
+
+
+def reasons(figures: Figures) -> list[str]:
+    """Return what the checks of modules and of appliances say."""
+    found, loads = figures["fit"], figures.get("loads") or {}
+    return [*([f"{fit_title(found)}."] if found else []), *([f"{loads_finding(loads)}."] if loads else [])]
 
 
 def fit_blocks(figures: Figures) -> Iterator[Block]:

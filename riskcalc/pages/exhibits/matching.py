@@ -19,9 +19,8 @@ NOTHING = "do nothing"
 
 
 def opening(homes: Sequence[Figures]) -> str:
-    """Return for how many homes a kit is worth most on average, and for how many that is clear."""
-    bought = [home for home in homes if home["pick"] not in (None, NOTHING)]
-    clear = sum(is_clear(home) for home in bought)
+    """Return for how many homes a kit is worth most on average."""
+    bought = _bought(homes)
     if not bought:
         return counted(
             "For this home no kit is worth more, on average, than doing nothing.",
@@ -29,29 +28,37 @@ def opening(homes: Sequence[Figures]) -> str:
             len(homes),
         )
     if len(bought) == len(homes):
-        first = counted(
+        return counted(
             "For this home a kit is worth more, on average, than doing nothing.",
             "For each of the {count} homes a kit is worth more, on average, than doing nothing.",
             len(homes),
         )
-    else:
-        message = "For {count} of the {total} homes a kit is worth more, on average, than doing nothing."
-        first = say(message, count=len(bought), total=len(homes))
+    message = "For {count} of the {total} homes a kit is worth more, on average, than doing nothing."
+    return say(message, count=len(bought), total=len(homes))
+
+
+def lead_words(homes: Sequence[Figures]) -> str:
+    """Return for how many homes with a kit its lead is clear, "" without any."""
+    bought = _bought(homes)
+    clear = sum(is_clear(home) for home in bought)
+    if not bought:
+        return ""
     if clear == len(bought):
-        second = counted(
-            "It leads the second best by more than chance explains.",
-            "In each of them it leads the second best by more than chance explains.",
+        return counted(
+            "Its lead over the second best is too large to be chance.",
+            "In each of them its lead over the second best is too large to be chance.",
             clear,
         )
-    elif clear:
-        second = say(
-            "In {count} of them it leads the second best by more than chance explains; in the others the lead may be "
-            "chance.",
-            count=clear,
-        )
-    else:
-        second = say("Its lead over the second best may be chance.")
-    return f"{first} {second}"
+    if not clear:
+        return say("Its lead over the second best may be chance.")
+    message = (
+        "In {count} of them its lead over the second best is too large to be chance; in the others it may be chance."
+    )
+    return say(message, count=clear)
+
+
+def _bought(homes: Sequence[Figures]) -> list[Figures]:
+    return [home for home in homes if home["pick"] not in (None, NOTHING)]
 
 
 def is_clear(home: Figures) -> bool:
@@ -75,7 +82,10 @@ def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
     if home["pick"] is None:
         return say("no kit could be run"), "–", "–"
     message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, which may be chance"
-    lead = money(home["lead_over_next"], home["currency"])
+    # Rounded as the average beside it: in shared futures the lead itself is known better.
+    own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
+    error = error_of(home["lead_over_next"] if own is None else own["net_present_value"]["mean"])
+    lead = money(value_of(home["lead_over_next"]), home["currency"], se=error)
     return (
         own_or_ours(called(home, home["pick"])),
         frequency(home["pick_best_share"], draws),
@@ -84,17 +94,18 @@ def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
 
 
 def answer_blocks(result: Figures) -> Iterator[Block]:
-    """Yield the pick of each home."""
-    known = result["provenance"]
+    """Yield the answer, the pick of each home, and what to read next."""
+    draws = result["provenance"]["draws"]
     yield words(opening(result["homes"]), "opening")
-    picks = [(home_name(home), *pick_cells(home, known["draws"])) for home in result["homes"]]
+    if lead := lead_words(result["homes"]):
+        yield words(lead)
+    picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
     yield table("The pick for each home", ("home", "pick", "best in", "lead on average"), picks, stacked=True)
     message = (
-        "The pick is the choice that leaves the home best off on average; doing nothing is one of them. All kits of a home "
-        "face the same {draws} futures. That is enough to see which kit is clearly ahead. Before you spend money, run riskcalc "
-        "assess for that home and kit."
+        "Check before you buy: read the full report of that kit in that home (riskcalc assess). {draws} futures only show which "
+        "kit is clearly ahead."
     )
-    yield words(say(message, draws=known["draws"]), "small")
+    yield words(say(message, draws=draws), "first")
 
 
 def grid_blocks(result: Figures) -> Iterator[Block]:
@@ -102,8 +113,9 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     homes = result["homes"]
     kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
     message = (
-        "Average net present value over {years}, and the share of futures that pay back. Of a kit tried in several "
-        "sizes, the best one is shown. ★ marks the pick, – a kit that does not fit the home."
+        "First what a kit leaves you on average over {years}, compared with savings; then the share of futures in which it pays "
+        "for itself, interest not counted. ★ marks the pick: the best on average, doing nothing included. A – marks a kit that "
+        "does not fit the home. Of a kit tried in several sizes, the best one is shown."
     )
     yield words(say(message, years=whole_years(result["horizon_years"])), "reading")
     cells = [grid_row(home, list(kits)) for home in homes]
@@ -142,7 +154,9 @@ def grid_row(home: Figures, kits: Sequence[str]) -> tuple[str, ...]:
     for cell in home["cells"]:
         if cell["is_run"] and (cell["kit_file"] not in best or _worth(cell) > _worth(best[cell["kit_file"]])):
             best[cell["kit_file"]] = cell
-    return (home_name(home), *(_grid_cell(best.get(kit), home["currency"]) for kit in kits))
+    # Amounts of one row are rounded alike, by the largest of their errors.
+    error = max((error_of(cell["net_present_value"]["mean"]) for cell in best.values()), default=0.0)
+    return (home_name(home), *(_grid_cell(best.get(kit), home["currency"], error) for kit in kits))
 
 
 def home_section(index: int, home: Figures, options: Sequence[Figures], result: Figures) -> Section:
@@ -188,10 +202,10 @@ def _said(home: Figures, draws: int) -> str:
     return say(message, pick=pick, lead=lead, best=best)
 
 
-def _grid_cell(cell: Figures | None, currency: str) -> str:
+def _grid_cell(cell: Figures | None, currency: str, error: float) -> str:
     if cell is None:
         return "–"
-    worth = money(cell["net_present_value"]["mean"], currency)
+    worth = money(_worth(cell), currency, se=error)
     size = f" ({cell['size']})" if cell["size"] else ""
     return f"{'★ ' if cell['is_pick'] else ''}{worth}, {percent(cell['paid_back_share'])}{size}"
 

@@ -40,7 +40,7 @@ def more_section(figures: Figures) -> Section | None:
         (say("What to check before you buy"), [_listed(check_words(figures))]),
         (say("What limits this answer"), [_listed(limit_words(figures["limits"]))]),
     )
-    return _section(parts, own=bool(figures.get("page", {}).get("own")))
+    return more_parts(parts, own=bool(figures.get("page", {}).get("own")))
 
 
 def compared_section(figures: Figures) -> Section | None:
@@ -73,10 +73,11 @@ def compared_section(figures: Figures) -> Section | None:
         (say("What more knowledge is worth"), [options.regret_words(figures)]),
         (say("What limits this answer"), [_listed(limit_words(figures["limits"]))]),
     )
-    return _section(parts, own=bool(figures["page"].get("own")))
+    return more_parts(parts, own=bool(figures["page"].get("own")))
 
 
-def _section(parts: Sequence[tuple[str, Sequence[str | Block | None]]], *, own: bool) -> Section | None:
+def more_parts(parts: Sequence[tuple[str, Sequence[str | Block | None]]], *, own: bool = False) -> Section | None:
+    """Return texts, tables and lists under words in bold; figures that a reader types in, if `own`, do not move them."""
     shown = tuple((lead, blocks) for lead, said in parts if (blocks := _blocks(said)))
     return section(
         "more",

@@ -7,7 +7,8 @@ from functools import partial
 
 import numpy as np
 
-from riskcalc.pages.exhibit import Block, chart, fold, items, table, words
+from riskcalc.pages.exhibit import Block, Section, chart, fold, items, section, table, words
+from riskcalc.pages.exhibits.boxes import advice_for
 from riskcalc.pages.exhibits.ranking import share_chart
 from riskcalc.pages.figures import (
     MINUS,
@@ -30,6 +31,7 @@ from riskcalc.types import Figures
 #: Factors listed of a long ranking, and names listed of those that tie with one place.
 MOST_ROWS, MOST_RIVALS = 12, 3
 PLACES = ("First place", "Second place", "Third place")
+PARTS = {"net_present_value": "How sure the order is", "first_year_saving": "What decides the first year"}
 OUTCOMES = {"net_present_value": "worth (net present value)", "first_year_saving": "saving of the first year"}
 
 
@@ -44,17 +46,35 @@ def opening(figures: Figures) -> str:
         min(1.0, max(0.0, found["factors"][0]["total_order"]["value"])), se=error_of(found["factors"][0]["total_order"])
     )
     if first["settled"]:
-        message = (
-            "{input} decides most: {share} of what separates good futures from bad ones comes from it, alone or together with "
-            "others."
-        )
-        return f"{say(message, input=capital(names[0]), share=share)} {open_words(found['order'])}".strip()
-    rivals = [*first["factors"][1:], *first["outside"]]
+        message = "{input} decides most: {share} of what separates good futures from bad ones."
+        return say(message, input=capital(names[0]), share=share)
     if first["is_tie"]:
-        return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of([first["factors"][0], *rivals]))
-    message = "{input} probably decides most. That is not certain yet: too few futures were run."
-    said = say(message, input=capital(names[0]))
-    return f"{said} {say('It may also be {others}.', others=_one_of(rivals))}" if rivals else said
+        rivals = [*first["factors"], *first["outside"]]
+        return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of(rivals))
+    message = "{input} probably decides most, but too few futures were run to be sure."
+    return say(message, input=capital(names[0]))
+
+
+def reasons(figures: Figures) -> list[str]:
+    """Return what comes next, or what else may come first."""
+    found = figures["sobol"]["outcomes"].get("net_present_value")
+    if found is None:
+        return []
+    first, *after = found["order"]["tiers"]
+    if first["settled"]:
+        if after and after[0]["settled"] and not after[0]["is_tie"] and len(after[0]["factors"]) == 1:
+            return [say("Next comes: {input}.", input=lower(after[0]["factors"][0]["label"]))]
+        told = open_words(found["order"])
+        return [told] if told else []
+    rivals = [*first["factors"][1:], *first["outside"]]
+    return [] if first["is_tie"] or not rivals else [say("It may also be {others}.", others=_one_of(rivals))]
+
+
+def check_words(figures: Figures) -> str:
+    """Return what to do about the strongest input that somebody can check; "" where there is none."""
+    found = figures["sobol"]["outcomes"].get("net_present_value")
+    advice = (advice_for(row["factor"], row["label"]) for row in found["factors"]) if found else ()
+    return next(filter(None, advice), "")
 
 
 def open_words(order: Figures) -> str:
@@ -81,23 +101,22 @@ def order_title(order: Figures, label: str, outcome: str) -> str:
     return say(message, input=capital(label), outcome=outcome)
 
 
-def order_block(figures: Figures, outcome: str) -> Block:
-    """Return the shares with interactions of one outcome."""
+def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
+    """Return the shares with interactions of one outcome, under its finding unless there is another `title`."""
     found = figures["sobol"]["outcomes"][outcome]
     factors, said = found["factors"], say(OUTCOMES[outcome])
-    title = order_title(found["order"], factors[0]["label"], said)
+    title = title or order_title(found["order"], factors[0]["label"], said)
     totals = [estimate(_share_of(row["total_order"]["value"]), row["total_order"]["standard_error"]) for row in factors]
     return chart(
         figures,
         f"total-{outcome.replace('_', '-')}",
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
-        reading="How much of the difference between good and bad results comes from each input, alone or together with "
-        "others. Shares overlap, so they can add up to more than 100 %. The thin line shows where the true share very "
-        "likely lies.",
+        reading="How much of the difference between good and bad results comes from each input. Shares can overlap. Thin "
+        "line: where the true share very likely lies.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
-            ("input", "alone", "sure to 95 %", "alone or with others", "sure to 95 %"),
+            ("input", "alone", "very likely", "alone or with others", "very likely"),
             [(capital(row["label"]), *_cells(row["first_order"]), *_cells(row["total_order"])) for row in factors],
         ),
         columns={
@@ -111,14 +130,28 @@ def order_block(figures: Figures, outcome: str) -> Block:
     )
 
 
-def order_blocks(figures: Figures) -> Iterator[Block]:
-    """Yield, for each outcome, chart and order."""
+def order_section(figures: Figures, outcome: str, *, drawn: bool) -> Section | None:
+    """Return the places of the inputs for one outcome, with its chart if `drawn`; None where it does not vary."""
     sobol = figures["sobol"]
-    for outcome, found in sobol["outcomes"].items():
-        yield order_block(figures, outcome)
-        yield items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"]))
-    for outcome in sobol["outcomes_that_do_not_vary"]:
-        yield words(say("The {outcome} does not vary: there is nothing to rank.", outcome=say(OUTCOMES[outcome])))
+    found = sobol["outcomes"].get(outcome)
+    if found is None:
+        return None
+    return section(
+        f"order-{outcome.replace('_', '-')}",
+        PARTS[outcome],
+        order_block(figures, outcome, title=say("The inputs that decide it")) if drawn else None,
+        items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"])),
+        *([] if drawn else [method_fold(sobol)]),
+        finding=order_title(found["order"], found["factors"][0]["label"], say(OUTCOMES[outcome])),
+    )
+
+
+def still_words(figures: Figures) -> list[str]:
+    """Return which outcomes do not vary."""
+    still = figures["sobol"]["outcomes_that_do_not_vary"]
+    return [
+        say("The {outcome} does not vary: there is nothing to rank.", outcome=say(OUTCOMES[name])) for name in still
+    ]
 
 
 def method_fold(sobol: Figures) -> Block:
@@ -151,8 +184,12 @@ def family_blocks(figures: Figures) -> Iterator[Block]:
             (capital(row["label"]), *_cells(row["first_order"]), *_cells(row["total_order"]))
             for row in found["families"]
         ]
-        header = ("family", "alone", "sure to 95 %", "alone or with others", "sure to 95 %")
+        header = ("family", "alone", "very likely", "alone or with others", "very likely")
         yield table("Shares by family", header, cells)
+        yield words(
+            "Every share is an estimate. By chance the share of one input can come out above that of its whole family.",
+            "small",
+        )
     if figures["agreement"] is not None:
         yield items(_sentence(line) for line in agreement_lines(figures["agreement"]))
 

@@ -189,7 +189,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "odds_half": translated("Half of all futures pay back within {middle}; {share} do not within {years}"),
         "ahead": translated("After {years} the middle future is {amount} ahead"),
         "short": translated("After {years} the middle future is {amount} short"),
-        "worth_title": translated("{loss} of futures lose money; the average is {mean}"),
+        "worth_title": translated("In {loss} of futures savings would bring more; the average is {mean}"),
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
         "choice": translated(CHOICE),

@@ -81,17 +81,17 @@ def odds_block(figures: Figures) -> Block:
         partial(odds_chart, figures),
         title=title,
         reading=say(
-            "Read upwards from a year: the share of futures that have paid back by then. The band is two standard "
-            "errors either way. The bar at the right holds the futures that do not pay back within {years}.",
+            "Above each year: the share of futures that have paid back by then. The shaded band shows how far chance may shift "
+            "the line. The bar at the right: the futures that do not pay back within {years}.",
             years=whole_years(horizon),
         ),
         alternative=say("{title}. A line of the share of futures paid back by year.", title=title),
         legend=(
             ("paid line", "paid back"),
-            ("quiet dashed", "paid back with later money discounted"),
+            ("quiet dashed", "paid back, interest counted"),
             ("never", not_within(horizon)),
         ),
-        table=(("by year", "paid back", "with discounting"), cells),
+        table=(("by year", "paid back", "interest counted"), cells),
         columns={
             "year": [row["years"] for row in by_year],
             "share_paid_back": [row["value"] for row in by_year],
@@ -162,7 +162,7 @@ def when_words(figures: Figures) -> list[str]:
             said.append(say(message, years=years(payback[level], horizon=horizon, with_error=True)))
             between = years_range(payback[level], horizon=horizon)
             if between and payback[level].get("standard_error") is None:
-                said.append(say("With more futures this could be anywhere {between} (95 % interval).", between=between))
+                said.append(say("That is rough. The true figure may be anything {between}.", between=between))
     if payback["p50"]["value"] is None:
         between = years_range(payback["p50"], horizon=horizon)
         said.append(

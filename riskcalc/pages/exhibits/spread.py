@@ -32,7 +32,15 @@ def spread_block(result: Figures, *, key: str = "spread", most: int | None = Non
         )
         for name, row in zip(names, shown, strict=True)
     ]
-    header = ("choice", "average", "1 in 20 is below", "1 in 20 is above", "lose money", "pay back", "half within")
+    header = (
+        "choice",
+        "average",
+        "1 in 20 is below",
+        "1 in 20 is above",
+        "savings would bring more",
+        "pay back",
+        "half within",
+    )
     title = spread_title(shown[0], currency)
     return chart(
         result,

@@ -39,33 +39,58 @@ NAMES = {"import_kwh": "taken from the grid", "generation_kwh": "generated", "bi
 #: A change of the odds below this is called hardly a change; our own choice.
 HARDLY = 0.02
 #: What was measured, within a sentence.
-MEASURES = {"bill": "bills", "generation_kwh": "yields", "import_kwh": "kWh from the grid"}
+MEASURES = {
+    "bill": "your bills",
+    "generation_kwh": "the electricity you generated",
+    "import_kwh": "the electricity you took from the grid",
+}
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
+#: The finding of the chart, by the quantity and its place.
+FINDINGS = {
+    "generation_kwh": {
+        "below": "Less was generated than expected",
+        "above": "More was generated than expected",
+    },
+    "import_kwh": {
+        "below": "Less was taken from the grid than expected",
+        "above": "More was taken from the grid than expected",
+    },
+    "bill": {"below": "The bills were lower than expected", "above": "The bills were higher than expected"},
+}
 VERDICTS = {
-    "behind": "Going by your {measured}, you are doing worse than expected so far",
-    "on track": "Going by your {measured}, you are doing as expected so far",
-    "ahead": "Going by your {measured}, you are doing better than expected so far",
+    "behind": "So far you are doing worse than expected.",
+    "on track": "So far you are doing as expected.",
+    "ahead": "So far you are doing better than expected.",
 }
 
 
 def opening(found: Figures) -> str:
-    """Return whether it is on track, and the odds before and now."""
+    """Return whether it is on track."""
+    return say(VERDICTS[found["verdict"]])
+
+
+def odds_words(found: Figures) -> str:
+    """Return how the odds moved."""
     within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
-    known = [row["quantity"] for row in found["tracks"]]
-    measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
-    message = "{verdict}. The odds of payback within {years} have risen from {before} to {now}."
+    message = "The odds of payback within {years} have risen from {before} to {now}."
     if hardly_moved(found):
-        message = "{verdict}. The odds of payback within {years} are about as before: {before} then, {now} now."
+        message = "The odds of payback within {years} are about as before: {before} then, {now} now."
     elif change < 0:
-        message = "{verdict}. The odds of payback within {years} have fallen from {before} to {now}."
+        message = "The odds of payback within {years} have fallen from {before} to {now}."
     return say(
         message,
-        verdict=say(VERDICTS[found["verdict"]], measured=joined(measured)),
         years=whole_years(within),
         before=percent(found["before"]["paid_back_within"]),
         now=percent(found["revised"]["paid_back_within"]),
     )
+
+
+def basis_words(found: Figures) -> str:
+    """Return which measurements this goes by."""
+    known = [row["quantity"] for row in found["tracks"]]
+    measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
+    return say("This goes by {measured}.", measured=joined(measured))
 
 
 def hardly_moved(found: Figures) -> bool:
@@ -140,8 +165,8 @@ def measured_words(found: Figures) -> str:
     """Return what was measured."""
     measured = found["measured"]
     return counted(
-        "Measured: {count} month, {first} to {last}.",
-        "Measured: {count} months, {first} to {last}.",
+        "{count} month measured, {first} to {last}",
+        "{count} months measured, {first} to {last}",
         measured["months"],
         first=month_in_words(measured["from"]),
         last=month_in_words(measured["to"]),
@@ -163,16 +188,14 @@ def track_block(found: Figures) -> Block:
     outside = [row for row in tracks if row["place"] != "within"]
     title = say("All that was measured is as expected")
     if outside:
-        placed = say(PLACED[outside[0]["place"]])
-        title = say("{quantity}: {placed}", quantity=capital(say(NAMES[outside[0]["quantity"]])), placed=placed)
+        title = say(FINDINGS[outside[0]["quantity"]][outside[0]["place"]])
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
         found,
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what was measured in all these months. Line: where eight futures in ten lie for the same months. 100 % "
-        "is the middle future.",
+        reading="Dot: what you measured. Line: eight futures in ten, for the same months. 100 %: the middle future.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
@@ -234,8 +257,8 @@ def outlook_cells(found: Figures) -> list[tuple[str, str, str]]:
         for name, (before, now) in (
             (say("Paid back within {years}", years=within), paid),
             (say("Half pay back within"), half),
-            (say("Average net present value"), means),
-            (say("Nine in ten"), ranges),
+            (say("Average worth"), means),
+            (say("Nine futures in ten"), ranges),
             (say("Savings would bring more"), losses),
         )
     ]

@@ -65,7 +65,9 @@ def worth_block(figures: Figures) -> Block:
         "mean_of_worst_5_percent": "average of the worst 5 %",
     }
     cells = [(say(said), money(worth[name], currency, with_error=True)) for name, said in lines.items()]
-    cells.append((say("share of futures that lose money"), percent(worth["loss_probability"], with_error=True)))
+    cells.append(
+        (say("futures in which savings would bring more"), percent(worth["loss_probability"], with_error=True))
+    )
     refused = 1.0 - value_of(figures["bought_share"])
     title = worth_title(figures)
     reading = say(
@@ -88,7 +90,7 @@ def worth_block(figures: Figures) -> Block:
             high=money(worth["p95"], currency),
         ),
         legend=(
-            *(("never", "loses money"), ("paid", "gains money")),
+            *(("never", "savings would bring more"), ("paid", "the kit brings more")),
             *([("quiet", "permission refused, nothing bought")] if refused > 0.0 else []),
         ),
         table=(("net present value", "figure"), cells),
@@ -97,11 +99,11 @@ def worth_block(figures: Figures) -> Block:
 
 
 def worth_title(figures: Figures) -> str:
-    """Return the share of futures that lose money once later money is discounted."""
+    """Return in how many futures savings would bring more than the kit."""
     loss = figures["net_present_value"]["loss_probability"]
     if not loss["value"]:
-        return say("No future loses money, even with later money discounted")
-    return say("{share} of futures lose money once later money is discounted", share=percent(loss))
+        return say("In no future would savings bring more than the kit")
+    return say("In {share} of futures savings would bring more than the kit", share=percent(loss))
 
 
 def money_finding(figures: Figures) -> str:
@@ -120,7 +122,10 @@ def worth_words(figures: Figures) -> list[str]:
         return [say("Its net present value is {mean}.", mean=money(worth["mean"], currency))]
     return [
         say("On average its net present value is {mean}.", mean=money(worth["mean"], currency, with_error=True)),
-        say("It loses money in {share} of the futures.", share=percent(worth["loss_probability"], with_error=True)),
+        say(
+            "Savings would bring more in {share} of the futures.",
+            share=percent(worth["loss_probability"], with_error=True),
+        ),
         say(
             "The worst 5 % average {worst}.",
             worst=money(worth["mean_of_worst_5_percent"], currency, with_error=True),
