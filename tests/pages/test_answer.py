@@ -72,10 +72,10 @@ def test_the_verdict_is_one_sentence_with_one_figure(example: dict[str, Any]) ->
 def test_a_payback_that_looks_better_than_the_verdict_says_why(example: dict[str, Any]) -> None:
     """Interest is not counted: said where more futures pay back than gain, and only there."""
     assert list(map(plain, answer.reasons(with_odds(example, 0.8, 0.5)))) == [
-        "Not counting interest, it pays for itself within 6 years in 80 % of futures."
+        "Not counting interest, the kit pays for itself within 6 years in 80 % of futures."
     ]
     assert list(map(plain, answer.reasons(with_odds(example, 0.7, 0.7)))) == [
-        "It pays for itself within 6 years in 70 % of futures."
+        "The kit pays for itself within 6 years in 70 % of futures."
     ]
     assert plain(answer.reasons(with_odds(example, 0.0, 0.2))[0]).endswith("in 0 of 512 futures.")
 

@@ -145,7 +145,7 @@ def test_later_homes_are_a_reason_of_their_own(read_small: Any) -> None:
     figures["paid_back_within_years"][-1]["value"] = 0.7
     figures["net_present_value"]["loss_probability"] = {"value": 0.8, "standard_error": 0.01}
     stay, later = (text.translate(PLAIN) for text in reasons(figures))
-    assert stay == "It pays for itself before you move in 20 % of futures."
+    assert stay == "The kit pays for itself before you move in 20 % of futures."
     assert later == "Counting later homes, but no interest, it pays for itself within 8 years in 70 % of futures."
     figures["net_present_value"]["loss_probability"]["value"] = 0.2
     assert reasons(figures)[1].startswith("Counting later homes too, it pays for itself")

@@ -119,11 +119,11 @@ NOTABLE = 0.05
 #: How often it pays for itself: within some years, before the move, and with later homes; `but_` where that
 #: looks better than the odds of a gain and the sentence has to say why.
 PAYS = {
-    "years": "It pays for itself within {years} in {paid}.",
-    "stay": "It pays for itself before you move in {paid}.",
+    "years": "The kit pays for itself within {years} in {paid}.",
+    "stay": "The kit pays for itself before you move in {paid}.",
     "later": "Counting later homes too, it pays for itself within {years} in {paid}.",
-    "but_years": "Not counting interest, it pays for itself within {years} in {paid}.",
-    "but_stay": "Not counting interest, it pays for itself before you move in {paid}.",
+    "but_years": "Not counting interest, the kit pays for itself within {years} in {paid}.",
+    "but_stay": "Not counting interest, the kit pays for itself before you move in {paid}.",
     "but_later": "Counting later homes, but no interest, it pays for itself within {years} in {paid}.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.

@@ -34,7 +34,7 @@ def more_section(figures: Figures) -> Section | None:
         (say("How it compares with savings"), worth_words(figures)),
         (say("If permission is refused"), [refused_words(figures)]),
         (moving, [stay.stay_brief(figures), stay.ends_table(figures), stay.later_words(figures)]),
-        (say("If you sell it"), [stay.sale_brief(figures)]),
+        (say("What a sale brings"), [stay.sale_brief(figures)]),
         (say("With the loan"), [stay.loan_brief(figures)]),
         (say("Days short of power"), short_words(figures)),
         (say("What to check before you buy"), [_listed(check_words(figures))]),

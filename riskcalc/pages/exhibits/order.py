@@ -94,7 +94,7 @@ def order_title(order: Figures, label: str, outcome: str) -> str:
         message = "{input} is one of those that decide the {outcome} most"
     elif not first["settled"]:
         message = "{input} probably decides the {outcome} most, but that is not certain yet"
-    elif any(not tier["settled"] and not tier["is_tie"] for tier in order["tiers"][1:]):
+    elif any(not tier["settled"] and not tier["is_tie"] for tier in order["tiers"][1:2]):
         message = "{input} decides the {outcome} most; which input comes next is not sure yet"
     else:
         message = "{input} decides the {outcome} most"
