@@ -173,16 +173,16 @@ def test_options_called_the_same_are_told_apart_by_their_files(small_file):
 
 
 def test_how_often_the_best_pays_and_loses_is_said():
-    """Frequencies of payback and loss for a kit; nothing of the kind where nothing is bought."""
+    """Odds of payback and of a loss to savings for a kit; nothing of the kind where nothing is bought."""
     said = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0) | {"horizon_years": 15}
-    assert words.risk_words(said) == ""
+    assert words.paid_words(said) == []
     share = {"value": 0.7, "standard_error": 0.02}
     said["options"][0]["paid_back_share"] = share
     said["options"][0]["net_present_value"]["loss_probability"] = {**share, "value": 0.25}
-    assert words.risk_words(said) == (
-        "a pays for itself within 15\u00a0years in about 7\u00a0in\u00a010 futures. "
-        "Interest counts too: in about 1\u00a0in\u00a04 futures doing nothing and saving the money brings more."
-    )
+    assert words.paid_words(said) == [
+        "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
+    ]
+    assert words.reasons(said)[1] == "Savings with interest would bring more than a in 25\u202f% of futures."
 
 
 def test_what_is_always_there_reads_as_a_noun():
