@@ -207,15 +207,19 @@ class Compared:
 
     def _repr_html_(self) -> str:
         from riskcalc.pages.document import card_html
-        from riskcalc.pages.exhibits.options import choices, opening
+        from riskcalc.pages.exhibits.options import choices, labels, opening, reasons
         from riskcalc.pages.figures import money, percent
 
-        currency = self.figures["currency"]
+        currency, called = self.figures["currency"], labels(self.figures)
         rows = [
-            (row["title"], money(row["net_present_value"]["mean"], currency), f"best in {percent(row['best_share'])}")
+            (
+                called[row["option"]],
+                money(row["net_present_value"]["mean"], currency),
+                f"best in {percent(row['best_share'])}",
+            )
             for row in choices(self.figures)
         ]
-        card = card_html("Compared", opening(self.figures), rows)
+        card = card_html("Compared", " ".join([opening(self.figures), *reasons(self.figures)]), rows)
         return _with_chart(card, self.chart, words="Spread of the worth, by choice")
 
     def __repr__(self) -> str:

@@ -178,11 +178,14 @@ def brief_text(figures: Figures) -> str:
 def comparison_lines(result: Figures) -> list[str]:
     """Return the options as a table, then what separates the best from the others."""
     currency, shown = result["currency"], options.choices(result)
-    names, titles = [row["option"] for row in shown], {row["option"]: row["option"] for row in result["options"]}
+    letters = {row["option"]: f"{row['letter']} · " for row in result.get("compared", ())}
+    names = [letters.get(row["option"], "") + row["option"] for row in shown]
+    titles = {row["option"]: row["option"] for row in result["options"]}
     width = max(len(name) for name in names)
     message = "{draws} shared futures of {years}; worth against doing nothing"
     lines = [
         options.opening(result),
+        *options.reasons(result),
         say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
         "",
         f"{'':<{width}}  {'best in':>8}  {'worth':>18}  {'nine in ten':>24}  {'lost against best':>17}",

@@ -189,10 +189,7 @@ def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert (
-        words.margin(nothing)
-        == "On average it leaves you €10 better off than doing nothing, the second best on average."
-    )
+    assert words.opening(nothing) == "On average, a leaves you best off: €10 ahead of doing nothing."
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"
