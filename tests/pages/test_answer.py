@@ -250,5 +250,5 @@ def test_a_median_without_an_error_has_its_interval(example: dict[str, Any]) -> 
     """A quantile whose standard error is not known is printed with its interval, which may have no upper end."""
     example["payback_years"]["p50"] = {"value": 5.5, "standard_error": None, "interval_95": [4.25, None]}
     said = plain(" ".join(when_words(example)))
-    assert "Half of all futures pay back within 5.5 years." in said
+    assert "Half of the futures pay back within 5.5 years." in said
     assert "The true figure may be anything from 4.2 years to not within 6 years" in said

@@ -103,7 +103,7 @@ def made_up(shares, means, difference, error):
             {
                 "option": name,
                 "same_as": None,
-                "best_share": {"value": share, **estimate},
+                "best_share": {"value": share, "standard_error": 0.01},
                 "net_present_value": {"mean": {"value": mean, **estimate}},
             }
             for name, share, mean in zip(("a", "b"), shares, means, strict=True)

@@ -213,7 +213,7 @@ def test_options_under_one_tariff_are_compared_with_typed_figures(small_file, op
         assert got["best"] == pytest.approx(rows[name]["best_share"]["value"], abs=1e-9), name
         if got["paid"] is not None:
             assert got["paid"] == pytest.approx(rows[name]["paid_back_share"]["value"], abs=1e-9), name
-    assert page.locator("#answer > .opening").inner_text() in page.locator("[data-own=sentence]").inner_text()
+    assert page.locator("#answer .opening").inner_text() in page.locator("[data-own=sentence]").inner_text()
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert HEADLESS["violations"](page) == []
     assert faults == []

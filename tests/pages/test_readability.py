@@ -109,7 +109,7 @@ def test_when_finding_is_the_middle_half_of_the_futures(example: dict[str, Any])
     payback = example["payback_years"]
     for level, value in (("p25", 7.0), ("p75", 12.0)):
         payback[level] = {"value": value, "standard_error": 0.0}
-    assert when_finding(example) == "Half of the futures pay back in 7.0 to 12.0\u00a0years"
+    assert when_finding(example) == "The middle half of the futures pays back in 7.0 to 12.0\u00a0years"
     payback["p75"] = {"value": None, "standard_error": None}
     assert when_finding(example).startswith("One future in four pays back within 7.0\u00a0years")
     payback["p25"] = {"value": None, "standard_error": None}

@@ -5,10 +5,9 @@ from __future__ import annotations
 from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, hero, section
 from riskcalc.pages.exhibit import Section as Part
-from riskcalc.pages.exhibits import stay
 from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures, ranked_check
 from riskcalc.pages.exhibits.futures import futures_block
-from riskcalc.pages.exhibits.payback import headline_stay, headline_years, paid_share
+from riskcalc.pages.exhibits.payback import counts_later_homes, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     Figure,
@@ -198,7 +197,7 @@ def reasons(figures: Figures) -> list[str]:
     if certain(figures) or figures.get("page", {}).get("coupling") == "none":
         return told
     paid = [("years" if headline_stay(figures) is None else "stay", headline_years(figures), paid_share(figures))]
-    if stay.counts_later_homes(figures):
+    if counts_later_homes(figures):
         horizon = figures["horizon_years"]
         paid.append(("later", horizon, figures["paid_back_within_years"][horizon - 1]))
     draws, gains = figures["provenance"]["draws"], _gains(figures)

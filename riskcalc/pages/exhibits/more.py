@@ -10,7 +10,7 @@ from riskcalc.pages.exhibits import options, stay
 from riskcalc.pages.exhibits.answer import refused_words, worth_in_brief
 from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, gain
 from riskcalc.pages.exhibits.own_figures import published_note
-from riskcalc.pages.exhibits.payback import NEARLY
+from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     capital,
@@ -121,7 +121,7 @@ def middle_words(figures: Figures) -> str:
     if certain(figures):
         return ""
     half, said = payback["p50"], whole_years(horizon)
-    later = stay.counts_later_homes(figures)
+    later = counts_later_homes(figures)
     if half["value"] is not None:
         message = "Half of the futures have earned it back within {half}."
         if later:

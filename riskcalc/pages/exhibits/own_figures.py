@@ -23,8 +23,7 @@ from riskcalc.pages.exhibits.answer import (
 from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
-from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
-from riskcalc.pages.exhibits.stay import counts_later_homes
+from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes, headline_stay
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -185,8 +184,8 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "some_pay": translated("Of 100 futures, {count} pay back within {years}"),
         "odds_few": translated("Fewer than half of the futures pay back: {share} do not within {years}"),
         "odds_near": translated("Just under half of the futures pay back within {years}"),
-        "odds_all": translated("Half of all futures pay back within {middle}, and all do in the end"),
-        "odds_half": translated("Half of all futures pay back within {middle}; {share} do not within {years}"),
+        "odds_all": translated("Half of the futures pay back within {middle}, and all do in the end"),
+        "odds_half": translated("Half of the futures pay back within {middle}; {share} do not within {years}"),
         "ahead": translated("After {years} the middle future is {amount} ahead"),
         "short": translated("After {years} the middle future is {amount} short"),
         "worth_title": translated("In {loss} of futures savings would bring more; the average is {mean}"),
@@ -197,7 +196,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "deeds": {name: translated(DEEDS[name]) for name in ("do nothing", "put the money in savings")},
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
-        "half_in": translated("Half of the futures pay back in {low} to {high}"),
+        "half_in": translated("The middle half of the futures pays back in {low} to {high}"),
         "nine": translated("Nine futures in ten end between {low} and {high}"),
         "yours": translated("The claims with your figures"),
         "nothing": translated("Doing nothing"),

@@ -45,6 +45,12 @@ def headline_stay(figures: Figures) -> Figures | None:
     return stay if known and figures["headline"]["within_stay"] else None
 
 
+def counts_later_homes(figures: Figures) -> bool:
+    """Return whether the odds to the horizon count homes that the headline, which ends at the first move, leaves out."""
+    stay = headline_stay(figures)
+    return stay is not None and "taken_along" in stay["ends"]
+
+
 def paid_share(figures: Figures) -> dict[str, Any]:
     """Return the share of futures paid back within the headline's years or stay (first crossing, money of the day)."""
     stay = headline_stay(figures)
@@ -75,16 +81,18 @@ def odds_block(figures: Figures) -> Block:
     never, never_later = payback["never_share"], figures["discounted_payback_years"]["never_share"]
     cells.append((not_within(horizon), percent(never, with_error=True), percent(never_later)))
     title = odds_title(figures)
+    reading = say(
+        "Above each year: the share of futures that have paid back by then. The shaded band shows how far chance may shift "
+        "the line. The bar at the right: the futures that do not pay back within {years}.",
+        years=whole_years(horizon),
+    )
+    later_homes = say("Later homes count here.") if counts_later_homes(figures) else ""
     return chart(
         figures,
         "odds",
         partial(odds_chart, figures),
         title=title,
-        reading=say(
-            "Above each year: the share of futures that have paid back by then. The shaded band shows how far chance may shift "
-            "the line. The bar at the right: the futures that do not pay back within {years}.",
-            years=whole_years(horizon),
-        ),
+        reading=f"{reading} {later_homes}".strip(),
         alternative=say("{title}. A line of the share of futures paid back by year.", title=title),
         legend=(
             ("paid line", "paid back"),
@@ -117,7 +125,7 @@ def when_finding(figures: Figures) -> str:
             years=years(low, horizon=horizon),
         )
     return say(
-        "Half of the futures pay back in {low} to {high}",
+        "The middle half of the futures pays back in {low} to {high}",
         low=number(low["value"], se=error_of(low), most_decimals=1),
         high=years(high, horizon=horizon),
     )
@@ -137,9 +145,9 @@ def odds_title(figures: Figures) -> str:
         )
     middle = years(half, horizon=horizon)
     if not never["value"]:
-        return say("Half of all futures pay back within {middle}, and all do in the end", middle=middle)
+        return say("Half of the futures pay back within {middle}, and all do in the end", middle=middle)
     return say(
-        "Half of all futures pay back within {middle}; {share} do not within {years}",
+        "Half of the futures pay back within {middle}; {share} do not within {years}",
         middle=middle,
         share=percent(never),
         years=whole_years(horizon),
@@ -154,9 +162,9 @@ def when_words(figures: Figures) -> list[str]:
         return said
     for level, message in (
         ("p5", "The best 5 % of futures pay back within {years}."),
-        ("p25", "A quarter of all futures pay back within {years}."),
-        ("p50", "Half of all futures pay back within {years}."),
-        ("p75", "Three quarters of all futures pay back within {years}."),
+        ("p25", "A quarter of the futures pay back within {years}."),
+        ("p50", "Half of the futures pay back within {years}."),
+        ("p75", "Three quarters of the futures pay back within {years}."),
     ):
         if payback[level]["value"] is not None:
             said.append(say(message, years=years(payback[level], horizon=horizon, with_error=True)))
@@ -168,11 +176,11 @@ def when_words(figures: Figures) -> list[str]:
         said.append(
             say("Half: {between}.", between=between)
             if between
-            else say("Fewer than half of all futures ever pay back.")
+            else say("Fewer than half of the futures ever pay back.")
         )
     said.append(
         say(
-            "Within {years}, {share} of all futures pay back; {never} do not.",
+            "Within {years}, {share} of futures pay back; {never} do not.",
             years=whole_years(horizon),
             share=percent(complement(payback["never_share"]), with_error=True),
             never=percent(payback["never_share"]),

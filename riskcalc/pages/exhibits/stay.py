@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from riskcalc.pages.exhibit import Block, table
-from riskcalc.pages.exhibits.payback import headline_stay, headline_years
+from riskcalc.pages.exhibits.payback import counts_later_homes, headline_stay, headline_years
 from riskcalc.pages.figures import complement, not_within, percent, say, value_of, whole_years, years
 from riskcalc.types import Figures
 
@@ -63,12 +63,6 @@ def ends_table(figures: Figures) -> Block | None:
         rows.append((say("all together"), percent(1.0), percent(stay["paid_back"])))
     title = "What becomes of the kit when you first move"
     return table(title, ("when you first move", "of futures", "paid back by then"), rows)
-
-
-def counts_later_homes(figures: Figures) -> bool:
-    """Return whether the odds to the horizon count homes that the headline, which ends at the first move, leaves out."""
-    stay = headline_stay(figures)
-    return stay is not None and "taken_along" in stay["ends"]
 
 
 def later_words(figures: Figures) -> str:
