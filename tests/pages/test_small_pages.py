@@ -114,7 +114,7 @@ def test_shares_that_chance_puts_outside_are_shown_at_the_end() -> None:
     beyond = {"value": 1.03, "interval_95": [0.9, 1.2]}
     row = {"label": "kit", "first_order": index, "total_order": beyond}
     found = {"sobol": {"outcomes": {"net_present_value": {"families": [row]}}}, "agreement": None}
-    (block,) = family_blocks(found)
+    block, _ = family_blocks(found)
     assert block.value["cells"] == [("Kit", "0 %", "0 to 2 %", "100 %", "90 to 100 %")]
 
 
