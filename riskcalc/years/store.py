@@ -335,7 +335,7 @@ def _drop(place: Path) -> None:
 def _looked_at(folder: str | Path) -> tuple[bool, float, int]:
     """Return whether a folder is an entry, when it was last used [s since 1970], and its size [bytes].
 
-    Every write looks at every entry, hundreds of them: hence the plain calls of the system.
+    Every write looks at every entry, hundreds of them, so it uses plain calls of the system.
     """
     is_entry, used, size = False, 0.0, 0
     with contextlib.suppress(OSError), os.scandir(folder) as files:
