@@ -212,9 +212,9 @@
     };
     const kept = new Map();
     const swap = (node, text) => {
-      if (!node) return;
-      if (!kept.has(node)) kept.set(node, node.textContent);
-      node.textContent = text === null ? kept.get(node) : text;
+      if (!node || (text === null && !kept.has(node))) return;
+      if (!kept.has(node)) kept.set(node, [...node.childNodes]);
+      if (text === null) node.replaceChildren(...kept.get(node)); else node.textContent = text;
     };
     const redraw = (key, title, draw) => {
       const head = document.getElementById(`${key}-chart`), figure = head && head.closest("figure");

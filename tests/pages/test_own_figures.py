@@ -266,7 +266,8 @@ def test_the_panel_is_sent_narrowed_reset_and_printed(only, opened, scheme):
     html = assess_page(only)
     page, faults, _ = opened(html, width=360, scheme=scheme)
     page.wait_for_selector("#own[data-ready]")
-    published = page.locator(".hero").inner_text()
+    published, links = page.locator(".hero").inner_text(), page.locator(".hero a.term").count()
+    assert links > 2
     page.evaluate(
         "document.addEventListener('own-figures', (e) => { window.lastOwn = e.detail && [...e.detail.worth]; })"
     )
@@ -296,7 +297,7 @@ def test_the_panel_is_sent_narrowed_reset_and_printed(only, opened, scheme):
     ]
     page.emulate_media(media="screen")
     page.click("[data-own=reset]")
-    assert page.locator(".hero").inner_text() == published
+    assert (page.locator(".hero").inner_text(), page.locator(".hero a.term").count()) == (published, links)
     assert "#own" not in page.url
     page.goto("about:blank")
     page.goto(sent)
