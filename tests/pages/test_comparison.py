@@ -173,7 +173,7 @@ def test_options_called_the_same_are_told_apart_by_their_files(small_file):
 
 
 def test_how_often_the_best_pays_and_loses_is_said():
-    """Odds of payback and of a loss to savings for a kit; nothing of the kind where nothing is bought."""
+    """Odds of payback and of a lead over doing nothing for a kit; nothing of the kind where nothing is bought."""
     said = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0) | {"horizon_years": 15}
     assert words.paid_words(said) == []
     share = {"value": 0.7, "standard_error": 0.02}
@@ -182,7 +182,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     assert words.paid_words(said) == [
         "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
     ]
-    assert words.reasons(said)[1] == "Savings with interest would bring more than a in 25\u202f% of futures."
+    assert words.reasons(said)[1] == "Against doing nothing alone, a is ahead in 75\u202f% of futures."
 
 
 def test_what_is_always_there_reads_as_a_noun():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words
-from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of, whole_years
+from riskcalc.pages.figures import capital, complement, error_of, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
@@ -93,7 +93,7 @@ def opening(result: Figures) -> str:
 
 
 def reasons(result: Figures) -> list[str]:
-    """Return in how many futures which choice is the best, and in how many the best on average loses to savings."""
+    """Return in how many futures which choice is the best, and in how many the best on average beats doing nothing."""
     shown = choices(result)
     leader, surest = shown[0], max(shown, key=lambda row: row["best_share"]["value"])
     best = choice_words(result, leader)
@@ -104,8 +104,8 @@ def reasons(result: Figures) -> list[str]:
         message = "But {surest} is the best choice most often, in {share} of futures."
         told = [say(message, surest=choice_words(result, surest), share=percent(surest["best_share"]))]
     if "paid_back_share" in leader:
-        message = "Savings with interest would bring more than {best} in {lost} of futures."
-        told.append(say(message, best=best, lost=percent(leader["net_present_value"]["loss_probability"])))
+        message = "Against doing nothing alone, {best} is ahead in {share} of futures."
+        told.append(say(message, best=best, share=percent(complement(leader["net_present_value"]["loss_probability"]))))
     return told
 
 
