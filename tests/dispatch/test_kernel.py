@@ -23,7 +23,7 @@ from riskcalc.dispatch import (
     dispatch_year,
     param_rows,
 )
-from riskcalc.dispatch.kernel.slot import part_of_slot
+from riskcalc.dispatch.kernel.slot import parts_of_slot
 from riskcalc.dispatch.plan import sun_shines
 
 CASES = runpy.run_path(str(Path(__file__).with_name("dispatch_cases.py")))
@@ -110,6 +110,34 @@ def test_result_does_not_depend_on_company(coupling: str) -> None:
     for chosen in (rng.permutation(150), np.arange(0, 150, 7), np.array([149]), np.repeat([3, 77], 40)):
         part = {name: values[..., chosen] for name, values in arguments.items()}
         assert_same(whole, dispatch_year(coupling, inputs, plan, params[:, chosen], **part), chosen)
+
+
+@pytest.mark.parametrize("coupling", ["sockets", "off_grid"])
+def test_a_load_beyond_what_sun_and_cells_give_leaves_neighbours_alone(coupling: str) -> None:
+    """Weak cells behind a large inverter: whether a neighbour's load is too much for them changes no bit of a small one.
+
+    The largest load that power carries is worked out only where a load of the lanes comes near it.
+    """
+    inputs, plan, params, arguments = random_case(23, draws=2, years=1, bases=3, days=5)
+    params[:] = params[:, :1]
+    changed = {
+        "CAPACITY_WH": 2000.0,
+        "FLOOR_WH": 0.0,
+        "DISCHARGE_W": 300.0,
+        "INVERTER_RATING_W": 1800.0,
+        "CHARGE_W": 200.0,
+    }
+    for name, value in changed.items():
+        params[Param[name]] = value
+    for scale in (Param.HOUSEHOLD_SCALE, Param.CAR_SCALE, Param.BASE_SCALE):
+        params[scale] = [0.04, 1.0]
+    arguments = {name: values[..., :1].repeat(2, axis=-1) for name, values in arguments.items()}
+    both = dispatch_year(coupling, inputs, plan, params, **arguments)
+    assert_close(both, dispatch_slow(coupling, inputs, plan, params, use_numba=True, **arguments))
+    for draw in ([0], [1]):
+        alone = {name: values[..., draw] for name, values in arguments.items()}
+        assert_same(both, dispatch_year(coupling, inputs, plan, params[:, draw], **alone), draw)
+    assert (both.yearly_kwh(Flow.PV_TO_LOAD) + both.yearly_kwh(Flow.BATTERY_TO_LOAD) > 0.0).all()
 
 
 @pytest.mark.parametrize("coupling", Coupling)
@@ -218,9 +246,9 @@ def test_a_slot_is_cut_only_where_the_sun_shines():
     """An hour of sun by the quarter is run in quarters if any plane has light in any of them, and whole in the dark."""
     solar_w = np.zeros((2, 2, 8))
     solar_w[1, 1, 7] = 1.0
-    shines, part = sun_shines(solar_w), part_of_slot.py_func
+    shines, parts = sun_shines(solar_w), parts_of_slot.py_func
     assert np.array_equal(shines, (solar_w > 0.0).any(axis=1))
-    assert part(shines, 0, 60, 60, 15) == 60
-    assert part(shines, 1, 0, 60, 15) == 60
-    assert part(shines, 1, 60, 60, 15) == 15
-    assert part(shines, 1, 60, 60, 60) == 60
+    assert parts(shines, 0, 4, 4) == 1
+    assert parts(shines, 1, 0, 4) == 1
+    assert parts(shines, 1, 4, 4) == 4
+    assert parts(shines, 1, 7, 1) == 1

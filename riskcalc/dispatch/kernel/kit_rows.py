@@ -14,8 +14,6 @@ from riskcalc.dispatch.twin import SLACK
 _NO_IDLE = 1e-150
 #: Power that a unit with nothing to give is said to have, so that no load on no idle draw counts as carried.
 _NO_POWER = 1e-130
-#: Power that exceeds what the rating asks for by this factor carries it however the sum is rounded.
-_CLEARLY = 1.0 + 1e-9
 
 
 def kit_rows(params: NDArray[np.float64], *, off_grid: bool) -> NDArray[np.float64]:
@@ -44,7 +42,9 @@ def kit_rows(params: NDArray[np.float64], *, off_grid: bool) -> NDArray[np.float
         rows.RATING: rating,
         rows.RATING_SLACK: rating * SLACK,
         rows.RATING_MOST: rating_most,
-        rows.ENOUGH: _CLEARLY * rating_most * (figure[Param.LOSS_LINEAR] + figure[Param.LOSS_QUADRATIC] * rating_most),
+        rows.ENOUGH: rows.CLEARLY
+        * rating_most
+        * (figure[Param.LOSS_LINEAR] + figure[Param.LOSS_QUADRATIC] * rating_most),
         rows.ALWAYS: np.full_like(idle, np.inf if off_grid else -np.inf),
         rows.GIVE: give,
         rows.SOLAR_MOST: np.full_like(idle, 1.0 / SLACK if off_grid else 1.0),

@@ -33,6 +33,9 @@ MONTHLY_ROWS = FLOW_ROWS * 12
 #: A hair above 1, so that what mathematically is a full step does not round to a hair less than one.
 ONE = 1.0 + 1e-15
 
+#: Power that exceeds what a load asks for by this factor carries it however the sum is rounded.
+CLEARLY = 1.0 + 1e-9
+
 #: Keeps 0 / 0 out: with nothing needed and nothing there, the inverter counts as on, and what takes no time lasts.
 TINY = 1e-100
 

@@ -38,17 +38,26 @@ def open_day(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int,
 
 
 @inlined
-def open_sun(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int, inputs: int) -> None:
-    """Set the solar power of a period, before and behind the inputs, and what follows from it; no `inputs` in the dark."""
+def open_sun(
+    lanes: int, parallel: bool | None, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int, inputs: int,
+    limited: bool,
+) -> int:  # fmt: skip
+    """Set the solar power of a period, before and behind the inputs, and what follows from it; no `inputs` in the dark.
+
+    Returns how many lanes are short of power for their rating; the parallel family does not ask, and gets 0. `limited`
+    tells that `limit_loads` has been at the largest loads since they were set last.
+    """
+    if parallel is None and limited:
+        _rate_loads(lanes, work)
     if inputs == 1 and len(pool.input_of_plane) <= 6:
-        short = _one_input(lanes, work, pool.solar_w, year, period)
-    else:
-        short = _many_inputs(lanes, work, pool, year, period, inputs)
-    _largest_loads(lanes, work, short)
+        return _one_input(lanes, parallel, work, pool.solar_w, year, period)
+    return _many_inputs(lanes, parallel, work, pool, year, period, inputs)
 
 
 @inlined
-def _one_input(lanes: int, work: NDArray[np.float64], solar_w: NDArray[np.float32], year: int, period: int) -> int:
+def _one_input(
+    lanes: int, parallel: bool | None, work: NDArray[np.float64], solar_w: NDArray[np.float32], year: int, period: int
+) -> int:
     """Set the power of up to six planes on one input, all in one loop; return how many lanes are short of power.
 
     Planes that are not there have weight zero. Loops of their own would store every row only to load it again.
@@ -71,12 +80,14 @@ def _one_input(lanes: int, work: NDArray[np.float64], solar_w: NDArray[np.float3
         power = fma(work[rows.PLANE_WEIGHTS + 5 * LANES + lane], power_5, power)
         work[rows.SOLAR_AVAILABLE + lane] = power
         limit = work[rows.INPUT_LIMITS + lane]
-        short += _power(lane, work, (power if power < limit else limit) * work[rows.SOLAR_EFFICIENCY + lane])
+        short += _power(lane, parallel, work, (power if power < limit else limit) * work[rows.SOLAR_EFFICIENCY + lane])
     return short
 
 
 @inner
-def _many_inputs(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int, inputs: int) -> int:
+def _many_inputs(
+    lanes: int, parallel: bool | None, work: NDArray[np.float64], pool: PoolArrays, year: int, period: int, inputs: int
+) -> int:
     """Set the power of any number of planes on any number of inputs, or none; return how many lanes are short of power."""
     lanes = min(lanes, LANES) & WHOLE
     work[rows.SOLAR_AVAILABLE : rows.SOLAR + LANES] = 0.0
@@ -96,37 +107,54 @@ def _many_inputs(lanes: int, work: NDArray[np.float64], pool: PoolArrays, year: 
             work[rows.SOLAR + lane] += power if power < limit else limit
     short = 0
     for lane in range(lanes):
-        short += _power(lane, work, work[rows.SOLAR + lane] * work[rows.SOLAR_EFFICIENCY + lane])
+        short += _power(lane, parallel, work, work[rows.SOLAR + lane] * work[rows.SOLAR_EFFICIENCY + lane])
     return short
 
 
 @inlined
-def _power(lane: int, work: NDArray[np.float64], solar: float) -> int:
+def _power(lane: int, parallel: bool | None, work: NDArray[np.float64], solar: float) -> int:
     """Set what sun puts into the cells and what sun and cells give; return 1 where that is less than the rating asks."""
     to_cells = solar * work[rows.TO_STORED + lane]
     limit = work[rows.CELLS_TODAY + lane]
     to_cells = to_cells if to_cells < limit else limit
     work[rows.SOLAR + lane] = solar
     work[rows.SOLAR_POWER + lane] = to_cells
+    if parallel is not None:
+        return 0
     work[rows.REFILL + lane] = to_cells + rows.TINY
     power = fma(solar, work[rows.SOLAR_MOST + lane], work[rows.GIVE_MOST + lane]) - work[rows.IDLE + lane]
     work[rows.POWER_NOW + lane] = power
     return 1 if power < work[rows.ENOUGH + lane] else 0
 
 
-@inlined
-def _largest_loads(lanes: int, work: NDArray[np.float64], short: int) -> None:
-    """Set the largest load of every lane, given how many are short of power for their rating."""
+@inner
+def _rate_loads(lanes: int, work: NDArray[np.float64]) -> None:
+    """Set the largest load of every lane to what its rating carries, as if there were power enough for it."""
     lanes = min(lanes, LANES) & WHOLE
-    if short == 0:
-        # The rating is the limit of every lane: the root below would only find a larger load, and takes the most time.
-        for lane in range(lanes):
-            most = work[rows.RATING_MOST + lane]
-            most = most if most > 0.0 else 0.0
-            work[rows.MOST + lane] = most
-            always = work[rows.ALWAYS + lane]
-            work[rows.LIMIT + lane] = most if most > always else always
-        return
+    for lane in range(lanes):
+        most = work[rows.RATING_MOST + lane]
+        most = most if most > 0.0 else 0.0
+        work[rows.MOST + lane] = most
+        always = work[rows.ALWAYS + lane]
+        work[rows.LIMIT + lane] = most if most > always else always
+
+
+@inner
+def limit_loads(lanes: int, work: NDArray[np.float64]) -> bool:
+    """Set the largest load of every lane to what sun and cells carry, if a load of this part needs more in any of them.
+
+    Returns whether that was so. Elsewhere the rating is the only limit that matters, and the root below takes the most
+    time of all that is set up: power that a load needs is cheaper to tell than the load that a power carries.
+    """
+    lanes = min(lanes, LANES) & WHOLE
+    beyond = 0
+    for lane in range(lanes):
+        peak, rating = work[rows.PEAK + lane], work[rows.RATING_MOST + lane]
+        peak = peak if peak < rating else rating
+        need = peak * fma(work[rows.QUADRATIC + lane], peak, work[rows.LINEAR + lane])
+        beyond += 1 if rows.CLEARLY * need > work[rows.POWER_NOW + lane] else 0
+    if beyond == 0:
+        return False
     for lane in range(lanes):
         # The largest load that sun and cells can carry: a L + b L^2 = power, solved without cancellation.
         power = work[rows.POWER_NOW + lane]
@@ -140,17 +168,17 @@ def _largest_loads(lanes: int, work: NDArray[np.float64], short: int) -> None:
         always = work[rows.ALWAYS + lane]
         limit = most if most > always else always
         work[rows.LIMIT + lane] = limit if power >= 0.0 else -1.0
+    return True
 
 
 @inlined
-def part_of_slot(shines: NDArray[np.bool_], year: int, starts: int, slot_minutes: int, sun_minutes: int) -> int:
-    """Return the minutes in which the sun of a slot is constant: the whole slot unless it changes within, and shines."""
-    if sun_minutes >= slot_minutes:
-        return slot_minutes
-    for period in range(starts // sun_minutes, (starts + slot_minutes) // sun_minutes):
-        if shines[year, period]:
-            return sun_minutes
-    return slot_minutes
+def parts_of_slot(shines: NDArray[np.bool_], year: int, period: int, periods: int) -> int:
+    """Return in how many parts a slot of so many periods of sun is taken: one by one if any shines, else all at once."""
+    if periods > 1:
+        for at in range(period, period + periods):
+            if shines[year, at]:
+                return periods
+    return 1
 
 
 @inner
@@ -161,11 +189,13 @@ def open_stretch(work: NDArray[np.float64]) -> None:
 
 @inner
 def open_slot(
-    lanes: int, work: NDArray[np.float64], reserve_share: float, aim_share: float, discharge: float, output_share: float
-) -> None:
+    lanes: int, parallel: bool | None, work: NDArray[np.float64], reserve_share: float, aim_share: float,
+    discharge: float, output_share: float,
+) -> None:  # fmt: skip
     """Set what a slot leaves to the cells; `discharge` is 1 where the cells may serve loads, else 0.
 
-    `aim_share` of the capacity is where charging ends, or selling; `output_share` of the rating is what a unit gives.
+    `aim_share` of the capacity is where charging ends, or selling; `output_share` of the rating is what a unit of the
+    parallel family gives.
     """
     lanes = min(lanes, LANES) & WHOLE
     for lane in range(lanes):
@@ -179,9 +209,10 @@ def open_slot(
         work[rows.ABOVE + lane] = stored - floor
         work[rows.ROOM + lane] = capacity - floor
         work[rows.TARGET + lane] = aim_share * capacity - floor
-        work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
         work[rows.SLOT_DEMAND + lane] = 0.0
-        work[rows.OUTPUT + lane] = output_share * work[rows.RATING + lane]
+        if parallel is not None:
+            work[rows.GIVE_NOW + lane] = discharge * work[rows.GIVE + lane]
+            work[rows.OUTPUT + lane] = output_share * work[rows.RATING + lane]
 
 
 @inner

@@ -18,12 +18,13 @@ from riskcalc.dispatch.kernel.loops import carry_from_cells, carry_with_sun, cha
 from riskcalc.dispatch.kernel.slot import (
     aim_by_need,
     fill_runs,
+    limit_loads,
     nothing_stored,
     open_day,
     open_slot,
     open_stretch,
     open_sun,
-    part_of_slot,
+    parts_of_slot,
     sum_part,
     sum_wired,
 )
@@ -67,7 +68,7 @@ def _run_part(
 
 
 @written_out
-def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
+def _run_group(  # noqa: C901, PLR0915 - the order of a slot, in one place
     lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, off_grid: bool,
     pool: PoolArrays, plan: PlanArrays, year: int, slot_minutes: int, sun_minutes: int, work: NDArray[np.float64],
     absent: bool, by_need: bool, lag: float | None, inputs: int,
@@ -75,6 +76,8 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
     open_stretch(work)
     kwh = 1.0 / 60_000.0
     days, month, period, sun, booked, minutes_on = 0, -1, -1, False, 0, 0
+    short, limited = 0, True
+    periods = slot_minutes // sun_minutes if sun_minutes < slot_minutes else 1
     target_row = year if len(plan.target_share) > 1 else 0
     light_row = year if len(plan.light) > 1 else 0
     for slot in range(len(plan.month)):
@@ -92,28 +95,34 @@ def _run_group(  # noqa: PLR0915 - the order of a slot, in one place
         from_grid = from_grid and pool.charge_allowed[year, day] > 0.0
         sells = _sells(export_stored_on, slot, discharge)
         aim = plan.export_stored_above_share[slot] if sells else plan.target_share[target_row, slot]
-        open_slot(lanes, work, plan.reserve_share[slot], aim, 1.0 if discharge else 0.0, plan.output_share[slot])
+        open_slot(
+            lanes, parallel, work, plan.reserve_share[slot], aim, 1.0 if discharge else 0.0, plan.output_share[slot]
+        )
         if by_need and from_grid:
             # The mask changes nothing; it tells the compiler that the index is not negative.
             aim_by_need(lanes, work, plan.kind[slot] & 31, plan.light[light_row, slot])
         run, used = pool.first_run[year, slot], 0
-        starts = plan.start_minute[slot]
-        part_minutes = part_of_slot(pool.shines, year, starts, slot_minutes, sun_minutes)
-        for part in range(slot_minutes // part_minutes):
-            now = (starts + part * part_minutes) // sun_minutes
+        first_period = plan.start_minute[slot] // sun_minutes
+        parts = parts_of_slot(pool.shines, year, first_period, periods)
+        part_minutes = sun_minutes if parts > 1 else slot_minutes
+        for part in range(parts):
+            now = first_period + part
             if now != period or (new_day and part == 0):
                 period, shone = now, sun
                 sun = pool.shines[year, period]
                 if sun or shone or new_day:
-                    open_sun(lanes, work, pool, year, period, inputs if sun else 0)
+                    short = open_sun(lanes, parallel, work, pool, year, period, inputs if sun else 0, limited)
+                    limited = False
             runs, run, used = fill_runs(lanes, part_minutes, work, pool, run, used)
             over = sum_part(lanes, part_minutes, work)
             carries = on and (discharge or (sun and parallel is not None))
-            if carries and not sun and part_minutes == slot_minutes:
+            if carries and not sun and parts == 1:
                 # A night on empty cells needs no runs: the loops would give the same but for rounding, which
                 # `close_slot` takes out where nothing is served in the slot. A slot of several parts may serve in
                 # another, and then a draw would depend on whether its neighbours' cells made the loops run.
                 carries = not nothing_stored(lanes, work, parallel is not None)
+            if parallel is None and carries and short > 0 and not limited:
+                limited = limit_loads(lanes, work)
             _run_part(
                 lanes, parallel, export_stored_on, export, runs, part_minutes, work, sun, on, carries, from_grid, sells,
                 lag,
