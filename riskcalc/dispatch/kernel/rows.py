@@ -21,7 +21,8 @@ from riskcalc.dispatch.need import MOST_KINDS
 from riskcalc.dispatch.request import MOST_BASES, MOST_INPUTS, MOST_PLANES, MOST_RUNS
 from riskcalc.dispatch.terms import Billed, Flow
 
-LANES = 64
+#: An odd number of cache lines: rows a power of two apart share few places in the nearest cache and put one another out.
+LANES = 72
 #: Numbers in the widest vector register of present processors; the lanes that run are a multiple of it.
 VECTOR = 8
 #: `lanes & WHOLE` tells the compiler that no lane is left over after whole vectors.
