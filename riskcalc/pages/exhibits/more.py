@@ -14,6 +14,7 @@ from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import (
     capital,
+    counted,
     grouped,
     in_years,
     say,
@@ -149,10 +150,16 @@ def worth_words(figures: Figures) -> list[str]:
 
 
 def short_words(figures: Figures) -> list[str]:
-    """Return what the days are on which a kit without a grid falls short."""
-    if not days_short(figures):
+    """Return what the days are on which a kit without a grid falls short, and how the money counts what it leaves."""
+    days = days_short(figures)
+    if not days:
         return []
-    return [say("These are the days on which something you want to run stays off, if only for a while.")]
+    said = counted(
+        "On {count} day a year something you want to run stays off, if only for a while.",
+        "On {count} days a year something you want to run stays off, if only for a while.",
+        days,
+    )
+    return [said, say("The money figures count that energy as bought at the tariff, so it saves nothing.")]
 
 
 def limit_words(limits: list[str]) -> list[str]:
