@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -53,9 +54,9 @@ def _runs(rng: np.random.Generator, years: int, slots: int, slot_minutes: int) -
     """Return lengths of runs and where those of each slot begin: one to six runs a slot, cut at random minutes."""
     lengths, first = [], [0]
     for _ in range(years * slots):
-        cuts = rng.integers(1, slot_minutes, rng.integers(0, 6)) if slot_minutes > 1 else []
-        edges = np.unique(np.concatenate([[0], cuts, [slot_minutes]])).astype(int)
-        lengths.extend(np.diff(edges))
+        cuts = rng.integers(1, slot_minutes, rng.integers(0, 6)).tolist() if slot_minutes > 1 else []
+        edges = sorted({0, *cuts, slot_minutes})
+        lengths.extend(end - start for start, end in pairwise(edges))
         first.append(len(lengths))
     starts = np.array(first)
     return np.array(lengths), starts[np.arange(years)[:, None] * slots + np.arange(slots + 1)]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 import runpy
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -62,12 +63,18 @@ def test_kernel_agrees_with_twin(coupling: str, seed: int, minutes: int, draws: 
     assert_close(fast, slow)
 
 
+@cache
+def random_week(seed: int) -> Any:
+    """Return a week that all couplings are run over; none changes it."""
+    return random_case(seed, days=7, draws=20, years=3, bases=6, minutes=seed % 5)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("coupling", Coupling)
 def test_kernel_agrees_with_compiled_twin_over_many_weeks(coupling: str) -> None:
     """80 random weeks with 20 draws each, the twin compiled: still 1e-9."""
     for seed in range(80):
-        inputs, plan, params, arguments = random_case(seed, days=7, draws=20, years=3, bases=6, minutes=seed % 5)
+        inputs, plan, params, arguments = random_week(seed)
         fast = dispatch_year(coupling, inputs, plan, params, **arguments)
         slow = dispatch_slow(coupling, inputs, plan, params, use_numba=True, **arguments)
         assert_close(fast, slow)
