@@ -81,6 +81,13 @@ def rows(**columns: Iterable[Any]) -> alt.InlineData:
     return alt.InlineData(values=json.dumps(values), format=alt.DataFormat(type="json"))
 
 
+def layered(*layers: Any) -> alt.LayerChart:
+    """Return charts one upon another. They are set, not passed: the constructor copies each of them several times."""
+    chart = alt.LayerChart()
+    chart.layer = list(layers)
+    return chart
+
+
 def finished(chart: Drawn, **size: float) -> Drawn:
     """Return the chart with the shared look on it, and its width and height if it has none yet."""
     chart.config = LOOK
@@ -138,7 +145,7 @@ def row_names(names: Sequence[Sequence[str]]) -> alt.LayerChart | alt.FacetChart
         rim = data.mark_text(color=PAPER["paper"], stroke=PAPER["paper"], strokeWidth=4, **where)
         words = data.mark_text(color=PAPER["ink"], **where)
         marks += [mark.encode(x=alt.XValue(0), y=y, text=alt.Text("text:N")) for mark in (rim, words)]
-    return alt.layer(*marks)
+    return layered(*marks)
 
 
 def wrapped(names: Sequence[str], pixels: int) -> tuple[list[list[str]], int]:

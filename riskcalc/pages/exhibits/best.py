@@ -10,7 +10,7 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.options import choice_words, choices, labels
 from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows, wrapped
+from riskcalc.pages.look import PAPER, finished, layered, row_names, row_scale, rows, wrapped
 from riskcalc.types import Figures
 
 
@@ -75,4 +75,4 @@ def best_chart(result: Figures, *, width: int) -> alt.TopLevelMixin:
         .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
         .encode(x=x, y=y, text=alt.Text("text:N"))
     )
-    return finished(alt.layer(row_names(lines), bars, reach, figures), width=width - 10, height=height)
+    return finished(layered(row_names(lines), bars, reach, figures), width=width - 10, height=height)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import UNKNOWN, money, percent, say, value_of, whole_years
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, upright_title, years_axis
 from riskcalc.types import Figures
 
 LEVELS = {"p5": "5 %", "p25": "25 %", "p50": "50 %", "p75": "75 %", "p95": "95 %"}
@@ -90,7 +90,7 @@ def cash_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
     inner = alt.Chart(rows(year=year, low=lower, high=upper)).mark_area(color=PAPER["paid"], opacity=0.35)
     line = alt.Chart(rows(year=year, low=middle)).mark_line(color=PAPER["paid"], strokeWidth=2.5)
     zero = alt.Chart(rows(low=[0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(y=alt.Y("low:Q"))
-    layers = alt.layer(
+    layers = layered(
         outer.encode(x=x, y=y, y2=alt.Y2("high:Q")),
         inner.encode(x=x, y=y, y2=alt.Y2("high:Q")),
         zero,

@@ -25,7 +25,7 @@ from riskcalc.pages.figures import (
     value_of,
 )
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, upright_title
 from riskcalc.types import Figures
 
 #: Pieces of the demand from the ground up: field, words, colour.
@@ -266,7 +266,7 @@ def solar_chart(months: Figures, *, width: int) -> alt.TopLevelMixin:
     ends = (months["solar_used_p10_kwh"], months["solar_used_p90_kwh"])
     reach = layer(*ends, "mark_rule", color=PAPER["ink"], strokeWidth=1.6)
     layers = [bars, waste, reach] if float(wasted.sum()) > 0.005 * float(used.sum()) else [bars, reach]
-    return finished(alt.layer(*layers), width=width - 44, height=260 if width >= WIDE else 210)
+    return finished(layered(*layers), width=width - 44, height=260 if width >= WIDE else 210)
 
 
 def _running(found: Figures) -> Iterator[Block]:

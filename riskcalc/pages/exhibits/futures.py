@@ -16,7 +16,7 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
 from riskcalc.pages.figures import counted, grouped, say, whole_years
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, finished, rows
+from riskcalc.pages.look import PAPER, finished, layered, rows
 from riskcalc.types import Figures, Floats
 
 DOTS = 100
@@ -143,7 +143,7 @@ def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.T
         .encode(x=across, y=alt.YValue(height * cell + 24))
     )
     layers = [lines, marks, labels, title, *([never] if dots[-1] else [])]
-    return finished(alt.layer(*layers), width=columns * cell, height=height * cell)
+    return finished(layered(*layers), width=columns * cell, height=height * cell)
 
 
 def _grid(dots: NDArray[np.int64], width: int) -> tuple[int, int, int, float]:

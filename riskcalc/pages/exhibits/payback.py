@@ -22,7 +22,7 @@ from riskcalc.pages.figures import (
     years_range,
 )
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, upright_title, years_axis
 from riskcalc.types import Figures, Floats
 
 #: Odds of payback that, below one half, still round to about half: the page then says "just under half". Our own choice.
@@ -241,4 +241,4 @@ def odds_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
     layers = [band, discounted, simple]
     if reached < 1:
         layers += [never, text.encode(x=x, y=y)]
-    return finished(alt.layer(*layers), width=plot_width, height=300 if width >= WIDE else 240)
+    return finished(layered(*layers), width=plot_width, height=300 if width >= WIDE else 240)

@@ -10,7 +10,7 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.cash import LEVELS
 from riskcalc.pages.figures import say, significant, whole_years
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, upright_title
 from riskcalc.types import Figures
 
 #: Histories in words: what `prices.history` may name.
@@ -96,5 +96,5 @@ def price_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
     history = alt.Chart(rows(year=before, low=past["price_over_last"])).mark_line(color=PAPER["ink"], strokeWidth=1.5)
     today = alt.Chart(rows(year=[0])).mark_rule(color=PAPER["quiet"], strokeWidth=1.0).encode(x=alt.X("year:Q"))
     bands = [band.encode(x=x, y=y, y2=alt.Y2("high:Q")) for band in (outer, inner)]
-    layers = alt.layer(*bands, today, history.encode(x=x, y=y), middle.encode(x=x, y=y))
+    layers = layered(*bands, today, history.encode(x=x, y=y), middle.encode(x=x, y=y))
     return finished(layers, width=width - 90, height=260 if width >= WIDE else 220)

@@ -26,7 +26,7 @@ from riskcalc.pages.figures import (
     with_unit,
 )
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, finished, row_scale, rows, short_names
+from riskcalc.pages.look import PAPER, finished, layered, row_scale, rows, short_names
 from riskcalc.types import Figures
 
 #: More rows than this make a chart nobody reads; the table holds them all.
@@ -267,7 +267,7 @@ def share_chart(labels: Sequence[str], shares: Sequence[Figures], *, width: int)
         .mark_rule(color=PAPER["quiet"], strokeWidth=1)
         .encode(x=x, y=row_scale(count, "low:Q"), y2=alt.Y2("high:Q"))
     )
-    layers = alt.layer(short_names(labels), bars, zero, reach, figures)
+    layers = layered(short_names(labels), bars, zero, reach, figures)
     return finished(layers, width=width - 10, height=ROW_HEIGHT * count)
 
 
@@ -309,7 +309,7 @@ def swing_chart(moving: Sequence[Figures], *, currency: str, width: int) -> alt.
     ]
     zero = alt.Chart(rows(low=[0.0])).mark_rule(color=PAPER["rule"], strokeWidth=1.5).encode(x=x)
     inside = [zero] if left - room < 0 < right + room else []
-    layers = alt.layer(*inside, short_names([row["label"] for row in shown]), line, hollow, full, *labels)
+    layers = layered(*inside, short_names([row["label"] for row in shown]), line, hollow, full, *labels)
     return finished(layers, width=width - 10, height=ROW_HEIGHT * len(shown))
 
 

@@ -12,7 +12,7 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.options import choices, first_word, in_sentence, labels, title_of
 from riskcalc.pages.figures import money, percent, say, years
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows, wrapped
+from riskcalc.pages.look import PAPER, finished, layered, row_names, row_scale, rows, wrapped
 from riskcalc.types import Figures, Floats
 
 
@@ -118,7 +118,7 @@ def spread_chart(result: Figures, *, width: int, most: int | None = None) -> alt
     )
     zero = alt.Chart(rows(low=[0.0])).mark_rule(color=PAPER["ink"], strokeWidth=1.2).encode(x=x)
     layers = (zero, row_names(lines), rule(0, 3, strokeWidth=3, opacity=0.4), rule(1, 2, strokeWidth=9), dots)
-    return finished(alt.layer(*layers), width=width - 20, height=height)
+    return finished(layered(*layers), width=width - 20, height=height)
 
 
 def _levels(shown: Sequence[Figures]) -> tuple[Floats, Floats]:

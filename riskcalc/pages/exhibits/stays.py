@@ -12,7 +12,7 @@ from riskcalc.pages.exhibit import Block, chart, items, words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours, titles
 from riskcalc.pages.figures import UNKNOWN, grouped, money, number, say, years
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title, years_axis
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, upright_title, years_axis
 from riskcalc.types import Figures, Floats
 
 #: Colours of the lines of several options, in order; each line also has a letter at its end.
@@ -116,7 +116,7 @@ def stay_chart(result: Figures, *, width: int) -> alt.TopLevelMixin:
         layers.append(text.encode(x=x, y=y, text=alt.Text("text:N")))
     if crossing is not None:
         layers.append(alt.Chart(rows(year=[crossing])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x))
-    return finished(alt.layer(*layers), width=plot_width, height=300 if width >= WIDE else 250)
+    return finished(layered(*layers), width=plot_width, height=300 if width >= WIDE else 250)
 
 
 def _moved_apart(ends: Floats, *, gap: float) -> Floats:

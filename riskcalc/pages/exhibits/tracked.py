@@ -28,7 +28,7 @@ from riskcalc.pages.figures import (
     years,
 )
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, finished, row_names, row_scale, rows
+from riskcalc.pages.look import PAPER, finished, layered, row_names, row_scale, rows
 from riskcalc.types import Figures
 
 #: A change of an input's mean below this share of its spread is not worth a line.
@@ -328,4 +328,4 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
     )
     even = alt.Chart(rows(low=[1.0])).mark_rule(color=PAPER["quiet"], strokeDash=[4, 3]).encode(x=x)
     names = row_names([[capital(say(NAMES[row["quantity"]]))] for row in tracks])
-    return finished(alt.layer(even, names, line, dots), width=width - 20, height=46 * len(tracks))
+    return finished(layered(even, names, line, dots), width=width - 20, height=46 * len(tracks))

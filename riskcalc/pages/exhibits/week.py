@@ -14,7 +14,7 @@ from riskcalc.language import day_in_words, told, weekdays
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.figures import NO_BREAK, capital, percent, say, significant
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, sized, upright_title
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, sized, upright_title
 from riskcalc.types import Figures
 
 #: Weeks are shown in half hours.
@@ -136,7 +136,7 @@ def week_chart(week: Figures, *, top_w: float, width: int) -> alt.TopLevelMixin:
         layers.insert(1, _area(day, week["export_w"], ("solar", 0.45), x, y))
     if float(np.sum(week["unmet_w"])) > 0:
         layers.append(_area(day, week["unmet_w"], ("unmet", 0.9), x, y))
-    power = sized(alt.layer(*layers), width=width - 56, height=210 if width >= WIDE else 180)
+    power = sized(layered(*layers), width=width - 56, height=210 if width >= WIDE else 180)
     if capacity <= 0:
         return finished(power)
     stored = np.asarray(week["battery_wh"]) / 1000
@@ -144,8 +144,10 @@ def week_chart(week: Figures, *, top_w: float, width: int) -> alt.TopLevelMixin:
     kwh = alt.Axis(tickCount=3, **upright_title("battery, kWh stored"))
     scale = alt.Scale(domain=[0, max(capacity / 1000, float(stored.max()))], nice=False)
     area = _area(day, stored, ("battery", 0.65), x_below, alt.Y("low:Q", scale=scale, axis=kwh))
-    below = sized(alt.layer(area), width=width - 56, height=70)
-    return finished(alt.vconcat(power, below, resolve={"scale": {"x": "shared"}}))
+    below = sized(layered(area), width=width - 56, height=70)
+    both = alt.VConcatChart(resolve={"scale": {"x": "shared"}})
+    both.vconcat = [power, below]  # set as in `layered`
+    return finished(both)
 
 
 def _area(day: NDArray[np.float64], watts: Any, look: tuple[str, float], x: alt.X, y: alt.Y) -> alt.Chart:

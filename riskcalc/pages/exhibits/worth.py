@@ -12,7 +12,7 @@ from riskcalc.language import translated
 from riskcalc.pages.exhibit import Block, chart, table, words
 from riskcalc.pages.figures import capital, estimate, in_unit, money, percent, say, value_of, whole_years
 from riskcalc.pages.grammar import alt
-from riskcalc.pages.look import PAPER, WIDE, finished, rows, upright_title
+from riskcalc.pages.look import PAPER, WIDE, finished, layered, rows, upright_title
 from riskcalc.types import Figures
 
 #: What each kind of flow is called; a kind that is not named here is shown under its own name.
@@ -240,4 +240,4 @@ def worth_chart(figures: Figures, *, width: int) -> alt.TopLevelMixin:
         .encode(x=x, y=alt.Y("share:Q"))
     )
     layers = [bars, bar, mark, text] if refused > 0.0 else [bars, mark, text]
-    return finished(alt.layer(*layers), width=width - 56, height=220 if width >= WIDE else 190)
+    return finished(layered(*layers), width=width - 56, height=220 if width >= WIDE else 190)
