@@ -72,7 +72,7 @@ def assert_same(one, two, *, pick=None):
 @pytest.mark.parametrize(("threads", "most_draws"), [(2, 2048), (1, 96), (3, 50), (2, 7)])
 def test_results_do_not_depend_on_blocks_and_threads(found, threads, most_draws):
     """Every flow of energy and money in every draw is the same to the last bit for any threads and block size."""
-    again = assessment(found.scenario, workers=Threads(count=threads, most_draws=most_draws))
+    again = assessment(found.scenario, workers=Threads(count=threads, most_draws=most_draws), world=found.world)
     assert_same(found.simulation, again.simulation)
     assert_same(found.valuation, again.valuation)
 
@@ -90,7 +90,8 @@ def test_results_do_not_depend_on_the_order_of_draws(found):
 def test_results_do_not_depend_on_the_number_of_draws(found):
     """Half the draws are the first half of each scramble of the whole, to the last bit, outages included."""
     few = assessment(
-        found.scenario.model_copy(update={"study": found.scenario.study.model_copy(update={"draws": 128})})
+        found.scenario.model_copy(update={"study": found.scenario.study.model_copy(update={"draws": 128})}),
+        world=found.world,
     )
     first_half = np.arange(256).reshape(8, 32)[:, :16].ravel()
     assert_same(found.simulation, few.simulation, pick=first_half)
@@ -100,7 +101,7 @@ def test_results_do_not_depend_on_the_number_of_draws(found):
 def test_wholes_in_a_file_hold_the_same(found, monkeypatch):
     """Beyond its room a whole lies in a file: same bits, and the arrays are views of that file's map."""
     monkeypatch.setattr(draw_axis, "ROOM_BYTES", 1000)
-    again = assessment(found.scenario)
+    again = assessment(found.scenario, world=found.world)
     assert_same(found.simulation, again.simulation)
     assert_same(found.valuation, again.valuation)
     held = again.simulation.yearly_kwh
