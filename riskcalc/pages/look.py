@@ -82,7 +82,7 @@ def rows(**columns: Iterable[Any]) -> alt.InlineData:
 
 
 def layered(*layers: Any) -> alt.LayerChart:
-    """Return charts one upon another. They are set, not passed: the constructor copies each of them several times."""
+    """Return charts drawn in layers. They are set, not passed: the constructor copies each several times."""
     chart = alt.LayerChart()
     chart.layer = list(layers)
     return chart
