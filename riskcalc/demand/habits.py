@@ -39,7 +39,7 @@ OUTING_CHANCE = 0.5
 DAY_TURN = 180
 
 #: Activities that do not follow the household's common rhythm, so that the weekday calibration leaves them alone.
-UNCALIBRATED = ("lighting", "heating", "cooling", "hot_water", "car", "workshop")
+UNCALIBRATED = ("lighting", "heating", "heating_rooms", "cooling", "hot_water", "car", "workshop")
 
 #: Yearly swing of an activity, +share at mid-winter and -share at mid-summer. Common practice, no source; lighting
 #: follows

@@ -27,7 +27,7 @@ USUAL_OFTEN = (0.5, 2.0)
 #: leaves 819 of some 4,000 kWh a year without a name; how it is spread was set by the minutes of one measured home.
 UNLISTED_STEADY, UNLISTED_W, UNLISTED_MINUTES = 0.3, 400.0, 120
 #: Activities that do not grow with the number of people.
-NOT_BY_PEOPLE = ("heating", "cooling")
+NOT_BY_PEOPLE = ("heating", "heating_rooms", "cooling")
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def _load(appliance: Appliance, household: Household, *, in_reach: bool) -> Load
     """
     kind = _kind(appliance)
     cycles = np.full(len(household.presence), appliance.cycles_per_year / DAYS)
-    if kind in (synthesis.EVENTS, synthesis.LAMPS) and appliance.activity not in NOT_BY_PEOPLE:
+    if kind not in (synthesis.CONSTANT, synthesis.THERMOSTAT) and appliance.activity not in NOT_BY_PEOPLE:
         cycles *= (household.occupants / TABLE_OCCUPANTS) ** OCCUPANTS_POWER
     power_w = appliance.mean_cycle_power_w - appliance.standby_w
     kwh = float(cycles[0]) * DAYS * appliance.cycle_length_min * power_w / 60_000.0
@@ -194,6 +194,8 @@ def _kind(appliance: Appliance) -> int:
         return synthesis.CONSTANT
     if appliance.activity == "thermostat":
         return synthesis.THERMOSTAT
+    if appliance.activity == "hot_water":
+        return synthesis.HEAT
     return synthesis.LAMPS if appliance.activity == "lighting" else synthesis.EVENTS
 
 

@@ -41,8 +41,15 @@ STEADY_W = 0.5
 LISTED_YEARS, HOMES_MADE, HOMES_TAKEN = 4, 24, 3
 #: Homes are made for yearly uses that lie so far apart in their logarithm: most files find them made.
 USE_STEP = 0.25
-#: Large loads that the table's chances give to no home; every second made home has one, each in turn. Judgement.
-LARGE_LOADS = ("tank_water_heater", "storage_water_heater", "immersion_heater", "electric_heating", "air_conditioner")
+#: Large loads that the table's chances give to no home; every second made home has one entry, each in turn. Homes that
+#: heat rooms by electricity mostly heat water by it too. Judgement.
+LARGE_LOADS = (
+    ("tank_water_heater",),
+    ("storage_water_heater",),
+    ("immersion_heater",),
+    ("electric_heating", "storage_water_heater"),
+    ("air_conditioner",),
+)
 #: Levels of excess by which two homes are compared [W].
 _LEVELS_W = (5.0, *np.geomspace(15.0, 8000.0, 14))
 _FIRST_SEED = 4099
@@ -217,7 +224,7 @@ def _any_home(number: int, home: LikelyHome) -> LikelyHome:
     """Return a home with each appliance by the chance that a home owns it, every second with a large load too."""
     generator = np.random.default_rng([_FIRST_SEED, number])
     owned = [key for key, row in appliance_table().items() if key != CAR and generator.random() < row.ownership]
-    large = [LARGE_LOADS[number // 2 % len(LARGE_LOADS)]] if number % 2 else []
+    large = LARGE_LOADS[number // 2 % len(LARGE_LOADS)] if number % 2 else ()
     return home._replace(
         appliances=(*owned, *large),
         occupants=int(generator.choice([1, 2, 3, 4], p=[0.30, 0.34, 0.16, 0.20])),

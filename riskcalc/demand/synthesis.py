@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from riskcalc.demand.chance import poisson, start_sequence, uniform
 from riskcalc.jit import compiled, inner, inner_with_arrays
 
-CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE = 0, 1, 2, 3, 4
+CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE, HEAT = 0, 1, 2, 3, 4, 5
 ALWAYS_ON, AT_HOME, MOVABLE = 0, 1, 2
 #: Order of all streams; `stream_row` maps each to its row in the output or to -1.
 STREAMS = ("always", "home_day", "away_day", "movable_usual", "movable_moved", "car", "car_moved")
@@ -65,6 +65,15 @@ def _add_shape(buffer, start, shape):
         minute += 1
         if minute == MINUTES:
             minute = 0
+
+
+@inner
+def _count(state, mean, heat):
+    """Return how often a thing runs on a day: by chance, or, where a tank is held warm, as often as the day takes.
+
+    A thermostat gives like days like heat; only the fraction of a cycle is left to chance.
+    """
+    return int(mean + uniform(state)) if heat else poisson(state, mean)
 
 
 @inner
@@ -175,7 +184,7 @@ def _fill_active_use(state, buffer, window, cumulative, session, mean, length_mi
 
 @inner_with_arrays
 def _fill_timer_use(
-    state, usual, moved, cumulative, session, mean, length, power_w, shape, window_start, window_length
+    state, usual, moved, cumulative, session, count, length, power_w, shape, window_start, window_length
 ):  # fmt: skip
     """Cycles of a machine on one day, at their usual times in one buffer and in the window in the other.
 
@@ -184,7 +193,6 @@ def _fill_timer_use(
     """
     starts = np.empty(_MOST_EVENTS, np.int64)
     lengths = np.empty(_MOST_EVENTS, np.int64)
-    count = poisson(state, mean)
     moved_at = window_start + int(uniform(state) * max(0, window_length - count * length))
     for index in range(count):
         start = 0
@@ -261,7 +269,7 @@ def _fill_appliance(
             streams[MOVED],
             cumulative,
             session,
-            mean * busy,
+            _count(state, mean * busy, kind == HEAT),
             length,
             power_w,
             shape,
@@ -269,7 +277,7 @@ def _fill_appliance(
             moved_length,
         )
     else:
-        for _ in range(poisson(state, mean)):
+        for _ in range(_count(state, mean, kind == HEAT)):
             _add_steady(streams[ALWAYS], _proposed_start(state, cumulative), length, power_w)
     return next_start
 

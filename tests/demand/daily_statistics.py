@@ -31,10 +31,16 @@ ORDINARY = (
 )
 
 
-def made_years(home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5, always_on_factor=1.0):
-    """Return made years of a home, shape (years, 365, 1440) [W]; with a factor on what is always on all else makes up for it."""
+def made_years(
+    home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5, always_on_factor=1.0, only=None
+):
+    """Return made years of a home, shape (years, 365, 1440) [W]; with a factor on what is always on all else makes up for it.
+
+    `only`: what one appliance of the home takes.
+    """
+    reach = {key: "unit" if only in (None, key) else "elsewhere" for key in home}
     pool = appliance_years(
-        dict.fromkeys(home, "unit"), clock=local_clock("Europe/Paris"), years=years, seed=seed, occupants=occupants,
+        reach, clock=local_clock("Europe/Paris"), years=years, seed=seed, occupants=occupants,
         annual_use_kwh=annual_use_kwh, home_share=home_share, latitude_deg=48.8,
     )  # fmt: skip
     active, base = 1.0, 1.0
@@ -51,6 +57,18 @@ def made_years(home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_
         )
         out.append((base * stream["always"] + active * used).reshape(365, 1440))
     return np.stack(out)
+
+
+def like_years(home, steady_w, *, years):
+    """Return made years of a home of four that uses 9,400 kWh, with so many watts that never rest, (years, 365, 1440) [W]."""
+    return steady_w + made_years(home, years=years, occupants=4, annual_use_kwh=9400.0 - 8.76 * steady_w)
+
+
+def warm_days_all_year(day_w):
+    """Return a year of the days from May to September in turn, days away aside: a home as it is when it heats nothing."""
+    warm = day_w[120:273]
+    used = warm[np.nanmean(warm, axis=1) > EMPTY * np.nanmean(warm)]
+    return np.resize(used, (365, 1440))
 
 
 def day_statistics(day_w):
@@ -129,10 +147,11 @@ def sun_statistics(day_w):
     }
 
 
-def homes_of_one_use(homes, *, seed, always_on, annual_use_kwh=3500.0):
+def homes_of_one_use(homes, *, seed, always_on, annual_use_kwh=3500.0, even_within_the_hour=False):
     """Return the sun statistics of a made year of every home (appliances, people, share at home), {name: (homes,)}.
 
-    What is always on is multiplied by a number from the distribution `always_on`, as in a future of a scenario.
+    What is always on is multiplied by a number from the distribution `always_on`, as in a future of a scenario. Use that is
+    even within each hour has no spikes.
     """
     levels = (np.random.default_rng(seed).permutation(len(homes)) + 0.5) / len(homes)
     rows = []
@@ -142,7 +161,8 @@ def homes_of_one_use(homes, *, seed, always_on, annual_use_kwh=3500.0):
             "home_share": share,
             "always_on_factor": float(always_on.quantile(levels[number])),
         }
-        rows.append(
-            sun_statistics(made_years(owned, years=1, seed=seed + number, annual_use_kwh=annual_use_kwh, **own)[0])
-        )
+        year = made_years(owned, years=1, seed=seed + number, annual_use_kwh=annual_use_kwh, **own)[0]
+        if even_within_the_hour:
+            year = np.repeat(year.reshape(-1, 60).mean(axis=1), 60).reshape(year.shape)
+        rows.append(sun_statistics(year))
     return {name: np.array([row[name] for row in rows]) for name in rows[0]}

@@ -264,6 +264,15 @@ def test_event_counts_are_poisson():
     assert counts.var() == pytest.approx(4.0, abs=0.22)
 
 
+def test_a_thermostat_gives_like_days_like_heat():
+    """A tank of 1,203 cycles a year heats three or four times a day, never once or seven times by chance."""
+    pool = appliance_years({"tank_water_heater": "unit"}, clock=UTC, years=1, seed=5, occupants=2.36, step_minutes=1)
+    watts = reachable_w(pool)[0, _stream(pool, "always")].reshape(DAYS, 1440)
+    cycles = watts.sum(axis=1) / (4500.0 * 30.0)
+    assert set(cycles.tolist()) == {3.0, 4.0}
+    assert cycles.sum() == pytest.approx(1203, rel=0.03)
+
+
 def test_a_thermostat_may_be_running_as_the_year_begins():
     """In the first five minutes of 64 years a freezer takes about its yearly mean: some of its cycles began the year before."""
     pool = appliance_years({"chest_freezer": "unit"}, clock=UTC, years=64, seed=7, step_minutes=5)

@@ -35,6 +35,8 @@ LIKE = (
     *("oven", "washing_machine", "tumble_dryer", "dishwasher", "iron", "vacuum", "hi_fi", "clock", "lighting"),
     *("router_standby", "other_always_on", "hair_dryer", "storage_water_heater", "electric_heating"),
 )
+#: Watts that run all year beside them: without, a tenth of the made minutes lie below 99 W; measured, below 214 W.
+LIKE_STEADY_W = 115.0
 #: What futures of a scenario draw by default.
 ALWAYS_ON = Home.model_fields["always_on_factor"].default
 SOURCE = "one home, 2008, Hebrail & Berard 2012"
@@ -43,7 +45,7 @@ DAYS_MEASURED = {
     "spread of evenings, nearly empty days aside": (0.387, 0.08),
     "correlation with the day before, within the month": (0.33, 0.10),
     "nearly empty days": (0.088, 0.045),
-    "spread of days within the month": (0.277, 0.07),
+    "spread of days within the month": (0.277, 0.04),
 }
 MINUTES_MEASURED = {
     "autocorrelation at 60 min": (0.497, 0.06),
@@ -56,7 +58,7 @@ MINUTES_MEASURED = {
 @pytest.fixture(scope="module")
 def like_w():
     """Four made years of the like home [W]."""
-    return _beside("daily_statistics").made_years(LIKE, years=4, occupants=4, annual_use_kwh=9400.0)
+    return _beside("daily_statistics").like_years(LIKE, LIKE_STEADY_W, years=4)
 
 
 def _means(rows):
@@ -89,6 +91,15 @@ def test_a_battery_gains_as_at_the_measured_home(like_w, record_property):
     for name, measured in (("points by 0.5 kWh per kWp", 13.5), ("points by 1 kWh per kWp", 20.8)):
         record_property("published", (name, SOURCE, measured, found[name]))
         assert found[name] == pytest.approx(measured, rel=0.12)
+
+
+@pytest.mark.published
+def test_direct_use_falls_with_shorter_steps_nearly_as_measured(like_w, record_property):
+    """From steps of an hour to minutes: 3.9 % at the measured home under the same sun; loads are still a little too short."""
+    name = "fall of direct use from 60- to 1-minute steps"
+    found = _means([_beside("daily_statistics").sun_statistics(year) for year in like_w[:3]])[name]
+    record_property("published", (name, SOURCE, 0.0393, found))
+    assert found == pytest.approx(0.0393, abs=0.018)
 
 
 @pytest.mark.published
