@@ -19,7 +19,7 @@ from riskcalc.weather.module import Module, cell_temperature
 from riskcalc.weather.plane import Horizon, effective_irradiance, plane_geometry
 from riskcalc.weather.pool import MONTH_OF_HOUR, WeatherPool
 from riskcalc.weather.solar import SunPath
-from riskcalc.weather.threads import in_parts
+from riskcalc.weather.threads import YEARS, in_parts
 from riskcalc.weather.within_hour import FineSky
 
 Sky = WeatherPool | FineSky
@@ -92,7 +92,7 @@ def array_power_w(
         fine[:, sun.lit] = power
         whole[years] = fine.reshape(len(power), -1, together).mean(axis=2)
 
-    in_parts(fill, len(whole))
+    in_parts(fill, len(whole), YEARS)
     return whole
 
 

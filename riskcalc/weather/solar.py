@@ -23,7 +23,7 @@ RISE_ELEVATION_DEG = -0.5667
 _FASTEST_DEG_PER_S = 360.0 / 86_164.0
 
 #: Instants worked out together: their sums stay in the processor's own memory.
-_INSTANTS = 1 << 13
+_INSTANTS = 1 << 14
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from riskcalc.types import Floats
 from riskcalc.weather.pool import WeatherPool
 from riskcalc.weather.solar import HOURS, SunPath, relative_airmass, sun_path
-from riskcalc.weather.threads import in_parts
+from riskcalc.weather.threads import YEARS, in_parts
 
 Singles = NDArray[np.float32]
 
@@ -86,7 +86,7 @@ def fine_sky(pool: WeatherPool, *, seed: int) -> tuple[FineSky, SunPath]:
             beam = pool.dni[year, hours] * coarse.cos_zenith[hours]
             dni[year, hours], dhi[year, hours] = _year(beam, pool.dhi[year, hours], moving, rng)
 
-    in_parts(fill, pool.years)
+    in_parts(fill, pool.years, YEARS)
     flat_dni, flat_dhi = (series.reshape(pool.years, -1) for series in (dni, dhi))
     ghi = flat_dni * sun.cos_zenith.astype(np.float32) + flat_dhi
     air, wind = (np.repeat(series.astype(np.float32), STEPS, axis=1) for series in (pool.temp_air, pool.wind_speed))
