@@ -207,7 +207,7 @@ class DispatchInputs:
 
     def arrays(self) -> PoolArrays:
         """Return the arrays as a named tuple."""
-        return PoolArrays(*(getattr(self, name) for name in PoolArrays._fields))
+        return PoolArrays(*(locked(getattr(self, name)) for name in PoolArrays._fields))
 
 
 def sun_shines(solar_w: NDArray[np.float32]) -> NDArray[np.bool_]:
@@ -218,8 +218,15 @@ def sun_shines(solar_w: NDArray[np.float32]) -> NDArray[np.bool_]:
     return shines
 
 
+def locked(array: NDArray[Any]) -> NDArray[Any]:
+    """Return a view that may not be written: the kernels are compiled for such arrays, and for no others."""
+    view = array.view()
+    view.flags.writeable = False
+    return view
+
+
 def read_only(array: NDArray[Any]) -> NDArray[Any]:
-    """Return a copy that may not be written: the kernels are compiled for arrays of that kind."""
+    """Return a copy that may not be written."""
     own = np.array(array)
     own.flags.writeable = False
     return own
@@ -353,7 +360,7 @@ class SlotPlan:
         kind = np.zeros(self.slots, dtype=np.int64) if self.need is None else self.need.kind
         light = np.zeros((1, self.slots)) if self.need is None else np.atleast_2d(self.need.light)
         made: dict[str, Any] = {"kind": kind, "light": light, "target_share": np.atleast_2d(self.target_share)}
-        return PlanArrays(*(made[name] if name in made else getattr(self, name) for name in PlanArrays._fields))
+        return PlanArrays(*(locked(made[name] if name in made else getattr(self, name)) for name in PlanArrays._fields))
 
     def need_targets(
         self, inputs: DispatchInputs, params: NDArray[np.float64], plane_weight: NDArray[np.float64]

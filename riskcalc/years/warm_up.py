@@ -12,10 +12,8 @@ import subprocess
 import sys
 import warnings
 from threading import Thread
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from riskcalc.demand.events import appliance_years
 from riskcalc.dispatch import DispatchInputs, SlotPlan, dispatch_year, param_rows
@@ -85,16 +83,16 @@ def run_empty_year(scenario: Scenario, plan: SlotPlan | None = None) -> None:
     """Run an empty year of one draw through dispatch, with arrays of the kinds that the pools of a scenario bring."""
     plan = slot_plan(scenario, clock_of(scenario)) if plan is None else plan
     inputs = DispatchInputs(
-        solar_w=_read_only(np.zeros((1, 1, 8760), dtype=np.float32)),
-        run_w=_read_only(np.zeros((plan.slots, 1), dtype=np.float32)),
-        run_minutes=_read_only(np.full(plan.slots, plan.slot_minutes, dtype=np.uint8)),
-        first_run=_read_only(np.arange(plan.slots + 1)[None]),
-        wired_w=_read_only(np.zeros((1, 1, plan.slots), dtype=np.float32)),
+        solar_w=np.zeros((1, 1, 8760), dtype=np.float32),
+        run_w=np.zeros((plan.slots, 1), dtype=np.float32),
+        run_minutes=np.full(plan.slots, plan.slot_minutes, dtype=np.uint8),
+        first_run=np.arange(plan.slots + 1)[None],
+        wired_w=np.zeros((1, 1, plan.slots), dtype=np.float32),
         input_of_plane=np.zeros(1, dtype=np.int64),
-        rank_row=_read_only(np.full(1, -1)),
-        rank_below=_read_only(np.ones(1, dtype=bool)),
-        scale_row=_read_only(np.zeros(1, dtype=np.int64)),
-        day_rank=_read_only(np.zeros((1, 2, 365))),
+        rank_row=np.full(1, -1),
+        rank_below=np.ones(1, dtype=bool),
+        scale_row=np.zeros(1, dtype=np.int64),
+        day_rank=np.zeros((1, 2, 365)),
         charge_allowed=np.ones((1, 365)),
     )
     dispatch_year(
@@ -107,8 +105,3 @@ def run_empty_year(scenario: Scenario, plan: SlotPlan | None = None) -> None:
         pool_year=np.zeros(1, dtype=np.int64),
         threads=1,
     )
-
-
-def _read_only(array: NDArray[Any]) -> NDArray[Any]:
-    array.flags.writeable = False
-    return array
