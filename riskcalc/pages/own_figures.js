@@ -124,7 +124,7 @@
       payback: LEVELS.map((u) => quantile(sorted, u)), paybackHalf: quantileWithError(own, R, 0.5), paybackBad: quantileWithError(own, R, 0.95),
       worth: {mean: mean(worth), loss: worth.filter((x) => x < 0).length / worth.length, quantiles: LEVELS.map((u) => quantile(worth, u)), constant: worth[0] === worth[worth.length - 1]},
       quarters: [0.25, 0.75].map((u) => quantileWithError(own, R, u).se), worthMean: meanWithError(found.worth, R), worthHalf: quantileWithError(found.worth, R, 0.5), worthBad: quantileWithError(found.worth, R, 0.05),
-      worthLow: quantileWithError(found.worth, R, 0.05), worthHigh: quantileWithError(found.worth, R, 0.95), lost: shareOf(found.worth, (x) => x < 0),
+      worthLow: quantileWithError(found.worth, R, 0.05), worthHigh: quantileWithError(found.worth, R, 0.95), lost: shareOf(found.worth, (x) => x < 0), gained: shareOf(found.worth, (x) => x > 0),
       outlay: {value: mean(found.outlay) / mean(found.bought), se: meanWithError(found.outlay, R).se},
       saving: saved, savingOfBuyers: {value: saved.value / (mean(found.bought) || 1), se: saved.se}, savingEnds: [quantile(first, 0.1), quantile(first, 0.9)],
       within: Array.from({length: found.horizon}, (_, y) => kept.filter((x) => x <= y + 1).length / kept.length),
@@ -187,7 +187,6 @@
 
     // The first screen and the drawings of the page, in the words of the page.
     const shareWords = (figure) => (figure.value > 0 && figure.value < 1 ? filled(words.of_futures, {share: percent(figure.value, figure.se)}) : filled(figure.value > 0 ? words.all : words.zero, {draws: group(data.draws, 0)}));
-    const gainsOf = (f) => ({value: 1 - f.lost.value, se: f.lost.se});
     const kindOf = (f) => {
       const paid = f.paid.value, gains = 1 - f.lost.value, low = Math.min(paid, gains), high = Math.max(paid, gains), {likely, sure} = words;
       if (low >= likely) return low >= sure ? "yes" : "probably";
@@ -197,11 +196,11 @@
     };
     const verdict = (f) => {
       if (f.worth.constant) return f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)});
-      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), loss: shareWords(f.lost), gain: shareWords(gainsOf(f))});
+      return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), gain: shareWords(f.gained)});
     };
     const reasons = (f) => {
       const figures = {years: [f.paid, f.headline], stay: [f.paid, f.headline], later: [{value: f.odds, se: f.never.se}, f.horizon]};
-      const pays = f.worth.constant ? [] : words.told.map((kind) => filled(words.pays[(figures[kind][0].value > 1 - f.lost.value + words.notable ? "but_" : "") + kind], {paid: shareWords(figures[kind][0]), years: wholeYears(figures[kind][1])}));
+      const pays = f.worth.constant ? [] : words.told.map((kind) => filled(words.pays[kind], {paid: shareWords(figures[kind][0]), years: wholeYears(figures[kind][1])}));
       return [...pays, words.falls_short].filter(Boolean).join(" ");
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se || 0)});
@@ -354,9 +353,9 @@
         ends: ((s) => [quantile(s, 0.05), quantile(s, 0.95)])(Float64Array.from(choice.worth).sort()),
         paid: choice.found ? meanWithError(Float64Array.from(choice.found.payback, (x, d) => (choice.found.bought[d] ? (x <= horizon ? 1 : 0) : NaN)), data.scrambles) : null}));
     };
-    const leadWords = (first, next) => {
+    const leadWords = (horizon, first, next) => {
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = apart.value === 0 && se === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
-      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se)});
+      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), years: wholeYears(horizon)});
       return said.charAt(0).toUpperCase() + said.slice(1);
     };
     const spreadsDrawn = (choices) => {
@@ -390,7 +389,7 @@
         panel.dataset.told = any ? "yes" : "";
       } else {
         const choices = choicesOf(found, typed, horizon), ranked = [...choices].sort((a, b) => b.mean.value - a.mean.value);
-        sentence = leadWords(...ranked);
+        sentence = leadWords(horizon, ...ranked);
         part("table").replaceChildren(row(words.head_options, true), ...ranked.map((c) => row([c.name, money(c.mean.value, c.mean.se || 0), filled(words.range, {low: money(c.ends[0], NaN), high: money(c.ends[1], NaN)}), c.paid ? percent(c.paid.value, c.paid.se) : "\u2013", percent(c.best.value, c.best.se)])));
         part("charts").replaceChildren(spreadsDrawn(ranked));
         if (leads) swap(document.querySelector("#answer .opening"), any ? sentence : null);

@@ -157,7 +157,7 @@ def assess_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures)),
         ]
     )
-    looked_at = say("{years} looked at", years=whole_years(figures["horizon_years"]))
+    looked_at = say("over {years}", years=whole_years(figures["horizon_years"]))
     return Document(
         title=say("{name}: does it pay back?", name=figures["title"]),
         heading=figures["title"],
@@ -182,7 +182,7 @@ def compare_page(figures: Figures) -> str:
                     opening,
                     options.reasons(figures),
                     best,
-                    check=say("Read the full report of the choice you like best. It names what to check first."),
+                    check=options.check_words(figures),
                 ),
                 published_note("sentence_follows") if stays_note else None,
             ),
@@ -218,12 +218,10 @@ def compare_page(figures: Figures) -> str:
     return html_document(
         Document(
             title=say("{options}: which one?", options=listed([row["title"] for row in compared])),
-            heading=say("Which of these is best, or none?")
-            if len(compared) > 1
-            else say("Is this better than nothing?"),
+            heading=options.question_words(figures),
             summary=opening,
             sections=sections,
-            facts=(say("{years} looked at", years=whole_years(figures["horizon_years"])),),
+            facts=(capital(say("over {years}", years=whole_years(figures["horizon_years"]))),),
             options=tuple((row["letter"], row["title"]) for row in compared),
             picture=best.value,
         )
@@ -262,7 +260,7 @@ def match_page(figures: Figures) -> str:
             facts=(
                 counted("{count} home", "{count} homes", len(homes)),
                 counted("{count} kit", "{count} kits", len(known["kit_files"])),
-                say("{years} looked at", years=whole_years(figures["horizon_years"])),
+                say("over {years}", years=whole_years(figures["horizon_years"])),
             ),
             picture=drawn[0] if drawn else None,
         )

@@ -169,6 +169,11 @@ def loss_probability(worth: Floats) -> float:
     return float((worth < 0).mean())
 
 
+def gain_probability(worth: Floats) -> float:
+    """Return the share of draws with a positive worth; one in which nothing is bought is worth exactly nothing."""
+    return float((worth > 0).mean())
+
+
 def mean_of_worst(worth: Floats, share: float = 0.05) -> float:
     """Return the mean of the worst `share` of draws (expected shortfall; Acerbi & Tasche 2002, discrete form).
 
@@ -216,13 +221,17 @@ def payback_figures(payback_years: Floats, *, scrambles: int) -> dict[str, Estim
 
 
 def worth_figures(worth: Floats, *, scrambles: int) -> dict[str, Estimate]:
-    """Return mean, spread, quantiles, probability of loss and mean of the worst 5 % of a worth."""
+    """Return mean, spread, quantiles, odds of a loss and of a gain, and mean of the worst 5 % of a worth."""
     quantiles = {name: quantile_estimate(worth, share, scrambles=scrambles) for name, share in QUANTILES.items()}
     first, last = (
         {name: estimate(worth, statistic, scrambles=scrambles) for name, statistic in statistics.items()}
         for statistics in (
             {"mean": mean, "sd": standard_deviation},
-            {"loss_probability": loss_probability, "mean_of_worst_5_percent": mean_of_worst},
+            {
+                "loss_probability": loss_probability,
+                "gain_probability": gain_probability,
+                "mean_of_worst_5_percent": mean_of_worst,
+            },
         )
     )
     return first | {name: replace(figure, interval_95=None) for name, figure in quantiles.items()} | last

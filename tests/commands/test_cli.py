@@ -49,7 +49,18 @@ def test_assess_writes_its_three_files_and_names_the_report_last(small_file, tmp
     result = json.loads((folder / "result.json").read_text())
     for payback in ("payback_years", "discounted_payback_years"):
         assert {"p5", "p25", "p50", "p75", "p95", "never_share"} <= set(result[payback])
-    worth = {"mean", "sd", "p5", "p25", "p50", "p75", "p95", "loss_probability", "mean_of_worst_5_percent"}
+    worth = {
+        "mean",
+        "sd",
+        "p5",
+        "p25",
+        "p50",
+        "p75",
+        "p95",
+        "loss_probability",
+        "gain_probability",
+        "mean_of_worst_5_percent",
+    }
     assert worth <= set(result["net_present_value"])
     year = {"saving", "import_kwh", "export_kwh", "solar_used_kwh", "battery_throughput_kwh"}
     assert year <= set(result["first_year"])

@@ -12,7 +12,7 @@ from riskcalc.answers.options import comparison
 from riskcalc.answers.stay import stay_curves
 from riskcalc.pages.exhibits import options as words
 from riskcalc.pages.exhibits.pairs import dominance_words
-from riskcalc.pages.figures import listed
+from riskcalc.pages.figures import PLAIN, listed
 from riskcalc.pages.page import compare_page
 from riskcalc.scenario import read_scenario
 
@@ -98,6 +98,7 @@ def made_up(shares, means, difference, error):
     estimate = {"standard_error": error}
     return {
         "currency": "EUR",
+        "horizon_years": 15,
         "provenance": {"draws": 64},
         "options": [
             {
@@ -112,27 +113,46 @@ def made_up(shares, means, difference, error):
     }
 
 
+def plain(text):
+    """Return text with ordinary blanks."""
+    return text.translate(PLAIN)
+
+
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert words.opening(agreed) == "On average, a leaves you best off: €50 ahead of b."
+    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years."
     assert words.reasons(agreed) == ["A is also the best choice most often, in 80\u202f% of futures."]
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led) == words.opening(agreed)
     assert words.reasons(led) == ["But b is the best choice most often, in 60\u202f% of futures."]
+    level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
+    assert plain(words.reasons(level)[0]) == "No choice is clearly best most often: b 51 %, a 49 %."
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
-    assert words.opening(parted) == "On average, a and b are too close to call: €50 apart."
+    assert plain(words.opening(parted)) == "On average, a and b are too close to call: €50 apart over 15 years."
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
     assert words.opening(same) == "A and b come to exactly the same in every future."
+
+
+def test_the_report_to_read_and_the_title_follow_what_is_compared():
+    """The report of the best choice; those of all where doing nothing is best. Different homes are said in title and why."""
+    found = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0)
+    found["compared"] = [{"letter": "A", "option": "a"}, {"letter": "B", "option": "c"}]
+    assert words.check_words(found) == "Read the full report of A first. It names what to check."
+    assert words.question_words(found) == "What is best: A, B, or doing nothing?"
+    assert len(words.reasons(found)) == 1
+    rented = found | {"differing": [{"key": "tenure.kind"}]}
+    assert words.question_words(rented) == "What is best, each in its own home?"
+    assert words.reasons(rented)[1] == "Each choice is compared with doing nothing in its own home."
+    found["options"][0]["option"] = "do nothing"
+    assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
 
 def test_knowing_the_future_is_worth_what_it_would_change():
     """The amount as a limit to what to spend; where the choice would be the same in every future, that."""
     known = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
     known["value_of_knowing"] = {"value": 840.0, "standard_error": 4.0}
-    assert words.regret_words(known).startswith(
-        "Even if you knew the future, choosing by it would bring only €840 more"
-    )
+    assert words.regret_words(known).startswith("If you knew the future and chose by it, you would be €840 better off")
     known["value_of_knowing"]["value"] = 0.0
     assert words.regret_words(known) == "Even if you knew the future, you would choose the same."
 
@@ -151,9 +171,9 @@ def test_titles_take_the_place_of_file_names():
     titled["options"][0]["title"] = "A flat with a rail"
     titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
     titled["compared"] = [{"letter": "A", "option": "a"}]
-    assert words.opening(titled) == "On average, choice A leaves you best off: €100 ahead of doing nothing."
+    assert plain(words.opening(titled)) == "Choice A is best on average: €100 ahead of doing nothing over 15 years."
     del titled["compared"]
-    assert words.opening(titled).startswith("On average, “A flat with a rail” leaves you best off")
+    assert words.opening(titled).startswith("“A flat with a rail” is best on average")
     titled["compared"] = [{"letter": "A", "option": "a"}]
     assert words.labels(titled) == {"a": "A · A flat with a rail", "do nothing": "do nothing"}
     assert words.letters(titled) == {"a": "A", "do nothing": "doing nothing"}
@@ -174,22 +194,22 @@ def test_options_called_the_same_are_told_apart_by_their_files(small_file):
 
 def test_how_often_the_best_pays_and_loses_is_said():
     """Odds of payback and of a lead over doing nothing for a kit; nothing of the kind where nothing is bought."""
-    said = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0) | {"horizon_years": 15}
+    said = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0)
     assert words.paid_words(said) == []
     share = {"value": 0.7, "standard_error": 0.02}
     said["options"][0]["paid_back_share"] = share
-    said["options"][0]["net_present_value"]["loss_probability"] = {**share, "value": 0.25}
+    said["options"][0]["net_present_value"]["gain_probability"] = {**share, "value": 0.75}
     assert words.paid_words(said) == [
         "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
     ]
-    assert words.reasons(said)[1] == "Against doing nothing alone, a is ahead in 75\u202f% of futures."
+    assert words.reasons(said)[0] == "In 75\u202f% of futures a beats doing nothing."
 
 
 def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert words.opening(nothing) == "On average, a leaves you best off: €10 ahead of doing nothing."
+    assert plain(words.opening(nothing)) == "A is best on average: €10 ahead of doing nothing over 15 years."
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"

@@ -87,15 +87,15 @@ def asked_words(figures: Figures) -> str:
 
 #: Said of a kit that fails an electrical check.
 UNSAFE = "Do not connect this as described."
-#: The verdict by its kind, with one figure: how often the kit brings more than savings. `toss_up_later` where it pays for
-#: itself more often than it gains, `toss_up_after` the other way round; `certain` where every input is fixed.
+#: The verdict by its kind, with one figure: in how many of all futures the kit beats savings. `toss_up_later` where it pays
+#: for itself more often than it gains, `toss_up_after` the other way round; `certain` where every input is fixed.
 OF_BOTH = {
-    "yes": "Yes: the kit brings more than savings in {gain}.",
-    "probably": "Probably yes: the kit brings more than savings in {gain}.",
-    "toss-up": "A coin toss: the kit brings more than savings in {gain}.",
-    "toss_up_later": "Hard to say: the kit often pays for itself, but savings would bring more in {loss}.",
-    "probably not": "Probably not: savings would bring more in {loss}.",
-    "no": "No: savings would bring more in {loss}.",
+    "yes": "Yes: the kit beats savings in {gain}.",
+    "probably": "Probably yes: the kit beats savings in {gain}.",
+    "toss-up": "A coin toss: the kit beats savings in {gain}.",
+    "toss_up_later": "Hard to say: the kit often pays for itself, yet beats savings in only {gain}.",
+    "probably not": "Probably not: the kit beats savings in only {gain}.",
+    "no": "No: the kit beats savings in {gain}.",
 }
 OF_YEARS, OF_STAY = (
     OF_BOTH
@@ -106,24 +106,18 @@ OF_YEARS, OF_STAY = (
     },
     OF_BOTH
     | {
-        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself before you move.",
-        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before you move.",
-        "certain_no": "No: with every input fixed, the kit does not pay for itself before you move.",
+        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself in this home.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, in this home.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself in this home.",
     },
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
-#: From so many more futures that pay back than gain on, the sentence says why; our own choice.
-NOTABLE = 0.05
-#: How often it pays for itself: within some years, before the move, and with later homes; `but_` where that
-#: looks better than the odds of a gain and the sentence has to say why.
+#: How often it pays for itself: within some years, before the first move, and with later homes.
 PAYS = {
-    "years": "The kit pays for itself within {years} in {paid}.",
-    "stay": "The kit pays for itself before you move in {paid}.",
-    "later": "Counting later homes too, it pays for itself within {years} in {paid}.",
-    "but_years": "Not counting interest, the kit pays for itself within {years} in {paid}.",
-    "but_stay": "Not counting interest, the kit pays for itself before you move in {paid}.",
-    "but_later": "Counting later homes, but no interest, it pays for itself within {years} in {paid}.",
+    "years": "Interest not counted, it pays for itself within {years} in {paid}.",
+    "stay": "Interest not counted, it pays for itself in this home in {paid}.",
+    "later": "Counting later homes, it does so within {years} in {paid}.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
@@ -156,9 +150,10 @@ def verdict_words(figures: Figures) -> str:
         if value_of(paid_share(figures)):
             return say(messages["certain_yes"], years=years(figures["payback_years"]["p50"], horizon=horizon))
         return say(messages["certain_no"], years=whole_years(horizon))
-    loss = figures["net_present_value"]["loss_probability"]
-    parts = {"loss": share_words(loss, draws), "gain": share_words(complement(loss), draws)}
-    return say(messages[verdict_kind(figures)], years=whole_years(horizon), **parts)
+    worth = figures["net_present_value"]
+    # A result.json of an earlier version has the odds of a loss alone.
+    gain = share_words(worth.get("gain_probability") or complement(worth["loss_probability"]), draws)
+    return say(messages[verdict_kind(figures)], years=whole_years(horizon), gain=gain)
 
 
 def verdict_messages(figures: Figures) -> dict[str, str]:
@@ -179,6 +174,7 @@ def _is_even(share: float) -> bool:
 
 
 def _gains(figures: Figures) -> float:
+    """Return the share of futures that do not lose, for the kind of the verdict: where nothing is bought, nothing is lost."""
     return 1.0 - value_of(figures["net_present_value"]["loss_probability"])
 
 
@@ -200,12 +196,8 @@ def reasons(figures: Figures) -> list[str]:
     if counts_later_homes(figures):
         horizon = figures["horizon_years"]
         paid.append(("later", horizon, figures["paid_back_within_years"][horizon - 1]))
-    draws, gains = figures["provenance"]["draws"], _gains(figures)
-    messages = [PAYS[kind if value_of(share) <= gains + NOTABLE else f"but_{kind}"] for kind, _, share in paid]
-    said = [
-        say(message, paid=share_words(share, draws), years=whole_years(count))
-        for message, (_, count, share) in zip(messages, paid, strict=True)
-    ]
+    draws = figures["provenance"]["draws"]
+    said = [say(PAYS[kind], paid=share_words(share, draws), years=whole_years(count)) for kind, count, share in paid]
     return [*said, *told]
 
 
@@ -214,9 +206,7 @@ def short_words(figures: Figures) -> str:
     days = days_short(figures)
     if not days:
         return ""
-    return counted(
-        "On {count} day a year it cannot run everything.", "On {count} days a year it cannot run everything.", days
-    )
+    return counted("On {count} day a year something stays off.", "On {count} days a year something stays off.", days)
 
 
 def verdict(figures: Figures) -> str:
@@ -224,7 +214,7 @@ def verdict(figures: Figures) -> str:
 
     Both must agree: the odds of payback within the headline's years or stay and those of a worth above zero.
     """
-    paid, gains = value_of(paid_share(figures)), 1.0 - value_of(figures["net_present_value"]["loss_probability"])
+    paid, gains = value_of(paid_share(figures)), _gains(figures)
     low, high = min(paid, gains), max(paid, gains)
     if low >= LIKELY:
         return "yes" if low >= SURE else "probably"
@@ -269,8 +259,9 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of futures permission is refused, so you buy nothing: ask before you buy. These futures are left out of "
-        "the cost, the saving and the odds that it pays for itself. In gains and losses they count as 0."
+        "In {share} of futures permission is refused, so you buy nothing: ask before you buy. The cost, the saving and "
+        "the odds that it pays for itself leave these futures out. The first figure counts them: they do not beat savings. "
+        "In the average they count as 0."
     )
     return say(message, share=percent(refused))
 

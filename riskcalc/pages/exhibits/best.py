@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.exhibits.options import choice_words, choices, labels
+from riskcalc.pages.exhibits.options import by_best, choice_words, clearly_best, labels
 from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, row_names, row_scale, rows, wrapped
@@ -16,7 +16,7 @@ from riskcalc.types import Figures
 
 def best_block(result: Figures) -> Block:
     """Return how often each choice is the best, and what choosing it gives up."""
-    shown, currency = choices(result), result["currency"]
+    shown, currency = by_best(result), result["currency"]
     names = [labels(result)[row["option"]] for row in shown]
     cells = [
         (
@@ -26,18 +26,16 @@ def best_block(result: Figures) -> Block:
         )
         for name, row in zip(names, shown, strict=True)
     ]
-    surest = max(shown, key=lambda row: row["best_share"]["value"])
-    title = say(
-        "{best} is best most often: in {share} of futures",
-        best=capital(choice_words(result, surest)),
-        share=percent(surest["best_share"]),
-    )
+    surest, title = clearly_best(result), say("How often each choice is the best")
+    if surest is not None:
+        best, share = capital(choice_words(result, surest)), percent(surest["best_share"])
+        title = say("{best} is best most often: in {share} of futures", best=best, share=share)
     return chart(
         result,
         "best",
         partial(best_chart, result),
         title=title,
-        reading="In how many futures each choice is the best. Thin line: where the true share very likely lies.",
+        reading="Share of all futures. Thin line: how far the share may be off.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best in", "how far behind the best choice, on average"), cells),
         columns={
@@ -51,8 +49,8 @@ def best_block(result: Figures) -> Block:
 
 
 def best_chart(result: Figures, *, width: int) -> alt.TopLevelMixin:
-    """Return one bar per choice: the share of futures in which it is best, two standard errors either way."""
-    shown = choices(result)
+    """Return one bar per choice, largest first: the share of futures in which it is best, two standard errors either way."""
+    shown = by_best(result)
     share = np.array([value_of(row["best_share"]) for row in shown])
     error = 2 * np.nan_to_num([error_of(row["best_share"]) for row in shown])
     place = np.arange(len(shown))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
-from riskcalc.pages.figures import counted, grouped, say, whole_years
+from riskcalc.pages.figures import counted, grouped, say, value_of, whole_years
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, rows
 from riskcalc.types import Figures, Floats
@@ -52,7 +52,7 @@ def futures_block(figures: Figures) -> Block:
         "futures",
         partial(futures_chart, within, by_stay=by_stay),
         title=title,
-        reading=say("{draws} simulated futures; each dot is 1 in 100.", draws=grouped(figures["provenance"]["draws"])),
+        reading=dot_words(figures),
         alternative=say(
             "{title}. Each dot stands over its year of payback. Those that do not pay back stand apart at the right.",
             title=title,
@@ -61,6 +61,13 @@ def futures_block(figures: Figures) -> Block:
         columns={"year": [*range(1, horizon + 1), "not within"], "futures_in_100": [*map(int, dots)]},
         kind="dots",
     )
+
+
+def dot_words(figures: Figures) -> str:
+    """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
+    if value_of(figures["bought_share"]) < 1.0:
+        return say("Each dot: 1 % of the futures in which you buy.")
+    return say("Each dot: 1 % of {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
 
 
 def futures_title(missing: int, horizon: int) -> str:
@@ -79,21 +86,21 @@ def futures_title(missing: int, horizon: int) -> str:
 
 
 def stay_title(missing: int) -> str:
-    """Return how many of a hundred futures pay back before you move."""
+    """Return how many of a hundred futures pay back in this home."""
     if missing == 0:
-        return say("Of 100 futures, all pay back before you move")
+        return say("Of 100 futures, all pay back in this home")
     if missing == DOTS:
-        return say("Of 100 futures, none pays back before you move")
+        return say("Of 100 futures, none pays back in this home")
     return counted(
-        "Of 100 futures, {count} pays back before you move",
-        "Of 100 futures, {count} pay back before you move",
+        "Of 100 futures, {count} pays back in this home",
+        "Of 100 futures, {count} pay back in this home",
         DOTS - missing,
     )
 
 
 def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
     """Return the hundred dots; `within` as for `dots_per_year`, within the stay of each future if `by_stay`."""
-    beyond = say("not before\nyou move") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+    beyond = say("not in\nthis home") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)

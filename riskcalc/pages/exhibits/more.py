@@ -46,10 +46,16 @@ def more_section(figures: Figures) -> Section | None:
 
 def compared_section(figures: Figures) -> Section | None:
     """Return what the first screen of a comparison leaves out."""
+    known = {row["option"]: row["letter"] for row in figures["compared"]}
     same = any(row["same_as"] is not None for row in figures["options"])
     homes = [
-        say("{home}. Tariff today: {tariff}.", home=home["home"] or say("unnamed home"), tariff=told(home["tariff"]))
-        for home in figures.get("today", ())
+        say(
+            "{letters}: {home}. Tariff today: {tariff}.",
+            letters=", ".join(known[name] for name in home["options"]),
+            home=home["home"] or say("unnamed home"),
+            tariff=told(home["tariff"]),
+        )
+        for home in sorted(figures.get("today", ()), key=lambda home: min(known[name] for name in home["options"]))
     ]
     described = [
         say("{letter}: {text}", letter=row["letter"], text=row["description"])
@@ -57,13 +63,13 @@ def compared_section(figures: Figures) -> Section | None:
         if row["description"]
     ]
     message = (
-        "All choices face the same {draws} futures. What they share, such as weather and prices, is the same for all of them; "
-        "homes may differ. Where several come out equal, the future is split between them."
+        "All choices face the same {draws} futures. What they share, such as weather and prices, is the same for all of them. "
+        "Where several come out equal, the future is split between them."
     )
     worth = say(
-        "“Worth” says how much better off a choice leaves you than doing nothing in the same home under today’s tariff."
+        "The amounts say how much better off a choice leaves you than doing nothing in its own home under today’s tariff."
     )
-    even = say("A worth of 0 means: no better and no worse than leaving the money in savings.") if same else ""
+    even = say("An amount of 0 means: no better and no worse than leaving the money in savings.") if same else ""
     parts = (
         (say("What was looked at"), [*described, *homes]),
         (
@@ -159,7 +165,9 @@ def short_words(figures: Figures) -> list[str]:
         "On {count} days a year something you want to run stays off, if only for a while.",
         days,
     )
-    return [said, say("The money figures count that energy as bought at the tariff, so it saves nothing.")]
+    tariff = figures.get("page", {}).get("tariff") or say("as in the scenario")
+    message = "The money figures count that energy as bought at today's price ({tariff}), so it saves nothing."
+    return [said, say(message, tariff=told(tariff))]
 
 
 def limit_words(limits: list[str]) -> list[str]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words
-from riskcalc.pages.figures import capital, complement, error_of, money, percent, say, value_of, whole_years
+from riskcalc.pages.figures import capital, error_of, listed, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
@@ -68,11 +70,13 @@ def choice_words(result: Figures, row: Figures) -> str:
     return in_sentence(title_of(row)) if letter is None else say(CHOICE, letter=letter)
 
 
+#: Choices named of those that are about equally often the best; our own choice.
+MOST_NAMED = 3
 #: The answer by how far the best on average is ahead of the next; the panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
-    "ahead": "On average, {best} leaves you best off: {lead} ahead of {other}.",
-    "close": "On average, {best} and {other} are too close to call: {lead} apart.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}.",
+    "close": "On average, {best} and {other} are too close to call: {lead} apart over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
 
@@ -88,25 +92,68 @@ def opening(result: Figures) -> str:
     value, se = value_of(mean), error_of(mean)
     kind = "same" if value == 0.0 and se == 0.0 else "close" if abs(value) < 2 * se else "ahead"
     best, other = (choice_words(result, row) for row in (leader, others[0]))
-    lead = money(abs(value), result["currency"], se=se)
-    return say(LEADS[kind], best=capital(best) if kind == "same" else best, other=other, lead=lead)
+    lead, said = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
+    return say(LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, years=said)
 
 
 def reasons(result: Figures) -> list[str]:
-    """Return in how many futures which choice is the best, and in how many the best on average beats doing nothing."""
-    shown = choices(result)
-    leader, surest = shown[0], max(shown, key=lambda row: row["best_share"]["value"])
-    best = choice_words(result, leader)
-    if leader is surest:
-        message = "{best} is also the best choice most often, in {share} of futures."
-        told = [say(message, best=capital(best), share=percent(leader["best_share"]))]
-    else:
-        message = "But {surest} is the best choice most often, in {share} of futures."
-        told = [say(message, surest=choice_words(result, surest), share=percent(surest["best_share"]))]
+    """Return how often the best on average beats doing nothing, which is best most often, and what homes mean here."""
+    leader, often = choices(result)[0], by_best(result)
+    best, told = choice_words(result, leader), []
     if "paid_back_share" in leader:
-        message = "Against doing nothing alone, {best} is ahead in {share} of futures."
-        told.append(say(message, best=best, share=percent(complement(leader["net_present_value"]["loss_probability"]))))
+        share = percent(leader["net_present_value"]["gain_probability"])
+        told.append(say("In {share} of futures {best} beats doing nothing.", best=best, share=share))
+    if often[0] is leader:
+        message = "{best} is also the best choice most often, in {share} of futures."
+        told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
+    elif clearly_best(result) is not None:
+        message = "But {surest} is the best choice most often, in {share} of futures."
+        told.append(say(message, surest=choice_words(result, often[0]), share=percent(often[0]["best_share"])))
+    else:
+        called = letters(result)
+        shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
+        told.append(say("No choice is clearly best most often: {shares}.", shares=shares))
+    if homes_differ(result):
+        told.append(say("Each choice is compared with doing nothing in its own home."))
     return told
+
+
+def by_best(result: Figures) -> list[Figures]:
+    """Return the choices by how often each is the best, most often first; of equals the best on average first."""
+    return sorted(choices(result), key=lambda row: -value_of(row["best_share"]))
+
+
+def clearly_best(result: Figures) -> Figures | None:
+    """Return the choice that is the best most often by more than two standard errors; None where none is."""
+    first, *others = by_best(result)
+    if not others:
+        return first
+    apart = value_of(first["best_share"]) - value_of(others[0]["best_share"])
+    return first if apart > 2 * math.hypot(error_of(first["best_share"]), error_of(others[0]["best_share"])) else None
+
+
+def homes_differ(result: Figures) -> bool:
+    """Return whether the choices stand in different homes, or in one that is rented for some and owned for others."""
+    return len(result.get("today", ())) > 1 or any(row["key"] == "tenure.kind" for row in result.get("differing", ()))
+
+
+def check_words(result: Figures) -> str:
+    """Return which report to read before buying."""
+    leader, known = choices(result)[0], [row["letter"] for row in result["compared"]]
+    best = next((row["letter"] for row in result["compared"] if row["option"] == leader["option"]), None)
+    if best is None:
+        return say("If you still want to buy, read the full report of {choices} first.", choices=listed(known))
+    return say("Read the full report of {letter} first. It names what to check.", letter=best)
+
+
+def question_words(result: Figures) -> str:
+    """Return the title of a comparison."""
+    known = [row["letter"] for row in result["compared"]]
+    if len(known) == 1:
+        return say("Is this better than nothing?")
+    if homes_differ(result):
+        return say("What is best, each in its own home?")
+    return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 
 def paid_words(result: Figures) -> list[str]:
@@ -128,7 +175,7 @@ def regret_words(result: Figures) -> str:
     if not value_of(result["value_of_knowing"]):
         return say("Even if you knew the future, you would choose the same.")
     return say(
-        "Even if you knew the future, choosing by it would bring only {amount} more on average. Advice and measurements "
-        "before the purchase should cost less than that.",
+        "If you knew the future and chose by it, you would be {amount} better off, on average, than with the best choice "
+        "above. Never pay more than that for advice and measurements before you buy.",
         amount=money(result["value_of_knowing"], result["currency"]),
     )

@@ -13,7 +13,6 @@ from riskcalc.pages.exhibits.answer import (
     ALL,
     LIKELY,
     NONE,
-    NOTABLE,
     OF_FUTURES,
     PAYS,
     SURE,
@@ -171,7 +170,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "falls_short": short_words(figures),
         "all": translated(ALL),
         "of_futures": translated(OF_FUTURES),
-        "looked_at": translated("{years} looked at"),
+        "looked_at": translated("over {years}"),
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
         "against": {kind: translated(message) for kind, message in AGAINST.items()},
@@ -207,19 +206,16 @@ def own_words(figures: Figures) -> dict[str, Any]:
     paid_words = ["years"] if stay is None else ["stay", "later"] if counts_later_homes(figures) else ["stay"]
     if stay:
         messages |= {
-            "all_pay": translated("Of 100 futures, all pay back before you move"),
-            "none_pays": translated("Of 100 futures, none pays back before you move"),
-            "one_pays": translated("Of 100 futures, {count} pays back before you move"),
-            "some_pay": translated("Of 100 futures, {count} pay back before you move"),
+            "all_pay": translated("Of 100 futures, all pay back in this home"),
+            "none_pays": translated("Of 100 futures, none pays back in this home"),
+            "one_pays": translated("Of 100 futures, {count} pays back in this home"),
+            "some_pay": translated("Of 100 futures, {count} pay back in this home"),
         }
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
-        "pays": {
-            kind: translated(message) for kind, message in PAYS.items() if kind.removeprefix("but_") in paid_words
-        },
+        "pays": {kind: translated(PAYS[kind]) for kind in paid_words},
         "told": paid_words,
-        "notable": NOTABLE,
         "rows": {
             "odds": translated("Paid back within the years looked at"),
             "half": translated("Half pay back within"),
