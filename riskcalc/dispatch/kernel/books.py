@@ -13,7 +13,7 @@ from riskcalc.dispatch.kernel import rows
 from riskcalc.dispatch.kernel.rows import BILL_ROWS, FLOW_ROWS, LANES, WHOLE, fma
 from riskcalc.dispatch.outcome import SHORT_SHARE
 from riskcalc.dispatch.terms import Flow
-from riskcalc.jit import inner
+from riskcalc.jit import inlined, inner
 
 _DEMAND_REACHABLE, _DEMAND_WIRED = (rows.FLOWS + LANES * flow for flow in (Flow.DEMAND_REACHABLE, Flow.DEMAND_WIRED))
 _PV_AVAILABLE, _PV_USED = (rows.FLOWS + LANES * flow for flow in (Flow.PV_AVAILABLE, Flow.PV_USED))
@@ -84,7 +84,7 @@ def close_stretch(
             work[book + lane] = fma(work[rows.BILLS + bill * LANES + lane], billing, work[book + lane])
 
 
-@inner
+@inlined
 def close_slot(lanes: int, work: NDArray[np.float64]) -> None:
     """Book what is stored at the end of a slot, and what of its demand is left."""
     lanes = min(lanes, LANES) & WHOLE

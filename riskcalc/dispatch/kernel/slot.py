@@ -187,7 +187,7 @@ def open_stretch(work: NDArray[np.float64]) -> None:
     work[rows.FIRST_SUM : rows.END_OF_SUMS] = 0.0
 
 
-@inner
+@inlined
 def open_slot(
     lanes: int, parallel: bool | None, work: NDArray[np.float64], reserve_share: float, aim_share: float,
     discharge: float, output_share: float,
@@ -330,7 +330,7 @@ def _add_one(
                 _sum_load(lane, work, load, minutes)
 
 
-@inner
+@inlined
 def sum_part(lanes: int, minutes: float, work: NDArray[np.float64]) -> bool:
     """Add demand and sun of a part to the slot's; return whether any load of it exceeds the rating of its lane."""
     lanes = min(lanes, LANES) & WHOLE

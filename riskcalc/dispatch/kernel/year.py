@@ -29,7 +29,7 @@ from riskcalc.dispatch.kernel.slot import (
     sum_wired,
 )
 from riskcalc.dispatch.plan import PlanArrays, PoolArrays
-from riskcalc.jit import compiled_without_arrays, inner, written_out
+from riskcalc.jit import compiled_without_arrays, inlined, inner, written_out
 
 
 @inner
@@ -40,7 +40,7 @@ def _sells(export_stored_on: NDArray[np.int64] | None, slot: int, discharge: boo
     return discharge and export_stored_on[slot] != 0
 
 
-@inner
+@inlined
 def _run_part(
     lanes: int, parallel: bool | None, export_stored_on: NDArray[np.int64] | None, export: bool, runs: int,
     minutes: float, work: NDArray[np.float64], sun: bool, on: bool, carries: bool, from_grid: bool, sells: bool,
