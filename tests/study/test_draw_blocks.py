@@ -176,9 +176,11 @@ def test_an_error_in_a_block_ends_the_run(found):
         evaluated(found.scenario, found.world, found.design, values, workers=Threads(count=2, most_draws=64))
 
 
+#: Points of few draws may be kept, those of many are made anew by scipy's statistics, 50 MB: both runs read it.
 PEAK = """
 import sys
 from pathlib import Path
+import scipy.stats
 from riskcalc.study.model import assessment
 from riskcalc.scenario import read_scenario
 found = assessment(read_scenario(Path(sys.argv[1]), sys.argv[2:]))
