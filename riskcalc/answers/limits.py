@@ -125,9 +125,8 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         if row.key == PRICE_LUCK and scenario.prices.import_path is None:
             if scenario.prices.history is None and not all(scenario.is_given(key) for key in PATH_KEYS):
                 yield (
-                    f"ups and downs of prices by chance decide {_percent(row.share)} of what separates good futures from "
-                    f"bad ones; the "
-                    "size of the moves is our estimate. You can change it in the table of prices"
+                    f"chance ups and downs of electricity prices decide {_percent(row.share)} of what separates good futures "
+                    "from bad ones; the size of the moves is our estimate. You can change it in the table of prices"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):

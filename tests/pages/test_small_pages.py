@@ -127,15 +127,17 @@ def test_a_week_may_take_more_from_the_grid_than_the_home_uses() -> None:
 
 def test_homes_are_counted_as_one_would_say_it() -> None:
     """All homes, some of them, none of them."""
-    clear = {"pick": "kit", "lead_over_next": {"value": 100.0, "standard_error": 1.0}}
-    close = {"pick": "kit", "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
+    clear: dict[str, Any] = {"pick": "kit", "cells": [], "lead_over_next": {"value": 100.0, "standard_error": 1.0}}
+    close = {"pick": "kit", "cells": [], "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
     none = {"pick": "do nothing", "lead_over_next": None}
-    assert opening([clear, clear]) == "For each of the 2 homes a kit is worth more, on average, than doing nothing."
-    assert lead_words([clear, clear]) == "In each of them its lead over the second best is too large to be chance."
-    assert opening([clear, none]) == "For 1 of the 2 homes a kit is worth more, on average, than doing nothing."
-    assert lead_words([clear, none]) == "Its lead over the second best is too large to be chance."
-    assert lead_words([clear, close]).endswith("too large to be chance; in the others it may be chance.")
-    assert lead_words([close]) == "Its lead over the second best may be chance."
+    other = clear | {"pick": "other"}
+    assert opening([clear, clear]) == "In all 2 homes kit is best on average."
+    assert opening([clear, other]).startswith("In each of the 2 homes at least one kit is better")
+    assert lead_words([clear, clear]) == "In each of these homes the best kit leads by too much for chance."
+    assert opening([clear, none]) == "In 1 of the 2 homes a kit is worth more, on average, than doing nothing."
+    assert lead_words([clear, none]) == "The best kit leads by too much for chance."
+    assert lead_words([clear, close]).endswith("too much for chance; in the others its lead may be chance.")
+    assert lead_words([close]) == "The lead of the best kit may be chance."
     assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
     assert lead_words([none]) == ""
 
@@ -154,13 +156,13 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
     first = {**order["tiers"][0], "places": [1, 1], "is_tie": False}
     later = {**first, "places": [2, 2], "settled": False}
     for settled, tie, after, title, said in (
-        (True, False, [], "decides the worth (net present value) most", "of what separates good futures"),
+        (True, False, [], "decides the gain or loss most", "of what separates good futures"),
         (True, False, [later], "which input comes next is not sure yet", "Which input comes next is not sure yet."),
         (
             True,
             False,
             [later | {"is_tie": True}],
-            "decides the worth (net present value) most",
+            "decides the gain or loss most",
             "The inputs after it are too close to tell apart.",
         ),
         (False, False, [], "probably decides", "but too few futures were run to be sure."),
@@ -194,9 +196,9 @@ def test_a_check_says_first_whether_the_parts_fit() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (0.019, "are about as before: "),
-        (-0.019, "are about as before: "),
-        (0.059, "are about as before: "),
+        (0.019, "are practically unchanged: "),
+        (-0.019, "are practically unchanged: "),
+        (0.059, "are practically unchanged: "),
         (0.061, "have risen from "),
         (-0.3, "have fallen from "),
     ],
@@ -207,10 +209,19 @@ def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]
     found["odds_moved"]["change"] = change
     found["revised"]["paid_back_within"]["standard_error"] = 0.03 if abs(change) > 0.02 else 0.0
     assert said in odds_words(found)
-    assert opening_of_update(found).startswith("So far you are doing ")
     assert basis_words(found).startswith(
-        "This goes by your bills, the electricity you generated and the electricity you took"
+        "Measured: your bills, the electricity you generated and the electricity you took"
     )
+
+
+def test_an_update_names_what_lies_outside_its_range() -> None:
+    """The quantity behind the verdict; where all lie within, that."""
+    within = {"quantity": "bill", "place": "within", "verdict": "on track"}
+    made = {"quantity": "generation_kwh", "place": "above", "verdict": "ahead"}
+    found = {"verdict": "ahead", "tracks": [within, made]}
+    assert opening_of_update(found) == "More electricity than expected so far."
+    still = {"verdict": "on track", "tracks": [within]}
+    assert opening_of_update(still) == "All that was measured is as expected so far."
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

@@ -27,14 +27,21 @@ def opening(homes: Sequence[Figures]) -> str:
             "For none of the {count} homes is a kit worth more, on average, than doing nothing.",
             len(homes),
         )
-    if len(bought) == len(homes):
+    if len(bought) < len(homes):
+        message = "In {count} of the {total} homes a kit is worth more, on average, than doing nothing."
+        return say(message, count=len(bought), total=len(homes))
+    picks = {called(home, home["pick"]) for home in bought}
+    if len(picks) == 1:
+        kit = in_sentence(picks.pop())
         return counted(
-            "For this home a kit is worth more, on average, than doing nothing.",
-            "For each of the {count} homes a kit is worth more, on average, than doing nothing.",
+            "In this home {kit} is best on average.",
+            "In all {count} homes {kit} is best on average.",
             len(homes),
+            kit=kit,
         )
-    message = "For {count} of the {total} homes a kit is worth more, on average, than doing nothing."
-    return say(message, count=len(bought), total=len(homes))
+    return say(
+        "In each of the {count} homes at least one kit is better, on average, than doing nothing.", count=len(homes)
+    )
 
 
 def lead_words(homes: Sequence[Figures]) -> str:
@@ -45,14 +52,14 @@ def lead_words(homes: Sequence[Figures]) -> str:
         return ""
     if clear == len(bought):
         return counted(
-            "Its lead over the second best is too large to be chance.",
-            "In each of them its lead over the second best is too large to be chance.",
+            "The best kit leads by too much for chance.",
+            "In each of these homes the best kit leads by too much for chance.",
             clear,
         )
     if not clear:
-        return say("Its lead over the second best may be chance.")
+        return say("The lead of the best kit may be chance.")
     message = (
-        "In {count} of them its lead over the second best is too large to be chance; in the others it may be chance."
+        "In {count} of these homes the best kit leads by too much for chance; in the others its lead may be chance."
     )
     return say(message, count=clear)
 
@@ -100,10 +107,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
-    yield table("The pick for each home", ("home", "pick", "best in", "lead on average"), picks, stacked=True)
+    yield table("The pick for each home", ("home", "pick", "best in", "lead over the next best"), picks, stacked=True)
     message = (
-        "Check before you buy: read the full report of that kit in that home (riskcalc assess). {draws} futures only show which "
-        "kit is clearly ahead."
+        "Check before you buy: read the full report for your home with its kit. These {draws} futures show clear leads, not "
+        "exact amounts."
     )
     yield words(say(message, draws=draws), "first")
 
@@ -114,10 +121,12 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
     message = (
         "First what a kit leaves you on average over {years}, compared with savings; then the share of futures in which it pays "
-        "for itself, interest not counted. ★ marks the pick: the best on average, doing nothing included. A – marks a kit that "
-        "does not fit the home. Of a kit tried in several sizes, the best one is shown."
+        "for itself, interest not counted. ★ marks the pick: the best on average, doing nothing included. “–”: the kit does "
+        "not fit the home."
     )
-    yield words(say(message, years=whole_years(result["horizon_years"])), "reading")
+    sized = any(cell["size"] for home in homes for cell in home["cells"])
+    sizes = say("Of a kit tried in several sizes, the best one is shown.") if sized else ""
+    yield words(f"{say(message, years=whole_years(result['horizon_years']))} {sizes}".strip(), "reading")
     cells = [grid_row(home, list(kits)) for home in homes]
     yield table("Worth and odds of every home with every kit", ("home", *kits.values()), cells)
 

@@ -32,7 +32,7 @@ from riskcalc.types import Figures
 MOST_ROWS, MOST_RIVALS = 12, 3
 PLACES = ("First place", "Second place", "Third place")
 PARTS = {"net_present_value": "How sure the order is", "first_year_saving": "What decides the first year"}
-OUTCOMES = {"net_present_value": "worth (net present value)", "first_year_saving": "saving of the first year"}
+OUTCOMES = {"net_present_value": "gain or loss", "first_year_saving": "saving of the first year"}
 
 
 def opening(figures: Figures) -> str:
@@ -112,8 +112,8 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         f"total-{outcome.replace('_', '-')}",
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
-        reading="How much of the difference between good and bad results comes from each input. Shares can overlap. Thin "
-        "line: where the true share very likely lies.",
+        reading="How much each input adds to the difference between good and bad results. Thin line: how far the share may be "
+        "off.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "very likely", "alone or with others", "very likely"),
@@ -276,7 +276,7 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
     needed = order["futures_that_would_settle"]
     if needed is not None:
         yield say(
-            "To be sure of the order takes about {futures} futures. Run riskcalc rank again with the option --until settled",
+            "About {futures} futures would settle the order",
             futures=significant(needed, 2),
         )
 

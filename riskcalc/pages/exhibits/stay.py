@@ -12,7 +12,7 @@ ENDS = {
     "taken_along": "you take it along",
     "sold": "you sell it",
     "left": "you leave it with the home",
-    "broken": "it no longer works",
+    "broken": "it is broken by then",
     "stays": "you do not move within {years}",
 }
 #: Payback with what a move brings, by whether the kit stays with the home: within some years, before the move as within
@@ -21,13 +21,14 @@ SALE = {
     "left": {
         "years": "Counting what the kit adds to the price of the home, it pays back within {years} in {share} of futures, not "
         "{without}.",
-        "alike": "Counting what the kit adds to the price of the home, it pays back in {share} of futures, not {without}.",
+        "alike": "Counting what the kit adds to the price of the home, it pays back in {share} of futures; without that, in "
+        "{without}.",
         "both": "Counting what the kit adds to the price of the home, it pays back by the first move in {in_stay} of futures, "
         "not {before}. Within {years} it is {share}, not {without}.",
     },
     "sold": {
         "years": "Counting what a sale at a move brings, it pays back within {years} in {share} of futures, not {without}.",
-        "alike": "Counting what a sale at a move brings, it pays back in {share} of futures, not {without}.",
+        "alike": "Counting what a sale at a move brings, it pays back in {share} of futures; without that, in {without}.",
         "both": "Counting what a sale at a move brings, it pays back by the first move in {in_stay} of futures, not {before}. "
         "Within {years} it is {share}, not {without}.",
     },
@@ -59,10 +60,8 @@ def ends_table(figures: Figures) -> Block | None:
         for name, said in ENDS.items()
         if name in stay["ends"]
     ]
-    if len(rows) > 1:
-        rows.append((say("all together"), percent(1.0), percent(stay["paid_back"])))
     title = "What becomes of the kit when you first move"
-    return table(title, ("when you first move", "of futures", "paid back by then"), rows)
+    return table(title, ("what happens", "of futures", "paid back by then"), rows)
 
 
 def later_words(figures: Figures) -> str:
@@ -93,7 +92,8 @@ def sale_brief(figures: Figures) -> str:
         in_stay, before = percent(within_stay["paid_back_with_sale"]), percent(within_stay["paid_back"])
         kind = "alike" if (in_stay, before) == (share, without) else "both"
         parts |= {"in_stay": in_stay, "before": before}
-    return say(SALE["left" if left else "sold"][kind], **parts)
+    counts = say("The gains and losses above count it too.")
+    return f"{say(SALE['left' if left else 'sold'][kind], **parts)} {counts}"
 
 
 def loan_brief(figures: Figures) -> str:

@@ -46,28 +46,26 @@ MEASURES = {
 }
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
-#: The finding of the chart, by the quantity and its place.
+#: The answer where something lies outside its range, by the quantity and its place.
 FINDINGS = {
     "generation_kwh": {
-        "below": "Less was generated than expected",
-        "above": "More was generated than expected",
+        "below": "Less electricity than expected so far.",
+        "above": "More electricity than expected so far.",
     },
     "import_kwh": {
-        "below": "Less was taken from the grid than expected",
-        "above": "More was taken from the grid than expected",
+        "below": "Less taken from the grid than expected so far.",
+        "above": "More taken from the grid than expected so far.",
     },
-    "bill": {"below": "The bills were lower than expected", "above": "The bills were higher than expected"},
-}
-VERDICTS = {
-    "behind": "So far you are doing worse than expected.",
-    "on track": "So far you are doing as expected.",
-    "ahead": "So far you are doing better than expected.",
+    "bill": {"below": "Lower bills than expected so far.", "above": "Higher bills than expected so far."},
 }
 
 
 def opening(found: Figures) -> str:
-    """Return whether it is on track."""
-    return say(VERDICTS[found["verdict"]])
+    """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
+    decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
+    if not decisive:
+        return say("All that was measured is as expected so far.")
+    return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
 def odds_words(found: Figures) -> str:
@@ -75,7 +73,7 @@ def odds_words(found: Figures) -> str:
     within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
     message = "The odds of payback within {years} have risen from {before} to {now}."
     if hardly_moved(found):
-        message = "The odds of payback within {years} are about as before: {before} then, {now} now."
+        message = "The odds of payback within {years} are practically unchanged: {before} before, {now} now."
     elif change < 0:
         message = "The odds of payback within {years} have fallen from {before} to {now}."
     return say(
@@ -90,7 +88,7 @@ def basis_words(found: Figures) -> str:
     """Return which measurements this goes by."""
     known = [row["quantity"] for row in found["tracks"]]
     measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
-    return say("This goes by {measured}.", measured=joined(measured))
+    return say("Measured: {measured}.", measured=joined(measured))
 
 
 def hardly_moved(found: Figures) -> bool:
@@ -185,17 +183,14 @@ def effective_words(found: Figures) -> str:
 def track_block(found: Figures) -> Block:
     """Return each measured total against what was expected of the same months."""
     tracks = found["tracks"]
-    outside = [row for row in tracks if row["place"] != "within"]
-    title = say("All that was measured is as expected")
-    if outside:
-        title = say(FINDINGS[outside[0]["quantity"]][outside[0]["place"]])
+    title = say("What you measured, against what was expected")
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
         found,
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what you measured. Line: eight futures in ten, for the same months. 100 %: the middle future.",
+        reading="Dot: what you measured. Bar: where eight futures in ten lie in the same months. 100 %: the middle future.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
