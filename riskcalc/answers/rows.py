@@ -54,7 +54,12 @@ LUCK_WORDS = {
 
 def factor_words(scenario: Scenario) -> dict[str, str]:
     """Return the name in words of every key and of the luck that is ranked beside the inputs."""
-    return {**labels(scenario), **LUCK_WORDS}
+    words = {**labels(scenario), **LUCK_WORDS}
+    # Nobody is asked for permission where the home is owned and none is given as uncertain.
+    tenure = scenario.tenure
+    if tenure is not None and tenure.kind == "own" and not scenario.is_given("tenure.permission_refused_chance"):
+        words["luck.tenure"] = "how moves and new homes turn out"
+    return words
 
 
 def named(name: str, words: Words) -> dict[str, str]:

@@ -166,7 +166,7 @@ def short_words(figures: Figures) -> list[str]:
         days,
     )
     tariff = figures.get("page", {}).get("tariff") or say("as in the scenario")
-    message = "The money figures count that energy as bought at today's price ({tariff}), so it saves nothing."
+    message = "The money figures count that energy as bought at today's price, “{tariff}”, so it saves nothing."
     return [said, say(message, tariff=told(tariff))]
 
 
