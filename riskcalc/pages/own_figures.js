@@ -199,7 +199,8 @@
       return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), gain: shareWords(f.gained)});
     };
     const reasons = (f) => {
-      const figures = {years: [f.paid, f.headline], stay: [f.paid, f.headline], later: [{value: f.odds, se: f.never.se}, f.horizon]};
+      const all = words.told.length > 1 ? [{value: f.odds, se: f.never.se}, f.horizon] : [f.paid, f.headline];
+      const figures = {years: all, stay: [f.paid, f.headline], alone: [f.paid, f.headline]};
       const pays = f.worth.constant ? [] : words.told.map((kind) => filled(words.pays[kind], {paid: shareWords(figures[kind][0]), years: wholeYears(figures[kind][1])}));
       return [...pays, words.falls_short].filter(Boolean).join(" ");
     };

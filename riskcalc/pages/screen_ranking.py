@@ -22,6 +22,8 @@ def ranking_lines(figures: Figures) -> list[str]:
     lines += [say("{outcome} does not vary: nothing to rank", outcome=order.OUTCOMES[outcome]) for outcome in still]
     for outcome, found in sobol["outcomes"].items():
         places = [f"  {line}" for line in order.order_lines(found["order"], sobol["most_points"])]
+        if found["order"]["futures_that_would_settle"] is not None:
+            places[-1] += " (riskcalc rank --until settled)"
         lines += ["", say("what decides the {outcome}", outcome=order.OUTCOMES[outcome]), *places, ""]
         lines += _index_lines(found["factors"], "share of its spread")
         lines += [*_index_lines(found["families"], "by family"), *_index_notes(found["factors"])]

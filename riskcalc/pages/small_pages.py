@@ -20,7 +20,7 @@ def rank_page(figures: Figures) -> str:
     sobol, opening = figures["sobol"], order.opening(figures)
     made = say("{futures} futures calculated", futures=grouped(sobol["futures"]))
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
-    title, worth = say("The inputs that decide most"), "net_present_value"
+    title, worth = say("What decides most"), "net_present_value"
     drawn = [order.order_block(figures, worth, title=title)] if worth in sobol["outcomes"] else []
     sections = documented(
         [

@@ -131,12 +131,12 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     close = {"pick": "kit", "cells": [], "lead_over_next": {"value": 1.0, "standard_error": 9.0}}
     none = {"pick": "do nothing", "lead_over_next": None}
     other = clear | {"pick": "other"}
-    assert opening([clear, clear]) == "In all 2 homes kit is best on average."
+    assert opening([clear, clear]) == "In both homes kit is best on average."
     assert opening([clear, other]).startswith("In each of the 2 homes at least one kit is better")
-    assert lead_words([clear, clear]) == "In each of these homes the best kit leads by too much for chance."
+    assert lead_words([clear, clear]) == "In each of these homes the lead of the best kit is more than luck."
     assert opening([clear, none]) == "In 1 of the 2 homes a kit is worth more, on average, than doing nothing."
-    assert lead_words([clear, none]) == "The best kit leads by too much for chance."
-    assert lead_words([clear, close]).endswith("too much for chance; in the others its lead may be chance.")
+    assert lead_words([clear, none]) == "The lead of the best kit is more than luck."
+    assert lead_words([clear, close]).endswith("more than luck; in the others it may be luck.")
     assert lead_words([close]) == "The lead of the best kit may be chance."
     assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
     assert lead_words([none]) == ""
@@ -196,9 +196,9 @@ def test_a_check_says_first_whether_the_parts_fit() -> None:
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (0.019, "are practically unchanged: "),
-        (-0.019, "are practically unchanged: "),
-        (0.059, "are practically unchanged: "),
+        (0.019, "are practically unchanged, at about 38"),
+        (-0.019, "are practically unchanged, at about 38"),
+        (0.059, "are practically unchanged, at about 38"),
         (0.061, "have risen from "),
         (-0.3, "have fallen from "),
     ],
@@ -219,7 +219,7 @@ def test_an_update_names_what_lies_outside_its_range() -> None:
     within = {"quantity": "bill", "place": "within", "verdict": "on track"}
     made = {"quantity": "generation_kwh", "place": "above", "verdict": "ahead"}
     found = {"verdict": "ahead", "tracks": [within, made]}
-    assert opening_of_update(found) == "More electricity than expected so far."
+    assert opening_of_update(found) == "More electricity generated than expected so far."
     still = {"verdict": "on track", "tracks": [within]}
     assert opening_of_update(still) == "All that was measured is as expected so far."
 

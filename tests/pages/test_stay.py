@@ -55,9 +55,9 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     ever = np.isfinite(found.valuation.payback_years).mean()
     assert ever > paid + 0.1
     for text in (page, screen):
-        assert f"Interest not counted, it pays for itself in this home in {percent(paid)} of futures." in text
+        assert f"In this home alone it does so in {percent(paid)} of futures." in text
         assert "In half of the futures you move within 4 years." in text
-        assert f"Counting later homes, it does so within 8 years in {percent(ever)} of futures." in text
+        assert f"Interest not counted, it pays for itself within 8 years in {percent(ever)} of futures." in text
     table = ends_table(figures)
     assert table is not None
     along = ("you take it along", "100 %", percent(paid))
@@ -142,9 +142,9 @@ def test_later_homes_are_a_reason_of_their_own(read_small: Any) -> None:
     _, figures, _, _ = told(read_small, *MOVES)
     figures["stay"]["paid_back"] = {"value": 0.2, "standard_error": 0.01}
     figures["paid_back_within_years"][-1]["value"] = 0.7
-    stay, later = (text.translate(PLAIN) for text in reasons(figures))
-    assert stay == "Interest not counted, it pays for itself in this home in 20 % of futures."
-    assert later == "Counting later homes, it does so within 8 years in 70 % of futures."
+    later, alone = (text.translate(PLAIN) for text in reasons(figures))
+    assert later == "Interest not counted, it pays for itself within 8 years in 70 % of futures."
+    assert alone == "In this home alone it does so in 20 % of futures."
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
@@ -158,7 +158,7 @@ def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
     }
     assert sale_brief(figures).translate(PLAIN) == (
         "Counting what the kit adds to the price of the home, it pays back in 76 % of futures; without that, in "
-        "60 %. The gains and losses above count it too."
+        "60 %. Gains and losses count it; the odds on the first screen do not."
     )
 
 
@@ -193,7 +193,7 @@ def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
     assert (in_stay, before) == (with_sale, without)
     said = (
         f"Counting what a sale at a move brings, it pays back in {percent(in_stay)} of futures; without that, in "
-        f"{percent(before)}. The gains and losses above count it too."
+        f"{percent(before)}. Gains and losses count it; the odds on the first screen do not."
     )
     assert said in page
     assert said in screen
@@ -228,7 +228,7 @@ def test_days_without_power_stand_on_the_first_screen(read_small_without: Any) -
     assert 0 < days < 365
     assert any(f"{days} days" in text.translate(PLAIN) for text in reasons(figures))
     for text in (page, screen):
-        assert f"n {days} days a year something stays off." in text
+        assert f"n {days} days a year power runs short." in text
 
 
 def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> None:
@@ -236,7 +236,7 @@ def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> No
     off_grid = ('kit.coupling="off_grid"', "home.annual_use_kwh=600")
     _, figures, _, _ = told(partial(read_small_without, ("kit.charger", "dispatch")), *off_grid)
     first = figures["loss_of_load"]["first_year"]["days_share"]
-    for days, said in ((104, "On 104 days a year something stays off."), (1, "On 1 day a year something stays")):
+    for days, said in ((104, "On 104 days a year power runs short."), (1, "On 1 day a year power runs short.")):
         first["value"] = days / 365
         assert said in answer_words(figures)
     first["value"] = 0.0

@@ -113,11 +113,11 @@ OF_YEARS, OF_STAY = (
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
-#: How often it pays for itself: within some years, before the first move, and with later homes.
+#: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
 PAYS = {
     "years": "Interest not counted, it pays for itself within {years} in {paid}.",
     "stay": "Interest not counted, it pays for itself in this home in {paid}.",
-    "later": "Counting later homes, it does so within {years} in {paid}.",
+    "alone": "In this home alone it does so in {paid}.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
@@ -192,13 +192,21 @@ def reasons(figures: Figures) -> list[str]:
     told = [short] if short else []
     if certain(figures) or figures.get("page", {}).get("coupling") == "none":
         return told
-    paid = [("years" if headline_stay(figures) is None else "stay", headline_years(figures), paid_share(figures))]
-    if counts_later_homes(figures):
+    horizon = headline_years(figures)
+    paid = [(kind, horizon, paid_share(figures)) for kind in paid_kinds(figures)]
+    if len(paid) > 1:
         horizon = figures["horizon_years"]
-        paid.append(("later", horizon, figures["paid_back_within_years"][horizon - 1]))
+        paid[0] = ("years", horizon, figures["paid_back_within_years"][horizon - 1])
     draws = figures["provenance"]["draws"]
     said = [say(PAYS[kind], paid=share_words(share, draws), years=whole_years(count)) for kind, count, share in paid]
     return [*said, *told]
+
+
+def paid_kinds(figures: Figures) -> list[str]:
+    """Return which of `PAYS` are said: with later homes first, since the odds of beating savings count these too."""
+    if headline_stay(figures) is None:
+        return ["years"]
+    return ["years", "alone"] if counts_later_homes(figures) else ["stay"]
 
 
 def short_words(figures: Figures) -> str:
@@ -206,7 +214,7 @@ def short_words(figures: Figures) -> str:
     days = days_short(figures)
     if not days:
         return ""
-    return counted("On {count} day a year something stays off.", "On {count} days a year something stays off.", days)
+    return counted("On {count} day a year power runs short.", "On {count} days a year power runs short.", days)
 
 
 def verdict(figures: Figures) -> str:
@@ -260,8 +268,8 @@ def refused_share_words(refused: Figure | float) -> str:
         return ""
     message = (
         "In {share} of futures permission is refused, so you buy nothing: ask before you buy. The cost, the saving and "
-        "the odds that it pays for itself leave these futures out. The first figure counts them: they do not beat savings. "
-        "In the average they count as 0."
+        "the odds that it pays for itself leave these futures out. The odds of beating savings count them: "
+        "they do not. In gains and losses they count as 0."
     )
     return say(message, share=percent(refused))
 

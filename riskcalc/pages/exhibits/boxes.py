@@ -9,6 +9,7 @@ from riskcalc.types import Figures
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
     "all": "than with savings, over {years}",
+    "refused": "than with savings; a refusal counts as 0",
     "bad": "than with savings; 5 futures in 100 are worse",
 }
 
@@ -26,7 +27,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
             high=money(ends[1], currency, se=UNKNOWN),
         )
     )
-    over = say(AGAINST["all"], years=whole_years(figures["horizon_years"]))
+    over = say(average_message(figures), years=whole_years(figures["horizon_years"]))
     rows = [
         (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
         (say("Saved in the first year"), money(first_saving(figures), currency), spread),
@@ -35,6 +36,16 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
     return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
+
+
+def average_message(figures: Figures) -> str:
+    """Return what stands below the average gain."""
+    return AGAINST["refused" if may_be_refused(figures) else "all"]
+
+
+def may_be_refused(figures: Figures) -> bool:
+    """Return whether permission is refused in some futures, so that shares of those that buy are not shares of all."""
+    return "bought_share" in figures and 0.0 < value_of(figures["bought_share"]) < 1.0
 
 
 def certain(figures: Figures) -> bool:

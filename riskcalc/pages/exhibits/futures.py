@@ -66,8 +66,8 @@ def futures_block(figures: Figures) -> Block:
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
     if value_of(figures["bought_share"]) < 1.0:
-        return say("Each dot: 1 % of the futures in which you buy.")
-    return say("Each dot: 1 % of {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
+        return say("Each dot: 1 in 100 of the futures in which you buy.")
+    return say("Each dot: 1 in 100 of {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
 
 
 def futures_title(missing: int, horizon: int) -> str:

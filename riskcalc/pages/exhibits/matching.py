@@ -16,6 +16,7 @@ from riskcalc.types import Figures
 #: More choices than this make a chart nobody reads; the table holds them all.
 MOST_CHOICES = 10
 NOTHING = "do nothing"
+BOTH = 2
 
 
 def opening(homes: Sequence[Figures]) -> str:
@@ -33,6 +34,8 @@ def opening(homes: Sequence[Figures]) -> str:
     picks = {called(home, home["pick"]) for home in bought}
     if len(picks) == 1:
         kit = in_sentence(picks.pop())
+        if len(homes) == BOTH:
+            return say("In both homes {kit} is best on average.", kit=kit)
         return counted(
             "In this home {kit} is best on average.",
             "In all {count} homes {kit} is best on average.",
@@ -52,15 +55,13 @@ def lead_words(homes: Sequence[Figures]) -> str:
         return ""
     if clear == len(bought):
         return counted(
-            "The best kit leads by too much for chance.",
-            "In each of these homes the best kit leads by too much for chance.",
+            "The lead of the best kit is more than luck.",
+            "In each of these homes the lead of the best kit is more than luck.",
             clear,
         )
     if not clear:
         return say("The lead of the best kit may be chance.")
-    message = (
-        "In {count} of these homes the best kit leads by too much for chance; in the others its lead may be chance."
-    )
+    message = "In {count} of these homes the lead of the best kit is more than luck; in the others it may be luck."
     return say(message, count=clear)
 
 
@@ -120,7 +121,7 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     homes = result["homes"]
     kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
     message = (
-        "First what a kit leaves you on average over {years}, compared with savings; then the share of futures in which it pays "
+        "First the gain or loss on average over {years}, compared with savings; then the share of futures in which it pays "
         "for itself, interest not counted. ★ marks the pick: the best on average, doing nothing included. “–”: the kit does "
         "not fit the home."
     )

@@ -8,7 +8,7 @@ from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, Section, items, section, words
 from riskcalc.pages.exhibits import options, stay
 from riskcalc.pages.exhibits.answer import refused_words, worth_in_brief
-from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, gain
+from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, gain, may_be_refused
 from riskcalc.pages.exhibits.own_figures import published_note
 from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes
 from riskcalc.pages.exhibits.worth import first_saving, outlay
@@ -95,11 +95,6 @@ def more_parts(parts: Sequence[tuple[str, Sequence[str | Block | None]]], *, own
     )
 
 
-def may_be_refused(figures: Figures) -> bool:
-    """Return whether permission is refused in some futures, so that shares of those that buy are not shares of all."""
-    return 0.0 < value_of(figures["bought_share"]) < 1.0
-
-
 def asked_of(figures: Figures) -> list[str]:
     """Return what was asked: the scenario in words, place and tariff."""
     only = figures.get("page", {})
@@ -166,7 +161,7 @@ def short_words(figures: Figures) -> list[str]:
         days,
     )
     tariff = figures.get("page", {}).get("tariff") or say("as in the scenario")
-    message = "The money figures count that energy as bought at today's price, “{tariff}”, so it saves nothing."
+    message = "The money figures act as if you bought that energy at today's price, “{tariff}”, so it saves nothing."
     return [said, say(message, tariff=told(tariff))]
 
 

@@ -97,12 +97,14 @@ def opening(result: Figures) -> str:
 
 
 def reasons(result: Figures) -> list[str]:
-    """Return how often the best on average beats doing nothing, which is best most often, and what homes mean here."""
+    """Return what homes mean here, how often the best on average beats doing nothing, and which is best most often."""
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
+    if homes_differ(result):
+        told.append(say("Each choice is compared with doing nothing in the same home."))
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
-        told.append(say("In {share} of futures {best} beats doing nothing.", best=best, share=share))
+        told.append(say("Against doing nothing alone, {best} is ahead in {share} of futures.", best=best, share=share))
     if often[0] is leader:
         message = "{best} is also the best choice most often, in {share} of futures."
         told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
@@ -112,9 +114,7 @@ def reasons(result: Figures) -> list[str]:
     else:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
-        told.append(say("No choice is clearly best most often: {shares}.", shares=shares))
-    if homes_differ(result):
-        told.append(say("Each choice is compared with doing nothing in its own home."))
+        told.append(say("Which one is best most often is almost a tie: {shares}.", shares=shares))
     return told
 
 
@@ -152,7 +152,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("What is best, each in its own home?")
+        return say("Different homes: what is best?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 

@@ -16,13 +16,14 @@ from riskcalc.pages.exhibits.answer import (
     OF_FUTURES,
     PAYS,
     SURE,
+    paid_kinds,
     short_words,
     verdict_messages,
 )
-from riskcalc.pages.exhibits.boxes import AGAINST
+from riskcalc.pages.exhibits.boxes import AGAINST, average_message
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
-from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes, headline_stay
+from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -173,7 +174,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "looked_at": translated("over {years}"),
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
-        "against": {kind: translated(message) for kind, message in AGAINST.items()},
+        "against": {"all": translated(average_message(figures)), "bad": translated(AGAINST["bad"])},
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
@@ -203,7 +204,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "range": translated("{low} to {high}"),
     }
     stay = headline_stay(figures)
-    paid_words = ["years"] if stay is None else ["stay", "later"] if counts_later_homes(figures) else ["stay"]
+    paid_words = paid_kinds(figures)
     if stay:
         messages |= {
             "all_pay": translated("Of 100 futures, all pay back in this home"),

@@ -92,7 +92,7 @@ def sale_brief(figures: Figures) -> str:
         in_stay, before = percent(within_stay["paid_back_with_sale"]), percent(within_stay["paid_back"])
         kind = "alike" if (in_stay, before) == (share, without) else "both"
         parts |= {"in_stay": in_stay, "before": before}
-    counts = say("The gains and losses above count it too.")
+    counts = say("Gains and losses count it; the odds on the first screen do not.")
     return f"{say(SALE['left' if left else 'sold'][kind], **parts)} {counts}"
 
 

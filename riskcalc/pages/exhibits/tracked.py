@@ -49,8 +49,8 @@ PLACED = {"below": "lower than expected", "within": "as expected", "above": "hig
 #: The answer where something lies outside its range, by the quantity and its place.
 FINDINGS = {
     "generation_kwh": {
-        "below": "Less electricity than expected so far.",
-        "above": "More electricity than expected so far.",
+        "below": "Less electricity generated than expected so far.",
+        "above": "More electricity generated than expected so far.",
     },
     "import_kwh": {
         "below": "Less taken from the grid than expected so far.",
@@ -73,7 +73,7 @@ def odds_words(found: Figures) -> str:
     within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
     message = "The odds of payback within {years} have risen from {before} to {now}."
     if hardly_moved(found):
-        message = "The odds of payback within {years} are practically unchanged: {before} before, {now} now."
+        message = "The odds of payback within {years} are practically unchanged, at about {now}."
     elif change < 0:
         message = "The odds of payback within {years} have fallen from {before} to {now}."
     return say(
@@ -190,7 +190,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what you measured. Bar: where eight futures in ten lie in the same months. 100 %: the middle future.",
+        reading="Dot: what you measured. Bar: the usual range, eight futures in ten. 100 %: as expected.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
