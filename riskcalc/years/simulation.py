@@ -20,6 +20,7 @@ from riskcalc.years.hardware import coupling_of, habit_figures, kit_figures, yea
 from riskcalc.years.planes import plane_weights
 from riskcalc.years.pools import Pools
 from riskcalc.years.tenure import Course, tenure_course
+from riskcalc.years.warm_up import loops_ready
 
 #: Typical battery power over the most it can give, for the C-rate of the ageing laws; common practice, no source.
 TYPICAL_POWER_SHARE = 0.5
@@ -183,6 +184,7 @@ def simulate(plant: Plant, *, years: int, on_year: Callable[[int], None] | None 
 
 def run_year(request: YearRequest, *, threads: int = 2) -> DispatchOutcome:
     """Return the outcome of one year of dispatch; it does not depend on the number of threads."""
+    loops_ready()
     return dispatch_year(
         request.coupling,
         request.inputs,

@@ -31,14 +31,26 @@ _COMPILE = (
 )
 
 
+#: Threads that get the loops ready.
+_warming: list[Thread] = []
+
+
 def start_warm_up(scenario: Scenario) -> Thread:
-    """Start getting the kernel ready beside other work; a caller that needs it meanwhile waits for it by itself."""
+    """Start getting the kernel ready beside other work; who needs it calls `loops_ready` first."""
     # pvlib imports requests, which silences a warning of no use here for the whole process; numba, which sets filters
     # and takes them back while it compiles, can undo that. A filter set before the thread begins is not undone.
     warnings.filterwarnings("ignore", message="SOCKS support in urllib3")
     thread = Thread(target=warm_up, args=(scenario,), name="riskcalc warm-up")
     thread.start()
+    _warming[:] = [*(other for other in _warming if other.is_alive()), thread]
     return thread
+
+
+def loops_ready() -> None:
+    """Wait for a warm-up that runs: a caller that went on would compile the same loops once more, which takes as long."""
+    running = _warming.copy()  # another thread may start one
+    for thread in running:
+        thread.join()
 
 
 def warm_up(scenario: Scenario) -> None:

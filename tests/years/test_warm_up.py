@@ -1,9 +1,12 @@
 """Getting the loops ready: on the very first run another process compiles dispatch."""
 
+from threading import Event, Thread
+from unittest.mock import MagicMock
+
 import pytest
 
 from riskcalc.dispatch.kernel.year import run_groups
-from riskcalc.years import warm_up
+from riskcalc.years import simulation, warm_up
 
 
 @pytest.fixture
@@ -39,3 +42,25 @@ def test_without_that_process_the_loops_are_ready_all_the_same(scenario, monkeyp
     warm_up.warm_up(scenario)
     assert run_groups.signatures
     assert asked == (["asked"] if fails == "to start" else [])
+
+
+def test_a_year_waits_for_the_loops_that_are_being_made_ready(read_small, monkeypatch):
+    """What runs a year before the warm-up ends would compile the same loops a second time."""
+    ended = Event()
+    told = []
+
+    def slow(_scenario):
+        ended.wait(5)
+        told.append("ready")
+
+    monkeypatch.setattr(warm_up, "warm_up", slow)
+    monkeypatch.setattr(simulation, "dispatch_year", lambda *_, **__: told.append("runs"))
+    found = read_small("study.step_minutes=30")
+    warm_up.start_warm_up(found)
+    request = MagicMock()
+    running = Thread(target=simulation.run_year, args=(request,))
+    running.start()
+    assert not told
+    ended.set()
+    running.join()
+    assert told == ["ready", "runs"]
