@@ -121,7 +121,7 @@ def grid_blocks(result: Figures) -> Iterator[Block]:
     homes = result["homes"]
     kits = {cell["kit_file"]: cell["title"] for home in homes for cell in home["cells"] if not cell["size"]}
     message = (
-        "First the gain or loss on average over {years}, compared with savings; then the share of futures in which it pays "
+        "First the gain or loss on average over {years}, compared with savings. Then the share of futures in which it pays "
         "for itself, interest not counted. ★ marks the pick: the best on average, doing nothing included. “–”: the kit does "
         "not fit the home."
     )
