@@ -192,7 +192,7 @@
       if (low >= likely) return low >= sure ? "yes" : "probably";
       if (high <= 1 - likely) return high <= 1 - sure ? "no" : "probably not";
       const even = (x) => x > 1 - likely && x < likely;
-      return even(paid) && even(gains) ? "toss-up" : paid > gains ? "toss_up_later" : "toss_up_after";
+      return even(paid) && even(gains) ? "toss-up" : paid <= gains ? "toss_up_after" : gains <= 1 - likely ? "rather_not" : "toss_up_later";
     };
     const verdict = (f) => {
       if (f.worth.constant) return f.paid.value ? filled(words.verdicts.certain_yes, {years: years(f.paybackHalf, f.headline)}) : filled(words.verdicts.certain_no, {years: wholeYears(f.headline)});

@@ -94,6 +94,7 @@ OF_BOTH = {
     "probably": "Probably yes: the kit beats savings in {gain}.",
     "toss-up": "A coin toss: the kit beats savings in {gain}.",
     "toss_up_later": "Hard to say: the kit often pays for itself, yet beats savings in only {gain}.",
+    "rather_not": "Rather not: the kit often pays for itself, yet beats savings in only {gain}.",
     "probably not": "Probably not: the kit beats savings in only {gain}.",
     "no": "No: the kit beats savings in {gain}.",
 }
@@ -106,18 +107,18 @@ OF_YEARS, OF_STAY = (
     },
     OF_BOTH
     | {
-        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself in this home.",
-        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, in this home.",
-        "certain_no": "No: with every input fixed, the kit does not pay for itself in this home.",
+        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself while you live here.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, while you live here.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself while you live here.",
     },
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
 #: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
 PAYS = {
-    "years": "Interest not counted, it pays for itself within {years} in {paid}.",
-    "stay": "Interest not counted, it pays for itself in this home in {paid}.",
-    "alone": "In this home alone it does so in {paid}.",
+    "years": "If you buy it, it pays for itself within {years} in {paid}, interest not counted.",
+    "stay": "If you buy it, it pays for itself while you live here in {paid}, interest not counted.",
+    "alone": "While you still live here it does so in {paid}.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
@@ -166,7 +167,9 @@ def verdict_kind(figures: Figures) -> str:
     kind, paid, gains = verdict(figures), value_of(paid_share(figures)), _gains(figures)
     if kind != "toss-up" or (_is_even(paid) and _is_even(gains)):
         return kind
-    return "toss_up_later" if paid > gains else "toss_up_after"
+    if paid <= gains:
+        return "toss_up_after"
+    return "rather_not" if gains <= 1 - LIKELY else "toss_up_later"
 
 
 def _is_even(share: float) -> bool:
@@ -214,7 +217,9 @@ def short_words(figures: Figures) -> str:
     days = days_short(figures)
     if not days:
         return ""
-    return counted("On {count} day a year power runs short.", "On {count} days a year power runs short.", days)
+    return counted(
+        "It falls short of power on {count} day a year.", "It falls short of power on {count} days a year.", days
+    )
 
 
 def verdict(figures: Figures) -> str:

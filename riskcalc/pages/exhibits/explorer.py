@@ -42,7 +42,10 @@ def explorer_section(figures: Figures) -> Section | None:
 def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
     """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
     worth, currency, horizon = figures["net_present_value"], figures["currency"], headline_years(figures)
-    by_stay, by_years = say("paid back in this home"), say("paid back within {years}", years=whole_years(horizon))
+    by_stay, by_years = (
+        say("paid back while you live here"),
+        say("paid back within {years}", years=whole_years(horizon)),
+    )
     return [
         ("paid", by_stay if headline_stay(figures) else by_years, percent(paid_share(figures))),
         ("half", say("half pay back within"), years(figures["payback_years"]["p50"], horizon=figures["horizon_years"])),

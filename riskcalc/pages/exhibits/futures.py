@@ -66,8 +66,8 @@ def futures_block(figures: Figures) -> Block:
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
     if value_of(figures["bought_share"]) < 1.0:
-        return say("Each dot: 1 in 100 of the futures in which you buy.")
-    return say("Each dot: 1 in 100 of {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
+        return say("Each dot: 1 % of the futures in which you buy.")
+    return say("Each dot: 1 % of the {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
 
 
 def futures_title(missing: int, horizon: int) -> str:
@@ -86,21 +86,21 @@ def futures_title(missing: int, horizon: int) -> str:
 
 
 def stay_title(missing: int) -> str:
-    """Return how many of a hundred futures pay back in this home."""
+    """Return how many of a hundred futures pay back before the first move."""
     if missing == 0:
-        return say("Of 100 futures, all pay back in this home")
+        return say("Of 100 futures, all pay back while you live here")
     if missing == DOTS:
-        return say("Of 100 futures, none pays back in this home")
+        return say("Of 100 futures, none pays back while you live here")
     return counted(
-        "Of 100 futures, {count} pays back in this home",
-        "Of 100 futures, {count} pay back in this home",
+        "Of 100 futures, {count} pays back while you live here",
+        "Of 100 futures, {count} pay back while you live here",
         DOTS - missing,
     )
 
 
 def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
     """Return the hundred dots; `within` as for `dots_per_year`, within the stay of each future if `by_stay`."""
-    beyond = say("not in\nthis home") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+    beyond = say("not while\nyou live here") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)

@@ -104,7 +104,7 @@ def reasons(result: Figures) -> list[str]:
         told.append(say("Each choice is compared with doing nothing in the same home."))
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
-        told.append(say("Against doing nothing alone, {best} is ahead in {share} of futures.", best=best, share=share))
+        told.append(say("{best} beats doing nothing in {share} of futures.", best=capital(best), share=share))
     if often[0] is leader:
         message = "{best} is also the best choice most often, in {share} of futures."
         told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
@@ -114,7 +114,7 @@ def reasons(result: Figures) -> list[str]:
     else:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
-        told.append(say("Which one is best most often is almost a tie: {shares}.", shares=shares))
+        told.append(say("Of all choices, these are best about equally often: {shares}.", shares=shares))
     return told
 
 

@@ -207,10 +207,10 @@ def own_words(figures: Figures) -> dict[str, Any]:
     paid_words = paid_kinds(figures)
     if stay:
         messages |= {
-            "all_pay": translated("Of 100 futures, all pay back in this home"),
-            "none_pays": translated("Of 100 futures, none pays back in this home"),
-            "one_pays": translated("Of 100 futures, {count} pays back in this home"),
-            "some_pay": translated("Of 100 futures, {count} pay back in this home"),
+            "all_pay": translated("Of 100 futures, all pay back while you live here"),
+            "none_pays": translated("Of 100 futures, none pays back while you live here"),
+            "one_pays": translated("Of 100 futures, {count} pays back while you live here"),
+            "some_pay": translated("Of 100 futures, {count} pay back while you live here"),
         }
     return {
         **messages,

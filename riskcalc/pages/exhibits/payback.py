@@ -67,7 +67,7 @@ def headline_shares(figures: Figures) -> Floats:
 
 def beyond_words(figures: Figures) -> str:
     """Return what is said of the futures that do not pay back within the headline's years or stay."""
-    return not_within(headline_years(figures)) if headline_stay(figures) is None else say("not in this home")
+    return not_within(headline_years(figures)) if headline_stay(figures) is None else say("not while you live here")
 
 
 def odds_block(figures: Figures) -> Block:

@@ -190,7 +190,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what you measured. Bar: the usual range, eight futures in ten. 100 %: as expected.",
+        reading="Dot: what you measured. Bar: eight futures in ten lie here. 100 %: as expected.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
@@ -303,7 +303,7 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
     ends = np.concatenate([low, high, dot, [1.0]])
     room = max(0.08 * float(np.ptp(ends)), 0.02)
     axis = alt.Axis(
-        title=say("compared with the middle future"),
+        title=say("compared with what was expected"),
         format=".0%",
         tickCount=width // 90,
         titleAnchor="start",
