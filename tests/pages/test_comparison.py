@@ -127,7 +127,10 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     assert words.opening(led) == words.opening(agreed)
     assert words.reasons(led) == ["But b is the best choice most often, in 60\u202f% of futures."]
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.reasons(level)[0]) == "Of all choices, these are best about equally often: b 51 %, a 49 %."
+    assert (
+        plain(words.reasons(level)[0])
+        == "With all choices side by side, these come first about equally often: b 51 %, a 49 %."
+    )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert plain(words.opening(parted)) == "On average, a and b are too close to call: €50 apart over 15 years."
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)

@@ -232,7 +232,7 @@ def test_days_without_power_stand_on_the_first_screen(read_small_without: Any) -
     assert 0 < days < 365
     assert any(f"{days} days" in text.translate(PLAIN) for text in reasons(figures))
     for text in (page, screen):
-        assert f"n {days} days a year." in text
+        assert f"n {days} days a year it cannot supply everything you want to run." in text
 
 
 def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> None:
@@ -241,8 +241,8 @@ def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> No
     _, figures, _, _ = told(partial(read_small_without, ("kit.charger", "dispatch")), *off_grid)
     first = figures["loss_of_load"]["first_year"]["days_share"]
     for days, said in (
-        (104, "It falls short of power on 104 days a year."),
-        (1, "It falls short of power on 1 day a year."),
+        (104, "On 104 days a year it cannot supply everything you want to run."),
+        (1, "On 1 day a year it cannot supply everything you want to run."),
     ):
         first["value"] = days / 365
         assert said in answer_words(figures)

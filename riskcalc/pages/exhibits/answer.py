@@ -218,7 +218,9 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "It falls short of power on {count} day a year.", "It falls short of power on {count} days a year.", days
+        "On {count} day a year it cannot supply everything you want to run.",
+        "On {count} days a year it cannot supply everything you want to run.",
+        days,
     )
 
 

@@ -9,7 +9,7 @@ from riskcalc.types import Figures
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
     "all": "than with savings, over {years}",
-    "refused": "than with savings; no permission counts as 0",
+    "refused": "than with savings; without permission no gain or loss",
     "bad": "than with savings; 5 futures in 100 are worse",
 }
 

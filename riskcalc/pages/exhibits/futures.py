@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.pages.exhibit import Block, chart
+from riskcalc.pages.exhibits.boxes import may_be_refused
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
-from riskcalc.pages.figures import counted, grouped, say, value_of, whole_years
+from riskcalc.pages.figures import counted, grouped, say, whole_years
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, rows
 from riskcalc.types import Figures, Floats
@@ -45,7 +46,11 @@ def futures_block(figures: Figures) -> Block:
     horizon, by_stay = headline_years(figures), headline_stay(figures) is not None
     within = headline_shares(figures)
     dots = dots_per_year(within)
-    title = stay_title(int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
+    title = (
+        stay_title(int(dots[-1]), of_buyers=may_be_refused(figures))
+        if by_stay
+        else futures_title(int(dots[-1]), horizon)
+    )
     names = [say("year {year}", year=year + 1) for year in range(horizon)] + [beyond_words(figures)]
     return chart(
         figures,
@@ -65,7 +70,7 @@ def futures_block(figures: Figures) -> Block:
 
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
-    if value_of(figures["bought_share"]) < 1.0:
+    if may_be_refused(figures):
         return say("Each dot: 1 % of the futures in which you buy.")
     return say("Each dot: 1 % of the {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
 
@@ -85,8 +90,18 @@ def futures_title(missing: int, horizon: int) -> str:
     )
 
 
-def stay_title(missing: int) -> str:
-    """Return how many of a hundred futures pay back before the first move."""
+def stay_title(missing: int, *, of_buyers: bool) -> str:
+    """Return how many of a hundred futures pay back before the first move; `of_buyers` where others buy nothing."""
+    if of_buyers:
+        if missing == 0:
+            return say("Of 100 futures in which you buy, all pay back while you live here")
+        if missing == DOTS:
+            return say("Of 100 futures in which you buy, none pays back while you live here")
+        return counted(
+            "Of 100 futures in which you buy, {count} pays back while you live here",
+            "Of 100 futures in which you buy, {count} pay back while you live here",
+            DOTS - missing,
+        )
     if missing == 0:
         return say("Of 100 futures, all pay back while you live here")
     if missing == DOTS:

@@ -114,7 +114,9 @@ def reasons(result: Figures) -> list[str]:
     else:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
-        told.append(say("Of all choices, these are best about equally often: {shares}.", shares=shares))
+        told.append(
+            say("With all choices side by side, these come first about equally often: {shares}.", shares=shares)
+        )
     return told
 
 
