@@ -46,11 +46,7 @@ def futures_block(figures: Figures) -> Block:
     horizon, by_stay = headline_years(figures), headline_stay(figures) is not None
     within = headline_shares(figures)
     dots = dots_per_year(within)
-    title = (
-        stay_title(int(dots[-1]), of_buyers=may_be_refused(figures))
-        if by_stay
-        else futures_title(int(dots[-1]), horizon)
-    )
+    title = stay_title(figures, int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
     names = [say("year {year}", year=year + 1) for year in range(horizon)] + [beyond_words(figures)]
     return chart(
         figures,
@@ -90,27 +86,31 @@ def futures_title(missing: int, horizon: int) -> str:
     )
 
 
-def stay_title(missing: int, *, of_buyers: bool) -> str:
-    """Return how many of a hundred futures pay back before the first move; `of_buyers` where others buy nothing."""
-    if of_buyers:
-        if missing == 0:
-            return say("Of 100 futures in which you buy, all pay back while you live here")
-        if missing == DOTS:
-            return say("Of 100 futures in which you buy, none pays back while you live here")
-        return counted(
-            "Of 100 futures in which you buy, {count} pays back while you live here",
-            "Of 100 futures in which you buy, {count} pay back while you live here",
-            DOTS - missing,
-        )
-    if missing == 0:
-        return say("Of 100 futures, all pay back while you live here")
-    if missing == DOTS:
-        return say("Of 100 futures, none pays back while you live here")
-    return counted(
-        "Of 100 futures, {count} pays back while you live here",
-        "Of 100 futures, {count} pay back while you live here",
-        DOTS - missing,
-    )
+#: The title where the headline ends with the first move, by how many of a hundred futures pay back; where permission may be
+#: refused, of those that buy. The panel of own figures says the same.
+STAY_TITLES = {
+    "all_pay": "Of 100 futures, all pay back while you live here",
+    "none_pays": "Of 100 futures, none pays back while you live here",
+    "one_pays": "Of 100 futures, {count} pays back while you live here",
+    "some_pay": "Of 100 futures, {count} pay back while you live here",
+}
+BUYERS_TITLES = {
+    "all_pay": "Of 100 futures in which you buy, all pay back while you live here",
+    "none_pays": "Of 100 futures in which you buy, none pays back while you live here",
+    "one_pays": "Of 100 futures in which you buy, {count} pays back while you live here",
+    "some_pay": "Of 100 futures in which you buy, {count} pay back while you live here",
+}
+
+
+def stay_titles(figures: Figures) -> dict[str, str]:
+    """Return the titles of the dots where the headline is about the stay."""
+    return BUYERS_TITLES if may_be_refused(figures) else STAY_TITLES
+
+
+def stay_title(figures: Figures, missing: int) -> str:
+    """Return how many of a hundred futures pay back before the first move."""
+    kind = {0: "all_pay", DOTS: "none_pays", DOTS - 1: "one_pays"}.get(missing, "some_pay")
+    return say(stay_titles(figures)[kind], count=DOTS - missing)
 
 
 def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:

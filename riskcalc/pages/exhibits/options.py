@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from riskcalc.language import told, translated
-from riskcalc.pages.exhibits.answer import refused_share_words
+from riskcalc.pages.exhibits.answer import PAYS, refused_share_words, share_words
 from riskcalc.pages.figures import capital, error_of, listed, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
@@ -168,7 +168,7 @@ def paid_words(result: Figures) -> list[str]:
     told = [say(message, best=best, years=said, paid=percent(leader["paid_back_share"]))]
     in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
     if in_stay:
-        told.append(say("Before you move it does so in {paid} of futures.", paid=percent(in_stay)))
+        told.append(say(PAYS["alone"], paid=share_words(in_stay, result["provenance"]["draws"])))
     return [*told, *([also] if refused is not None and (also := refused_share_words(refused)) else [])]
 
 

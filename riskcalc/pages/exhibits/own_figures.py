@@ -20,8 +20,9 @@ from riskcalc.pages.exhibits.answer import (
     short_words,
     verdict_messages,
 )
-from riskcalc.pages.exhibits.boxes import AGAINST, average_message, may_be_refused
+from riskcalc.pages.exhibits.boxes import AGAINST, average_message
 from riskcalc.pages.exhibits.explorer import packed
+from riskcalc.pages.exhibits.futures import stay_titles
 from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
@@ -206,19 +207,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
     stay = headline_stay(figures)
     paid_words = paid_kinds(figures)
     if stay:
-        messages |= {
-            "all_pay": translated("Of 100 futures, all pay back while you live here"),
-            "none_pays": translated("Of 100 futures, none pays back while you live here"),
-            "one_pays": translated("Of 100 futures, {count} pays back while you live here"),
-            "some_pay": translated("Of 100 futures, {count} pay back while you live here"),
-        }
-    if stay and may_be_refused(figures):
-        messages |= {
-            "all_pay": translated("Of 100 futures in which you buy, all pay back while you live here"),
-            "none_pays": translated("Of 100 futures in which you buy, none pays back while you live here"),
-            "one_pays": translated("Of 100 futures in which you buy, {count} pays back while you live here"),
-            "some_pay": translated("Of 100 futures in which you buy, {count} pay back while you live here"),
-        }
+        messages |= {kind: translated(message) for kind, message in stay_titles(figures).items()}
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
