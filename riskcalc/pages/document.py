@@ -30,7 +30,7 @@ class Document:
     title : of the window and of a shared link.
     heading, facts : what was asked; `facts` are short texts in one line.
     summary : one or two sentences for a shared link.
-    options : (letter, title) of what is compared.
+    options : (letter, title, price) of what is compared.
     picture : the chart that stands for the page where its link is shared, None without one.
     """
 
@@ -39,7 +39,7 @@ class Document:
     summary: str
     sections: tuple[Section, ...]
     facts: tuple[str, ...] = ()
-    options: tuple[tuple[str, str], ...] = ()
+    options: tuple[tuple[str, str, str], ...] = ()
     picture: Chart | None = None
 
     @property

@@ -222,7 +222,9 @@ def compare_page(figures: Figures) -> str:
             summary=opening,
             sections=sections,
             facts=(capital(say("over {years}", years=whole_years(figures["horizon_years"]))),),
-            options=tuple((row["letter"], row["title"]) for row in compared),
+            options=tuple(
+                (row["letter"], row["title"], options.price_words(figures, row["option"])) for row in compared
+            ),
             picture=best.value,
         )
     )

@@ -386,7 +386,7 @@ def test_german_dates_and_words_of_results() -> None:
         assert day_in_words("Monday 14 July", 2025) == "Montag, 14. Juli"
         assert month_in_words("2026-04") == "April 2026"
         assert told("triangular 0.25 to 0.3, most likely 0.27") == "Dreieck 0,25 bis 0,3, am wahrscheinlichsten 0,27"
-        assert told("Price of grid electricity (night)") == "Strompreis (Nacht)"
+        assert told("Price of grid electricity (night)") == "Heutiger Strompreis (Nacht)"
         assert told("Inflation and trend of electricity prices") == "Inflation und Trend der Strompreise"
         assert told("Price of the kit and length of stay") == "Preis der Anlage und Wohndauer"
         assert (

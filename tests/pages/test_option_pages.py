@@ -146,8 +146,23 @@ def test_options_are_called_by_their_titles(pages: dict[str, tuple[str, dict[str
     assert any(called in opening for called in ("hoice A", "hoice B", "oing nothing"))
     match, _ = pages["match"]
     seen = " ".join(data for _, _, data in texts(match))
-    assert "Portable 1 kWh unit with one solar module (invented), changed to 2 modules" in seen
+    assert "Portable 1 kWh unit with one solar module, changed to 2 modules" in seen
     assert "portable-1kwh" not in seen
+
+
+def test_the_page_says_what_each_option_costs(pages: dict[str, tuple[str, dict[str, Any]]]) -> None:
+    """Beside each title stands what is paid on the day of purchase; beside each pick of a home its price."""
+    html, figures = pages["compare"]
+    paid = {row["title"]: row["outlay"]["value"] for row in figures["options"] if "outlay" in row}
+    listed = dict(re.findall(r"<b>[AB]</b><span>(.*?)</span><span>.*?([\d,]+) to buy</span>", html))
+    assert {
+        title.replace("&lt;", "<").replace("&gt;", ">"): float(amount.replace(",", ""))
+        for title, amount in listed.items()
+    } == {title: pytest.approx(value, abs=1.0) for title, value in paid.items()}
+    match, result_ = pages["match"]
+    picked = next(cell for home in result_["homes"] for cell in home["cells"] if cell["is_pick"] and "outlay" in cell)
+    first = f"{picked['outlay']['value']:.2g}"
+    assert re.search(rf"<td[^>]*>[^<]*{float(first):,.0f}</td>", match)
 
 
 def texts(html: str) -> list[tuple[str, str, str]]:

@@ -35,10 +35,10 @@ GERMAN_NAMES = {
     "A rented flat in the Thames region: two solar modules on the balcony rail, a portable 2 kWh unit, a day and a night rate. "
     "All figures invented.": "Eine Mietwohnung im Themsegebiet: zwei Solarmodule am Balkongeländer, ein tragbarer Speicher mit "
     "2 kWh, ein Tag- und ein Nachttarif. Alle Zahlen sind erfunden.",
-    "Portable 2 kWh unit with two solar modules (invented)": "Tragbarer Speicher mit 2 kWh und zwei Solarmodulen (erfunden)",
-    "Flat with a south-west balcony (invented)": "Wohnung mit Südwestbalkon (erfunden)",
+    "Portable 2 kWh unit with two solar modules": "Tragbarer Speicher mit 2 kWh und zwei Solarmodulen",
+    "Flat with a south-west balcony": "Wohnung mit Südwestbalkon",
     "a town in the Thames region (invented home)": "eine Stadt im Themsegebiet (erfundener Haushalt)",
-    "Day and night rate (invented)": "Tag- und Nachttarif (erfunden)",
+    "Day and night rate": "Tag- und Nachttarif",
     "Has paid for itself within six years.": "Hat sich innerhalb von sechs Jahren bezahlt gemacht.",
     "Cuts the bill from May to August by a third.": "Senkt die Rechnung von Mai bis August um ein Drittel.",
     "What is plugged in needs nothing from the grid from June to August.": "Was eingesteckt ist, braucht von Juni bis August "

@@ -10,7 +10,18 @@ from riskcalc.pages.exhibits.answer import question_words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours
 from riskcalc.pages.exhibits.own_figures import own_block
 from riskcalc.pages.exhibits.spread import spread_block
-from riskcalc.pages.figures import capital, counted, error_of, frequency, money, percent, say, value_of, whole_years
+from riskcalc.pages.figures import (
+    UNKNOWN,
+    capital,
+    counted,
+    error_of,
+    frequency,
+    money,
+    percent,
+    say,
+    value_of,
+    whole_years,
+)
 from riskcalc.types import Figures
 
 #: More choices than this make a chart nobody reads; the table holds them all.
@@ -85,10 +96,10 @@ def called(home: Figures, name: str) -> str:
     return next((str(cell["title"]) for cell in home["cells"] if cell["kit"] == name), name)
 
 
-def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
-    """Return pick, odds that it is best, lead over the next best, as text."""
+def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str]:
+    """Return pick, its price, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
-        return say("no kit could be run"), "–", "–"
+        return say("no kit could be run"), "–", "–", "–"
     message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, which may be chance"
     # Rounded as the average beside it: in shared futures the lead itself is known better.
     own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
@@ -96,6 +107,7 @@ def pick_cells(home: Figures, draws: int) -> tuple[str, str, str]:
     lead = money(value_of(home["lead_over_next"]), home["currency"], se=error)
     return (
         own_or_ours(called(home, home["pick"])),
+        "–" if own is None else money(value_of(own["outlay"]), home["currency"], se=UNKNOWN),
         frequency(home["pick_best_share"], draws),
         say(message, lead=lead, other=in_sentence(called(home, home["next_best"]))),
     )
@@ -108,7 +120,9 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
-    yield table("The pick for each home", ("home", "pick", "best in", "lead over the next best"), picks, stacked=True)
+    yield table(
+        "The pick for each home", ("home", "pick", "price", "best in", "lead over the next best"), picks, stacked=True
+    )
     message = (
         "Check before you buy: read the full report for your home with its kit. These {draws} futures show clear leads, not "
         "exact amounts."
@@ -205,7 +219,7 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
 def _said(home: Figures, draws: int) -> str:
     if home["pick"] is None:
         return say("No kit of the shelf could be run in this home.")
-    _, best, lead = pick_cells(home, draws)
+    _, _, best, lead = pick_cells(home, draws)
     name = called(home, home["pick"])
     pick = first_word(in_sentence(name))
     message = "{pick} is worth most on average: {lead}. It is the best choice in {best}."

@@ -148,6 +148,12 @@ def check_words(result: Figures) -> str:
     return say("Read the full report of {letter} first. It names what to check.", letter=best)
 
 
+def price_words(result: Figures, option: str) -> str:
+    """Return what an option costs on the day of purchase; "" where nothing is bought."""
+    paid = next(row for row in result["options"] if row["option"] == option).get("outlay")
+    return say("{amount} to buy", amount=money(paid, result["currency"])) if paid else ""
+
+
 def question_words(result: Figures) -> str:
     """Return the title of a comparison."""
     known = [row["letter"] for row in result["compared"]]

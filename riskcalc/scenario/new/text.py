@@ -241,7 +241,6 @@ def _tidy(value: float) -> float:
 
 
 def _lower(name: str) -> str:
-    name = name.replace(" (invented)", "")
     return "the " + name[:1].lower() + name[1:]
 
 
