@@ -125,20 +125,20 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         if row.key == PRICE_LUCK and scenario.prices.import_path is None:
             if scenario.prices.history is None and not all(scenario.is_given(key) for key in PATH_KEYS):
                 yield (
-                    f"chance ups and downs of electricity prices decide {_percent(row.share)} of what separates good futures "
-                    "from bad ones; the size of the moves is our estimate. You can change it in the table of prices"
+                    f"random ups and downs of electricity prices decide {_percent(row.share)} of the difference between good "
+                    "and bad futures; the size of the moves is our estimate. You can change it in the table of prices"
                 )
         elif row.key == YEAR_LUCK:
             if scenario.site.weather.source == "climate" and not scenario.is_given(SPREAD_KEY):
                 yield (
-                    f"whether weather years are good or bad decides {_percent(row.share)} of what separates good futures from "
-                    f"bad ones; how much they differ is our estimate. You can change it with '{words[SPREAD_KEY]}'"
+                    f"whether weather years are good or bad decides {_percent(row.share)} of the difference between good and "
+                    f"bad futures; how much they differ is our estimate. You can change it with '{words[SPREAD_KEY]}'"
                 )
         elif row.key in scenario.uncertain() and not scenario.is_given(row.key):
             share = _percent(row.share)
             yield (
-                f"you gave no figure for '{words[row.key]}', so we used ours. It decides {share} of what separates good futures "
-                "from bad ones"
+                f"you gave no figure for '{words[row.key]}', so we used ours. It decides {share} of the difference between good "
+                "and bad futures"
             )
     yield from shifting_defaults(assessment)
 

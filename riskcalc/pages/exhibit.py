@@ -259,8 +259,19 @@ def hero(
     answer: str, why: Sequence[str], *blocks: Block, rows: Sequence[tuple[str, str, str]] = (), check: str = ""
 ) -> Block:
     """Return the first screen: the answer, at most three sentences of why, figures in boxes, what to check, an exhibit."""
-    said = {"answer": answer, "brief": " ".join(why), "rows": tuple(rows), "check": check, "blocks": blocks}
-    return Block("hero", said | {"check_title": say("Check before you buy:")})
+    said = {
+        "answer": answer,
+        "brief": " ".join(why),
+        "rows": tuple(rows),
+        "check": check_first(check) if check else None,
+        "blocks": blocks,
+    }
+    return Block("hero", said)
+
+
+def check_first(text: str) -> Block:
+    """Return what to check before buying, under its title."""
+    return Block("check", {"title": say("Check before you buy:"), "said": text})
 
 
 def table(title: str, header: Sequence[str], cells: Sequence[Sequence[str]], *, stacked: bool = False) -> Block:

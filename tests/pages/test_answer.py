@@ -57,27 +57,29 @@ def test_the_verdict_needs_both_payback_and_gain(
 def test_the_verdict_is_one_sentence_with_one_figure(example: dict[str, Any]) -> None:
     """How often the kit beats savings; none and all with their number; no plus-minus on the first screen."""
     for paid, gains, said in (
-        (0.97, 0.96, "Yes: the kit beats savings in 96 % of futures."),
-        (0.97, 0.7, "Probably yes: the kit beats savings in 70 % of futures."),
-        (1.0, 1.0, "Yes: the kit beats savings in all 512 futures."),
-        (0.55, 0.45, "A coin toss: the kit beats savings in 45 % of futures."),
-        (0.8, 0.5, "Hard to say: the kit often pays for itself, yet beats savings in only 50 % of futures."),
+        (0.97, 0.96, "Yes: the kit beats a savings account in 96 % of futures."),
+        (0.97, 0.7, "Probably yes: the kit beats a savings account in 70 % of futures."),
+        (1.0, 1.0, "Yes: the kit beats a savings account in all 512 futures."),
+        (0.55, 0.45, "A coin toss: the kit beats a savings account in 45 % of futures."),
+        (0.8, 0.5, "Hard to say: the kit often pays for itself, yet beats a savings account in only 50 % of futures."),
         (
             0.2,
             0.8,
-            "Hard to say: the kit beats savings in 80 % of futures, but often does not pay for itself within 6 years.",
+            "Hard to say: the kit beats a savings account in 80 % of futures, but often does not pay for itself within 6 years.",
         ),
-        (0.39, 0.3, "Probably not: the kit beats savings in only 30 % of futures."),
-        (0.0, 0.0, "No: the kit beats savings in 0 of 512 futures."),
+        (0.39, 0.3, "Probably not: the kit beats a savings account in only 30 % of futures."),
+        (0.0, 0.0, "No: the kit beats a savings account in 0 of 512 futures."),
     ):
         assert plain(answer.verdict_words(with_odds(example, paid, gains))) == said
 
 
 def test_where_permission_may_be_refused_the_verdict_counts_all_futures(example: dict[str, Any]) -> None:
-    """Where 1 future in 10 buys nothing, the kit beats savings in what neither loses nor is refused."""
+    """Where 1 future in 10 buys nothing, the kit beats a savings account in what neither loses nor is refused."""
     figures = with_odds(example, 0.3, 0.38)
     figures["net_present_value"]["gain_probability"] = estimate(0.28, 0.01)
-    assert plain(answer.verdict_words(figures)) == "Probably not: the kit beats savings in only 28 % of futures."
+    assert (
+        plain(answer.verdict_words(figures)) == "Probably not: the kit beats a savings account in only 28 % of futures."
+    )
 
 
 def test_the_payback_says_that_interest_is_not_counted(example: dict[str, Any]) -> None:
@@ -124,8 +126,11 @@ def test_costs_and_gains_on_average_and_in_a_bad_future(example: dict[str, Any])
     example["payback_years"] |= {"p50": estimate(2.5, 0.01)}
     rows = {name: (plain(figure), plain(below)) for name, figure, below in answer.key_figures(example)}
     assert list(rows) == ["Paid on the day of purchase", "Saved in the first year", "On average", "In a bad future"]
-    assert rows["On average"] == ("€95 better off", "than with savings, over 6 years")
-    assert rows["In a bad future"] == ("€61 worse off", "than with savings; 5 futures in 100 are worse")
+    assert rows["On average"] == ("€95 better off", "than with a savings account, over 6 years")
+    assert rows["In a bad future"] == (
+        "€61 worse off",
+        "than with a savings account; only 5 futures in 100 end worse than this",
+    )
     assert plain(worth_words(example)[1]).startswith("In the middle future you are €84 better off")
     assert plain(paying_words(example)[1]) == "Half of the futures have earned it back within 2.5 years."
 
@@ -139,8 +144,8 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     ]
     assert answer.check_first(example) == "Get a written quote for the kit, with installation and every extra."
     assert plain(check_words(example)[0]) == (
-        "Get a written quote for the kit, with installation and every extra. Price of the kit decides 31 % of what separates "
-        "good futures from bad ones."
+        "Get a written quote for the kit, with installation and every extra. Price of the kit decides 31 % of the difference "
+        "between good and bad futures."
     )
     example["ranking"] = []
     assert answer.ranked_check(example) == ""
@@ -148,7 +153,8 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     assert check_words(example)[1].startswith("Ask how long the electronics are under warranty")
     example["bought_share"] = estimate(0.8, 0.01)
     assert plain(answer.check_first(example)) == (
-        "Ask for permission in writing. In 20 % of futures it is refused, and nothing is bought."
+        "Ask for permission in writing. In 20 % of futures it is refused and you buy nothing. Those futures go into the "
+        "average as €0."
     )
 
 
@@ -187,7 +193,7 @@ def test_everything_fixed_is_said_without_odds(example: dict[str, Any]) -> None:
     )
     assert (
         plain(answer.worth_in_brief(example))
-        == "Over 6 years it leaves you €210 better off than savings would, in today's money."
+        == "Over 6 years it leaves you €210 better off than a savings account would, in today's money."
     )
     assert when_words(example) == []
 

@@ -127,10 +127,7 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     assert words.opening(led) == words.opening(agreed)
     assert words.reasons(led) == ["But b is the best choice most often, in 60\u202f% of futures."]
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
-    assert (
-        plain(words.reasons(level)[0])
-        == "With all choices side by side, these come first about equally often: b 51 %, a 49 %."
-    )
+    assert plain(words.reasons(level)[0]) == "Among all 2 choices, first place is close: b 51 %, a 49 %."
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert plain(words.opening(parted)) == "On average, a and b are too close to call: €50 apart over 15 years."
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
@@ -146,7 +143,10 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert len(words.reasons(found)) == 1
     rented = found | {"differing": [{"key": "tenure.kind"}]}
     assert words.question_words(rented) == "Different homes: what is best?"
-    assert words.reasons(rented)[0] == "Each choice is compared with doing nothing in the same home."
+    assert (
+        words.reasons(rented)[0]
+        == "For each home we work out how much better or worse off the kit leaves you. These amounts are compared."
+    )
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
@@ -205,7 +205,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     assert words.paid_words(said) == [
         "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
     ]
-    assert words.reasons(said)[0] == "A beats doing nothing in 75\u202f% of futures."
+    assert words.reasons(said)[0] == "Against doing nothing alone, A wins in 75\u202f% of futures."
 
 
 def test_what_is_always_there_reads_as_a_noun():

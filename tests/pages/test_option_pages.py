@@ -20,6 +20,7 @@ from riskcalc.answers.match import result as matching_result
 from riskcalc.answers.options import comparison
 from riskcalc.answers.stay import stay_curves
 from riskcalc.output import json_text
+from riskcalc.pages.exhibits.matching import pick_cells
 from riskcalc.pages.page import compare_page, match_page
 from riskcalc.scenario import read_scenario
 
@@ -151,7 +152,7 @@ def test_options_are_called_by_their_titles(pages: dict[str, tuple[str, dict[str
 
 
 def test_the_page_says_what_each_option_costs(pages: dict[str, tuple[str, dict[str, Any]]]) -> None:
-    """Beside each title stands what is paid on the day of purchase; beside each pick of a home its price."""
+    """Beside each title stands what is paid on the day of purchase; beside each pick of a home its price, in round figures."""
     html, figures = pages["compare"]
     paid = {row["title"]: row["outlay"]["value"] for row in figures["options"] if "outlay" in row}
     listed = dict(re.findall(r"<b>[AB]</b><span>(.*?)</span><span>.*?([\d,]+) to buy</span>", html))
@@ -159,10 +160,12 @@ def test_the_page_says_what_each_option_costs(pages: dict[str, tuple[str, dict[s
         title.replace("&lt;", "<").replace("&gt;", ">"): float(amount.replace(",", ""))
         for title, amount in listed.items()
     } == {title: pytest.approx(value, abs=1.0) for title, value in paid.items()}
-    match, result_ = pages["match"]
-    picked = next(cell for home in result_["homes"] for cell in home["cells"] if cell["is_pick"] and "outlay" in cell)
-    first = f"{picked['outlay']['value']:.2g}"
-    assert re.search(rf"<td[^>]*>[^<]*{float(first):,.0f}</td>", match)
+    estimate = {"value": 482.3, "standard_error": 2.3}
+    cell = {"kit": "kit", "title": "A kit", "is_run": True, "outlay": estimate, "net_present_value": {"mean": estimate}}
+    home = {"pick": "kit", "cells": [cell], "currency": "EUR", "next_best": "do nothing"}
+    odds = {"pick_best_share": {"value": 0.8, "standard_error": 0.01}, "lead_over_next": estimate}
+    assert pick_cells(home | odds, 128)[:2] == ("A kit", "€480")
+    assert pick_cells(home | odds | {"pick": "do nothing"}, 128)[:2] == ("do nothing", "–")
 
 
 def texts(html: str) -> list[tuple[str, str, str]]:

@@ -133,11 +133,11 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     other = clear | {"pick": "other"}
     assert opening([clear, clear]) == "In both homes kit is best on average."
     assert opening([clear, other]).startswith("In each of the 2 homes at least one kit is better")
-    assert lead_words([clear, clear]) == "In each of these homes the lead of the best kit is more than luck."
+    assert lead_words([clear, clear]) == "In each of these homes the best kit is clearly ahead, not just by chance."
     assert opening([clear, none]) == "In 1 of the 2 homes a kit is worth more, on average, than doing nothing."
-    assert lead_words([clear, none]) == "The lead of the best kit is more than luck."
-    assert lead_words([clear, close]).endswith("more than luck; in the others it may be luck.")
-    assert lead_words([close]) == "The lead of the best kit may be chance."
+    assert lead_words([clear, none]) == "The best kit is clearly ahead, not just by chance."
+    assert lead_words([clear, close]).endswith("is clearly ahead; in the others it may be ahead by chance.")
+    assert lead_words([close]) == "The best kit may be ahead by chance."
     assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
     assert lead_words([none]) == ""
 
@@ -156,7 +156,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
     first = {**order["tiers"][0], "places": [1, 1], "is_tie": False}
     later = {**first, "places": [2, 2], "settled": False}
     for settled, tie, after, title, said in (
-        (True, False, [], "decides the gain or loss most", "of what separates good futures"),
+        (True, False, [], "decides the gain or loss most", "of the difference between good"),
         (True, False, [later], "which input comes next is not sure yet", "Which input comes next is not sure yet."),
         (
             True,

@@ -55,7 +55,7 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     ever = np.isfinite(found.valuation.payback_years).mean()
     assert ever > paid + 0.1
     for text in (page, screen):
-        assert f"While you still live here it does so in {percent(paid)} of futures." in text
+        assert f"In {percent(paid)} of futures it pays for itself while you still live here." in text
         assert "In half of the futures you move within 4 years." in text
         assert (
             f"If you buy it, it pays for itself within 8 years in {percent(ever)} of futures, interest not counted."
@@ -124,12 +124,12 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.2,
             0.2,
-            "Hard to say: the kit beats savings in 80 % of futures, but often does not pay for itself while you",
+            "Hard to say: the kit beats a savings account in 80 % of futures, but often does not pay for itself while you",
         ),
-        (0.2, 0.8, "Probably not: the kit beats savings in only 20 % of futures."),
-        (0.8, 0.7, "Rather not: the kit often pays for itself, yet beats savings in only 30 % of futures."),
-        (0.8, 0.5, "Hard to say: the kit often pays for itself, yet beats savings in only 50 % of futures."),
-        (0.8, 0.2, "Probably yes: the kit beats savings in 80 % of futures."),
+        (0.2, 0.8, "Probably not: the kit beats a savings account in only 20 % of futures."),
+        (0.8, 0.7, "Rather not: the kit often pays for itself, yet beats a savings account in only 30 % of futures."),
+        (0.8, 0.5, "Hard to say: the kit often pays for itself, yet beats a savings account in only 50 % of futures."),
+        (0.8, 0.2, "Probably yes: the kit beats a savings account in 80 % of futures."),
     ],
 )
 def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: float, loss: float, said: str) -> None:
@@ -148,7 +148,7 @@ def test_later_homes_are_a_reason_of_their_own(read_small: Any) -> None:
     figures["paid_back_within_years"][-1]["value"] = 0.7
     later, alone = (text.translate(PLAIN) for text in reasons(figures))
     assert later == "If you buy it, it pays for itself within 8 years in 70 % of futures, interest not counted."
-    assert alone == "While you still live here it does so in 20 % of futures."
+    assert alone == "In 20 % of futures it pays for itself while you still live here."
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:

@@ -90,24 +90,26 @@ UNSAFE = "Do not connect this as described."
 #: The verdict by its kind, with one figure: in how many of all futures the kit beats savings. `toss_up_later` where it pays
 #: for itself more often than it gains, `toss_up_after` the other way round; `certain` where every input is fixed.
 OF_BOTH = {
-    "yes": "Yes: the kit beats savings in {gain}.",
-    "probably": "Probably yes: the kit beats savings in {gain}.",
-    "toss-up": "A coin toss: the kit beats savings in {gain}.",
-    "toss_up_later": "Hard to say: the kit often pays for itself, yet beats savings in only {gain}.",
-    "rather_not": "Rather not: the kit often pays for itself, yet beats savings in only {gain}.",
-    "probably not": "Probably not: the kit beats savings in only {gain}.",
-    "no": "No: the kit beats savings in {gain}.",
+    "yes": "Yes: the kit beats a savings account in {gain}.",
+    "probably": "Probably yes: the kit beats a savings account in {gain}.",
+    "toss-up": "A coin toss: the kit beats a savings account in {gain}.",
+    "toss_up_later": "Hard to say: the kit often pays for itself, yet beats a savings account in only {gain}.",
+    "rather_not": "Rather not: the kit often pays for itself, yet beats a savings account in only {gain}.",
+    "probably not": "Probably not: the kit beats a savings account in only {gain}.",
+    "no": "No: the kit beats a savings account in {gain}.",
 }
 OF_YEARS, OF_STAY = (
     OF_BOTH
     | {
-        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself within {years}.",
+        "toss_up_after": "Hard to say: the kit beats a savings account in {gain}, but often does not pay for itself "
+        "within {years}.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself within {years}.",
     },
     OF_BOTH
     | {
-        "toss_up_after": "Hard to say: the kit beats savings in {gain}, but often does not pay for itself while you live here.",
+        "toss_up_after": "Hard to say: the kit beats a savings account in {gain}, but often does not pay for itself "
+        "while you live here.",
         "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, while you live here.",
         "certain_no": "No: with every input fixed, the kit does not pay for itself while you live here.",
     },
@@ -118,14 +120,14 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}, interest not counted.",
     "stay": "If you buy it, it pays for itself while you live here in {paid}, interest not counted.",
-    "alone": "While you still live here it does so in {paid}.",
+    "alone": "In {paid} it pays for itself while you still live here.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
-    "lost": "Over {years} it leaves you {amount} worse off than savings would, on average and in today's money.",
-    "gained": "Over {years} it leaves you {amount} better off than savings would, on average and in today's money.",
-    "certain_lost": "Over {years} it leaves you {amount} worse off than savings would, in today's money.",
-    "certain_gained": "Over {years} it leaves you {amount} better off than savings would, in today's money.",
+    "lost": "Over {years} it leaves you {amount} worse off than a savings account would, on average and in today's money.",
+    "gained": "Over {years} it leaves you {amount} better off than a savings account would, on average and in today's money.",
+    "certain_lost": "Over {years} it leaves you {amount} worse off than a savings account would, in today's money.",
+    "certain_gained": "Over {years} it leaves you {amount} better off than a savings account would, in today's money.",
 }
 #: Share of the range of nine futures in ten from which on the average lies far from the middle; our own choice.
 LIFT = 0.05

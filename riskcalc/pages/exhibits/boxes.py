@@ -8,9 +8,8 @@ from riskcalc.types import Figures
 
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
-    "all": "than with savings, over {years}",
-    "refused": "than with savings; without permission no gain or loss",
-    "bad": "than with savings; 5 futures in 100 are worse",
+    "all": "than with a savings account, over {years}",
+    "bad": "than with a savings account; only 5 futures in 100 end worse than this",
 }
 
 
@@ -27,7 +26,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
             high=money(ends[1], currency, se=UNKNOWN),
         )
     )
-    over = say(average_message(figures), years=whole_years(figures["horizon_years"]))
+    over = say(AGAINST["all"], years=whole_years(figures["horizon_years"]))
     rows = [
         (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
         (say("Saved in the first year"), money(first_saving(figures), currency), spread),
@@ -36,11 +35,6 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
     return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
-
-
-def average_message(figures: Figures) -> str:
-    """Return what stands below the average gain."""
-    return AGAINST["refused" if may_be_refused(figures) else "all"]
 
 
 def may_be_refused(figures: Figures) -> bool:
@@ -104,8 +98,11 @@ def check_first(figures: Figures) -> str:
     """Return the one thing to do before buying: get the permission where it may fail, else what decides most."""
     refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
     if 0.0 < refused < 1.0:
-        message = "Ask for permission in writing. In {share} of futures it is refused, and nothing is bought."
-        return say(message, share=percent(refused))
+        message = (
+            "Ask for permission in writing. In {share} of futures it is refused and you buy nothing. Those futures go into the "
+            "average as {nothing}."
+        )
+        return say(message, share=percent(refused), nothing=money(0.0, figures["currency"]))
     if figures.get("page", {}).get("coupling") == "none":
         return ""
     found = decisive_check(figures)
@@ -126,7 +123,7 @@ def ranked_check(figures: Figures) -> str:
     found = decisive_check(figures)
     if not found:
         return ""
-    message = "{advice} {input} decides {share} of what separates good futures from bad ones."
+    message = "{advice} {input} decides {share} of the difference between good and bad futures."
     return say(message, advice=found[0], input=found[1], share=found[2])
 
 

@@ -67,8 +67,11 @@ def futures_block(figures: Figures) -> Block:
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
     if may_be_refused(figures):
-        return say("Each dot: 1 % of the futures in which you buy.")
-    return say("Each dot: 1 % of the {draws} simulated futures.", draws=grouped(figures["provenance"]["draws"]))
+        return say("Each dot stands for 1 % of the futures in which you buy.")
+    return say(
+        "{draws} futures were calculated. Each dot stands for 1 % of them.",
+        draws=grouped(figures["provenance"]["draws"]),
+    )
 
 
 def futures_title(missing: int, horizon: int) -> str:
@@ -135,8 +138,8 @@ def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.T
     )
     step = next((step for step in (1, 2, 5, 10) if step * slots * cell >= 26), 20)
     right = count * slots + GAP
-    # The words under the pile need some 80 pixels; a year below them is not named.
-    free = (right + never_columns) * cell - 80 if dots[-1] else columns * cell
+    # The words under the pile need some 80 pixels and a gap; a year below them is not named.
+    free = (right + never_columns) * cell - 100 if dots[-1] else columns * cell
     named = [year for year in range(step, count + 1, step) if year * slots * cell < free]
     feet = rows(x=[(year - 0.5) * slots for year in named], text=[str(year) for year in named])
     labels = (

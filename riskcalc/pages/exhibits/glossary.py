@@ -48,9 +48,9 @@ TERMS = (
     ),
     (
         "savings",
-        "Savings, the comparison",
-        "savings",
-        "The same money, not spent on the kit but put aside at the discount rate, where it earns interest.",
+        "Savings account, the comparison",
+        "savings account, savings",
+        "The same money, not spent on the kit but kept in an account, where it earns interest at the discount rate.",
     ),
     ("even", "50:50", "50:50", "As likely as not, like tossing a coin."),
     (
@@ -69,7 +69,7 @@ TERMS = (
     (
         "variance",
         "Variance",
-        "variance, spread in the result, spread in worth, what separates good futures from bad ones",
+        "variance, spread in the result, spread in worth, difference between good and bad futures",
         "A measure of spread. “Share of the variance” says how much of it one input explains.",
     ),
     (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from riskcalc.language import translated
-from riskcalc.pages.exhibit import Block, Section, fold, items, table, words
+from riskcalc.pages.exhibit import Block, Section, check_first, fold, items, table, words
 from riskcalc.pages.exhibits.answer import question_words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours
 from riskcalc.pages.exhibits.own_figures import own_block
@@ -66,13 +66,13 @@ def lead_words(homes: Sequence[Figures]) -> str:
         return ""
     if clear == len(bought):
         return counted(
-            "The lead of the best kit is more than luck.",
-            "In each of these homes the lead of the best kit is more than luck.",
+            "The best kit is clearly ahead, not just by chance.",
+            "In each of these homes the best kit is clearly ahead, not just by chance.",
             clear,
         )
     if not clear:
-        return say("The lead of the best kit may be chance.")
-    message = "In {count} of these homes the lead of the best kit is more than luck; in the others it may be luck."
+        return say("The best kit may be ahead by chance.")
+    message = "In {count} of these homes the best kit is clearly ahead; in the others it may be ahead by chance."
     return say(message, count=clear)
 
 
@@ -124,10 +124,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         "The pick for each home", ("home", "pick", "price", "best in", "lead over the next best"), picks, stacked=True
     )
     message = (
-        "Check before you buy: read the full report for your home with its kit. These {draws} futures show clear leads, not "
-        "exact amounts."
+        "Read the full report for your home with its kit. Only {draws} futures were calculated here, so the amounts are "
+        "rough."
     )
-    yield words(say(message, draws=draws), "first")
+    yield check_first(say(message, draws=draws))
 
 
 def grid_blocks(result: Figures) -> Iterator[Block]:

@@ -101,10 +101,14 @@ def reasons(result: Figures) -> list[str]:
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     if homes_differ(result):
-        told.append(say("Each choice is compared with doing nothing in the same home."))
+        told.append(
+            say(
+                "For each home we work out how much better or worse off the kit leaves you. These amounts are compared."
+            )
+        )
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
-        told.append(say("{best} beats doing nothing in {share} of futures.", best=capital(best), share=share))
+        told.append(say("Against doing nothing alone, {best} wins in {share} of futures.", best=best, share=share))
     if often[0] is leader:
         message = "{best} is also the best choice most often, in {share} of futures."
         told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
@@ -115,7 +119,7 @@ def reasons(result: Figures) -> list[str]:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
         told.append(
-            say("With all choices side by side, these come first about equally often: {shares}.", shares=shares)
+            say("Among all {count} choices, first place is close: {shares}.", count=len(choices(result)), shares=shares)
         )
     return told
 

@@ -46,7 +46,7 @@ def opening(figures: Figures) -> str:
         min(1.0, max(0.0, found["factors"][0]["total_order"]["value"])), se=error_of(found["factors"][0]["total_order"])
     )
     if first["settled"]:
-        message = "{input} decides most: {share} of what separates good futures from bad ones."
+        message = "{input} decides most: it makes {share} of the difference between good and bad futures."
         return say(message, input=capital(names[0]), share=share)
     if first["is_tie"]:
         rivals = [*first["factors"], *first["outside"]]

@@ -20,7 +20,7 @@ from riskcalc.pages.exhibits.answer import (
     short_words,
     verdict_messages,
 )
-from riskcalc.pages.exhibits.boxes import AGAINST, average_message
+from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.futures import stay_titles
 from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
@@ -175,7 +175,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "looked_at": translated("over {years}"),
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
-        "against": {"all": translated(average_message(figures)), "bad": translated(AGAINST["bad"])},
+        "against": {kind: translated(message) for kind, message in AGAINST.items()},
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
