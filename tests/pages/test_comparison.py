@@ -205,7 +205,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     assert words.paid_words(said) == [
         "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
     ]
-    assert words.reasons(said)[0] == "Against doing nothing alone, A wins in 75\u202f% of futures."
+    assert words.reasons(said)[0] == "Against doing nothing alone, a wins in 75\u202f% of futures."
 
 
 def test_what_is_always_there_reads_as_a_noun():
