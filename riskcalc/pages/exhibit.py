@@ -263,13 +263,13 @@ def hero(
         "answer": answer,
         "brief": " ".join(why),
         "rows": tuple(rows),
-        "check": check_first(check) if check else None,
+        "check": check_block(check) if check else None,
         "blocks": blocks,
     }
     return Block("hero", said)
 
 
-def check_first(text: str) -> Block:
+def check_block(text: str) -> Block:
     """Return what to check before buying, under its title."""
     return Block("check", {"title": say("Check before you buy:"), "said": text})
 

@@ -153,8 +153,8 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     assert check_words(example)[1].startswith("Ask how long the electronics are under warranty")
     example["bought_share"] = estimate(0.8, 0.01)
     assert plain(answer.check_first(example)) == (
-        "Ask for permission in writing. In 20 % of futures it is refused and you buy nothing. Those futures go into the "
-        "average as €0."
+        "Ask for permission in writing. In 20 % of futures it is refused and you buy nothing. Then you neither gain nor "
+        "lose; the average includes these futures."
     )
 
 

@@ -127,7 +127,10 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     assert words.opening(led) == words.opening(agreed)
     assert words.reasons(led) == ["But b is the best choice most often, in 60\u202f% of futures."]
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.reasons(level)[0]) == "Among all 2 choices, first place is close: b 51 %, a 49 %."
+    assert (
+        plain(words.reasons(level)[0])
+        == "Compared all at once, no choice is clearly more often the best: b 51 %, a 49 %."
+    )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert plain(words.opening(parted)) == "On average, a and b are too close to call: €50 apart over 15 years."
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
@@ -205,7 +208,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     assert words.paid_words(said) == [
         "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
     ]
-    assert words.reasons(said)[0] == "Against doing nothing alone, a wins in 75\u202f% of futures."
+    assert words.reasons(said)[0] == "If you compare only a with doing nothing, a is ahead in 75\u202f% of futures."
 
 
 def test_what_is_always_there_reads_as_a_noun():

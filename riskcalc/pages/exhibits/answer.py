@@ -87,7 +87,7 @@ def asked_words(figures: Figures) -> str:
 
 #: Said of a kit that fails an electrical check.
 UNSAFE = "Do not connect this as described."
-#: The verdict by its kind, with one figure: in how many of all futures the kit beats savings. `toss_up_later` where it pays
+#: The verdict by its kind, with one figure: in how many of all futures it beats a savings account. `toss_up_later` where it pays
 #: for itself more often than it gains, `toss_up_after` the other way round; `certain` where every input is fixed.
 OF_BOTH = {
     "yes": "Yes: the kit beats a savings account in {gain}.",

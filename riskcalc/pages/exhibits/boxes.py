@@ -99,10 +99,10 @@ def check_first(figures: Figures) -> str:
     refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
     if 0.0 < refused < 1.0:
         message = (
-            "Ask for permission in writing. In {share} of futures it is refused and you buy nothing. Those futures go into the "
-            "average as {nothing}."
+            "Ask for permission in writing. In {share} of futures it is refused and you buy nothing. Then you neither gain nor "
+            "lose; the average includes these futures."
         )
-        return say(message, share=percent(refused), nothing=money(0.0, figures["currency"]))
+        return say(message, share=percent(refused))
     if figures.get("page", {}).get("coupling") == "none":
         return ""
     found = decisive_check(figures)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from riskcalc.language import translated
-from riskcalc.pages.exhibit import Block, Section, check_first, fold, items, table, words
+from riskcalc.pages.exhibit import Block, Section, check_block, fold, items, table, words
 from riskcalc.pages.exhibits.answer import question_words
 from riskcalc.pages.exhibits.options import first_word, in_sentence, own_or_ours
 from riskcalc.pages.exhibits.own_figures import own_block
@@ -127,7 +127,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         "Read the full report for your home with its kit. Only {draws} futures were calculated here, so the amounts are "
         "rough."
     )
-    yield check_first(say(message, draws=draws))
+    yield check_block(say(message, draws=draws))
 
 
 def grid_blocks(result: Figures) -> Iterator[Block]:

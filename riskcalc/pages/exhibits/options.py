@@ -108,7 +108,13 @@ def reasons(result: Figures) -> list[str]:
         )
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
-        told.append(say("Against doing nothing alone, {best} wins in {share} of futures.", best=best, share=share))
+        told.append(
+            say(
+                "If you compare only {best} with doing nothing, {best} is ahead in {share} of futures.",
+                best=best,
+                share=share,
+            )
+        )
     if often[0] is leader:
         message = "{best} is also the best choice most often, in {share} of futures."
         told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
@@ -118,9 +124,7 @@ def reasons(result: Figures) -> list[str]:
     else:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
-        told.append(
-            say("Among all {count} choices, first place is close: {shares}.", count=len(choices(result)), shares=shares)
-        )
+        told.append(say("Compared all at once, no choice is clearly more often the best: {shares}.", shares=shares))
     return told
 
 

@@ -190,7 +190,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what you measured. Bar: where the dot was expected, with a chance of 8 in 10. 100 %: as expected.",
+        reading="Dot: what you measured. 100 %: the forecast. Bar: the dot should land here 8 times in 10.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
