@@ -32,6 +32,7 @@ resource_factor = 1
 annual_use_kwh = 2000
 weekday_home_share = 0.4
 always_on_factor = 1
+lamps_and_screens_factor = 1
 appliances = { fridge_freezer = "unit", television = "unit", kettle = "unit", hob = "elsewhere" }
 surfaces = { balcony = { tilt_deg = 75, azimuth_deg = 200, mounting = "rail" } }
 

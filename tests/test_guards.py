@@ -128,7 +128,7 @@ GUARDS: dict[str, tuple[Callable[[Any], Any], tuple[Any, ...], tuple[Any, ...]]]
     "usual days": (lambda v: need(2, wide=v), (2,), (1, 3)),
     "light": (lambda v: need(2, light=v), (of_hours(0), np.zeros((2, 24))), (np.zeros(23), of_hours(np.inf))),
     "rank row": (lambda v: inputs(rank_row=[v] * 3), (-1, 1), (-2, 2)),
-    "scale row": (lambda v: inputs(scale_row=[v] * 3), (0, 2), (-1, 3)),
+    "scale row": (lambda v: inputs(scale_row=[v] * 3), (0, 3), (-1, 4)),
     "run": (lambda v: inputs(run_minutes=of_hours(v)), (1, 60), (0,)),
     "runs of a slot": (lambda v: inputs(first_run=v), (RUNS,), (GAP, RUNS - 1, RUNS + 1)),
     "bases": (bases, (1, 4), (0,)),
@@ -290,6 +290,6 @@ def test_what_is_always_on_is_scaled_however_little_it_is() -> None:
         run_w=np.tile(np.array([[0.1, 0.05]], np.float32), (8760, 1)), wired_w=np.zeros((1, 2, 8760), np.float32),
         basis=("use", "base"), rank_row=np.array([-1, -1]), rank_below=np.array([True, True]), scale_row=np.array([0, 2]),
     )  # fmt: skip
-    household, base = two.household_scales([1.314], 0.5, 0.5, [2.0])
+    household, base, _ = two.household_scales([1.314], 0.5, 0.5, [2.0])
     assert household == pytest.approx([0.5], rel=1e-6)
     assert base == pytest.approx([2.0], rel=1e-6)

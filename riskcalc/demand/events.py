@@ -27,10 +27,14 @@ _SOURCE = (
     "calibrated to the winter workday of the BDEW H0 profile and of UK profile class 1"
 )
 _CLASS_GROUP = {"always_on": synthesis.ALWAYS_ON, "at_home": synthesis.AT_HOME, "movable": synthesis.MOVABLE}
+#: What is used at home with less power than this [W] counts as small: lamps, screens and the like.
+SMALL_W = 200.0
 _RANK = {  # stream: (rank_row, rank_below, scale_row)
     "always": (-1, True, 2),
     "home_day": (0, True, 0),
     "away_day": (0, False, 0),
+    "home_small": (0, True, 3),
+    "away_small": (0, False, 3),
     "movable_usual": (1, False, 0),
     "movable_moved": (1, True, 0),
     "car": (1, False, 1),
@@ -179,15 +183,23 @@ def _day_ranks(seed: int, *, years: int, weekend: NDArray[np.bool_]) -> NDArray[
 
 
 def _present_streams(loads: list[Load]) -> tuple[str, ...]:
-    classes = {load.appliance.appliance_class for load in loads if load.kind != synthesis.VEHICLE}
+    groups = {_group(load) for load in loads if load.kind != synthesis.VEHICLE}
     present = {"always"}
-    if "at_home" in classes:
+    if synthesis.AT_HOME in groups:
         present |= {"home_day", "away_day"}
-    if "movable" in classes:
+    if synthesis.SMALL in groups:
+        present |= {"home_small", "away_small"}
+    if synthesis.MOVABLE in groups:
         present |= {"movable_usual", "movable_moved"}
     if any(load.kind == synthesis.VEHICLE for load in loads):
         present |= {"car", "car_moved"}
     return tuple(name for name in synthesis.STREAMS if name in present)
+
+
+def _group(load: Load) -> int:
+    """Return the streams that a load goes to; small loads used at home have some of their own."""
+    group = _CLASS_GROUP[load.appliance.appliance_class]
+    return synthesis.SMALL if group == synthesis.AT_HOME and load.power_w < SMALL_W else group
 
 
 def _load_arrays(loads: list[Load], *, years: int, southern: bool) -> tuple[NDArray[np.generic], ...]:
@@ -199,7 +211,7 @@ def _load_arrays(loads: list[Load], *, years: int, southern: bool) -> tuple[NDAr
     seasons = [habits.season(activity, southern=southern) for activity in activities]
     return (
         np.array([load.kind for load in loads], dtype=np.int64),
-        np.array([_CLASS_GROUP[load.appliance.appliance_class] for load in loads], dtype=np.int64),
+        np.array([_group(load) for load in loads], dtype=np.int64),
         np.array([crc32(load.appliance.key.encode()) + 1 for load in loads], dtype=np.uint64),
         np.array([0 if load.in_reach else 1 for load in loads], dtype=np.int64),
         np.array([load.length_min for load in loads], dtype=np.int64),

@@ -21,7 +21,7 @@ from riskcalc.errors import Question
 #: Rows of `DemandPool.day_rank`.
 HOME_ROW, MOVED_ROW = 0, 1
 #: Values of `DemandPool.scale_row`.
-HOUSEHOLD_SCALE, CAR_SCALE, BASE_SCALE = 0, 1, 2
+HOUSEHOLD_SCALE, CAR_SCALE, BASE_SCALE, SMALL_SCALE = 0, 1, 2, 3
 #: Least factor on what is not always on, however much is; judgement.
 LEAST_ACTIVE = 0.2
 
@@ -32,7 +32,8 @@ class DemandPool:
 
     Stream b counts on local day j of pool year k of a draw with shares (home, moved) if `rank_row[b]` is -1, or if
     (day_rank[k, row, j] < share[row]) == rank_below[b] with row = rank_row[b]. Its watts are multiplied by the draw's
-    household scale (`scale_row` 0), car scale (1) or base scale (2: what is always on).
+    household scale (`scale_row` 0), car scale (1), base scale (2: what is always on) or small scale (3: lamps, screens
+    and other small loads used at home).
 
     Attributes
     ----------
@@ -148,12 +149,18 @@ class DemandPool:
         return np.stack([self._mean_kwh_of_basis(index, day_kwh[:, index], shares) for index in range(len(self.basis))])
 
     def household_scales(
-        self, annual_use_kwh: ArrayLike, home_share: ArrayLike, moved_share: ArrayLike, base_factor: ArrayLike = 1.0
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Factors that bring the household streams (the car aside) to the annual figure: household and base, (draws,) each.
+        self,
+        annual_use_kwh: ArrayLike,
+        home_share: ArrayLike,
+        moved_share: ArrayLike,
+        base_factor: ArrayLike = 1.0,
+        small_factor: ArrayLike = 1.0,
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """Factors that bring the household streams (the car aside) to the annual figure: household, base, small, (draws,) each.
 
         What is always on takes `base_factor` times its share of the year, and all else makes up for it, down to LEAST_ACTIVE
-        of its own share. Limiting case: a factor of 1 scales both alike.
+        of its own share. Of that, small loads take `small_factor` times as much against the others as they are made with.
+        Limiting case: factors of 1 scale all alike.
 
         Raises
         ------
@@ -161,14 +168,19 @@ class DemandPool:
             If the household streams are empty, so that no factor can reach the figure.
         """
         kwh = self.mean_kwh(home_share, moved_share)
-        active, base = (kwh[self.scale_row == row].sum(axis=0) for row in (HOUSEHOLD_SCALE, BASE_SCALE))
+        large, base, small = (
+            kwh[self.scale_row == row].sum(axis=0) for row in (HOUSEHOLD_SCALE, BASE_SCALE, SMALL_SCALE)
+        )
+        active = large + small
         if np.any(active + base <= 0.0):
             raise ValueError("annual use of the household streams: 0 kWh; accepted: more than 0")
         alike = np.asarray(annual_use_kwh, dtype=float) / (active + base)
         most = (active + base - LEAST_ACTIVE * active) / np.where(base > 0.0, base, 1.0)
         factor = np.where((active > 0.0) & (base > 0.0), np.minimum(base_factor, most), 1.0)
-        rest = np.divide(active + base - factor * base, active, out=np.ones(active.shape), where=active > 0.0)
-        return alike * rest, alike * factor
+        weight = np.where(large > 0.0, small_factor, 1.0)
+        weighed = large + weight * small
+        rest = np.divide(active + base - factor * base, weighed, out=np.ones(active.shape), where=active > 0.0)
+        return alike * rest, alike * factor, alike * rest * weight
 
     def _by_day(self, by_slot: NDArray[np.float64]) -> NDArray[np.float64]:
         years, bases, _ = by_slot.shape

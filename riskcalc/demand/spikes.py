@@ -252,7 +252,8 @@ def _made_years(
     found = np.zeros((years, MINUTES_PER_YEAR), dtype=np.float32)
     for year in range(years):
         at_home = np.repeat(pool.day_rank[year, 0] < home.home_share, 1440)
-        runs_on = {"home_day": at_home, "away_day": ~at_home, "movable_moved": False, "car_moved": False}
+        by_day = {"home_day": at_home, "home_small": at_home, "away_day": ~at_home, "away_small": ~at_home}
+        runs_on = by_day | {"movable_moved": False, "car_moved": False}
         for name, watts in zip(pool.basis, pool.minutes_w(year), strict=True):
             found[year] += watts * runs_on.get(name, True)
     return list(found)

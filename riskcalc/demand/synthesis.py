@@ -18,10 +18,12 @@ from riskcalc.demand.chance import poisson, start_sequence, uniform
 from riskcalc.jit import compiled, inner, inner_with_arrays
 
 CONSTANT, THERMOSTAT, EVENTS, LAMPS, VEHICLE, HEAT = 0, 1, 2, 3, 4, 5
-ALWAYS_ON, AT_HOME, MOVABLE = 0, 1, 2
+ALWAYS_ON, AT_HOME, MOVABLE, SMALL = 0, 1, 2, 3
 #: Order of all streams; `stream_row` maps each to its row in the output or to -1.
-STREAMS = ("always", "home_day", "away_day", "movable_usual", "movable_moved", "car", "car_moved")
-ALWAYS, HOME_DAY, AWAY_DAY, USUAL, MOVED, CAR_USUAL, CAR_MOVED = range(7)
+STREAMS = (
+    "always", "home_day", "away_day", "home_small", "away_small", "movable_usual", "movable_moved", "car", "car_moved",
+)  # fmt: skip
+ALWAYS, HOME_DAY, AWAY_DAY, HOME_SMALL, AWAY_SMALL, USUAL, MOVED, CAR_USUAL, CAR_MOVED = range(9)
 _STREAM_COUNT = len(STREAMS)
 MINUTES = 1440
 #: Minutes before 03:00 count as the late evening of the same day.
@@ -254,10 +256,11 @@ def _fill_appliance(
         _fill_charge(
             state, streams[CAR_USUAL], streams[CAR_MOVED], cumulative, mean, length, power_w, moved_start, moved_length
         )
-    elif group == AT_HOME:
+    elif group in (AT_HOME, SMALL):
         first_pattern, last_pattern = (2, 3) if weekend else (0, 2)
         for pattern in range(first_pattern, last_pattern):
-            buffer = streams[AWAY_DAY if pattern == 1 else HOME_DAY]
+            away, home = (AWAY_SMALL, HOME_SMALL) if group == SMALL else (AWAY_DAY, HOME_DAY)
+            buffer = streams[away if pattern == 1 else home]
             if kind == LAMPS:
                 _fill_lamps(state, buffer, windows[pattern], cumulative, dark, mean * busy, length, power_w)
             else:

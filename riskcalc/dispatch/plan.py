@@ -83,7 +83,7 @@ class DispatchInputs:
     rank_below : bool (B,)
         True: the basis is active on days whose rank is below the draw's share, False: on the others.
     scale_row : int (B,)
-        0 = household scale, 1 = car scale, 2 = base scale.
+        0 = household scale, 1 = car scale, 2 = base scale, 3 = small scale.
     day_rank : float64 (K, 2, 365)
         Rank of each wall-clock day for "at home" and "moved"; -1 is below any share.
     charge_allowed : float64 (K, 365)
@@ -153,8 +153,8 @@ class DispatchInputs:
             raise ValueError("inputs: run_minutes: accepted: 1 or more")
         if np.any((self.rank_row < -1) | (self.rank_row > 1)):
             raise ValueError("inputs: rank_row: accepted: -1, 0, 1")
-        if np.any((self.scale_row < 0) | (self.scale_row > 2)):
-            raise ValueError("inputs: scale_row: accepted: 0, 1, 2")
+        if np.any((self.scale_row < 0) | (self.scale_row > 3)):
+            raise ValueError("inputs: scale_row: accepted: 0, 1, 2, 3")
 
     @property
     def years(self) -> int:

@@ -85,9 +85,11 @@ class Param(IntEnum):
     """Factor on every demand basis with `scale_row` 1."""
     BASE_SCALE = 18
     """Factor on every demand basis with `scale_row` 2."""
-    HOME_SHARE = 19
+    SMALL_SCALE = 19
+    """Factor on every demand basis with `scale_row` 3."""
+    HOME_SHARE = 20
     """Share of days with the "at home" pattern."""
-    MOVED_SHARE = 20
+    MOVED_SHARE = 21
     """Share of days on which movable use is moved."""
 
 
@@ -101,6 +103,7 @@ _DEFAULTS: dict[str, float] = {
     "household_scale": 1.0,
     "car_scale": 1.0,
     "base_scale": 1.0,
+    "small_scale": 1.0,
 }
 _EFFICIENCIES = ("charge_efficiency", "discharge_efficiency", "solar_efficiency", "charger_efficiency")
 _MAY_BE_INFINITE = ("socket_limit_w", "export_limit_w")

@@ -114,6 +114,12 @@ class Home(Table):
         ),
         title="How much is always on (1 is as listed)",
     )
+    lamps_and_screens_factor: Annotated[Quantity, Uncertain(0.1, 10)] = default_number(
+        Lognormal(median=1.0, sigma=0.4, minimum=0.5, maximum=2.0),
+        "how much lamps, screens and other loads under 200 W are used against all else, over what the list says",
+        judgement("evenings of homes of one use differ; how far is our guess"),
+        title="Lamps and screens (1 is as listed)",
+    )
     moved_share: Share = default_number(
         0.0, "share of days on which movable loads really move", title="Movable use that moves"
     )

@@ -78,7 +78,7 @@ def year_params(
 ) -> Floats:
     """Return `params` of one year: the new kit's figures, worn by `capacity_share`, all zero where it no longer works.
 
-    `habits` holds household_scale, car_scale, base_scale, home_share and moved_share, each (draws,).
+    `habits` holds household_scale, car_scale, base_scale, small_scale, home_share and moved_share, each (draws,).
     """
     figures = {name: np.broadcast_to(np.asarray(value, float), capacity_share.shape) for name, value in new.items()}
     for name in ("capacity_wh", "floor_wh"):
@@ -118,24 +118,26 @@ def split_meter(metered: DemandPool) -> DemandPool:
 
 
 def habit_figures(demand: DemandPool, values: Values, *, draws: int) -> dict[str, Floats]:
-    """Return household_scale, car_scale, base_scale, home_share and moved_share of every draw, each (draws,)."""
+    """Return household, car, base and small scale, home_share and moved_share of every draw by name, each (draws,)."""
     home_share, moved_share = values["home.weekday_home_share"], values["home.moved_share"]
     annual_kwh = values["home.annual_use_kwh"]
     if "meter_rest" in demand.basis:
         reached = values["home.demand.reachable_share"]
         scale = annual_kwh / demand.mean_kwh(home_share, moved_share)[0]
-        return _habits((scale * reached, scale * (1.0 - reached), scale), home_share, moved_share)
-    scale, base = demand.household_scales(annual_kwh, home_share, moved_share, values["home.always_on_factor"])
+        return _habits((scale * reached, scale * (1.0 - reached), scale, scale), home_share, moved_share)
+    scale, base, small = demand.household_scales(
+        annual_kwh, home_share, moved_share, values["home.always_on_factor"], values["home.lamps_and_screens_factor"]
+    )
     is_car = demand.scale_row == CAR_SCALE
     if not is_car.any():
-        return _habits((scale, np.zeros(draws), base), home_share, moved_share)
+        return _habits((scale, np.zeros(draws), base, small), home_share, moved_share)
     car_kwh = demand.mean_kwh(home_share, moved_share)[is_car].sum(axis=0)
     # A use so small that no year of the pool charges at all has nothing to scale.
     wanted_kwh = np.broadcast_to(values["home.car_kwh_per_year"], car_kwh.shape)
     car_scale = np.divide(wanted_kwh, car_kwh, out=np.zeros(car_kwh.shape), where=car_kwh > 0.0)
-    return _habits((scale, car_scale, base), home_share, moved_share)
+    return _habits((scale, car_scale, base, small), home_share, moved_share)
 
 
-def _habits(scales: tuple[Floats, Floats, Floats], home_share: Floats, moved_share: Floats) -> dict[str, Floats]:
-    named = dict(zip(("household_scale", "car_scale", "base_scale"), scales, strict=True))
+def _habits(scales: tuple[Floats, ...], home_share: Floats, moved_share: Floats) -> dict[str, Floats]:
+    named = dict(zip(("household_scale", "car_scale", "base_scale", "small_scale"), scales, strict=True))
     return named | {"home_share": home_share, "moved_share": moved_share}

@@ -32,9 +32,10 @@ ORDINARY = (
 
 
 def made_years(
-    home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5, always_on_factor=1.0, only=None
-):
-    """Return made years of a home, shape (years, 365, 1440) [W]; with a factor on what is always on all else makes up for it.
+    home, *, years, seed=1, occupants=3, annual_use_kwh=3500.0, home_share=0.5, always_on_factor=1.0,
+    lamps_and_screens_factor=1.0, only=None,
+):  # fmt: skip
+    """Return made years of a home, shape (years, 365, 1440) [W]; all else makes up for the factors.
 
     `only`: what one appliance of the home takes.
     """
@@ -43,19 +44,20 @@ def made_years(
         reach, clock=local_clock("Europe/Paris"), years=years, seed=seed, occupants=occupants,
         annual_use_kwh=annual_use_kwh, home_share=home_share, latitude_deg=48.8,
     )  # fmt: skip
-    active, base = 1.0, 1.0
-    if always_on_factor != 1.0:
-        active, base = (
-            row[0] for row in pool.household_scales([annual_use_kwh], [home_share], [0.0], [always_on_factor])
-        )
+    active, base, small = 1.0, 1.0, 1.0
+    if (always_on_factor, lamps_and_screens_factor) != (1.0, 1.0):
+        factors = [always_on_factor], [lamps_and_screens_factor]
+        active, base, small = (row[0] for row in pool.household_scales([annual_use_kwh], [home_share], [0.0], *factors))
     out = []
     for year in range(years):
         stream = dict(zip(pool.basis, pool.minutes_w(year).astype(float), strict=True))
         at_home = np.repeat(pool.day_rank[year, 0] < home_share, 1440)
-        used = np.where(at_home, stream.get("home_day", 0.0), stream.get("away_day", 0.0)) + stream.get(
-            "movable_usual", 0.0
+        used, little = (
+            np.where(at_home, stream.get(f"home_{kind}", 0.0), stream.get(f"away_{kind}", 0.0))
+            for kind in ("day", "small")
         )
-        out.append((base * stream["always"] + active * used).reshape(365, 1440))
+        used += stream.get("movable_usual", 0.0)
+        out.append((base * stream["always"] + active * used + small * little).reshape(365, 1440))
     return np.stack(out)
 
 
@@ -147,19 +149,21 @@ def sun_statistics(day_w):
     }
 
 
-def homes_of_one_use(homes, *, seed, always_on, annual_use_kwh=3500.0, even_within_the_hour=False):
+def homes_of_one_use(homes, *, seed, always_on, lamps_and_screens, annual_use_kwh=3500.0, even_within_the_hour=False):
     """Return the sun statistics of a made year of every home (appliances, people, share at home), {name: (homes,)}.
 
-    What is always on is multiplied by a number from the distribution `always_on`, as in a future of a scenario. Use that is
-    even within each hour has no spikes.
+    What is always on, and lamps and screens, are multiplied by numbers from the distributions `always_on` and
+    `lamps_and_screens`, as in a future of a scenario. Use that is even within each hour has no spikes.
     """
-    levels = (np.random.default_rng(seed).permutation(len(homes)) + 0.5) / len(homes)
+    generator = np.random.default_rng(seed)
+    levels, lit = ((generator.permutation(len(homes)) + 0.5) / len(homes) for _ in range(2))
     rows = []
     for number, (owned, occupants, share) in enumerate(homes):
         own = {
             "occupants": occupants,
             "home_share": share,
             "always_on_factor": float(always_on.quantile(levels[number])),
+            "lamps_and_screens_factor": float(lamps_and_screens.quantile(lit[number])),
         }
         year = made_years(owned, years=1, seed=seed + number, annual_use_kwh=annual_use_kwh, **own)[0]
         if even_within_the_hour:

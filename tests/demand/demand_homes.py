@@ -45,7 +45,9 @@ def mean_home_w(count: int, *, seed: int) -> np.ndarray:
         )  # fmt: skip
         at_home = pool.day_rank[0, 0] < share
         for name, watts in zip(pool.basis, pool.wired_w[0], strict=True):
-            switched_on = {"home_day": at_home, "away_day": ~at_home, "movable_moved": np.zeros(DAYS, dtype=bool)}
+            switched_on = dict.fromkeys(("home_day", "home_small"), at_home)
+            switched_on |= dict.fromkeys(("away_day", "away_small"), ~at_home)
+            switched_on["movable_moved"] = np.zeros(DAYS, dtype=bool)
             total += watts * switched_on.get(name, np.ones(DAYS, dtype=bool))[CLOCK.day]
     by_day = np.full((DAYS, 48), np.nan)
     by_day[CLOCK.day, CLOCK.minute // 30] = total / count

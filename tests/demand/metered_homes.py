@@ -47,8 +47,8 @@ class Made(NamedTuple):
         )
         streams = dict(zip(pool.basis, pool.minutes_w(0), strict=True))
         at_home = np.repeat(pool.day_rank[0, 0] < self.home_share, 1440)
-        by_day = np.where(at_home, streams["home_day"], streams["away_day"])
-        return streams["always"] + by_day + streams.get("movable_usual", 0.0)
+        home, away = (streams[f"{day}_day"] + streams.get(f"{day}_small", 0.0) for day in ("home", "away"))
+        return streams["always"] + np.where(at_home, home, away) + streams.get("movable_usual", 0.0)
 
 
 HOMES = {

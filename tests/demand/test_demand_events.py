@@ -92,6 +92,21 @@ def test_a_kettle_is_on_or_off():
     assert (home > 0).sum() % 3 == 0
 
 
+def test_small_loads_used_at_home_have_streams_of_their_own():
+    """A television of 121 W and lamps of 40 W are small, a kettle and an oven are not; standby and a freezer stay apart."""
+    homes = {
+        "television": {"home_small", "away_small"}, "lighting": {"home_small", "away_small"},
+        "kettle": {"home_day", "away_day"}, "oven": {"home_day", "away_day"}, "chest_freezer": set(),
+    }  # fmt: skip
+    for key, streams in homes.items():
+        pool = appliance_years({key: "unit"}, clock=UTC, years=1, seed=7, step_minutes=60)
+        assert set(pool.basis) - {"always"} == streams
+    both = appliance_years({"television": "unit", "kettle": "unit"}, clock=UTC, years=1, seed=7)
+    watts = reachable_w(both)[0]
+    assert set(np.unique(watts[_stream(both, "home_day")])) == {np.float32(0.0), np.float32(1999.0)}
+    assert set(np.unique(watts[_stream(both, "home_small")])) == {np.float32(0.0), np.float32(121.0)}
+
+
 def test_coarser_steps_keep_energy_and_peaks_in_fewer_runs():
     """Every step of 30 minutes has the mean of its 30 minutes and their highest power, to the fiftieth that counts as alike."""
     fine = appliance_years(HOME, clock=LONDON, years=1, seed=8)
@@ -108,7 +123,7 @@ def test_weekends_belong_to_the_home_stream():
     pool = appliance_years({"television": "unit"}, clock=UTC, years=1, seed=9, step_minutes=60)
     by_day = pool.reachable_day_kwh[0] + pool.wired_day_kwh[0]
     weekend = (np.arange(DAYS) + UTC.weekday[0]) % 7 >= 5
-    assert (by_day[_stream(pool, "away_day"), weekend] == 0.0).all()
+    assert (by_day[_stream(pool, "away_small"), weekend] == 0.0).all()
     assert (pool.day_rank[0, 0, weekend] == -1.0).all()
     assert (pool.day_rank[0, 0, ~weekend] >= 0.0).all()
     assert (pool.day_rank[0, 1] >= 0.0).all()
@@ -119,8 +134,8 @@ def test_nobody_uses_the_house_while_all_are_out():
     pool = appliance_years({"television": "unit"}, clock=UTC, years=8, seed=10, step_minutes=60)
     hourly = reachable_w(pool).reshape(8, len(pool.basis), DAYS, 24)
     weekday = pool.day_rank[0, 0] >= 0.0
-    home = hourly[:, _stream(pool, "home_day")][:, weekday].mean(axis=(0, 1))
-    away = hourly[:, _stream(pool, "away_day")][:, weekday].mean(axis=(0, 1))
+    home = hourly[:, _stream(pool, "home_small")][:, weekday].mean(axis=(0, 1))
+    away = hourly[:, _stream(pool, "away_small")][:, weekday].mean(axis=(0, 1))
     assert away[12] < 0.05 * home[12]
     assert away[20] > 5.0 * away[12]
 
@@ -188,7 +203,7 @@ def test_car_energy_and_scale_row():
     assert pool.mean_kwh([0.4], [1.0])[_stream(pool, "car_moved"), 0] == pytest.approx(2000.0, rel=0.04)
     assert reachable_w(pool)[:, _stream(pool, "car")].max() == pytest.approx(2300.0)
     household = pool.scale_row != 1
-    scale, _ = pool.household_scales([1000.0], [0.4], [0.0])
+    scale, _, _ = pool.household_scales([1000.0], [0.4], [0.0])
     assert scale[0] * kwh[household].sum() == pytest.approx(1000.0)
 
 

@@ -66,7 +66,8 @@ def model_w():
     for year in range(pool.years):
         stream = dict(zip(pool.basis, pool.minutes_w(year).astype(float), strict=True))
         at_home = np.repeat(pool.day_rank[year, 0] < 0.5, 1440)
-        total = stream["always"] + stream["movable_usual"] + np.where(at_home, stream["home_day"], stream["away_day"])
+        home, away = (stream[f"{day}_day"] + stream[f"{day}_small"] for day in ("home", "away"))
+        total = stream["always"] + stream["movable_usual"] + np.where(at_home, home, away)
         years.append(total[124 * 1440 : 208 * 1440])
     return np.concatenate(years)
 

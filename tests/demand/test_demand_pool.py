@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from riskcalc.clock import DAYS, local_clock
 from riskcalc.demand.events import appliance_years
-from riskcalc.demand.pool import BASE_SCALE, HOUSEHOLD_SCALE, DemandPool, balanced_ranks
+from riskcalc.demand.pool import BASE_SCALE, HOUSEHOLD_SCALE, SMALL_SCALE, DemandPool, balanced_ranks
 from riskcalc.scenario.home import Home
 from riskcalc.weather.climates import climate
 from riskcalc.weather.generator import generated_years
@@ -77,7 +77,7 @@ def test_household_scale_meets_the_annual_figure():
     watts = np.random.default_rng(1).random((2, 3, DAYS)) * 500.0
     pool = _pool(watts, np.random.default_rng(2).random((2, DAYS)))
     shares, use = np.array([0.1, 0.5, 0.9]), np.array([2000.0, 3000.0, 4500.0])
-    scale, _ = pool.household_scales(use, shares, np.zeros(3))
+    scale, _, _ = pool.household_scales(use, shares, np.zeros(3))
     assert scale * pool.mean_kwh(shares, np.zeros(3)).sum(axis=0) == pytest.approx(use)
 
 
@@ -119,14 +119,34 @@ def test_always_on_use_makes_room_for_itself():
         clock=local_clock("Europe/London"), years=2, seed=3, annual_use_kwh=900.0, home_share=0.4,
     )  # fmt: skip
     factor = np.array([0.5, 1.0, 1.5, 50.0])
-    scale, base_scale = pool.household_scales(np.full(4, 1000.0), np.full(4, 0.4), np.zeros(4), factor)
+    scale, base_scale, small_scale = pool.household_scales(np.full(4, 1000.0), np.full(4, 0.4), np.zeros(4), factor)
     kwh = pool.mean_kwh(np.full(4, 0.4), np.zeros(4))
     base = kwh[pool.scale_row == BASE_SCALE].sum(axis=0)
-    active = kwh[pool.scale_row == HOUSEHOLD_SCALE].sum(axis=0)
+    active = kwh[(pool.scale_row == HOUSEHOLD_SCALE) | (pool.scale_row == SMALL_SCALE)].sum(axis=0)
+    assert small_scale == pytest.approx(scale)
     assert scale * active + base_scale * base == pytest.approx(np.full(4, 1000.0))
     assert base_scale[:3] / base_scale[1] == pytest.approx(factor[:3])
     assert scale[1] == pytest.approx(base_scale[1])
     assert scale[3] == pytest.approx(0.2 * scale[1])
+
+
+def test_lamps_and_screens_take_from_what_is_used_beside_them():
+    """Twice the factor is twice a lamp against a kettle; the year's use holds, and what is always on keeps its watts."""
+    pool = appliance_years(
+        {"fridge_freezer": "unit", "kettle": "unit", "washing_machine": "unit", "television": "unit", "lighting": "elsewhere"},
+        clock=local_clock("Europe/London"), years=2, seed=3, annual_use_kwh=1600.0, home_share=0.4,
+    )  # fmt: skip
+    factor = np.array([0.5, 1.0, 2.0])
+    shares = np.full(3, 0.4), np.zeros(3)
+    scale, base_scale, small_scale = pool.household_scales(np.full(3, 1600.0), *shares, np.ones(3), factor)
+    kwh = dict(zip(pool.basis, pool.mean_kwh(*shares), strict=True))
+    small = kwh.pop("home_small") + kwh.pop("away_small")
+    always = kwh.pop("always")
+    assert scale * sum(kwh.values()) + base_scale * always + small_scale * small == pytest.approx(np.full(3, 1600.0))
+    assert small_scale / scale == pytest.approx(factor)
+    assert base_scale == pytest.approx(np.full(3, base_scale[1]))
+    assert small_scale[1] == pytest.approx(scale[1])
+    assert small_scale[0] < small_scale[1] < small_scale[2]
 
 
 @pytest.mark.published
@@ -141,18 +161,21 @@ def test_futures_of_one_use_differ_in_direct_use(record_property):
         annual_use_kwh=3500.0, home_share=0.4, latitude_deg=48.8, step_minutes=30,
     )  # fmt: skip
     levels = (np.arange(draws) + 0.5) / draws
-    order = np.random.default_rng(4).permutation(draws)
-    defaults = {name: Home.model_fields[name].default for name in ("weekday_home_share", "always_on_factor")}
-    share = defaults["weekday_home_share"].quantile(levels)
-    factor = defaults["always_on_factor"].quantile(levels[order])
-    scale, base_scale = pool.household_scales(np.full(draws, 3500.0), share, np.zeros(draws), factor)
+    generator = np.random.default_rng(4)
+    share = Home.model_fields["weekday_home_share"].default.quantile(levels)
+    factors = [
+        Home.model_fields[name].default.quantile(levels[generator.permutation(draws)])
+        for name in ("always_on_factor", "lamps_and_screens_factor")
+    ]
+    scale, base_scale, small_scale = pool.household_scales(np.full(draws, 3500.0), share, np.zeros(draws), *factors)
     light = generated_years(climate("uk_average"), years=1, seed=5, yearly_spread=0.06).ghi[0]
     found = []
     for draw in range(draws):
         stream = dict(zip(pool.basis, pool.minutes_w(draw % years).astype(float), strict=True))
         home = np.repeat(pool.day_rank[draw % years, 0] < share[draw], 1440)
         active = np.where(home, stream["home_day"], stream["away_day"]) + stream["movable_usual"]
-        load = base_scale[draw] * stream["always"] + scale[draw] * active
+        small = np.where(home, stream["home_small"], stream["away_small"])
+        load = base_scale[draw] * stream["always"] + scale[draw] * active + small_scale[draw] * small
         sun = np.repeat(light / light.sum() * 950.0 * load.sum() / 60_000.0, 60)
         found.append(100.0 * np.minimum(load, sun).sum() / sun.sum())
     low, middle, high = np.quantile(found, (0.1, 0.5, 0.9))

@@ -38,7 +38,10 @@ LIKE = (
 #: Watts that run all year beside them: without, a tenth of the made minutes lie below 99 W; measured, below 214 W.
 LIKE_STEADY_W = 115.0
 #: What futures of a scenario draw by default.
-ALWAYS_ON = Home.model_fields["always_on_factor"].default
+SHAPE = {
+    "always_on": Home.model_fields["always_on_factor"].default,
+    "lamps_and_screens": Home.model_fields["lamps_and_screens_factor"].default,
+}
 SOURCE = "one home, 2008, Hebrail & Berard 2012"
 #: Name: measured in that home, and how far a mean of made years may lie from it.
 DAYS_MEASURED = {
@@ -107,7 +110,7 @@ def test_homes_of_one_use_differ_as_measured_ones(record_property):
     """Direct use of homes at random, all of 3,500 kWh: the middle and nine in ten beside 30 to 37 % in four measured homes."""
     generator = np.random.default_rng(3)
     homes = [_beside("demand_homes").any_home(generator) for _ in range(16)]
-    direct = 100.0 * _beside("daily_statistics").homes_of_one_use(homes, seed=300, always_on=ALWAYS_ON)["direct use"]
+    direct = 100.0 * _beside("daily_statistics").homes_of_one_use(homes, seed=300, **SHAPE)["direct use"]
     low, middle, high = np.quantile(direct, (0.05, 0.5, 0.95))
     source = "four measured homes, 30 to 37 %: range of direct use of 1 kWp per MWh"
     record_property("published", ("direct use, points between 5 and 95 % of homes", source, 7.0, high - low))

@@ -33,7 +33,7 @@ def random_case(
         input_of_plane=rng.integers(0, 2, planes),
         rank_row=rng.integers(-1, 2, bases),
         rank_below=rng.random(bases) < 0.5,
-        scale_row=rng.integers(0, 3, bases),
+        scale_row=rng.integers(0, 4, bases),
         day_rank=np.where(rng.random((years, 2, 365)) < 0.2, -1.0, rng.random((years, 2, 365))),
         charge_allowed=(rng.random((years, 365)) < 0.8).astype(float),
         sun_minutes=sun_minutes,
@@ -135,6 +135,7 @@ def _params(rng: np.random.Generator, draws: int) -> np.ndarray:
         household_scale=rng.uniform(0.3, 1.5, draws),
         car_scale=rng.choice([0.0, 1.0], draws),
         base_scale=rng.uniform(0.5, 2.0, draws),
+        small_scale=rng.uniform(0.5, 2.0, draws),
         home_share=rng.random(draws),
         moved_share=rng.random(draws),
     )

@@ -136,7 +136,7 @@ def test_a_load_beyond_what_sun_and_cells_give_leaves_neighbours_alone(coupling:
     }
     for name, value in changed.items():
         params[Param[name]] = value
-    for scale in (Param.HOUSEHOLD_SCALE, Param.CAR_SCALE, Param.BASE_SCALE):
+    for scale in (Param.HOUSEHOLD_SCALE, Param.CAR_SCALE, Param.BASE_SCALE, Param.SMALL_SCALE):
         params[scale] = [0.04, 1.0]
     arguments = {name: values[..., :1].repeat(2, axis=-1) for name, values in arguments.items()}
     both = dispatch_year(coupling, inputs, plan, params, **arguments)

@@ -160,7 +160,7 @@ def test_inputs_that_do_not_fit_are_refused() -> None:
         ("run_minutes", np.full(48, 0), "inputs: run_minutes: accepted: 1 or more"),
         ("first_run", np.zeros((2, 25)), "inputs: first_run: accepted: rising, at least one run a slot, 0 to 48"),
         ("rank_row", [-1, 0, 2], "inputs: rank_row: accepted: -1, 0, 1"),
-        ("scale_row", [0, 0, 3], "inputs: scale_row: accepted: 0, 1, 2"),
+        ("scale_row", [0, 0, 4], "inputs: scale_row: accepted: 0, 1, 2, 3"),
         ("charge_allowed", np.ones((2, 364)), "inputs: charge_allowed: shape (2, 364); accepted: (2, 365)"),
     ):
         with pytest.raises(ValueError, match=re.escape(message)):

@@ -30,7 +30,7 @@ from daily_statistics import (
     warm_days_all_year,
 )
 from demand_homes import BRITISH_WINTER, WEEKDAY, any_home, bdew_h0, mean_home_w, profile_class_1
-from test_rhythm import ALWAYS_ON, LIKE, LIKE_STEADY_W
+from test_rhythm import LIKE, LIKE_STEADY_W, SHAPE
 
 from riskcalc.demand import habits
 from riskcalc.demand.meter_file import read_meter_days
@@ -147,12 +147,12 @@ def shapes() -> str:
     """Return how homes of one use differ in direct use, and what more use in the evening does to it, as lines of a list."""
     generator = np.random.default_rng(SEED)
     drawn = [any_home(generator) for _ in range(RANDOM_HOMES)]
-    homes = homes_of_one_use(drawn, seed=SEED, always_on=ALWAYS_ON)
+    homes = homes_of_one_use(drawn, seed=SEED, **SHAPE)
     direct, fall = (100.0 * homes[name] for name in ("direct use", FALL))
     low, middle, high = np.quantile(direct, (0.05, 0.5, 0.95))
     four = np.array([np.ptp(generator.choice(direct, 4, replace=False)) for _ in range(2000)])
     half, whole = (homes[name].mean() for name in GAINS)
-    even = homes_of_one_use(drawn, seed=SEED, always_on=ALWAYS_ON, even_within_the_hour=True)
+    even = homes_of_one_use(drawn, seed=SEED, **SHAPE, even_within_the_hour=True)
     lines = [
         f"- {RANDOM_HOMES} homes at random (appliances, people, days at home, always-on use), all of 3,500 kWh: direct use"
         f" {low:.1f}, {middle:.1f} and {high:.1f} % at 5, 50 and 95 % of homes. Four of them range over {np.median(four):.1f}"

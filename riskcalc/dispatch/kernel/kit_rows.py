@@ -70,6 +70,7 @@ def kit_rows(params: NDArray[np.float64], *, off_grid: bool) -> NDArray[np.float
         rows.HOUSEHOLD: figure[Param.HOUSEHOLD_SCALE],
         rows.CAR: figure[Param.CAR_SCALE],
         rows.ALWAYS_ON: figure[Param.BASE_SCALE],
+        rows.SMALL: figure[Param.SMALL_SCALE],
         rows.HOME: figure[Param.HOME_SHARE],
         rows.MOVED: figure[Param.MOVED_SHARE],
     }

@@ -75,9 +75,10 @@ TINY = 1e-100
     HOUSEHOLD,
     CAR,
     ALWAYS_ON,
+    SMALL,
     HOME,
     MOVED,
-) = range(0 * LANES, 35 * LANES, LANES)
+) = range(0 * LANES, 36 * LANES, LANES)
 
 # State that lives through the year.
 (
@@ -92,7 +93,7 @@ TINY = 1e-100
     SHORT_SLOTS,
     SHORT_DAYS,
     SHORT_TODAY,
-) = range(35 * LANES, 46 * LANES, LANES)
+) = range(36 * LANES, 47 * LANES, LANES)
 
 # The day and the slot.
 (
@@ -116,7 +117,7 @@ TINY = 1e-100
     OUTPUT,
     FOLLOWED,
     EXPORT_BEFORE,
-) = range(46 * LANES, 66 * LANES, LANES)
+) = range(47 * LANES, 67 * LANES, LANES)
 
 # Sums over a stretch, in W times minutes; the sum of what a slot leaves; and what one lane loop of a run hands to the next.
 (
@@ -144,7 +145,7 @@ TINY = 1e-100
     SERVED_FIRST,
     SUN_FIRST,
     EXPORT_LAST,
-) = range(66 * LANES, 90 * LANES, LANES)
+) = range(67 * LANES, 91 * LANES, LANES)
 
 FIRST_SUM, END_OF_SUMS = DEMAND, SLOT_LEFT
 
