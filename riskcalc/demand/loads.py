@@ -26,6 +26,9 @@ USUAL_OFTEN = (0.5, 2.0)
 #: What no list names: its steady share, and the power and length of the rest. The Household Electricity Survey 2010-11
 #: leaves 819 of some 4,000 kWh a year without a name; how it is spread was set by the minutes of one measured home.
 UNLISTED_STEADY, UNLISTED_W, UNLISTED_MINUTES = 0.3, 400.0, 120
+#: Stands for use without a name that never rests, and its share of a year: the survey's 819 of some 4,000 kWh. That all of it
+#: runs steadily is judgement.
+UNNAMED, UNNAMED_SHARE = "other_always_on", 0.2
 #: Activities that do not grow with the number of people.
 NOT_BY_PEOPLE = ("heating", "heating_rooms", "cooling")
 
@@ -108,7 +111,7 @@ def car_load(appliance: Appliance, *, in_reach: bool, kwh_per_year: float, charg
 def stretched(
     loads: list[Load], annual_use_kwh: float, household: Household
 ) -> tuple[list[Load], str, tuple[tuple[str, str, str, str, str], ...]]:
-    """Bring the expected energy to the annual figure; always-on loads stay.
+    """Bring the expected energy to the annual figure; always-on loads stay, but what has no name takes its share of it.
 
     What is used is used more or less often, up to MOST_OFTEN times the published mean. What is still missing then is use
     that the list does not name: a part of it steady, the rest at home and awake.
@@ -118,6 +121,7 @@ def stretched(
     tuple
         The loads, a note for the report, and what is unlikely about it: key, given, usual, effect, source.
     """
+    loads = [_unnamed(load, annual_use_kwh) if load.appliance.key == UNNAMED else load for load in loads]
     standby = sum(load.appliance.standby_w * 8.76 for load in loads)
     steady = standby + sum(load.kwh_per_year for load in loads if load.appliance.appliance_class == "always_on")
     events = sum(load.kwh_per_year for load in loads if load.appliance.appliance_class != "always_on")
@@ -142,6 +146,12 @@ def stretched(
     usual = f"{steady + USUAL_OFTEN[0] * events:,.0f} to {steady + USUAL_OFTEN[1] * events:,.0f} kWh for this list"
     effect = "an appliance is missing from the list or too many stand on it: how high the peaks are depends on it"
     return out, note, (("home.annual_use_kwh", given, usual, effect, "judgement"),)
+
+
+def _unnamed(load: Load, annual_use_kwh: float) -> Load:
+    """Return the use without a name with its share of the year, as steady watts."""
+    watts = UNNAMED_SHARE * annual_use_kwh / 8.76
+    return replace(load, appliance=replace(load.appliance, mean_cycle_power_w=watts, standby_w=watts))
 
 
 def _unlisted(kwh: float, household: Household) -> tuple[Appliance, Appliance]:

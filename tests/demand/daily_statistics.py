@@ -61,9 +61,9 @@ def made_years(
     return np.stack(out)
 
 
-def like_years(home, steady_w, *, years):
-    """Return made years of a home of four that uses 9,400 kWh, with so many watts that never rest, (years, 365, 1440) [W]."""
-    return steady_w + made_years(home, years=years, occupants=4, annual_use_kwh=9400.0 - 8.76 * steady_w)
+def like_years(home, *, years):
+    """Return made years of a home of four that uses 9,400 kWh, (years, 365, 1440) [W]."""
+    return made_years(home, years=years, occupants=4, annual_use_kwh=9400.0)
 
 
 def warm_days_all_year(day_w):

@@ -233,6 +233,22 @@ def test_what_is_always_on_is_taken_off_before_use_is_stretched():
     assert factor == pytest.approx(1.2, abs=0.02)
 
 
+@pytest.mark.published
+@pytest.mark.parametrize("use", [2000.0, 4000.0])
+def test_a_fifth_of_the_year_has_no_name(use: float, record_property):
+    """819 of some 4,000 kWh a year have no name in the survey; where a home lists them, steady watts carry them."""
+    home = dict.fromkeys(HOME, "elsewhere") | {"other_always_on": "unit"}
+    pool = appliance_years(home, clock=UTC, years=8, seed=21, step_minutes=60, annual_use_kwh=use)
+    watts = reachable_w(pool)
+    assert np.ptp(watts[:, _stream(pool, "always")]) == 0.0
+    share = 8.76 * float(watts[0].sum(axis=0).mean()) / use
+    record_property(
+        "published", ("share of a year without a name", "Household Electricity Survey 2010-11", 819 / 4000, share)
+    )
+    assert share == pytest.approx(819 / 4000, abs=0.01)
+    assert pool.mean_kwh([0.4], [0.0]).sum() == pytest.approx(use, rel=0.03)
+
+
 def test_an_annual_use_out_of_proportion_is_noted():
     """9000 kWh from a kettle cannot come from habits: the note says that power is scaled."""
     pool = appliance_years({"kettle": "unit"}, clock=UTC, years=1, seed=20, step_minutes=60, annual_use_kwh=9000.0)

@@ -35,8 +35,6 @@ LIKE = (
     *("oven", "washing_machine", "tumble_dryer", "dishwasher", "iron", "vacuum", "hi_fi", "clock", "lighting"),
     *("router_standby", "other_always_on", "hair_dryer", "storage_water_heater", "electric_heating"),
 )
-#: Watts that run all year beside them: without, a tenth of the made minutes lie below 99 W; measured, below 214 W.
-LIKE_STEADY_W = 115.0
 #: What futures of a scenario draw by default.
 SHAPE = {
     "always_on": Home.model_fields["always_on_factor"].default,
@@ -61,7 +59,7 @@ MINUTES_MEASURED = {
 @pytest.fixture(scope="module")
 def like_w():
     """Four made years of the like home [W]."""
-    return _beside("daily_statistics").like_years(LIKE, LIKE_STEADY_W, years=4)
+    return _beside("daily_statistics").like_years(LIKE, years=4)
 
 
 def _means(rows):

@@ -30,7 +30,7 @@ from daily_statistics import (
     warm_days_all_year,
 )
 from demand_homes import BRITISH_WINTER, WEEKDAY, any_home, bdew_h0, mean_home_w, profile_class_1
-from test_rhythm import LIKE, LIKE_STEADY_W, SHAPE
+from test_rhythm import LIKE, SHAPE
 
 from riskcalc.demand import habits
 from riskcalc.demand.meter_file import read_meter_days
@@ -75,7 +75,7 @@ def table(measured: Path) -> str:
     """Return the statistics of a measured home beside those of two made ones, as a table in Markdown."""
     power_w = read_meter_days(measured, zone="Europe/Paris").power_w
     homes = {
-        "made, a home like it": like_years(LIKE, LIKE_STEADY_W, years=MADE_YEARS),
+        "made, a home like it": like_years(LIKE, years=MADE_YEARS),
         "made, 3,500 kWh without electric heating": made_years(ORDINARY, years=MADE_YEARS),
     }
     measured_w = np.delete(power_w, 59, axis=0)[:365]
@@ -108,8 +108,7 @@ def without_heating(measured_w: np.ndarray) -> str:
     """Return what the sun statistics are where nothing is heated: days from May to September, all year, as a line of a list."""
     days = warm_days_all_year(np.where(np.isfinite(measured_w), measured_w, np.nanmean(measured_w)))
     home = [key for key in LIKE if key != "electric_heating"]
-    active_kwh = days.mean() * 8.76 - 8.76 * LIKE_STEADY_W
-    made = LIKE_STEADY_W + made_years(home, years=MADE_YEARS, occupants=4, annual_use_kwh=active_kwh)
+    made = made_years(home, years=MADE_YEARS, occupants=4, annual_use_kwh=days.mean() * 8.76)
     rows = [sun_statistics(warm_days_all_year(year)) for year in made]
     ours, theirs = {key: np.mean([row[key] for row in rows]) for key in rows[0]}, sun_statistics(days)
     told = [
@@ -125,8 +124,8 @@ def without_heating(measured_w: np.ndarray) -> str:
 
 def by_appliance() -> str:
     """Return by how much the fall would be less if an appliance's use were even within each hour, as a line of a list."""
-    one = {"years": 1, "occupants": 4, "annual_use_kwh": 9400.0 - 8.76 * LIKE_STEADY_W}
-    whole = LIKE_STEADY_W + made_years(LIKE, **one)[0]
+    one = {"years": 1, "occupants": 4, "annual_use_kwh": 9400.0}
+    whole = made_years(LIKE, **one)[0]
     fall, less = sun_statistics(whole)[FALL], {}
     for key in LIKE:
         own = made_years(LIKE, only=key, **one)[0]
