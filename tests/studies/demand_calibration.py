@@ -153,7 +153,8 @@ def shapes() -> str:
     half, whole = (homes[name].mean() for name in GAINS)
     even = homes_of_one_use(drawn, seed=SEED, **SHAPE, even_within_the_hour=True)
     lines = [
-        f"- {RANDOM_HOMES} homes at random (appliances, people, days at home, always-on use), all of 3,500 kWh: direct use"
+        f"- {RANDOM_HOMES} homes at random (appliances, people, days at home, always-on use, lamps and screens), all of"
+        " 3,500 kWh: direct use"
         f" {low:.1f}, {middle:.1f} and {high:.1f} % at 5, 50 and 95 % of homes. Four of them range over {np.median(four):.1f}"
         f" points in the middle case, over 7 or more in {100 * (four >= 7.0).mean():.0f} % of cases.",
         f"- From 60- to 1-minute steps their direct use falls by {fall.mean():.1f} % on average, by"
@@ -200,34 +201,35 @@ Written by `tests/studies/demand_calibration.py --measured FILE`. Measured: one 
 heating and hot water (Hebrail and Berard, "Individual household electric power consumption", UCI, CC BY 4.0). Made: mean of
 four years. Spreads are relative to the month's mean. Sun: one year of a built-in climate, 1 kWp for each MWh, hourly.
 
-The home like it has 115 W that never rest beside its appliances: without them a tenth of its minutes lie below 99 W, of the
-measured ones below 214 W. Evenings are too even in it (0.33, measured 0.39).
+A fifth of the year of a made home that lists other loads has no name, as in the Household Electricity Survey 2010-11. That it
+never rests is judgement. At the home like it that is somewhat too much: a tenth of its minutes lie below 269 W, of the measured
+ones below 214 W. Evenings are too even in it (0.32, measured 0.39).
 
-What is not reached: direct use falls more from 60- to 1-minute steps than at the measured home, 5 % against 4 %. Electric heating
-made it 6.8 % before: it ran for 45 minutes at 1,500 W, mornings and evenings. It now runs for two hours at 1,000 W, all day
-while somebody is in, and a tank heats as often as the day takes, not by chance. What is left comes from many appliances at once
-(below); the cycles of most are published, so we leave them. Three load profiles of a published study, with sun by the minute
-too, lose 8 % on average from hourly to minute steps (Renewable Energy and Environmental Sustainability 8, 2023, 5).
+What is not reached: direct use falls more from 60- to 1-minute steps than at the measured home, 4.6 % against 3.9 %. Electric
+heating made it 6.8 % before: it ran for 45 minutes at 1,500 W, mornings and evenings. It now runs for two hours at 1,000 W, all
+day while somebody is in, and a tank heats as often as the day takes, not by chance. What is left comes from many appliances at
+once (below); the cycles of most are published, so we leave them. Three load profiles of a published study, with sun by the
+minute too, lose 8 % on average from hourly to minute steps (Renewable Energy and Environmental Sustainability 8, 2023, 5).
+Homes at random lose 10 % (below), 12 % before a fifth of their year never rested.
 
-We had feared that such heating restores a half-hour meter's minutes worse. That was chance: donors of minutes are made homes, and
-one week of one home judged them. With donors made five times by other seeds, the energy below 1.8 kW of the measured year was off
-by 1.4 points on average with the old heating; with the new one it is off by 0.6 (`half-hours.md`).
+We had feared that such heating restores a half-hour meter's minutes worse. That was chance: donors of minutes are made homes,
+and one week of one home judged them. With donors made five times by other seeds, the energy below 1.8 kW of the measured year
+was off by 1.4 points on average with the old heating; with the new one it is off by 0.6 (`half-hours.md`).
 
-What half a kilowatt-hour of battery per kW adds does not come down with spikes: if all use of 40 homes at random were even within
-each hour, it would still add 14 points, and 1 kWh fewer than the 24 to 26 of measured homes (below). The measured home gains as
-much as others where nothing is heated, 15.4 and 24.2 points. A made home like it then gains 16.1 and 25.9.
+What half a kilowatt-hour of battery per kW adds does not come down with spikes: if all use of 40 homes at random were even
+within each hour, it would still add 14 points, and 1 kWh fewer than the 24 to 26 of measured homes (below). The measured home
+gains as much as others where nothing is heated, 15.4 and 24.2 points. A made home like it then gains 16.1 and 25.8.
 
-Futures of one household differ: days at home and what is always on are drawn. Direct use of the second home then spreads over
-more than four points between one future in ten and nine in ten (`tests/demand/test_demand_pool.py`). Four measured homes range
-over seven, 30 to 37 %. Of made homes whose appliances and people differ too, nine in ten lie within seven or eight points
-(below), so four of them seldom range so far: made homes are still somewhat too alike.
+Futures of one household differ: days at home, what is always on, and lamps and screens are drawn. Direct use of the second home
+then spreads over more than four points between one future in ten and nine in ten (`tests/demand/test_demand_pool.py`). Four
+measured homes range over seven, 30 to 37 %. Of made homes whose appliances and people differ too, nine in ten lie within seven
+or eight points (below), so four of them seldom range so far: made homes are still somewhat too alike.
 
-How much use falls into the evening has no input of its own; it follows the days at home. We measured what one would do (below):
-a point of the year's use moved from day to evening takes 0.3 points off direct use. Drawn with a standard deviation of 4 points,
-it would spread direct use by 2.2 points instead of 1.9. For that, each future would have to switch a second copy of all that can
-move, which gives the kernel more runs, or scale the evening, which changes the watts of every kettle by a quarter. We do neither.
-Days at home and days out are such a switch already, and each future draws them (below). To let weekends switch too would give the
-kernel 8 % more runs, so people stay at home on weekends.
+How much use falls into the evening follows the days at home and what lamps, screens and other loads under 200 W use
+(`home.lamps_and_screens_factor`). Nothing scales the evening itself, since that would change the watts of every kettle by its
+hour. A point of the year's use moved from day to evening takes 0.3 points off direct use (below). Each future switches between
+days at home and days out (below). To let weekends switch too would give the kernel 8 % more runs, so people stay at home on
+weekends.
 
 """
 
