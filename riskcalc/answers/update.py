@@ -338,6 +338,8 @@ def limits_of(update: Update) -> Iterator[str]:
         yield "one pool year: how far a month's weather may lie from the usual is not known; revised too sharply"
     if "generation_kwh" not in update.measured.values:
         yield "generation was not measured, so more sun and lower use are hard to tell apart"
+    if not update.assessment.simulation.course.bought.all():
+        yield "only futures in which you buy count here, so the figures before may differ from those of the first report"
 
 
 def _three(drawn: Floats, weights: Floats) -> dict[str, float]:

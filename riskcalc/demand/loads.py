@@ -144,7 +144,7 @@ def stretched(
         f"{annual_use_kwh:,.0f} kWh a year; the listed appliances use {steady + events:,.0f} kWh at the published mean"
     )
     usual = f"{steady + USUAL_OFTEN[0] * events:,.0f} to {steady + USUAL_OFTEN[1] * events:,.0f} kWh for this list"
-    effect = "an appliance is missing from the list or too many stand on it: how high the peaks are depends on it"
+    effect = "the list lacks an appliance or holds too many, and that changes how high the peaks are"
     return out, note, (("home.annual_use_kwh", given, usual, effect, "judgement"),)
 
 

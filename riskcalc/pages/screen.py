@@ -39,8 +39,8 @@ def summary_lines(figures: Figures) -> list[str]:
     currency = figures["currency"]
     worth, draws = figures["net_present_value"], figures["provenance"]["draws"]
     message = counted(
-        "{title}: {draws} futures of {count} year",
-        "{title}: {draws} futures of {count} years",
+        "{title}: {draws} possible futures of {count} year each",
+        "{title}: {draws} possible futures of {count} years each",
         figures["horizon_years"],
         title="{title}",
         draws=grouped(draws),
@@ -66,7 +66,9 @@ def summary_lines(figures: Figures) -> list[str]:
     lines += [text for text in more if text]
     leading = [row for row in figures["ranking"] if row["key"] != "interactions"][:3]
     if leading:
-        lines.append("what decides it: share of the spread in worth that each input explains alone")
+        lines.append(
+            "what decides it: how much of the difference between good and bad futures each input explains alone"
+        )
         lines += [f"  {_share(row):>5}  {capital(row['label'])}" for row in leading]
     lines += [
         say("claimed: {claim} {truth}", claim=row["sentence"], truth=_truth(row)) for row in figures.get("claims", ())
@@ -101,7 +103,7 @@ def _when(figures: Figures) -> str:
     if payback["p50"]["value"] is None:
         return say("fewer than half pay back; the best 5 % within {best}", best=best)
     return say(
-        "half pay back within {half}; the best 5 % within {best}",
+        "half of the futures pay back within {half}; the best 5 % within {best}",
         half=years(payback["p50"], horizon=horizon),
         best=best,
     )
@@ -161,8 +163,8 @@ def _foresight_lines(figures: Figures) -> Iterator[str]:
     seen = figures.get("foresight")
     if seen is not None and seen["taken_share"]["value"] is not None:
         yield say(
-            "run by the rule, the battery saves {share} of what perfect foresight could (year {year} of {draws} futures, "
-            "{step}-minute steps)",
+            "with its charging rule the battery saves {share} of what it could if the future "
+            "were known (year {year}, {draws} futures, {step}-minute steps)",
             share=percent(seen["taken_share"], with_error=True),
             year=seen["year"],
             draws=seen["draws"],
@@ -188,7 +190,7 @@ def comparison_lines(result: Figures) -> list[str]:
         *options.reasons(result),
         say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
         "",
-        f"{'':<{width}}  {'best in':>8}  {'worth':>18}  {'nine in ten':>24}  {'lost against best':>17}",
+        f"{'':<{width}}  {'best in':>8}  {'worth':>18}  {'nine in ten':>24}  {'behind the best':>17}",
     ]
     for name, row in zip(names, shown, strict=True):
         worth = row["net_present_value"]
@@ -253,7 +255,7 @@ def matching_lines(result: Figures) -> list[str]:
 def _home_lines(home: Figures) -> Iterator[str]:
     name, currency = home["home"] or home["file"], home["currency"]
     if home["pick"] is None:
-        yield say("{home}: no kit could be run", home=name)
+        yield say("{home}: no kit could be compared", home=name)
     else:
         yield say(
             "{home}: {pick}, best in {share}; on average {lead} ahead of {next}",

@@ -13,7 +13,10 @@ from riskcalc.types import Figures
 def ranking_lines(figures: Figures) -> list[str]:
     """Return the whole ranking as text."""
     sobol, step, currency = figures["sobol"], figures["provenance"]["step_minutes"], figures["currency"]
-    message = "{scenario}: {points} points, {futures} futures, {simulated} of them simulated, at steps of {step}"
+    message = (
+        "{scenario}: {futures} futures from {points} starting points; energy simulated "
+        "for {simulated}, the others differ in money only; steps of {step}"
+    )
     minutes = counted("{count} minute", "{count} minutes", step)
     parts = {"points": sobol["points"], "futures": sobol["futures"], "simulated": sobol["futures_simulated"]}
     said = {name: grouped(value) for name, value in parts.items()}
@@ -65,13 +68,14 @@ def _index_notes(rows: Sequence[Figures]) -> Iterator[str]:
     yield "  in brackets: 95 % intervals"
     yield "  an interaction counts for each input in it, so the last column can add up to more than 100 %"
     if any(row[name]["value"] < -0.005 for row in rows for name in ("first_order", "total_order")):
-        yield "  a share below 0 is the noise of few points"
+        yield "  a share below 0 is only chance: few futures were run"
 
 
 def _odds_lines(found: Figures) -> Iterator[str]:
     message = "what moves the odds of payback within {years} ({odds})"
     yield say(message, years=whole_years(found["within_years"]), odds=percent(found["odds"]))
-    yield "  odds near the low and the high end; in brackets the average gap between a tenth's odds and the overall odds"
+    yield "  odds near the low and the high end of the input"
+    yield "  in brackets: how far, on average, the odds of ten groups sorted by it lie from the overall odds"
     if found["too_rare_for_shares"]:
         rare = found["rare_below"]
         message = "  no shares of variance: odds outside {low} to {high} rest on too few futures"

@@ -22,7 +22,8 @@ MEASURES = {
     "demand_served_share": "share of the demand that the kit serves, from sun or battery",
     "reachable_demand_served_share": "share of the demand within reach that the kit serves, from sun or battery",
     "months_without_grid_use": "months in which the home takes nothing from the grid",
-    "months_without_grid_use_within_reach": "months in which the loads within reach and the charger take nothing",
+    "months_without_grid_use_within_reach": "months in which what is plugged in and the charger take nothing "
+    "from the grid",
     "hours_bridged": "hours of outages bridged",
 }
 

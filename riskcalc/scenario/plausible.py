@@ -54,7 +54,7 @@ USUAL = (
     Usual("site.resource_factor", 0.8, 1.2, "It scales all the light.", JUDGEMENT),
     Usual("site.weather.yearly_spread", 0.02, 0.12, "It sets how good and bad years can be.", JUDGEMENT),
     Usual("site.albedo", 0.1, 0.4, "Snow and sand reach 0.8, but not all year.", JUDGEMENT),
-    Usual("home.annual_use_kwh", 500, 20_000, "All savings grow with it.", USE, GRID),
+    Usual("home.annual_use_kwh", 500, 20_000, "The more you use, the more the kit saves.", USE, GRID),
     Usual("home.annual_use_kwh", 50, 6000, "It decides how often the supply runs short.", JUDGEMENT, ("off_grid",)),
     Usual("home.car_kwh_per_year", 0, 8000, "That is more than 40,000 km a year.", JUDGEMENT),
     Usual("home.car_charger_w", 1400, 22_000, "It sets how long the car charges.", SHEETS),
@@ -145,7 +145,7 @@ def _joint(scenario: Scenario) -> Iterator[Question]:
     use = at(home.annual_use_kwh, 0.5)
     yield from _ratio(
         "home.annual_use_kwh", use / home.occupants, (150, 9000), " kWh a year for each person",
-        "All savings grow with it.", USE,
+        "The more you use, the more the kit saves.", USE,
     )  # fmt: skip
     dearest = max(at(rate.import_price_per_kwh, 0.5) for rate in tariff.rates.values())
     if dearest > 0:

@@ -133,9 +133,9 @@ def test_options_without_tenure_have_no_curve(small):
 @pytest.mark.parametrize(
     ("at_move", "said"),
     [
-        ("take", "the kit goes along and works on"),
-        ("sell", "the kit is sold"),
-        ("leave", "the kit is left with the home"),
+        ("take", "takes the kit with it and uses it"),
+        ("sell", "it sells the kit"),
+        ("leave", "the kit stays with the home"),
     ],
 )
 def test_the_length_of_stay_says_what_happens_to_the_kit(small, at_move, said):

@@ -146,7 +146,11 @@ def test_ties_are_named_beside_the_shares() -> None:
             for label, share in zip("ABCDE", shares, strict=True)
         ]
 
-    assert ties_words(ranking((0.30, 0.28, 0.24, 0.10, 0.09), 0.02)) == "Too close to call: A and b; B and c."
+    # 10 and 9 % are a tie as well, but the fifth is not asked about.
+    said = ties_words(ranking((0.30, 0.28, 0.24, 0.10, 0.09), 0.02))
+    assert said == "Not sure which matters more: A, b or c."
+    two = ties_words(ranking((0.40, 0.39, 0.20, 0.19, 0.09), 0.02))
+    assert two == "Not sure which matters more: A or b. Not sure which matters more: C or d."
     assert ties_words(ranking((0.30, 0.28, 0.24, 0.10, 0.09), 0.001)) == ""
     assert ties_words(ranking((0.30, 0.04, 0.04, 0.04, 0.04), 0.02)) == ""
 

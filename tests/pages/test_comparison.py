@@ -121,18 +121,18 @@ def plain(text):
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years."
-    assert words.reasons(agreed) == ["A is also the best choice most often, in 80\u202f% of futures."]
+    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years, and not just by chance."
+    assert words.reasons(agreed) == ["Counted future by future, a is the best choice most often: in 80\u202f%."]
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led) == words.opening(agreed)
-    assert words.reasons(led) == ["But b is the best choice most often, in 60\u202f% of futures."]
+    assert words.reasons(led) == ["But counted future by future, b is the best choice most often: in 60\u202f%."]
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
     assert (
         plain(words.reasons(level)[0])
         == "Compared all at once, no choice is clearly more often the best: b 51 %, a 49 %."
     )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
-    assert plain(words.opening(parted)) == "On average, a and b are too close to call: €50 apart over 15 years."
+    assert plain(words.opening(parted)) == "On average, a is €50 ahead of b over 15 years, but that may be chance."
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
     assert words.opening(same) == "A and b come to exactly the same in every future."
 
@@ -146,10 +146,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert len(words.reasons(found)) == 1
     rented = found | {"differing": [{"key": "tenure.kind"}]}
     assert words.question_words(rented) == "Different homes: what is best?"
-    assert (
-        words.reasons(rented)[0]
-        == "For each home we work out how much better or worse off the kit leaves you. These amounts are compared."
-    )
+    assert words.reasons(rented)[0] == "The homes differ, so each kit is compared with doing nothing in its own home."
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
@@ -167,7 +164,10 @@ def test_dominance_is_put_in_words():
     """Each order has its sentence, with the better one named first."""
     row = {"first": "a", "second": "b", "dominating": "b", "dominance_order": 0}
     assert dominance_words(row, {}) == "b is at least as good as a in every future, and better in some."
-    assert dominance_words({**row, "dominance_order": 2}, {}) == "Any risk-averse buyer prefers b to a."
+    assert (
+        dominance_words({**row, "dominance_order": 2}, {})
+        == "Anyone who dislikes risk (is risk-averse) would choose b over a."
+    )
     assert dominance_words({**row, "dominating": None}, {}) == ""
 
 
@@ -177,7 +177,10 @@ def test_titles_take_the_place_of_file_names():
     titled["options"][0]["title"] = "A flat with a rail"
     titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
     titled["compared"] = [{"letter": "A", "option": "a"}]
-    assert plain(words.opening(titled)) == "Choice A is best on average: €100 ahead of doing nothing over 15 years."
+    assert (
+        plain(words.opening(titled))
+        == "Choice A is best on average: €100 ahead of doing nothing over 15 years, and not just by chance."
+    )
     del titled["compared"]
     assert words.opening(titled).startswith("“A flat with a rail” is best on average")
     titled["compared"] = [{"letter": "A", "option": "a"}]
@@ -215,7 +218,10 @@ def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert plain(words.opening(nothing)) == "A is best on average: €10 ahead of doing nothing over 15 years."
+    assert (
+        plain(words.opening(nothing))
+        == "A is best on average: €10 ahead of doing nothing over 15 years, and not just by chance."
+    )
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"

@@ -62,7 +62,7 @@ def test_break_even_values_to_the_digit_they_bear() -> None:
     assert "Price of the kit: €710 ± 10" in said
     assert "Shading: about 12 % ± 1" in said
     assert "Inputs that hardly change the odds: 1: Azimuth" in said
-    assert "Inputs that cannot do it by themselves: 1: Inflation" in said
+    assert "Inputs that cannot bring it there by themselves: 1: Inflation" in said
 
 
 def test_claim_in_words() -> None:

@@ -41,7 +41,7 @@ def test_the_summary_has_the_figures_of_the_page(run) -> None:
         percent(worth["loss_probability"]),
     ):
         assert figure.translate(PLAIN) in lines
-    assert lines.startswith("A flat in the south: 64 futures of")
+    assert lines.startswith("A flat in the south: 64 possible futures of")
 
 
 @pytest.mark.parametrize(
@@ -49,7 +49,7 @@ def test_the_summary_has_the_figures_of_the_page(run) -> None:
     [
         (5000, 9000, "fewer than one in twenty pay back"),
         (100, 1000, "fewer than half pay back; the best 5 % within"),
-        (50, 300, "half pay back within"),
+        (50, 300, "half of the futures pay back within"),
     ],
 )
 def test_a_quantile_that_is_never_reached_is_said_so(read_small, low, high, said) -> None:

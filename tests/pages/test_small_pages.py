@@ -133,10 +133,10 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     other = clear | {"pick": "other"}
     assert opening([clear, clear]) == "In both homes kit is best on average."
     assert opening([clear, other]).startswith("In each of the 2 homes at least one kit is better")
-    assert lead_words([clear, clear]) == "In each of these homes the best kit is clearly ahead, not just by chance."
+    assert lead_words([clear, clear]) == "In all 2, the average lead of the best kit is too large to be chance."
     assert opening([clear, none]) == "In 1 of the 2 homes a kit is worth more, on average, than doing nothing."
-    assert lead_words([clear, none]) == "The best kit is clearly ahead, not just by chance."
-    assert lead_words([clear, close]).endswith("is clearly ahead; in the others it may be ahead by chance.")
+    assert lead_words([clear, none]) == "The average lead of the best kit is too large to be chance."
+    assert lead_words([clear, close]).endswith("is too large to be chance; in the others it may be chance.")
     assert lead_words([close]) == "The best kit may be ahead by chance."
     assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
     assert lead_words([none]) == ""
@@ -165,7 +165,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
             "decides the gain or loss most",
             "The inputs after it are too close to tell apart.",
         ),
-        (False, False, [], "probably decides", "but too few futures were run to be sure."),
+        (False, False, [], "probably decides", "but that is not certain yet."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
     ):
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
@@ -221,7 +221,7 @@ def test_an_update_names_what_lies_outside_its_range() -> None:
     found = {"verdict": "ahead", "tracks": [within, made]}
     assert opening_of_update(found) == "More electricity generated than expected so far."
     still = {"verdict": "on track", "tracks": [within]}
-    assert opening_of_update(still) == "All that was measured is as expected so far."
+    assert opening_of_update(still) == "So far everything you measured is within the expected range."
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

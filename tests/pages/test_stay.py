@@ -55,11 +55,11 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     ever = np.isfinite(found.valuation.payback_years).mean()
     assert ever > paid + 0.1
     for text in (page, screen):
-        assert f"In {percent(paid)} of futures it pays for itself while you still live here." in text
+        assert f"In {percent(paid)} of futures it does so while you still live here." in text
         assert "In half of the futures you move within 4 years." in text
         assert (
-            f"If you buy it, it pays for itself within 8 years in {percent(ever)} of futures, interest not counted."
-            in text
+            "If you buy it and leave aside the interest that savings earn, it pays for itself within 8 years in "
+            f"{percent(ever)} of futures." in text
         )
     table = ends_table(figures)
     assert table is not None
@@ -90,7 +90,7 @@ def test_asked_years_rule_headline_summary_and_dots(read_small: Any) -> None:
     stay = np.maximum(1.0, np.floor(found.values["tenure.stay_years"] + 0.5))
     before = (found.valuation.payback_years <= stay).mean()
     for text in (page, screen):
-        assert f"pays for itself within 3 years in {percent(paid)} of futures, interest not counted." in text
+        assert f"pays for itself within 3 years in {percent(paid)} of futures." in text
         assert "while you live here" not in text
         assert f"By the first move, the kit has paid back in {percent(before)} of futures." in text
     assert headline_shares(figures).tolist() == pytest.approx(
@@ -147,8 +147,11 @@ def test_later_homes_are_a_reason_of_their_own(read_small: Any) -> None:
     figures["stay"]["paid_back"] = {"value": 0.2, "standard_error": 0.01}
     figures["paid_back_within_years"][-1]["value"] = 0.7
     later, alone = (text.translate(PLAIN) for text in reasons(figures))
-    assert later == "If you buy it, it pays for itself within 8 years in 70 % of futures, interest not counted."
-    assert alone == "In 20 % of futures it pays for itself while you still live here."
+    assert (
+        later
+        == "If you buy it and leave aside the interest that savings earn, it pays for itself within 8 years in 70 % of futures."
+    )
+    assert alone == "In 20 % of futures it does so while you still live here."
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
@@ -162,7 +165,7 @@ def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:
     }
     assert sale_brief(figures).translate(PLAIN) == (
         "Counting what the kit adds to the price of the home, it pays back in 76 % of futures; without that, in "
-        "60 %. Gains and losses count it; the odds on the first screen do not."
+        "60 %. Gains and losses count this money; the odds that it pays for itself, given first, do not."
     )
 
 
@@ -197,7 +200,7 @@ def test_a_sale_is_told_beside_the_payback_without_it(read_small: Any) -> None:
     assert (in_stay, before) == (with_sale, without)
     said = (
         f"Counting what a sale at a move brings, it pays back in {percent(in_stay)} of futures; without that, in "
-        f"{percent(before)}. Gains and losses count it; the odds on the first screen do not."
+        f"{percent(before)}. Gains and losses count this money; the odds that it pays for itself, given first, do not."
     )
     assert said in page
     assert said in screen

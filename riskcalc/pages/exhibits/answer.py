@@ -92,7 +92,7 @@ UNSAFE = "Do not connect this as described."
 OF_BOTH = {
     "yes": "Yes: the kit beats a savings account in {gain}.",
     "probably": "Probably yes: the kit beats a savings account in {gain}.",
-    "toss-up": "A coin toss: the kit beats a savings account in {gain}.",
+    "toss-up": "Close to a coin toss: the kit beats a savings account in {gain}.",
     "toss_up_later": "Hard to say: the kit often pays for itself, yet beats a savings account in only {gain}.",
     "rather_not": "Rather not: the kit often pays for itself, yet beats a savings account in only {gain}.",
     "probably not": "Probably not: the kit beats a savings account in only {gain}.",
@@ -118,9 +118,11 @@ OF_YEARS, OF_STAY = (
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
 #: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
 PAYS = {
-    "years": "If you buy it, it pays for itself within {years} in {paid}, interest not counted.",
-    "stay": "If you buy it, it pays for itself while you live here in {paid}, interest not counted.",
-    "alone": "In {paid} it pays for itself while you still live here.",
+    "years": "If you buy it and leave aside the interest that savings earn, it pays for itself "
+    "within {years} in {paid}.",
+    "stay": "If you buy it and leave aside the interest that savings earn, it pays for itself "
+    "while you live here in {paid}.",
+    "alone": "In {paid} it does so while you still live here.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
@@ -276,9 +278,10 @@ def refused_share_words(refused: Figure | float) -> str:
     if not 0.0 < value_of(refused) < 1.0:
         return ""
     message = (
-        "In {share} of futures permission is refused, so you buy nothing: ask before you buy. The cost, the saving and "
-        "the odds that it pays for itself leave these futures out. The odds of beating savings count them: "
-        "they do not. In gains and losses they count as 0."
+        "In {share} of futures permission is refused, so you buy nothing: ask before you "
+        "buy. The cost, the saving and the odds that it pays for itself leave these futures "
+        "out. In the odds of beating savings they count as futures in which it does not. In "
+        "gains and losses they count as 0."
     )
     return say(message, share=percent(refused))
 

@@ -35,9 +35,9 @@ def best_block(result: Figures) -> Block:
         "best",
         partial(best_chart, result),
         title=title,
-        reading="Share of all futures. Thin line: how far the share may be off.",
+        reading="Share of all futures. The thin line at the end of a bar shows how far it may be off.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
-        table=(("choice", "best in", "how far behind the best choice, on average"), cells),
+        table=(("choice", "best choice in", "how far behind the best choice, on average"), cells),
         columns={
             "choice": names,
             "share_best": [value_of(row["best_share"]) for row in shown],

@@ -82,9 +82,9 @@ ADVICE = (
     ("tenure.permission", "Ask for permission in writing before you order."),
     (
         "luck.tenure",
-        "Ask for permission in writing, and think through how long you will stay and what happens at a move.",
+        "Ask for permission in writing, and think through how long you will stay and what happens when you move.",
     ),
-    ("tenure", "Think through how long you will stay, and what happens to the kit at a move."),
+    ("tenure", "Think through how long you will stay, and what happens to the kit when you move."),
     ("outages", "Ask your network operator how often and how long the supply fails."),
 )
 #: The same where no supplier sends a bill.
@@ -98,10 +98,7 @@ def check_first(figures: Figures) -> str:
     """Return the one thing to do before buying: get the permission where it may fail, else what decides most."""
     refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
     if 0.0 < refused < 1.0:
-        message = (
-            "Ask for permission in writing. In {share} of futures it is refused and you buy nothing. Then you neither gain nor "
-            "lose; the average includes these futures."
-        )
+        message = "Ask for permission in writing. In {share} of futures it is refused and you buy nothing."
         return say(message, share=percent(refused))
     if figures.get("page", {}).get("coupling") == "none":
         return ""

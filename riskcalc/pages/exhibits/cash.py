@@ -70,9 +70,9 @@ def cash_title(figures: Figures) -> str:
     end, horizon = float(fan(figures)[2, -1]), whole_years(figures["horizon_years"])
     amount = money(abs(end), figures["currency"], se=UNKNOWN)
     message = (
-        "After {years} the middle future is {amount} ahead"
+        "After {years} the middle future is {amount} ahead, savings interest not counted"
         if end >= 0
-        else "After {years} the middle future is {amount} short"
+        else "After {years} the middle future is {amount} short, savings interest not counted"
     )
     return say(message, years=horizon, amount=amount)
 

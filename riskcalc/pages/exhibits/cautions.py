@@ -13,9 +13,10 @@ PROFESSIONAL = (
     "licensed electrician or installer. If you have any doubt about what you connect yourself, let one of them look at it."
 )
 SERIES = (
-    "{count} modules in series add up their voltages. The string carries a dangerous direct voltage whenever there is "
-    "daylight, and it cannot be switched off at the module. Do not open connectors under load. Cold raises the voltage; "
-    "the electrical fit on the page of check and of assess is calculated for the record low."
+    "{count} modules in series add up their voltages. The string carries a dangerous "
+    "direct voltage whenever there is daylight, and it cannot be switched off at the "
+    "module. Do not open connectors under load. Cold raises the voltage. The pages of "
+    "check and assess show the electrical fit at the lowest temperature on record."
 )
 SINGLE = (
     "A module is live whenever there is light on it, and it cannot be switched off. Do not open connectors under load. "

@@ -118,11 +118,7 @@ def claims_finding(figures: Figures) -> str:
     if len(rows) == 1:
         return "The claim is true in most futures" if held else "The claim is not true in most futures"
     if held in (0, len(rows)):
-        message = (
-            "All {count} claims are true in most futures"
-            if held
-            else "None of the {count} claims is true in most futures"
-        )
+        message = "Every claim is true in most futures" if held else "No claim is true in most futures"
         return say(message, count=len(rows))
     return counted(
         "{count} of {all} claims is true in most futures",
@@ -175,7 +171,7 @@ def _notes(own: Sequence[Figures], settled: Sequence[Figures]) -> Iterator[Block
         yield fold(say("Inputs that hardly change the odds: {count}", count=len(flat)), items(flat))
     none = [row["label"] for row in own if row["value"] is None]
     if none:
-        yield fold(say("Inputs that cannot do it by themselves: {count}", count=len(none)), items(none))
+        yield fold(say("Inputs that cannot bring it there by themselves: {count}", count=len(none)), items(none))
 
 
 def _measure(value: float | None, unit: str, currency: str, horizon: int) -> str:

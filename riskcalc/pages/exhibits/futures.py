@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.boxes import may_be_refused
 from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
-from riskcalc.pages.figures import counted, grouped, say, whole_years
+from riskcalc.pages.figures import counted, say, whole_years
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, rows
 from riskcalc.types import Figures, Floats
@@ -46,7 +46,7 @@ def futures_block(figures: Figures) -> Block:
     horizon, by_stay = headline_years(figures), headline_stay(figures) is not None
     within = headline_shares(figures)
     dots = dots_per_year(within)
-    title = stay_title(figures, int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
+    title = stay_title(int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
     names = [say("year {year}", year=year + 1) for year in range(horizon)] + [beyond_words(figures)]
     return chart(
         figures,
@@ -67,11 +67,8 @@ def futures_block(figures: Figures) -> Block:
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
     if may_be_refused(figures):
-        return say("Each dot stands for 1 % of the futures in which you buy.")
-    return say(
-        "{draws} futures were calculated. Each dot stands for 1 % of them.",
-        draws=grouped(figures["provenance"]["draws"]),
-    )
+        return say("Each dot stands for 1 % of the futures. Those in which permission is refused are left out.")
+    return say("Each dot stands for 1 % of the futures calculated.")
 
 
 def futures_title(missing: int, horizon: int) -> str:
@@ -89,31 +86,20 @@ def futures_title(missing: int, horizon: int) -> str:
     )
 
 
-#: The title where the headline ends with the first move, by how many of a hundred futures pay back; where permission may be
-#: refused, of those that buy. The panel of own figures says the same.
+#: The title where the headline ends with the first move, by how many of a hundred futures pay back. The panel of own figures says
+#: the same.
 STAY_TITLES = {
     "all_pay": "Of 100 futures, all pay back while you live here",
     "none_pays": "Of 100 futures, none pays back while you live here",
     "one_pays": "Of 100 futures, {count} pays back while you live here",
     "some_pay": "Of 100 futures, {count} pay back while you live here",
 }
-BUYERS_TITLES = {
-    "all_pay": "Of 100 futures in which you buy, all pay back while you live here",
-    "none_pays": "Of 100 futures in which you buy, none pays back while you live here",
-    "one_pays": "Of 100 futures in which you buy, {count} pays back while you live here",
-    "some_pay": "Of 100 futures in which you buy, {count} pay back while you live here",
-}
 
 
-def stay_titles(figures: Figures) -> dict[str, str]:
-    """Return the titles of the dots where the headline is about the stay."""
-    return BUYERS_TITLES if may_be_refused(figures) else STAY_TITLES
-
-
-def stay_title(figures: Figures, missing: int) -> str:
+def stay_title(missing: int) -> str:
     """Return how many of a hundred futures pay back before the first move."""
     kind = {0: "all_pay", DOTS: "none_pays", DOTS - 1: "one_pays"}.get(missing, "some_pay")
-    return say(stay_titles(figures)[kind], count=DOTS - missing)
+    return say(STAY_TITLES[kind], count=DOTS - missing)
 
 
 def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
@@ -138,9 +124,7 @@ def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.T
     )
     step = next((step for step in (1, 2, 5, 10) if step * slots * cell >= 26), 20)
     right = count * slots + GAP
-    # The words under the pile need some 80 pixels and a gap; a year below them is not named.
-    free = (right + never_columns) * cell - 100 if dots[-1] else columns * cell
-    named = [year for year in range(step, count + 1, step) if year * slots * cell < free]
+    named = range(step, count + 1, step)
     feet = rows(x=[(year - 0.5) * slots for year in named], text=[str(year) for year in named])
     labels = (
         alt.Chart(feet)
@@ -155,7 +139,7 @@ def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.T
             color=PAPER["never"],
             text=beyond.split("\n"),
         )
-        .encode(x=across, y=alt.YValue(height * cell + 7))
+        .encode(x=across, y=alt.YValue(height * cell + 24))
     )
     lines = (
         alt.Chart(rows(x=[0, right], x2=[count * slots, right + never_columns]))

@@ -70,7 +70,8 @@ TERMS = (
         "variance",
         "Variance",
         "variance, spread in the result, spread in worth, difference between good and bad futures",
-        "A measure of spread. “Share of the variance” says how much of it one input explains.",
+        "How far good and bad futures lie apart, as one number. “Share of the variance” says "
+        "how much of it one input explains.",
     ),
     (
         "ends",

@@ -66,13 +66,16 @@ def lead_words(homes: Sequence[Figures]) -> str:
         return ""
     if clear == len(bought):
         return counted(
-            "The best kit is clearly ahead, not just by chance.",
-            "In each of these homes the best kit is clearly ahead, not just by chance.",
+            "The average lead of the best kit is too large to be chance.",
+            "In all {count}, the average lead of the best kit is too large to be chance.",
             clear,
         )
     if not clear:
         return say("The best kit may be ahead by chance.")
-    message = "In {count} of these homes the best kit is clearly ahead; in the others it may be ahead by chance."
+    message = (
+        "In {count} of them, the average lead of the best kit is too large to be chance; "
+        "in the others it may be chance."
+    )
     return say(message, count=clear)
 
 
@@ -99,7 +102,7 @@ def called(home: Figures, name: str) -> str:
 def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str]:
     """Return pick, its price, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
-        return say("no kit could be run"), "–", "–", "–"
+        return say("no kit could be compared"), "–", "–", "–"
     message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, which may be chance"
     # Rounded as the average beside it: in shared futures the lead itself is known better.
     own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
@@ -121,7 +124,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
     yield table(
-        "The pick for each home", ("home", "pick", "price", "best in", "lead over the next best"), picks, stacked=True
+        "The pick for each home", ("home", "pick", "price", "best choice in", "average lead"), picks, stacked=True
     )
     message = (
         "Read the full report for your home with its kit. Only {draws} futures were calculated here, so the amounts are "
@@ -196,7 +199,7 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
         blocks.append(spread_block(shown, key=f"home-{index}", most=MOST_CHOICES))
     run = sorted((cell for cell in home["cells"] if cell["is_run"]), key=_worth, reverse=True)
     if run:
-        header = ("kit", "average worth", "nine in ten", "pay back", "best in", "lost against the best")
+        header = ("kit", "average worth", "nine in ten", "pay back", "best choice in", "behind the best, on average")
         title = say("Kits in {home}", home=home_name(home))
         blocks.append(table(title, header, [_run_cells(cell, currency) for cell in run]))
     left: dict[str, list[str]] = {}

@@ -63,8 +63,9 @@ def compared_section(figures: Figures) -> Section | None:
         if row["description"]
     ]
     message = (
-        "All choices face the same {draws} futures. What they share, such as weather and prices, is the same for all of them. "
-        "Where several come out equal, the future is split between them."
+        "All choices face the same {draws} futures. What they share, such as weather and "
+        "prices, is the same for all of them. If several are equally good in a future, each "
+        "gets an equal share of it."
     )
     worth = say(
         "The amounts say how much better off a choice leaves you than doing nothing in its own home under today’s tariff."
@@ -161,7 +162,10 @@ def short_words(figures: Figures) -> list[str]:
         days,
     )
     tariff = figures.get("page", {}).get("tariff") or say("as in the scenario")
-    message = "The money figures act as if you bought that energy at today's price, “{tariff}”, so it saves nothing."
+    message = (
+        "The money figures assume that you buy this missing energy at today's price, "
+        "“{tariff}”. The kit saves nothing on it."
+    )
     return [said, say(message, tariff=told(tariff))]
 
 

@@ -75,8 +75,8 @@ MOST_NAMED = 3
 #: The answer by how far the best on average is ahead of the next; the panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "close": "On average, {best} and {other} are too close to call: {lead} apart over {years}.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}, and not just by chance.",
+    "close": "On average, {best} is {lead} ahead of {other} over {years}, but that may be chance.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
 
@@ -101,11 +101,7 @@ def reasons(result: Figures) -> list[str]:
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     if homes_differ(result):
-        told.append(
-            say(
-                "For each home we work out how much better or worse off the kit leaves you. These amounts are compared."
-            )
-        )
+        told.append(say("The homes differ, so each kit is compared with doing nothing in its own home."))
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
         told.append(
@@ -116,10 +112,10 @@ def reasons(result: Figures) -> list[str]:
             )
         )
     if often[0] is leader:
-        message = "{best} is also the best choice most often, in {share} of futures."
-        told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
+        message = "Counted future by future, {best} is the best choice most often: in {share}."
+        told.append(say(message, best=best, share=percent(leader["best_share"])))
     elif clearly_best(result) is not None:
-        message = "But {surest} is the best choice most often, in {share} of futures."
+        message = "But counted future by future, {surest} is the best choice most often: in {share}."
         told.append(say(message, surest=choice_words(result, often[0]), share=percent(often[0]["best_share"])))
     else:
         called = letters(result)

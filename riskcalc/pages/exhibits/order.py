@@ -51,7 +51,7 @@ def opening(figures: Figures) -> str:
     if first["is_tie"]:
         rivals = [*first["factors"], *first["outside"]]
         return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of(rivals))
-    message = "{input} probably decides most, but too few futures were run to be sure."
+    message = "{input} probably decides most whether you gain or lose, but that is not certain yet."
     return say(message, input=capital(names[0]))
 
 
@@ -67,7 +67,7 @@ def reasons(figures: Figures) -> list[str]:
         told = open_words(found["order"])
         return [told] if told else []
     rivals = [*first["factors"][1:], *first["outside"]]
-    return [] if first["is_tie"] or not rivals else [say("It may also be {others}.", others=_one_of(rivals))]
+    return [] if first["is_tie"] or not rivals else [say("It may instead be {others}.", others=_one_of(rivals))]
 
 
 def check_words(figures: Figures) -> str:
@@ -112,8 +112,9 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         f"total-{outcome.replace('_', '-')}",
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
-        reading="How much each input adds to the difference between good and bad results. Thin line: how far the share may be "
-        "off.",
+        reading="How much each of these adds to the difference between good and bad results. "
+        "They overlap, so together they can exceed 100 %. Thin line: how far a share may "
+        "be off.",
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "very likely", "alone or with others", "very likely"),
@@ -168,9 +169,10 @@ def method_fold(sobol: Figures) -> Block:
             "total-order index). What inputs do together counts for each of them, so the shares can add up to more than 100 %."
         ),
         words(
-            "The shares are estimates, and the thin lines reach two standard errors either way. A share below 0 or above 100 % "
-            "is shown as 0 or 100 %. In the table a share alone can come out above the share with others, which it cannot be in "
-            "truth: chance moves each of them within its range."
+            "The shares are estimates, and the thin lines reach two standard errors either "
+            "way. A share below 0 or above 100 % is shown as 0 or 100 %. By chance, the table "
+            "may show a share alone that is larger than the share with others. The true share "
+            "alone is never larger."
         ),
         words(say(message, **{name: grouped(sobol[key]) for name, key in counts.items()})),
     )
@@ -284,14 +286,14 @@ def order_lines(order: Figures, most_points: int) -> Iterator[str]:
 def agreement_lines(found: Figures) -> Iterator[str]:
     """Yield whether other methods name the same three."""
     methods = (
-        ("given_data", "Estimates from the futures of an assessment"),
+        ("given_data", "A second estimate, from the futures of an assessment"),
         ("screening", "Morris screening"),
     )
     for name, said in methods:
         if found[name]:
             inputs = "; ".join(row["label"] for row in found[name])
             message = (
-                "{method}: no clear difference. They put first: {inputs}"
+                "{method}: no clear difference. It puts first: {inputs}"
                 if found[f"{name}_agrees"]
                 else "{method}: other inputs come first: {inputs}"
             )
@@ -320,7 +322,7 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
     apart = f"{percent(value_of(gap), se=error_of(gap))}{error(100 * error_of(gap))}"
     needed = hardest["points_that_would_part"]
     if needed is None:
-        return say("they differ by {apart} of the spread, which makes no difference in practice", apart=apart)
+        return say("they differ by {apart} of the spread, which does not matter in practice", apart=apart)
     message = (
         "they differ by {apart} of the spread; to tell which is ahead, run it with --most-points {needed} (now {most})"
     )

@@ -22,7 +22,7 @@ from riskcalc.pages.exhibits.answer import (
 )
 from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.futures import stay_titles
+from riskcalc.pages.exhibits.futures import STAY_TITLES
 from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
 from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
@@ -62,7 +62,7 @@ def own_block(panel: Figures | None, figures: Figures, *, name: str = "own", lea
             say("The battery keeps the targets found at the published prices. A new run would search for them again.")
         )
     charts = say(
-        "Bars: paid back by the end of each year; the marks are as published. Bands: the household's own money."
+        "Bars: paid back by the end of each year; the marks are as in the report. Bands: the household's own money."
     )
     if len(panel["options"]) > 1:
         charts = say("Lines: nine futures in ten. Dots: the average worth.")
@@ -187,8 +187,8 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "odds_near": translated("Just under half of the futures pay back within {years}"),
         "odds_all": translated("Half of the futures pay back within {middle}, and all do in the end"),
         "odds_half": translated("Half of the futures pay back within {middle}; {share} do not within {years}"),
-        "ahead": translated("After {years} the middle future is {amount} ahead"),
-        "short": translated("After {years} the middle future is {amount} short"),
+        "ahead": translated("After {years} the middle future is {amount} ahead, savings interest not counted"),
+        "short": translated("After {years} the middle future is {amount} short, savings interest not counted"),
         "worth_title": translated("In {loss} of futures savings would bring more; the average is {mean}"),
         "claim_true": translated("True in {share} of the futures."),
         "claim_beyond": translated("Not measured within the years looked at."),
@@ -207,7 +207,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
     stay = headline_stay(figures)
     paid_words = paid_kinds(figures)
     if stay:
-        messages |= {kind: translated(message) for kind, message in stay_titles(figures).items()}
+        messages |= {kind: translated(message) for kind, message in STAY_TITLES.items()}
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
@@ -222,13 +222,13 @@ def own_words(figures: Figures) -> dict[str, Any]:
             "bad": translated("Worth in a bad future (5 in 100 are worse)"),
             "loss": translated("Futures in which savings would bring more"),
         },
-        "head": [translated("figure"), translated("with your figures"), translated("as published")],
+        "head": [translated("figure"), translated("with your figures"), translated("as in the report")],
         "head_options": [
             translated("choice"),
             translated("average worth"),
             translated("nine in ten"),
             translated("pay back"),
-            translated("best in"),
+            translated("best choice in"),
         ],
         "likely": LIKELY,
         "nearly": NEARLY,
@@ -240,11 +240,12 @@ def published_note(which: str = "part") -> Block:
     """Return the line that appears once figures are typed: what of a part stays as published."""
     said = {
         "sentence_follows": say(
-            "Only the sentence in large type is for your figures. The rest of this part still shows the published ones."
+            "Only the sentence in large type is for your figures. The rest of this part still "
+            "shows those of the report."
         ),
         "part": say("This part still shows the published figures, not yours."),
         "drawings_follow": say(
-            "The drawings now show your figures. The texts and tables below them still show the published ones."
+            "The drawings now show your figures. The texts and tables below them still show those of the report."
         ),
     }[which]
     return Block("published", said)

@@ -13,7 +13,7 @@ from riskcalc.types import Figures
 ORDER_WORDS = {
     0: "{better} is at least as good as {worse} in every future, and better in some.",
     1: "For any target amount, {better} is at least as likely as {worse} to reach it.",
-    2: "Any risk-averse buyer prefers {better} to {worse}.",
+    2: "Anyone who dislikes risk (is risk-averse) would choose {better} over {worse}.",
 }
 
 
@@ -57,7 +57,7 @@ def pair_blocks(result: Figures) -> Iterator[Block]:
         yield words("This holds for the futures drawn. With others, a near tie may turn out differently.", "small")
     gains = [
         say(
-            "{first} less {second}: {gain} times",
+            "{first} against {second}: {gain} times as precise",
             first=called[row["first"]],
             second=called[row["second"]],
             gain=significant(row["gain_of_common_draws"], 2),
@@ -66,7 +66,7 @@ def pair_blocks(result: Figures) -> Iterator[Block]:
         if row["gain_of_common_draws"] is not None
     ]
     if gains:
-        message = "Comparing both in the same futures makes the difference more precise. {gains}."
+        message = "Comparing two choices in the same futures makes the difference between them more precise. {gains}."
         yield words(say(message, gains="; ".join(gains)), "small")
 
 

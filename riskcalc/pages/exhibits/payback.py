@@ -170,7 +170,9 @@ def when_words(figures: Figures) -> list[str]:
             said.append(say(message, years=years(payback[level], horizon=horizon, with_error=True)))
             between = years_range(payback[level], horizon=horizon)
             if between and payback[level].get("standard_error") is None:
-                said.append(say("That is rough. The true figure may be anything {between}.", between=between))
+                said.append(
+                    say("That is rough. The true figure may lie anywhere in this range: {between}.", between=between)
+                )
     if payback["p50"]["value"] is None:
         between = years_range(payback["p50"], horizon=horizon)
         said.append(

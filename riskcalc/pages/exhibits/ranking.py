@@ -16,6 +16,7 @@ from riskcalc.pages.figures import (
     counted,
     error_of,
     estimate,
+    listed,
     lower,
     money,
     percent,
@@ -111,13 +112,18 @@ def share_title(ranking: Sequence[Figures]) -> str:
 
 def ties_words(ranking: Sequence[Figures]) -> str:
     """Return which neighbours among the first four the draws do not part, "" where they part all that matter."""
-    tied = [
-        say("{input} and {second}", input=short(one["label"]), second=lower(short(other["label"])))
-        for one, other in pairwise(ranking[:4])
-        if value_of(one["share_of_variance"]) >= LEAST_NAMED
-        and not _apart(one["share_of_variance"], other["share_of_variance"])
-    ]
-    return say("Too close to call: {pairs}.", pairs="; ".join(tied)) if tied else ""
+    groups: list[list[str]] = []
+    together = False
+    for one, other in pairwise(ranking[:4]):
+        first, second = one["share_of_variance"], other["share_of_variance"]
+        if _apart(first, second) or value_of(first) < LEAST_NAMED:
+            together = False
+            continue
+        if not together:
+            groups.append([short(one["label"])])
+        groups[-1].append(lower(short(other["label"])))
+        together = True
+    return " ".join(say("Not sure which matters more: {names}.", names=listed(names)) for names in groups)
 
 
 def swing_block(figures: Figures) -> Block | None:

@@ -72,7 +72,7 @@ def later_words(figures: Figures) -> str:
     if stay is None or "taken_along" not in stay["ends"]:
         return ""
     return say(
-        "A kit that goes along works on in the next home. The odds within {years} count that.",
+        "You take the kit with you and use it in the next home. The odds within {years} count that.",
         years=whole_years(headline_years(figures)),
     )
 
@@ -92,7 +92,7 @@ def sale_brief(figures: Figures) -> str:
         in_stay, before = percent(within_stay["paid_back_with_sale"]), percent(within_stay["paid_back"])
         kind = "alike" if (in_stay, before) == (share, without) else "both"
         parts |= {"in_stay": in_stay, "before": before}
-    counts = say("Gains and losses count it; the odds on the first screen do not.")
+    counts = say("Gains and losses count this money; the odds that it pays for itself, given first, do not.")
     return f"{say(SALE['left' if left else 'sold'][kind], **parts)} {counts}"
 
 

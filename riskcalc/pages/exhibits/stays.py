@@ -20,11 +20,12 @@ LINES = ("paid", "never", "battery", "solar", "unmet", "grid")
 #: By what happens at a move to the kit of the option that comes out ahead; None where it has none, or it is not known.
 STAY_MESSAGES = {
     None: "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more.",
-    "take": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more; at a move the kit goes "
-    "along and works on in the next home.",
-    "sell": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more; at a move the kit is sold.",
-    "leave": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or more; at a move the kit is left "
-    "with the home.",
+    "take": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or "
+    "more. When it moves, it takes the kit with it and uses it in the next home.",
+    "sell": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or "
+    "more. When it moves, it sells the kit.",
+    "leave": "{ahead} comes out ahead of {behind} on average if the household stays {stay} or "
+    "more. When it moves, the kit stays with the home.",
 }
 
 
@@ -52,7 +53,11 @@ def stay_finding(result: Figures) -> str:
     turned = sum(row["break_even_years"]["value"] is not None for row in rows)
     if not turned:
         return "How long the household stays does not change which is ahead"
-    return say("The length of stay turns {turned} of {count} comparisons", turned=turned, count=len(rows))
+    return say(
+        "In {turned} of {count} comparisons the length of stay changes which one is ahead",
+        turned=turned,
+        count=len(rows),
+    )
 
 
 def stay_blocks(result: Figures) -> Iterator[Block]:

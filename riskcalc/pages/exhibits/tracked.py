@@ -64,7 +64,7 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("All that was measured is as expected so far.")
+        return say("So far everything you measured is within the expected range.")
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
@@ -190,7 +190,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what you measured. 100 %: the forecast. Bar: the dot should land here 8 times in 10.",
+        reading="Dot: what you measured. Bar: where 8 in 10 futures lie. Dashed line: the forecast.",
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
@@ -220,7 +220,7 @@ def outlook_finding(found: Figures) -> str:
     means = [found[side]["net_present_value"]["mean"] for side in ("before", "revised")]
     before, now = (money(mean, found["currency"]) for mean in means)
     if abs(value_of(means[1]) - value_of(means[0])) <= 2 * error_of(means[1]):
-        return say("The average worth is {now} now, before {before}: no clear change", before=before, now=now)
+        return say("The average worth was {before} before and is {now} now: no clear change", before=before, now=now)
     return say("The average worth was {before} before and is {now} now", before=before, now=now)
 
 
