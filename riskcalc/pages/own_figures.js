@@ -355,8 +355,8 @@
         paid: choice.found ? meanWithError(Float64Array.from(choice.found.payback, (x, d) => (choice.found.bought[d] ? (x <= horizon ? 1 : 0) : NaN)), data.scrambles) : null}));
     };
     const leadWords = (horizon, first, next) => {
-      const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = apart.value === 0 && se === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
-      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), years: wholeYears(horizon)});
+      const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 ? (apart.value === 0 ? "same" : "exact") : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
+      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), error: money(2 * se, se), years: wholeYears(horizon)});
       return said.charAt(0).toUpperCase() + said.slice(1);
     };
     const spreadsDrawn = (choices) => {

@@ -85,9 +85,11 @@ def test_where_permission_may_be_refused_the_verdict_counts_all_futures(example:
 def test_the_payback_says_that_interest_is_not_counted(example: dict[str, Any]) -> None:
     """Payback counts no interest, the verdict does: said in the same sentence."""
     assert list(map(plain, answer.reasons(with_odds(example, 0.8, 0.5)))) == [
-        "If you buy it and leave aside the interest that savings earn, it pays for itself within 6 years in 80 % of futures."
+        "If you buy it, it pays for itself within 6 years in 80 % of futures, but without the interest that savings would earn."
     ]
-    assert plain(answer.reasons(with_odds(example, 0.0, 0.2))[0]).endswith("in 0 of 512 futures.")
+    assert plain(answer.reasons(with_odds(example, 0.0, 0.2))[0]).endswith(
+        "in 0 of 512 futures, but without the interest that savings would earn."
+    )
 
 
 def test_headline_dots_and_summary_follow_the_years_asked_for(example: dict[str, Any]) -> None:

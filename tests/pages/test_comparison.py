@@ -121,18 +121,21 @@ def plain(text):
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years, and not just by chance."
-    assert words.reasons(agreed) == ["Counted future by future, a is the best choice most often: in 80\u202f%."]
+    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years, give or take €10."
+    assert words.reasons(agreed) == ["A is the best choice in 80\u202f% of futures, more often than any other."]
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led) == words.opening(agreed)
-    assert words.reasons(led) == ["But counted future by future, b is the best choice most often: in 60\u202f%."]
+    assert words.reasons(led) == ["But b is the best choice in 60\u202f% of futures, more often than any other."]
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
     assert (
         plain(words.reasons(level)[0])
         == "Compared all at once, no choice is clearly more often the best: b 51 %, a 49 %."
     )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
-    assert plain(words.opening(parted)) == "On average, a is €50 ahead of b over 15 years, but that may be chance."
+    assert (
+        plain(words.opening(parted))
+        == "Too close to call: on average, a is €50 ahead of b over 15 years, give or take €80."
+    )
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
     assert words.opening(same) == "A and b come to exactly the same in every future."
 
@@ -146,7 +149,10 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert len(words.reasons(found)) == 1
     rented = found | {"differing": [{"key": "tenure.kind"}]}
     assert words.question_words(rented) == "Different homes: what is best?"
-    assert words.reasons(rented)[0] == "The homes differ, so each kit is compared with doing nothing in its own home."
+    assert (
+        words.reasons(rented)[0]
+        == "The homes differ: each kit is measured by what it gains over doing nothing in its own home."
+    )
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
@@ -179,7 +185,7 @@ def test_titles_take_the_place_of_file_names():
     titled["compared"] = [{"letter": "A", "option": "a"}]
     assert (
         plain(words.opening(titled))
-        == "Choice A is best on average: €100 ahead of doing nothing over 15 years, and not just by chance."
+        == "Choice A is best on average: €100 ahead of doing nothing over 15 years, give or take €10."
     )
     del titled["compared"]
     assert words.opening(titled).startswith("“A flat with a rail” is best on average")
@@ -220,7 +226,7 @@ def test_what_is_always_there_reads_as_a_noun():
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
     assert (
         plain(words.opening(nothing))
-        == "A is best on average: €10 ahead of doing nothing over 15 years, and not just by chance."
+        == "A is best on average: €10 ahead of doing nothing over 15 years, give or take €2."
     )
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"

@@ -118,10 +118,10 @@ OF_YEARS, OF_STAY = (
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
 #: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
 PAYS = {
-    "years": "If you buy it and leave aside the interest that savings earn, it pays for itself "
-    "within {years} in {paid}.",
-    "stay": "If you buy it and leave aside the interest that savings earn, it pays for itself "
-    "while you live here in {paid}.",
+    "years": "If you buy it, it pays for itself within {years} in {paid}, but without the "
+    "interest that savings would earn.",
+    "stay": "If you buy it, it pays for itself while you live here in {paid}, but without the "
+    "interest that savings would earn.",
     "alone": "In {paid} it does so while you still live here.",
 }
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
@@ -222,8 +222,8 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run.",
-        "On {count} days a year it cannot supply everything you want to run.",
+        "On {count} day a year it cannot supply everything you want to run. The rest still costs what it costs today.",
+        "On {count} days a year it cannot supply everything you want to run. The rest still costs what it costs today.",
         days,
     )
 

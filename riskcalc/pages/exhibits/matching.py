@@ -66,15 +66,15 @@ def lead_words(homes: Sequence[Figures]) -> str:
         return ""
     if clear == len(bought):
         return counted(
-            "The average lead of the best kit is too large to be chance.",
-            "In all {count}, the average lead of the best kit is too large to be chance.",
+            "The lead of the best kit is larger than the amounts may be off.",
+            "In all {count}, the lead of the best kit is larger than the amounts may be off.",
             clear,
         )
     if not clear:
-        return say("The best kit may be ahead by chance.")
+        return say("The lead of the best kit is too close to call.")
     message = (
-        "In {count} of them, the average lead of the best kit is too large to be chance; "
-        "in the others it may be chance."
+        "In {count} of them, the lead of the best kit is larger than the amounts may be off; "
+        "in the others it is too close to call."
     )
     return say(message, count=clear)
 
@@ -102,8 +102,8 @@ def called(home: Figures, name: str) -> str:
 def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str]:
     """Return pick, its price, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
-        return say("no kit could be compared"), "–", "–", "–"
-    message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, which may be chance"
+        return say("none compared: see the reasons below"), "–", "–", "–"
+    message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, too close to call"
     # Rounded as the average beside it: in shared futures the lead itself is known better.
     own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
     error = error_of(home["lead_over_next"] if own is None else own["net_present_value"]["mean"])
@@ -124,7 +124,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
     yield table(
-        "The pick for each home", ("home", "pick", "price", "best choice in", "average lead"), picks, stacked=True
+        "The pick for each home",
+        ("home", "pick", "price", "best choice in", "lead over the next best"),
+        picks,
+        stacked=True,
     )
     message = (
         "Read the full report for your home with its kit. Only {draws} futures were calculated here, so the amounts are "

@@ -75,8 +75,9 @@ MOST_NAMED = 3
 #: The answer by how far the best on average is ahead of the next; the panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}, and not just by chance.",
-    "close": "On average, {best} is {lead} ahead of {other} over {years}, but that may be chance.",
+    "exact": "{best} is best on average: {lead} ahead of {other} over {years}.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}, give or take {error}.",
+    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}, give or take {error}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
 
@@ -90,10 +91,15 @@ def opening(result: Figures) -> str:
     pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
     mean = pair["difference"]["mean"]
     value, se = value_of(mean), error_of(mean)
-    kind = "same" if value == 0.0 and se == 0.0 else "close" if abs(value) < 2 * se else "ahead"
+    kind = "close" if abs(value) < 2 * se else "ahead"
+    if se == 0.0:
+        kind = "exact" if value else "same"
     best, other = (choice_words(result, row) for row in (leader, others[0]))
-    lead, said = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
-    return say(LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, years=said)
+    lead, error = (money(amount, result["currency"], se=se) for amount in (abs(value), 2 * se))
+    said = whole_years(result["horizon_years"])
+    return say(
+        LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, error=error, years=said
+    )
 
 
 def reasons(result: Figures) -> list[str]:
@@ -101,7 +107,7 @@ def reasons(result: Figures) -> list[str]:
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     if homes_differ(result):
-        told.append(say("The homes differ, so each kit is compared with doing nothing in its own home."))
+        told.append(say("The homes differ: each kit is measured by what it gains over doing nothing in its own home."))
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
         told.append(
@@ -112,10 +118,10 @@ def reasons(result: Figures) -> list[str]:
             )
         )
     if often[0] is leader:
-        message = "Counted future by future, {best} is the best choice most often: in {share}."
-        told.append(say(message, best=best, share=percent(leader["best_share"])))
+        message = "{best} is the best choice in {share} of futures, more often than any other."
+        told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
     elif clearly_best(result) is not None:
-        message = "But counted future by future, {surest} is the best choice most often: in {share}."
+        message = "But {surest} is the best choice in {share} of futures, more often than any other."
         told.append(say(message, surest=choice_words(result, often[0]), share=percent(often[0]["best_share"])))
     else:
         called = letters(result)

@@ -112,9 +112,11 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         f"total-{outcome.replace('_', '-')}",
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
-        reading="How much each of these adds to the difference between good and bad results. "
-        "They overlap, so together they can exceed 100 %. Thin line: how far a share may "
-        "be off.",
+        reading=(
+            "How much each of these adds to the difference between good and bad results. "
+            "Some act together and are counted twice, so the sum can exceed 100 %. Thin "
+            "line: how far a share may be off."
+        ),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "very likely", "alone or with others", "very likely"),

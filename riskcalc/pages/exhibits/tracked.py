@@ -64,7 +64,7 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("So far everything you measured is within the expected range.")
+        return say("As expected so far: {measured}.", measured=quantities_words(found))
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
@@ -86,9 +86,13 @@ def odds_words(found: Figures) -> str:
 
 def basis_words(found: Figures) -> str:
     """Return which measurements this goes by."""
+    return say("Measured: {measured}.", measured=quantities_words(found))
+
+
+def quantities_words(found: Figures) -> str:
+    """Return what was measured, within a sentence."""
     known = [row["quantity"] for row in found["tracks"]]
-    measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
-    return say("Measured: {measured}.", measured=joined(measured))
+    return joined([say(name) for quantity, name in MEASURES.items() if quantity in known])
 
 
 def hardly_moved(found: Figures) -> bool:
@@ -190,7 +194,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading="Dot: what you measured. Bar: where 8 in 10 futures lie. Dashed line: the forecast.",
+        reading=("Dot: what you measured. Bar: what 8 in 10 futures gave for these months. Dashed line: the forecast."),
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
