@@ -118,7 +118,7 @@ class Home(Table):
         Lognormal(median=1.0, sigma=0.4, minimum=0.5, maximum=2.0),
         "how much lamps, screens and other loads under 200 W are used against all else, over what the list says",
         judgement("evenings of homes of one use differ; how far is our guess"),
-        title="Lamps and screens (1 is as listed)",
+        title="Use of lamps and screens",
     )
     moved_share: Share = default_number(
         0.0, "share of days on which movable loads really move", title="Movable use that moves"
