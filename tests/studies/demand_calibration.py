@@ -214,7 +214,7 @@ Homes at random lose 10 % (below), 12 % before a fifth of their year never reste
 
 We had feared that such heating restores a half-hour meter's minutes worse. That was chance: donors of minutes are made homes,
 and one week of one home judged them. With donors made five times by other seeds, the energy below 1.8 kW of the measured year
-was off by 1.4 points on average with the old heating; with the new one it is off by 0.6 (`half-hours.md`).
+was off by 1.4 points on average with the old heating; with the new one it is off by 0.7 (`half-hours.md`).
 
 What half a kilowatt-hour of battery per kW adds does not come down with spikes: if all use of 40 homes at random were even
 within each hour, it would still add 14 points, and 1 kWh fewer than the 24 to 26 of measured homes (below). The measured home
