@@ -151,7 +151,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert words.question_words(rented) == "Different homes: what is best?"
     assert (
         words.reasons(rented)[0]
-        == "The homes differ: each kit is measured by what it gains over doing nothing in its own home."
+        == "The homes differ. For each kit we count what it gains in its own home over buying nothing there."
     )
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."

@@ -118,12 +118,12 @@ OF_YEARS, OF_STAY = (
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
 #: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
 PAYS = {
-    "years": "If you buy it, it pays for itself within {years} in {paid}, but without the "
-    "interest that savings would earn.",
-    "stay": "If you buy it, it pays for itself while you live here in {paid}, but without the "
-    "interest that savings would earn.",
-    "alone": "In {paid} it does so while you still live here.",
+    "years": "If you buy it, it pays for itself within {years} in {paid}.",
+    "stay": "If you buy it, it pays for itself while you live here in {paid}.",
+    "alone": "In {paid} it pays for itself while you still live here.",
 }
+#: Said where it pays for itself more often than it beats a savings account.
+EASIER = "That is easier than beating a savings account, which also pays interest."
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
     "lost": "Over {years} it leaves you {amount} worse off than a savings account would, on average and in today's money.",
@@ -194,7 +194,7 @@ def share_words(share: Figure, draws: int) -> str:
 
 
 def reasons(figures: Figures) -> list[str]:
-    """Return at most three sentences of why: payback within the headline, with later homes, and days short of power."""
+    """Return at most four sentences of why: payback within the headline, with later homes, and days short of power."""
     short = short_words(figures)
     told = [short] if short else []
     if certain(figures) or figures.get("page", {}).get("coupling") == "none":
@@ -206,6 +206,10 @@ def reasons(figures: Figures) -> list[str]:
         paid[0] = ("years", horizon, figures["paid_back_within_years"][horizon - 1])
     draws = figures["provenance"]["draws"]
     said = [say(PAYS[kind], paid=share_words(share, draws), years=whole_years(count)) for kind, count, share in paid]
+    worth = figures["net_present_value"]
+    gain = worth.get("gain_probability") or complement(worth["loss_probability"])
+    if value_of(paid[0][2]) > value_of(gain):
+        said.insert(1, say(EASIER))
     return [*said, *told]
 
 
@@ -222,8 +226,10 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. The rest still costs what it costs today.",
-        "On {count} days a year it cannot supply everything you want to run. The rest still costs what it costs today.",
+        "On {count} day a year it cannot supply everything you want to run. You pay for the "
+        "missing power as you do today.",
+        "On {count} days a year it cannot supply everything you want to run. You pay for the "
+        "missing power as you do today.",
         days,
     )
 

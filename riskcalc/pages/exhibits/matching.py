@@ -66,15 +66,15 @@ def lead_words(homes: Sequence[Figures]) -> str:
         return ""
     if clear == len(bought):
         return counted(
-            "The lead of the best kit is larger than the amounts may be off.",
-            "In all {count}, the lead of the best kit is larger than the amounts may be off.",
+            "The best kit is clearly ahead on average, though not always.",
+            "In all {count}, the best kit is clearly ahead on average, though not always.",
             clear,
         )
     if not clear:
         return say("The lead of the best kit is too close to call.")
     message = (
-        "In {count} of them, the lead of the best kit is larger than the amounts may be off; "
-        "in the others it is too close to call."
+        "In {count} of them, the best kit is clearly ahead on average, though not always; in "
+        "the others it is too close to call."
     )
     return say(message, count=clear)
 

@@ -107,7 +107,9 @@ def reasons(result: Figures) -> list[str]:
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     if homes_differ(result):
-        told.append(say("The homes differ: each kit is measured by what it gains over doing nothing in its own home."))
+        told.append(
+            say("The homes differ. For each kit we count what it gains in its own home over buying nothing there.")
+        )
     if "paid_back_share" in leader:
         share = percent(leader["net_present_value"]["gain_probability"])
         told.append(

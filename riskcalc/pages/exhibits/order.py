@@ -113,9 +113,9 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading=(
-            "How much each of these adds to the difference between good and bad results. "
-            "Some act together and are counted twice, so the sum can exceed 100 %. Thin "
-            "line: how far a share may be off."
+            "How much each of these adds to the difference between good and bad results. What "
+            "two do together counts for both, so the sum can exceed 100 %. Thin line: how far "
+            "a share may be off."
         ),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(

@@ -64,7 +64,7 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("As expected so far: {measured}.", measured=quantities_words(found))
+        return say("Within the usual range so far: {measured}.", measured=quantities_words(found))
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
@@ -194,7 +194,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading=("Dot: what you measured. Bar: what 8 in 10 futures gave for these months. Dashed line: the forecast."),
+        reading=("Dot: what you measured. Bar: the usual range, 8 times in 10. Dashed line: the forecast."),
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
