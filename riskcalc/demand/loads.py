@@ -26,9 +26,10 @@ USUAL_OFTEN = (0.5, 2.0)
 #: What no list names: its steady share, and the power and length of the rest. The Household Electricity Survey 2010-11
 #: leaves 819 of some 4,000 kWh a year without a name; how it is spread was set by the minutes of one measured home.
 UNLISTED_STEADY, UNLISTED_W, UNLISTED_MINUTES = 0.3, 400.0, 120
-#: Stands for use without a name that never rests, and its share of a year: the survey's 819 of some 4,000 kWh. That all of it
-#: runs steadily is judgement.
+#: Stands for use without a name that never rests, and its share of a year without heat: the survey's 819 of some 4,000 kWh, in
+#: homes most of which heat without electricity. That all of it runs steadily is judgement.
 UNNAMED, UNNAMED_SHARE = "other_always_on", 0.2
+HEAT = ("heating_rooms", "heating_at_home", "hot_water")
 #: Activities that do not grow with the number of people.
 NOT_BY_PEOPLE = ("heating", "heating_rooms", "cooling")
 
@@ -121,7 +122,9 @@ def stretched(
     tuple
         The loads, a note for the report, and what is unlikely about it: key, given, usual, effect, source.
     """
-    loads = [_unnamed(load, annual_use_kwh) if load.appliance.key == UNNAMED else load for load in loads]
+    heat_kwh = sum(load.kwh_per_year for load in loads if load.appliance.activity in HEAT)
+    cold_kwh = max(annual_use_kwh - heat_kwh, 0.0)
+    loads = [_unnamed(load, cold_kwh) if load.appliance.key == UNNAMED else load for load in loads]
     standby = sum(load.appliance.standby_w * 8.76 for load in loads)
     steady = standby + sum(load.kwh_per_year for load in loads if load.appliance.appliance_class == "always_on")
     events = sum(load.kwh_per_year for load in loads if load.appliance.appliance_class != "always_on")
@@ -148,9 +151,9 @@ def stretched(
     return out, note, (("home.annual_use_kwh", given, usual, effect, "judgement"),)
 
 
-def _unnamed(load: Load, annual_use_kwh: float) -> Load:
-    """Return the use without a name with its share of the year, as steady watts."""
-    watts = UNNAMED_SHARE * annual_use_kwh / 8.76
+def _unnamed(load: Load, cold_kwh: float) -> Load:
+    """Return the use without a name with its share of a year without heat [kWh], as steady watts."""
+    watts = UNNAMED_SHARE * cold_kwh / 8.76
     return replace(load, appliance=replace(load.appliance, mean_cycle_power_w=watts, standby_w=watts))
 
 

@@ -23,10 +23,12 @@ const riskcalcPage = (() => {
     if (se > 0) return Math.min(-decade(Number(se.toPrecision(1))), most);
     return Number.isNaN(se) && x ? Math.min(1 - decade(Math.abs(x)), most) : most;
   };
+  // Half goes to the even neighbour, as in Python.
+  const whole = (x) => (x % 1 === 0.5 ? 2 * Math.round(x / 2) : Math.round(x));
   const group = (x, digits) => {
-    const step = 10 ** Math.max(-digits, 0), whole = Math.max(digits, 0);
-    const shown = (digits > 0 ? Math.abs(x) : Math.round(Math.abs(x) / step) * step)
-      .toLocaleString(language, {minimumFractionDigits: whole, maximumFractionDigits: whole});
+    const step = 10 ** Math.max(-digits, 0), decimals = Math.max(digits, 0);
+    const shown = (digits > 0 ? Math.abs(x) : whole(Math.abs(x) / step) * step)
+      .toLocaleString(language, {minimumFractionDigits: decimals, maximumFractionDigits: decimals});
     return (x < 0 && /[1-9]/.test(shown) ? "\u2212" : "") + shown;
   };
   const money = (x, se, form) => {
