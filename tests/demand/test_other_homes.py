@@ -47,5 +47,5 @@ def test_scaled_frequencies_are_said_where_the_answer_stands(read_small) -> None
     notes = " ".join(figures["provenance"]["notes"]) if "notes" in figures["provenance"] else str(figures)
     assert "times the published mean, to meet 8,000 kWh a year" in notes
     asked = [row["given"] for row in figures["questions"] if row["key"] == "home.annual_use_kwh"]
-    assert any("the listed appliances use" in given for given in asked)
+    assert any("the listed appliances take" in given for given in asked)
     assert any("is this right?" in line and "8,000 kWh" in line for line in summary_lines(figures))

@@ -84,10 +84,10 @@ def test_where_permission_may_be_refused_the_verdict_counts_all_futures(example:
 
 def test_why_it_pays_back_more_often_than_it_beats_savings_is_said(example: dict[str, Any]) -> None:
     """Payback counts no interest, the verdict does; nothing is explained where it beats savings more often."""
-    easier = "That is easier than beating a savings account, which also pays interest."
+    harder = "Beating a savings account is harder, because it pays interest."
     assert list(map(plain, answer.reasons(with_odds(example, 0.8, 0.5)))) == [
         "If you buy it, it pays for itself within 6 years in 80 % of futures.",
-        easier,
+        harder,
     ]
     assert list(map(plain, answer.reasons(with_odds(example, 0.0, 0.2)))) == [
         "If you buy it, it pays for itself within 6 years in 0 of 512 futures."
@@ -157,7 +157,7 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     assert check_words(example)[1].startswith("Ask how long the electronics are under warranty")
     example["bought_share"] = estimate(0.8, 0.01)
     assert plain(answer.check_first(example)) == (
-        "Ask for permission in writing. In 20 % of futures it is refused and you buy nothing."
+        "Get permission in writing, for example from the landlord. In 20 % of futures it is refused and you buy nothing."
     )
 
 

@@ -125,7 +125,11 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     assert words.reasons(agreed) == ["A is the best choice in 80\u202f% of futures, more often than any other."]
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led) == words.opening(agreed)
-    assert words.reasons(led) == ["But b is the best choice in 60\u202f% of futures, more often than any other."]
+    led["options"][0]["net_present_value"]["loss_probability"] = {"value": 0.4, "standard_error": 0.01}
+    often = "But b is the best choice more often: in 60\u202f% of futures, a in 40\u202f%."
+    assert words.reasons(led) == [often]
+    led["options"][0]["net_present_value"]["loss_probability"]["value"] = 0.6
+    assert words.reasons(led) == [often, "A few very good futures lift the average of a."]
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
     assert (
         plain(words.reasons(level)[0])
@@ -151,7 +155,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert words.question_words(rented) == "Different homes: what is best?"
     assert (
         words.reasons(rented)[0]
-        == "The homes differ. For each kit we count what it gains in its own home over buying nothing there."
+        == "The homes differ, so we compare gains: how much better off each kit leaves its own household."
     )
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."

@@ -120,10 +120,10 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
     "stay": "If you buy it, it pays for itself while you live here in {paid}.",
-    "alone": "In {paid} it pays for itself while you still live here.",
+    "alone": "In {paid} that happens while you still live here.",
 }
 #: Said where it pays for itself more often than it beats a savings account.
-EASIER = "That is easier than beating a savings account, which also pays interest."
+HARDER = "Beating a savings account is harder, because it pays interest."
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
     "lost": "Over {years} it leaves you {amount} worse off than a savings account would, on average and in today's money.",
@@ -209,7 +209,7 @@ def reasons(figures: Figures) -> list[str]:
     worth = figures["net_present_value"]
     gain = worth.get("gain_probability") or complement(worth["loss_probability"])
     if value_of(paid[0][2]) > value_of(gain):
-        said.insert(1, say(EASIER))
+        said.append(say(HARDER))
     return [*said, *told]
 
 
@@ -226,10 +226,10 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. You pay for the "
-        "missing power as you do today.",
-        "On {count} days a year it cannot supply everything you want to run. You pay for the "
-        "missing power as you do today.",
+        "On {count} day a year it cannot supply everything you want to run. For the rest you "
+        "still need what you use today; its cost is counted.",
+        "On {count} days a year it cannot supply everything you want to run. For the rest "
+        "you still need what you use today; its cost is counted.",
         days,
     )
 

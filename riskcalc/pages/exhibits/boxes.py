@@ -33,6 +33,9 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     ]
     if certain(figures):
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
+    # Better on average, and yet seldom better than savings: the reader asks why.
+    if value_of(worth["mean"]) > 0.0 and value_of(worth["loss_probability"]) > 0.5:
+        over = say("{over}; a few very good futures lift this", over=over)
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
     return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
 
@@ -98,7 +101,10 @@ def check_first(figures: Figures) -> str:
     """Return the one thing to do before buying: get the permission where it may fail, else what decides most."""
     refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
     if 0.0 < refused < 1.0:
-        message = "Ask for permission in writing. In {share} of futures it is refused and you buy nothing."
+        message = (
+            "Get permission in writing, for example from the landlord. In {share} of "
+            "futures it is refused and you buy nothing."
+        )
         return say(message, share=percent(refused))
     if figures.get("page", {}).get("coupling") == "none":
         return ""

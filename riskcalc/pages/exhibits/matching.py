@@ -59,24 +59,16 @@ def opening(homes: Sequence[Figures]) -> str:
 
 
 def lead_words(homes: Sequence[Figures]) -> str:
-    """Return for how many homes with a kit its lead is clear, "" without any."""
+    """Return for how many homes with a kit its lead may be chance, "" where each is clear."""
     bought = _bought(homes)
     clear = sum(is_clear(home) for home in bought)
-    if not bought:
-        return ""
     if clear == len(bought):
-        return counted(
-            "The best kit is clearly ahead on average, though not always.",
-            "In all {count}, the best kit is clearly ahead on average, though not always.",
-            clear,
-        )
-    if not clear:
-        return say("The lead of the best kit is too close to call.")
-    message = (
-        "In {count} of them, the best kit is clearly ahead on average, though not always; in "
-        "the others it is too close to call."
+        return ""
+    return counted(
+        "In {count} of them the lead of the best kit is too close to call.",
+        "In {count} of them the leads of the best kits are too close to call.",
+        len(bought) - clear,
     )
-    return say(message, count=clear)
 
 
 def _bought(homes: Sequence[Figures]) -> list[Figures]:

@@ -108,9 +108,10 @@ def reasons(result: Figures) -> list[str]:
     best, told = choice_words(result, leader), []
     if homes_differ(result):
         told.append(
-            say("The homes differ. For each kit we count what it gains in its own home over buying nothing there.")
+            say("The homes differ, so we compare gains: how much better off each kit leaves its own household.")
         )
-    if "paid_back_share" in leader:
+    other_wins = often[0] is not leader and clearly_best(result) is not None
+    if "paid_back_share" in leader and not other_wins:
         share = percent(leader["net_present_value"]["gain_probability"])
         told.append(
             say(
@@ -122,9 +123,12 @@ def reasons(result: Figures) -> list[str]:
     if often[0] is leader:
         message = "{best} is the best choice in {share} of futures, more often than any other."
         told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
-    elif clearly_best(result) is not None:
-        message = "But {surest} is the best choice in {share} of futures, more often than any other."
-        told.append(say(message, surest=choice_words(result, often[0]), share=percent(often[0]["best_share"])))
+    elif other_wins:
+        message = "But {surest} is the best choice more often: in {share} of futures, {best} in {own}."
+        parts = {"surest": choice_words(result, often[0]), "share": percent(often[0]["best_share"])}
+        told.append(say(message, **parts, best=best, own=percent(leader["best_share"])))
+        if value_of(leader["net_present_value"]["loss_probability"]) > 0.5:
+            told.append(say("A few very good futures lift the average of {best}.", best=best))
     else:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])

@@ -113,9 +113,8 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading=(
-            "How much each of these adds to the difference between good and bad results. What "
-            "two do together counts for both, so the sum can exceed 100 %. Thin line: how far "
-            "a share may be off."
+            "How much each of these adds to the difference between good and bad results. Thin "
+            "line: how far a share may be off."
         ),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
@@ -332,14 +331,14 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
 
 
 def _names(rows: Sequence[Figures]) -> str:
-    said = [lower(row["label"]) for row in rows[:MOST_RIVALS]]
+    said = [say("“{name}”", name=capital(row["label"])) for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
     return say("{names}; and {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
 
 
 def _one_of(rows: Sequence[Figures]) -> str:
     """Return the first few names as a choice, with how many others there are."""
-    said = [lower(row["label"]) for row in rows[:MOST_RIVALS]]
+    said = [say("“{name}”", name=capital(row["label"])) for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
     if left > 0:
         return counted("{names}; or {count} other", "{names}; or one of {count} others", left, names="; ".join(said))

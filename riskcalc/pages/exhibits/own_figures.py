@@ -11,7 +11,7 @@ from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.answer import (
     ALL,
-    EASIER,
+    HARDER,
     LIKELY,
     NONE,
     OF_FUTURES,
@@ -214,7 +214,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
         "pays": {kind: translated(PAYS[kind]) for kind in paid_words},
         "told": paid_words,
-        "easier": translated(EASIER),
+        "harder": translated(HARDER),
         "rows": {
             "odds": translated("Paid back within the years looked at"),
             "half": translated("Half pay back within"),

@@ -64,7 +64,7 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("Within the usual range so far: {measured}.", measured=quantities_words(found))
+        return say("Yes, on track so far: nothing you measured lies outside the usual range.")
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
@@ -86,13 +86,9 @@ def odds_words(found: Figures) -> str:
 
 def basis_words(found: Figures) -> str:
     """Return which measurements this goes by."""
-    return say("Measured: {measured}.", measured=quantities_words(found))
-
-
-def quantities_words(found: Figures) -> str:
-    """Return what was measured, within a sentence."""
     known = [row["quantity"] for row in found["tracks"]]
-    return joined([say(name) for quantity, name in MEASURES.items() if quantity in known])
+    measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
+    return say("Measured: {measured}.", measured=joined(measured))
 
 
 def hardly_moved(found: Figures) -> bool:
