@@ -199,11 +199,9 @@
       return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), gain: shareWords(f.gained)});
     };
     const reasons = (f) => {
-      const all = words.told.length > 1 ? [{value: f.odds, se: f.never.se}, f.horizon] : [f.paid, f.headline];
-      const figures = {years: all, stay: [f.paid, f.headline], alone: [f.paid, f.headline]};
-      const pays = f.worth.constant ? [] : words.told.map((kind) => filled(words.pays[kind], {paid: shareWords(figures[kind][0]), years: wholeYears(figures[kind][1])}));
-      const harder = pays.length && figures[words.told[0]][0].value > f.gained.value ? words.harder : null;
-      return [...pays, harder, words.falls_short].filter(Boolean).join(" ");
+      const [paid, count] = words.later ? [{value: f.odds, se: f.never.se}, f.horizon] : [f.paid, f.headline];
+      const pays = filled(words.pays, {paid: shareWords(paid), years: wholeYears(count)}), harder = paid.value > f.gained.value ? words.harder : null;
+      return [...(f.worth.constant ? [] : [pays, harder]), words.falls_short].filter(Boolean).join(" ");
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se || 0)});
     const rowsOf = (f) => {

@@ -84,7 +84,7 @@ def test_where_permission_may_be_refused_the_verdict_counts_all_futures(example:
 
 def test_why_it_pays_back_more_often_than_it_beats_savings_is_said(example: dict[str, Any]) -> None:
     """Payback counts no interest, the verdict does; nothing is explained where it beats savings more often."""
-    harder = "Beating a savings account is harder, because it pays interest."
+    harder = "Beating a savings account is harder, because savings earn interest."
     assert list(map(plain, answer.reasons(with_odds(example, 0.8, 0.5)))) == [
         "If you buy it, it pays for itself within 6 years in 80 % of futures.",
         harder,

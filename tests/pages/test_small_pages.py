@@ -221,7 +221,7 @@ def test_an_update_names_what_lies_outside_its_range() -> None:
     found = {"verdict": "ahead", "tracks": [within, made]}
     assert opening_of_update(found) == "More electricity generated than expected so far."
     still = {"verdict": "on track", "tracks": [within]}
-    assert opening_of_update(still) == "Yes, on track so far: nothing you measured lies outside the usual range."
+    assert opening_of_update(still) == "Yes, on track so far: all you measured is in the usual range."
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from riskcalc.language import spoken
+from riskcalc.language import spoken, told
 from riskcalc.pages.exhibit import Block, hero, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures, ranked_check
@@ -120,10 +120,9 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
     "stay": "If you buy it, it pays for itself while you live here in {paid}.",
-    "alone": "In {paid} that happens while you still live here.",
 }
 #: Said where it pays for itself more often than it beats a savings account.
-HARDER = "Beating a savings account is harder, because it pays interest."
+HARDER = "Beating a savings account is harder, because savings earn interest."
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
 BRIEF = {
     "lost": "Over {years} it leaves you {amount} worse off than a savings account would, on average and in today's money.",
@@ -194,30 +193,27 @@ def share_words(share: Figure, draws: int) -> str:
 
 
 def reasons(figures: Figures) -> list[str]:
-    """Return at most four sentences of why: payback within the headline, with later homes, and days short of power."""
+    """Return at most three sentences of why: payback, why savings are harder to beat, and days short of power."""
     short = short_words(figures)
     told = [short] if short else []
     if certain(figures) or figures.get("page", {}).get("coupling") == "none":
         return told
-    horizon = headline_years(figures)
-    paid = [(kind, horizon, paid_share(figures)) for kind in paid_kinds(figures)]
-    if len(paid) > 1:
-        horizon = figures["horizon_years"]
-        paid[0] = ("years", horizon, figures["paid_back_within_years"][horizon - 1])
-    draws = figures["provenance"]["draws"]
-    said = [say(PAYS[kind], paid=share_words(share, draws), years=whole_years(count)) for kind, count, share in paid]
+    count, share = headline_years(figures), paid_share(figures)
+    if counts_later_homes(figures):
+        count = figures["horizon_years"]
+        share = figures["paid_back_within_years"][count - 1]
+    paid = share_words(share, figures["provenance"]["draws"])
+    said = [say(PAYS[paid_kind(figures)], paid=paid, years=whole_years(count))]
     worth = figures["net_present_value"]
     gain = worth.get("gain_probability") or complement(worth["loss_probability"])
-    if value_of(paid[0][2]) > value_of(gain):
+    if value_of(share) > value_of(gain):
         said.append(say(HARDER))
     return [*said, *told]
 
 
-def paid_kinds(figures: Figures) -> list[str]:
-    """Return which of `PAYS` are said: with later homes first, since the odds of beating savings count these too."""
-    if headline_stay(figures) is None:
-        return ["years"]
-    return ["years", "alone"] if counts_later_homes(figures) else ["stay"]
+def paid_kind(figures: Figures) -> str:
+    """Return which of `PAYS` is said: where later homes count, the years, since the odds of beating savings count these too."""
+    return "years" if headline_stay(figures) is None or counts_later_homes(figures) else "stay"
 
 
 def short_words(figures: Figures) -> str:
@@ -226,11 +222,12 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. For the rest you "
-        "still need what you use today; its cost is counted.",
-        "On {count} days a year it cannot supply everything you want to run. For the rest "
-        "you still need what you use today; its cost is counted.",
+        "On {count} day a year it cannot supply everything you want to run. The missing "
+        "power is counted at the price of “{tariff}”.",
+        "On {count} days a year it cannot supply everything you want to run. The missing "
+        "power is counted at the price of “{tariff}”.",
         days,
+        tariff=told(figures.get("page", {}).get("tariff") or say("as in the scenario")),
     )
 
 

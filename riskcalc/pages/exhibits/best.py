@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.exhibits.options import by_best, choice_words, clearly_best, labels
+from riskcalc.pages.exhibits.options import by_best, choice_words, choices, clearly_best, labels
 from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, row_names, row_scale, rows, wrapped
@@ -27,7 +27,8 @@ def best_block(result: Figures) -> Block:
         for name, row in zip(names, shown, strict=True)
     ]
     surest, title = clearly_best(result), say("How often each choice is the best")
-    if surest is not None:
+    # Where another choice is ahead on average, the first screen says both in one paragraph.
+    if surest is not None and surest is choices(result)[0]:
         best, share = capital(choice_words(result, surest)), percent(surest["best_share"])
         title = say("{best} is best most often: in {share} of futures", best=best, share=share)
     return chart(

@@ -14,7 +14,13 @@ from numpy.typing import NDArray
 
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.boxes import may_be_refused
-from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years
+from riskcalc.pages.exhibits.payback import (
+    beyond_words,
+    counts_later_homes,
+    headline_shares,
+    headline_stay,
+    headline_years,
+)
 from riskcalc.pages.figures import counted, say, whole_years
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, rows
@@ -67,7 +73,13 @@ def futures_block(figures: Figures) -> Block:
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
     if may_be_refused(figures):
+        if counts_later_homes(figures):
+            return say(
+                "Each dot stands for 1 % of the futures. Savings in later homes and futures without permission are left out."
+            )
         return say("Each dot stands for 1 % of the futures. Those in which permission is refused are left out.")
+    if counts_later_homes(figures):
+        return say("Each dot stands for 1 % of the futures. Savings in later homes are left out.")
     return say("Each dot stands for 1 % of the futures calculated.")
 
 

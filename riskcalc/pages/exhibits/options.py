@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from riskcalc.language import told, translated
-from riskcalc.pages.exhibits.answer import PAYS, refused_share_words, share_words
+from riskcalc.pages.exhibits.answer import refused_share_words, share_words
 from riskcalc.pages.figures import capital, error_of, listed, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
@@ -76,8 +76,9 @@ MOST_NAMED = 3
 CHOICE = "choice {letter}"
 LEADS = {
     "exact": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}, give or take {error}.",
-    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}, give or take {error}.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}. We know this average to within {error}.",
+    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}, "
+    "but we know this only to within {error}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
 
@@ -107,9 +108,7 @@ def reasons(result: Figures) -> list[str]:
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     if homes_differ(result):
-        told.append(
-            say("The homes differ, so we compare gains: how much better off each kit leaves its own household.")
-        )
+        told.append(say("The kits are for different homes, so we compare how much each one gains there."))
     other_wins = often[0] is not leader and clearly_best(result) is not None
     if "paid_back_share" in leader and not other_wins:
         share = percent(leader["net_present_value"]["gain_probability"])
@@ -190,7 +189,12 @@ def paid_words(result: Figures) -> list[str]:
     told = [say(message, best=best, years=said, paid=percent(leader["paid_back_share"]))]
     in_stay, refused = leader.get("paid_back_within_stay_share"), leader.get("refused_share")
     if in_stay:
-        told.append(say(PAYS["alone"], paid=share_words(in_stay, result["provenance"]["draws"])))
+        told.append(
+            say(
+                "In {paid} that happens while you still live here.",
+                paid=share_words(in_stay, result["provenance"]["draws"]),
+            )
+        )
     return [*told, *([also] if refused is not None and (also := refused_share_words(refused)) else [])]
 
 

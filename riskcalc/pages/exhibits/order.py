@@ -113,8 +113,8 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading=(
-            "How much each of these adds to the difference between good and bad results. Thin "
-            "line: how far a share may be off."
+            "In what share of the difference between good and bad results each of these has a "
+            "part. Thin line: how far a share may be off."
         ),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(

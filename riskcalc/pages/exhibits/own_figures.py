@@ -17,7 +17,7 @@ from riskcalc.pages.exhibits.answer import (
     OF_FUTURES,
     PAYS,
     SURE,
-    paid_kinds,
+    paid_kind,
     short_words,
     verdict_messages,
 )
@@ -25,7 +25,7 @@ from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.futures import STAY_TITLES
 from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
-from riskcalc.pages.exhibits.payback import NEARLY, headline_stay
+from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes, headline_stay
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -206,14 +206,13 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "range": translated("{low} to {high}"),
     }
     stay = headline_stay(figures)
-    paid_words = paid_kinds(figures)
     if stay:
         messages |= {kind: translated(message) for kind, message in STAY_TITLES.items()}
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
-        "pays": {kind: translated(PAYS[kind]) for kind in paid_words},
-        "told": paid_words,
+        "pays": translated(PAYS[paid_kind(figures)]),
+        "later": counts_later_homes(figures),
         "harder": translated(HARDER),
         "rows": {
             "odds": translated("Paid back within the years looked at"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 
 import numpy as np
@@ -44,6 +44,8 @@ MEASURES = {
     "generation_kwh": "the electricity you generated",
     "import_kwh": "the electricity you took from the grid",
 }
+#: Below the picture of what was measured.
+TRACK_READING = "Dot: what you measured. Bar: the range of 8 in 10 forecasts. Dashed line: the middle one."
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -64,7 +66,7 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("Yes, on track so far: nothing you measured lies outside the usual range.")
+        return say("Yes, on track so far: all you measured is in the usual range.")
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
@@ -190,7 +192,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading=("Dot: what you measured. Bar: the usual range, 8 times in 10. Dashed line: the forecast."),
+        reading=" ".join(filter(None, (say(TRACK_READING), better_words(tracks)))),
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
@@ -200,6 +202,14 @@ def track_block(found: Figures) -> Block:
         },
         kind="half",
     )
+
+
+def better_words(tracks: Sequence[Figures]) -> str:
+    """Return which side of the picture is better, "" where that differs between the quantities."""
+    sides = {row["quantity"] == "generation_kwh" for row in tracks}
+    if len(sides) > 1:
+        return ""
+    return say("Further right is better for you." if sides.pop() else "Further left is better for you.")
 
 
 def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
