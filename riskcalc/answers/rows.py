@@ -46,7 +46,7 @@ MONTH_NAMES = (
 #: Words for factors that are no key of the scenario.
 LUCK_WORDS = {
     YEAR_LUCK: "whether years are sunny or dull, busy or quiet",
-    "luck.tenure": "permission and sun at the next home",
+    "luck.tenure": "permission here and sun at the next home",
     "luck.ageing": "when parts fail",
     REST: "all that the screening left out",
 }

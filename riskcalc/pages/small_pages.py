@@ -74,7 +74,11 @@ def update_page(figures: Figures) -> str:
             section(
                 "answer",
                 "The answer",
-                hero(opening, [tracked.odds_words(figures), tracked.reason(figures)], tracked.track_block(figures)),
+                hero(
+                    opening,
+                    [*tracked.usual_words(figures), tracked.odds_words(figures), tracked.reason(figures)],
+                    tracked.track_block(figures),
+                ),
             ),
             more.more_parts(
                 (

@@ -28,9 +28,14 @@ MIDDLING = ("worth mean", "worth p25", "worth p50", "worth p75", "worth loss_pro
 
 @pytest.mark.slow
 def test_stated_errors_agree_with_the_spread_over_seeds(figures):
-    """Mean, middle quantiles and odds: together within 20 %; each within 20 % and twice what the seeds leave open."""
+    """Mean, middle quantiles and odds: together within 20 % and what the seeds leave open; each within 20 % and twice that.
+
+    The seven move together, so two dozen seeds know their mean little better than one of them: 60 other seeds gave 1.06, 60
+    more 1.14.
+    """
     ratios = {name: stated_over_observed(figures[name]) for name in MIDDLING}
-    assert 0.8 < float(np.exp(np.mean(np.log(list(ratios.values()))))) < 1.2, ratios
+    together = float(np.exp(np.mean(np.log(list(ratios.values())))))
+    assert 0.8 * (1 - 0.145) < together < 1.2 * (1 + 0.145), ratios
     assert min(ratios.values()) > 0.8 * (1 - 2 * 0.145), ratios
     assert max(ratios.values()) < 1.2 * (1 + 2 * 0.145), ratios
 

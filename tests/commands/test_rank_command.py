@@ -31,10 +31,10 @@ def test_rank_writes_its_file_and_prints_order_and_intervals(small_file, tmp_pat
     lines = done.stdout.splitlines()
     assert lines[-1] == str(tmp_path / "ranking.json")
     assert "  First place: Price of the kit. This is settled, with 95 % certainty" in lines
-    assert "at steps of 30 minutes" in lines[0]
+    assert "steps of 30 minutes" in lines[0]
     (unused,) = [line for line in lines if line.strip().startswith("Price for power sent") and "(" in line][:1]
     assert unused.count("0 % (0 to 0)") >= 1
-    assert any("no clear difference. They put first:" in line for line in lines)
+    assert any("no clear difference. It puts first:" in line for line in lines)
     assert any("Pays back in two years." in line for line in lines)
     figures = json.loads((tmp_path / "ranking.json").read_text(encoding="utf-8"))
     worth = figures["sobol"]["outcomes"]["net_present_value"]
@@ -96,7 +96,10 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     order["tiers"] = [tier | {"hardest_to_part": rivals[0]}]
     order |= {"settled": False, "points_that_would_settle": 512, "futures_that_would_settle": 2048}
     lines = ranking_lines(figures)
-    assert "  First place, not sure yet: Price of the kit. May belong there too: this; that; third; and 2 more" in lines
+    assert (
+        "  First place, not sure yet: Price of the kit. May belong there too: “This”; “That”; “Third”; and 2 more"
+        in lines
+    )
     wanted = "  About 2,000 futures would settle the order (riskcalc rank --until settled)"
     assert wanted in lines
     order |= {"points_that_would_settle": None, "futures_that_would_settle": None}
@@ -110,4 +113,4 @@ def test_an_unsettled_order_is_not_told_as_one(small_file, tmp_path):
     assert reason in lines
     assert wanted not in lines
     order["tiers"] = [tie | {"hardest_to_part": rivals[0] | {"points_that_would_part": None}}]
-    assert "     they differ by 2 % ± 3 of the spread, which makes no difference in practice" in ranking_lines(figures)
+    assert "     they differ by 2 % ± 3 of the spread, which does not matter in practice" in ranking_lines(figures)

@@ -21,7 +21,7 @@ from riskcalc.pages.exhibits.order import family_blocks, order_block
 from riskcalc.pages.exhibits.order import opening as opening_of_rank
 from riskcalc.pages.exhibits.order import reasons as reasons_of_rank
 from riskcalc.pages.exhibits.traced import balance_finding, grid_words
-from riskcalc.pages.exhibits.tracked import basis_words, odds_words, track_cells
+from riskcalc.pages.exhibits.tracked import basis_words, odds_words, track_cells, usual_words
 from riskcalc.pages.exhibits.tracked import opening as opening_of_update
 from riskcalc.pages.exhibits.week import week_title
 from riskcalc.pages.figures import PLAIN
@@ -214,6 +214,20 @@ def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]
     )
 
 
+def test_an_update_says_how_far_a_usual_figure_lies_from_the_forecast() -> None:
+    """Above, below and at the middle forecast; what lies outside its range is named by the opening."""
+
+    def track(quantity: str, measured: float, place: str = "within") -> dict[str, Any]:
+        return {"quantity": quantity, "measured": measured, "expected": {"p50": 200.0}, "place": place}
+
+    rows = [track("import_kwh", 222.0), track("generation_kwh", 190.0), track("bill", 200.0)]
+    assert [text.translate(PLAIN) for text in usual_words({"tracks": rows})] == [
+        "Taken from the grid: 11 % more than the middle forecast. That is usual.",
+        "Generated: 5 % less than the middle forecast. That is usual.",
+    ]
+    assert usual_words({"tracks": [track("import_kwh", 400.0, "above")]}) == []
+
+
 def test_an_update_names_what_lies_outside_its_range() -> None:
     """The quantity behind the verdict; where all lie within, that."""
     within = {"quantity": "bill", "place": "within", "verdict": "on track"}
@@ -221,7 +235,7 @@ def test_an_update_names_what_lies_outside_its_range() -> None:
     found = {"verdict": "ahead", "tracks": [within, made]}
     assert opening_of_update(found) == "More electricity generated than expected so far."
     still = {"verdict": "on track", "tracks": [within]}
-    assert opening_of_update(still) == "Yes, on track so far: all you measured is in the usual range."
+    assert opening_of_update(still) == "Yes, on track so far: what you measured is in the usual range."
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

@@ -147,7 +147,7 @@ def test_where_later_homes_count_the_reason_is_about_the_years(read_small: Any) 
     later, harder = (text.translate(PLAIN) for text in reasons(figures))
     assert later == "If you buy it, it pays for itself within 8 years in 70 % of futures."
     assert harder.startswith("Beating a savings account is harder")
-    assert dot_words(figures).endswith("Savings in later homes are left out.")
+    assert dot_words(figures).endswith("What it saves after you move is left out.")
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:

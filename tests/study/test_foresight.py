@@ -183,7 +183,7 @@ def test_assess_says_it_where_asked(small_file, tmp_path):
     arguments = ["assess", str(small_file), "--out", str(tmp_path / "out"), "--step", "60", *hours]
     told = CliRunner().invoke(app, [*arguments, "--foresight"])
     assert told.exit_code == 0, told.output
-    assert "of what perfect foresight could" in told.output
+    assert "of what it could if the future were known" in told.output
     result = json.loads((tmp_path / "out/result.json").read_text(encoding="utf-8"))
     seen = result["foresight"]
     assert (seen["draws"], seen["step_minutes"]) == (2, 60)

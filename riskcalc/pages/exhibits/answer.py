@@ -222,10 +222,10 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. The missing "
-        "power is counted at the price of “{tariff}”.",
-        "On {count} days a year it cannot supply everything you want to run. The missing "
-        "power is counted at the price of “{tariff}”.",
+        "On {count} day a year it cannot supply everything you want to run. For the missing "
+        "power you still need today's source (“{tariff}”); its cost is counted.",
+        "On {count} days a year it cannot supply everything you want to run. For the missing "
+        "power you still need today's source (“{tariff}”); its cost is counted.",
         days,
         tariff=told(figures.get("page", {}).get("tariff") or say("as in the scenario")),
     )

@@ -75,11 +75,11 @@ def dot_words(figures: Figures) -> str:
     if may_be_refused(figures):
         if counts_later_homes(figures):
             return say(
-                "Each dot stands for 1 % of the futures. Savings in later homes and futures without permission are left out."
+                "Each dot stands for 1 % of the futures in which you may buy. What it saves after you move is left out."
             )
-        return say("Each dot stands for 1 % of the futures. Those in which permission is refused are left out.")
+        return say("Each dot stands for 1 % of the futures in which you may buy.")
     if counts_later_homes(figures):
-        return say("Each dot stands for 1 % of the futures. Savings in later homes are left out.")
+        return say("Each dot stands for 1 % of the futures. What it saves after you move is left out.")
     return say("Each dot stands for 1 % of the futures calculated.")
 
 

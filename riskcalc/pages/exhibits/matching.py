@@ -94,7 +94,7 @@ def called(home: Figures, name: str) -> str:
 def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str]:
     """Return pick, its price, odds that it is best, lead over the next best, as text."""
     if home["pick"] is None:
-        return say("no result: see why below"), "–", "–", "–"
+        return say("no result (reasons in its section below)"), "–", "–", "–"
     message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, too close to call"
     # Rounded as the average beside it: in shared futures the lead itself is known better.
     own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)

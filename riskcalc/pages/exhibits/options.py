@@ -76,9 +76,9 @@ MOST_NAMED = 3
 CHOICE = "choice {letter}"
 LEADS = {
     "exact": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}. We know this average to within {error}.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}. That may be off by {error}.",
     "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}, "
-    "but we know this only to within {error}.",
+    "but that may be off by {error}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
 
@@ -108,7 +108,9 @@ def reasons(result: Figures) -> list[str]:
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     if homes_differ(result):
-        told.append(say("The kits are for different homes, so we compare how much each one gains there."))
+        told.append(
+            say("These are different homes. For each kit we compare what it gains with doing nothing in the same home.")
+        )
     other_wins = often[0] is not leader and clearly_best(result) is not None
     if "paid_back_share" in leader and not other_wins:
         share = percent(leader["net_present_value"]["gain_probability"])

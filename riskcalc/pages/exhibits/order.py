@@ -113,8 +113,8 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading=(
-            "In what share of the difference between good and bad results each of these has a "
-            "part. Thin line: how far a share may be off."
+            "Longer bar: decides more of the difference between good and bad results. Thin "
+            "line: how far the figure may be off."
         ),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(

@@ -45,7 +45,7 @@ MEASURES = {
     "import_kwh": "the electricity you took from the grid",
 }
 #: Below the picture of what was measured.
-TRACK_READING = "Dot: what you measured. Bar: the range of 8 in 10 forecasts. Dashed line: the middle one."
+TRACK_READING = "Dot: what you measured. Bar: 8 in 10 forecasts lie here. Dashed line: the middle forecast."
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -66,8 +66,22 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("Yes, on track so far: all you measured is in the usual range.")
+        return say("Yes, on track so far: what you measured is in the usual range.")
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
+
+
+def usual_words(found: Figures) -> list[str]:
+    """Return by how much each quantity within its usual range differs from the middle forecast."""
+    said = []
+    for row in found["tracks"]:
+        apart = row["measured"] / row["expected"]["p50"] - 1.0 if row["expected"]["p50"] else 0.0
+        if row["place"] != "within" or abs(apart) < LEAST_POINTS:
+            continue
+        message = "{quantity}: {share} more than the middle forecast. That is usual."
+        if apart < 0.0:
+            message = "{quantity}: {share} less than the middle forecast. That is usual."
+        said.append(say(message, quantity=capital(say(NAMES[row["quantity"]])), share=percent(abs(apart))))
+    return said
 
 
 def odds_words(found: Figures) -> str:
