@@ -355,7 +355,7 @@
     };
     const leadWords = (horizon, first, next) => {
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 ? (apart.value === 0 ? "same" : "exact") : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
-      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), error: money(2 * se, se), years: wholeYears(horizon)});
+      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), error: money(2 * se, se), draws: group(first.worth.length, 0), years: wholeYears(horizon)});
       return said.charAt(0).toUpperCase() + said.slice(1);
     };
     const spreadsDrawn = (choices) => {

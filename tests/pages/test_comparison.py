@@ -121,7 +121,10 @@ def plain(text):
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years. That may be off by €10."
+    assert (
+        plain(words.opening(agreed))
+        == "A is best on average: €50 ahead of b over 15 years. This average of 64 futures may be off by €10."
+    )
     assert words.reasons(agreed) == ["A is the best choice in 80\u202f% of futures, more often than any other."]
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led) == words.opening(agreed)
@@ -138,7 +141,7 @@ def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
     assert (
         plain(words.opening(parted))
-        == "Too close to call: on average, a is €50 ahead of b over 15 years, but that may be off by €80."
+        == "Too close to call: on average, a is €50 ahead of b over 15 years. This average of 64 futures may be off by €80."
     )
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
     assert words.opening(same) == "A and b come to exactly the same in every future."
@@ -155,7 +158,8 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert words.question_words(rented) == "Different homes: what is best?"
     assert (
         words.reasons(rented)[0]
-        == "These are different homes. For each kit we compare what it gains with doing nothing in the same home."
+        == "These are different homes: the page shows which kit gains more in its own home. Doing nothing means buying none of "
+        "them."
     )
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
@@ -189,7 +193,7 @@ def test_titles_take_the_place_of_file_names():
     titled["compared"] = [{"letter": "A", "option": "a"}]
     assert (
         plain(words.opening(titled))
-        == "Choice A is best on average: €100 ahead of doing nothing over 15 years. That may be off by €10."
+        == "Choice A is best on average: €100 ahead of doing nothing over 15 years. This average of 64 futures may be off by €10."
     )
     del titled["compared"]
     assert words.opening(titled).startswith("“A flat with a rail” is best on average")
@@ -230,7 +234,7 @@ def test_what_is_always_there_reads_as_a_noun():
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
     assert (
         plain(words.opening(nothing))
-        == "A is best on average: €10 ahead of doing nothing over 15 years. That may be off by €2."
+        == "A is best on average: €10 ahead of doing nothing over 15 years. This average of 64 futures may be off by €2."
     )
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"

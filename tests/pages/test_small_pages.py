@@ -222,8 +222,8 @@ def test_an_update_says_how_far_a_usual_figure_lies_from_the_forecast() -> None:
 
     rows = [track("import_kwh", 222.0), track("generation_kwh", 190.0), track("bill", 200.0)]
     assert [text.translate(PLAIN) for text in usual_words({"tracks": rows})] == [
-        "Taken from the grid: 11 % more than the middle forecast. That is usual.",
-        "Generated: 5 % less than the middle forecast. That is usual.",
+        "Taken from the grid: 11 % more than the middle forecast. That is within the usual range.",
+        "Generated: 5 % less than the middle forecast. That is within the usual range.",
     ]
     assert usual_words({"tracks": [track("import_kwh", 400.0, "above")]}) == []
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from riskcalc.language import spoken, told
+from riskcalc.language import spoken
 from riskcalc.pages.exhibit import Block, hero, section
 from riskcalc.pages.exhibit import Section as Part
 from riskcalc.pages.exhibits.boxes import certain, check_first, days_short, key_figures, ranked_check
@@ -119,6 +119,7 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 #: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
+    "later": "If you buy it, it pays for itself within {years} in {paid}, whether you move or not.",
     "stay": "If you buy it, it pays for itself while you live here in {paid}.",
 }
 #: Said where it pays for itself more often than it beats a savings account.
@@ -212,8 +213,10 @@ def reasons(figures: Figures) -> list[str]:
 
 
 def paid_kind(figures: Figures) -> str:
-    """Return which of `PAYS` is said: where later homes count, the years, since the odds of beating savings count these too."""
-    return "years" if headline_stay(figures) is None or counts_later_homes(figures) else "stay"
+    """Return which of `PAYS` is said: later homes count where the kit goes along, as in the odds of beating savings."""
+    if headline_stay(figures) is None:
+        return "years"
+    return "later" if counts_later_homes(figures) else "stay"
 
 
 def short_words(figures: Figures) -> str:
@@ -222,12 +225,11 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. For the missing "
-        "power you still need today's source (“{tariff}”); its cost is counted.",
-        "On {count} days a year it cannot supply everything you want to run. For the missing "
-        "power you still need today's source (“{tariff}”); its cost is counted.",
+        "On {count} day a year it cannot supply everything you want to run. You still need "
+        "today's supply then, and its cost is counted.",
+        "On {count} days a year it cannot supply everything you want to run. You still need "
+        "today's supply then, and its cost is counted.",
         days,
-        tariff=told(figures.get("page", {}).get("tariff") or say("as in the scenario")),
     )
 
 

@@ -75,9 +75,10 @@ def dot_words(figures: Figures) -> str:
     if may_be_refused(figures):
         if counts_later_homes(figures):
             return say(
-                "Each dot stands for 1 % of the futures in which you may buy. What it saves after you move is left out."
+                "Each dot stands for 1 % of the futures in which you are allowed to buy. What it "
+                "saves after you move is left out."
             )
-        return say("Each dot stands for 1 % of the futures in which you may buy.")
+        return say("Each dot stands for 1 % of the futures in which you are allowed to buy.")
     if counts_later_homes(figures):
         return say("Each dot stands for 1 % of the futures. What it saves after you move is left out.")
     return say("Each dot stands for 1 % of the futures calculated.")

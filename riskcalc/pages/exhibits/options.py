@@ -6,7 +6,7 @@ import math
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words, share_words
-from riskcalc.pages.figures import capital, error_of, listed, money, percent, say, value_of, whole_years
+from riskcalc.pages.figures import capital, error_of, grouped, listed, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
@@ -76,9 +76,10 @@ MOST_NAMED = 3
 CHOICE = "choice {letter}"
 LEADS = {
     "exact": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}. That may be off by {error}.",
-    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}, "
-    "but that may be off by {error}.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}. This average of "
+    "{draws} futures may be off by {error}.",
+    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}. "
+    "This average of {draws} futures may be off by {error}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
 
@@ -98,9 +99,9 @@ def opening(result: Figures) -> str:
     best, other = (choice_words(result, row) for row in (leader, others[0]))
     lead, error = (money(amount, result["currency"], se=se) for amount in (abs(value), 2 * se))
     said = whole_years(result["horizon_years"])
-    return say(
-        LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, error=error, years=said
-    )
+    parts = {"other": other, "lead": lead, "error": error, "years": said}
+    parts["draws"] = grouped(result["provenance"]["draws"])
+    return say(LEADS[kind], best=best if kind == "close" else capital(best), **parts)
 
 
 def reasons(result: Figures) -> list[str]:
@@ -109,7 +110,10 @@ def reasons(result: Figures) -> list[str]:
     best, told = choice_words(result, leader), []
     if homes_differ(result):
         told.append(
-            say("These are different homes. For each kit we compare what it gains with doing nothing in the same home.")
+            say(
+                "These are different homes: the page shows which kit gains more in its own home. "
+                "Doing nothing means buying none of them."
+            )
         )
     other_wins = often[0] is not leader and clearly_best(result) is not None
     if "paid_back_share" in leader and not other_wins:

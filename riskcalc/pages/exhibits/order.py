@@ -113,8 +113,7 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
         reading=(
-            "Longer bar: decides more of the difference between good and bad results. Thin "
-            "line: how far the figure may be off."
+            "The longer the bar, the more it decides between gain and loss. Thin line: how far the figure may be off."
         ),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(

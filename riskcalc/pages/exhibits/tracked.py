@@ -77,9 +77,9 @@ def usual_words(found: Figures) -> list[str]:
         apart = row["measured"] / row["expected"]["p50"] - 1.0 if row["expected"]["p50"] else 0.0
         if row["place"] != "within" or abs(apart) < LEAST_POINTS:
             continue
-        message = "{quantity}: {share} more than the middle forecast. That is usual."
+        message = "{quantity}: {share} more than the middle forecast. That is within the usual range."
         if apart < 0.0:
-            message = "{quantity}: {share} less than the middle forecast. That is usual."
+            message = "{quantity}: {share} less than the middle forecast. That is within the usual range."
         said.append(say(message, quantity=capital(say(NAMES[row["quantity"]])), share=percent(abs(apart))))
     return said
 
