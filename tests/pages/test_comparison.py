@@ -157,7 +157,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     rented = found | {"differing": [{"key": "tenure.kind"}]}
     assert words.question_words(rented) == "Different homes: what is best?"
     assert (
-        words.reasons(rented)[0]
+        words.reasons(rented)[-1]
         == "These are different homes: the page shows which kit gains more in its own home. Doing nothing means buying none of "
         "them."
     )

@@ -105,16 +105,9 @@ def opening(result: Figures) -> str:
 
 
 def reasons(result: Figures) -> list[str]:
-    """Return what homes mean here, how often the best on average beats doing nothing, and which is best most often."""
+    """Return how often the best on average beats doing nothing, which is best most often, and what homes mean here."""
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
-    if homes_differ(result):
-        told.append(
-            say(
-                "These are different homes: the page shows which kit gains more in its own home. "
-                "Doing nothing means buying none of them."
-            )
-        )
     other_wins = often[0] is not leader and clearly_best(result) is not None
     if "paid_back_share" in leader and not other_wins:
         share = percent(leader["net_present_value"]["gain_probability"])
@@ -138,6 +131,13 @@ def reasons(result: Figures) -> list[str]:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
         told.append(say("Compared all at once, no choice is clearly more often the best: {shares}.", shares=shares))
+    if homes_differ(result):
+        told.append(
+            say(
+                "These are different homes: the page shows which kit gains more in its own home. "
+                "Doing nothing means buying none of them."
+            )
+        )
     return told
 
 
