@@ -46,7 +46,7 @@ MONTH_NAMES = (
 #: Words for factors that are no key of the scenario.
 LUCK_WORDS = {
     YEAR_LUCK: "whether years are sunny or dull, busy or quiet",
-    "luck.tenure": "permission here and sun at the next home",
+    "luck.tenure": "permission and what a move brings",
     "luck.ageing": "when parts fail",
     REST: "all that the screening left out",
 }
@@ -58,7 +58,7 @@ def factor_words(scenario: Scenario) -> dict[str, str]:
     # Nobody is asked for permission where the home is owned and none is given as uncertain.
     tenure = scenario.tenure
     if tenure is not None and tenure.kind == "own" and not scenario.is_given("tenure.permission_refused_chance"):
-        words["luck.tenure"] = "sun at the next home"
+        words["luck.tenure"] = "what a move brings"
     return words
 
 

@@ -49,7 +49,7 @@ def warranty_figures(assessment: Assessment) -> dict[str, Any]:
     if not gained.any():
         return {}
     mean = float((weight * gained).sum()) / draws
-    variance = max(0.0, float((weight * gained**2).sum()) / draws - mean**2) / draws
+    variance = float((weight * (gained - mean) ** 2).sum()) / draws**2
     if len(chosen) > 1:
         share, taken = float(weight[chosen].sum()) / draws, 1.0 / float(weight[chosen[0]])
         variance += share**2 * float(gained[chosen].var(ddof=1)) / len(chosen) * (1.0 - taken)

@@ -43,8 +43,7 @@ def test_a_certain_repair_within_the_added_years(read_small: Callable[..., Scena
     ]
     # Failures after 3.5 years (paid at the end of the fourth, at today's price) and after 7 years; the warranty ends after 5.
     assert found["worth"]["value"] == pytest.approx(100.0 / 1.04**4, rel=1e-9)
-    # The root of what rounding leaves of the variance.
-    assert found["worth"]["standard_error"] == pytest.approx(0.0, abs=1e-5)
+    assert found["worth"]["standard_error"] == pytest.approx(0.0, abs=1e-9)
     assert found["helps_share"] == 1.0
 
 

@@ -72,16 +72,11 @@ def futures_block(figures: Figures) -> Block:
 
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
+    said = say("Each dot stands for 1 % of the futures calculated.")
     if may_be_refused(figures):
-        if counts_later_homes(figures):
-            return say(
-                "Each dot stands for 1 % of the futures in which you are allowed to buy. What it "
-                "saves after you move is left out."
-            )
-        return say("Each dot stands for 1 % of the futures in which you are allowed to buy.")
-    if counts_later_homes(figures):
-        return say("Each dot stands for 1 % of the futures. What it saves after you move is left out.")
-    return say("Each dot stands for 1 % of the futures calculated.")
+        said = say("Each dot stands for 1 % of the futures in which you are allowed to buy.")
+    later = say("What it saves after you move is left out.") if counts_later_homes(figures) else ""
+    return f"{said} {later}".strip()
 
 
 def futures_title(missing: int, horizon: int) -> str:

@@ -98,10 +98,9 @@ def opening(result: Figures) -> str:
         kind = "exact" if value else "same"
     best, other = (choice_words(result, row) for row in (leader, others[0]))
     lead, error = (money(amount, result["currency"], se=se) for amount in (abs(value), 2 * se))
-    said = whole_years(result["horizon_years"])
-    parts = {"other": other, "lead": lead, "error": error, "years": said}
-    parts["draws"] = grouped(result["provenance"]["draws"])
-    return say(LEADS[kind], best=best if kind == "close" else capital(best), **parts)
+    draws, years = grouped(result["provenance"]["draws"]), whole_years(result["horizon_years"])
+    first = best if kind == "close" else capital(best)
+    return say(LEADS[kind], best=first, other=other, lead=lead, error=error, draws=draws, years=years)
 
 
 def reasons(result: Figures) -> list[str]:
