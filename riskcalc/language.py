@@ -50,6 +50,7 @@ _HOLDS = {
         "[-−+]?[0-9][0-9.,]*(?: ?%)?",
     ),
     "years": "[0-9]+",
+    "rate": "[a-z0-9_-]+",
     **dict.fromkeys(("first_month", "last_month"), "[A-Z][a-z]+"),
     "spread": "(?:[-−0-9]|PERT|triangular|uniform|normal|lognormal|beta).*",
     "unit": "(?:[A-Z]{3}|share|1|kWh)(?:/[a-zA-Z]+)?|W|V|A|h|m|°C?|years|months|minutes",
@@ -287,7 +288,7 @@ def _told(language: str, text: str) -> str:
         return whole
     tail = _TAIL.fullmatch(text)
     if tail and (head := catalogue.pgettext(OF_RESULT, tail[1])) != tail[1]:
-        return f"{head} ({catalogue.pgettext(OF_RESULT, tail[2])})"
+        return f"{head} ({_told(language, tail[2])})"
     for pattern, message in _patterns(language):
         if found := pattern.fullmatch(text):
             parts = found.groupdict()

@@ -207,8 +207,8 @@ class Compared:
 
     def _repr_html_(self) -> str:
         from riskcalc.pages.document import card_html
-        from riskcalc.pages.exhibits.options import choices, labels, opening, reasons
-        from riskcalc.pages.figures import money, percent
+        from riskcalc.pages.exhibits.options import choices, home_fact, labels, opening, reasons
+        from riskcalc.pages.figures import capital, money, percent
 
         currency, called = self.figures["currency"], labels(self.figures)
         rows = [
@@ -219,7 +219,9 @@ class Compared:
             )
             for row in choices(self.figures)
         ]
-        card = card_html("Compared", " ".join([opening(self.figures), *reasons(self.figures)]), rows)
+        fact = home_fact(self.figures)
+        homes = [capital(f"{fact}.")] if fact else []
+        card = card_html("Compared", " ".join([opening(self.figures), *reasons(self.figures), *homes]), rows)
         return _with_chart(card, self.chart, words="Spread of the worth, by choice")
 
     def __repr__(self) -> str:

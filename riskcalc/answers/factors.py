@@ -158,14 +158,21 @@ def factors_of(scenario: Scenario) -> Factors:
     for keys in groups:
         add(" + ".join(keys), family_of(keys[0]), keys, len(keys))
     chances = sorted(luck_keys(scenario))
-    for family in dict.fromkeys(family_of(key) for key in chances):
-        keys = tuple(key for key in chances if family_of(key) == family)
-        add(f"luck.{family}", family, keys, len(keys))
+    for name in dict.fromkeys(luck_name(key) for key in chances):
+        keys = tuple(key for key in chances if luck_name(key) == name)
+        add(name, family_of(keys[0]), keys, len(keys))
     if price_luck_varies(scenario):
         add(PRICE_LUCK, "prices", (), PATH_NUMBERS * study.horizon_years)
     if study.pool_years > 1:
         add(YEAR_LUCK, "weather", (), study.horizon_years)
     return Factors(tuple(entries), study.horizon_years, study.pool_years, scenario.correlation_of())
+
+
+def luck_name(key: str) -> str:
+    """Return the factor that a chance belongs to: permission, moves with the homes after them, or the failures of a part."""
+    if key == PERMISSION_LUCK:
+        return "luck.permission"
+    return "luck.moves" if family_of(key) == family_of(PERMISSION_LUCK) else f"luck.{family_of(key)}"
 
 
 def correlated_groups(

@@ -18,11 +18,13 @@ from riskcalc.answers.ranked import Agreement, Ranked
 from riskcalc.answers.sobol import Screening, SobolRun
 from riskcalc.scenario import Claim, Scenario, unit_of
 from riskcalc.scenario.claims import MEASURES
+from riskcalc.study.model import luck_keys
 from riskcalc.uncertainty.indices import Indices
 from riskcalc.uncertainty.information import FactorInformation, Information
 from riskcalc.uncertainty.odds import RARE_SHARE, OddsRanking
 from riskcalc.uncertainty.order import Order, Rival, Tier
 from riskcalc.uncertainty.quantity import counted
+from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK
 
 Rows = list[dict[str, Any]]
 Words = Mapping[str, str]
@@ -46,7 +48,8 @@ MONTH_NAMES = (
 #: Words for factors that are no key of the scenario.
 LUCK_WORDS = {
     YEAR_LUCK: "whether years are sunny or dull, busy or quiet",
-    "luck.tenure": "permission and what a move brings",
+    "luck.permission": "whether permission is granted",
+    "luck.moves": "sun and length of stay in later homes",
     "luck.ageing": "when parts fail",
     REST: "all that the screening left out",
 }
@@ -55,10 +58,10 @@ LUCK_WORDS = {
 def factor_words(scenario: Scenario) -> dict[str, str]:
     """Return the name in words of every key and of the luck that is ranked beside the inputs."""
     words = {**labels(scenario), **LUCK_WORDS}
-    # Nobody is asked for permission where the home is owned and none is given as uncertain.
-    tenure = scenario.tenure
-    if tenure is not None and tenure.kind == "own" and not scenario.is_given("tenure.permission_refused_chance"):
-        words["luck.tenure"] = "what a move brings"
+    # Under a yearly chance of moving the length of every stay is luck, the first one too.
+    chances = luck_keys(scenario)
+    if MOVE_LUCK in chances:
+        words["luck.moves"] = "when you move, and the sun in later homes" if HOME_LUCK in chances else "when you move"
     return words
 
 

@@ -187,6 +187,7 @@ def update_figures(update: Update) -> dict[str, Any]:
         "bill_per_kwh": bill_per_kwh(update),
         "before": before,
         "revised": revised,
+        "counts_later_homes": bool(found.simulation.course.moved_along[:, bought].any()),
         "odds_moved": odds_moved(update, before, revised),
         "inputs": input_rows(update),
         "limits": list(limits_of(update)),

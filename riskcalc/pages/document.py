@@ -16,6 +16,7 @@ from markupsafe import Markup, escape
 from riskcalc.language import language_now, translated
 from riskcalc.pages.exhibit import Chart, Section, data_address
 from riskcalc.pages.exhibits.glossary import with_links
+from riskcalc.pages.figures import unbroken
 from riskcalc.pages.look import COLOURS
 
 TEMPLATE = "page.html.j2"
@@ -83,6 +84,7 @@ def page_template(name: str) -> Template:
     )
     environment.globals["_"] = translated
     environment.filters["drawn"] = Markup
+    environment.filters["unbroken"] = unbroken
     environment.filters["equation"] = equation_html
     return environment.get_template(name)
 

@@ -33,6 +33,8 @@ NARROW_SPACE = "\u202f"
 NO_BREAK = "\u00a0"
 #: Spaces that keep figures together on the page; a terminal needs none of them.
 PLAIN = str.maketrans({NO_BREAK: " ", NARROW_SPACE: " ", JOINER: ""})
+#: The space between a number and its unit, in names that a scenario gives.
+_BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=(?:kWh|kWp|kW|Wh|W|V|A)\b)")
 #: Signs that cannot be mistaken for another currency's; every other currency is shown by its ISO 4217 code.
 CURRENCY_SIGNS = {"GBP": "£", "EUR": "€", "USD": "US$", "INR": "₹", "JPY": "¥"}
 #: Letters that fit above a bar on a phone.
@@ -41,6 +43,11 @@ LONGEST = 52
 ROUND_STEPS = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 #: Frequencies people can picture; the nearest one is said. Each has its complement in the list.
 FRACTIONS = (*((n, 10) for n in (1, 2, 3, 4, 6, 7, 8, 9)), *((1, 4), (3, 4), (1, 3), (2, 3), (1, 2)))
+
+
+def unbroken(text: str) -> str:
+    """Return a text whose numbers stay on the line of their units."""
+    return _BEFORE_UNIT.sub(NO_BREAK, text)
 
 
 def say(message: str, **parts: object) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from riskcalc.language import drawing_locale, translated
 from riskcalc.pages.engine import asked_svg, made
-from riskcalc.pages.figures import short
+from riskcalc.pages.figures import short, unbroken
 from riskcalc.pages.grammar import alt
 
 WIDE, NARROW = 700, 330
@@ -150,7 +150,7 @@ def row_names(names: Sequence[Sequence[str]]) -> alt.LayerChart | alt.FacetChart
 
 def wrapped(names: Sequence[str], pixels: int) -> tuple[list[list[str]], int]:
     """Return the names broken into lines that fit, and the height of the chart."""
-    texts = [textwrap.wrap(name, int(pixels / LETTER_PX)) or [""] for name in names]
+    texts = [textwrap.wrap(unbroken(name), int(pixels / LETTER_PX)) or [""] for name in names]
     most = max((len(lines) for lines in texts), default=1)
     return texts, len(names) * (ROW_HEIGHT + LINE_HEIGHT * (most - 1))
 

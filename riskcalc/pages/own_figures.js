@@ -199,9 +199,8 @@
       return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), gain: shareWords(f.gained)});
     };
     const reasons = (f) => {
-      const [paid, count] = words.later ? [{value: f.odds, se: f.never.se}, f.horizon] : [f.paid, f.headline];
-      const pays = filled(words.pays, {paid: shareWords(paid), years: wholeYears(count)}), harder = paid.value > f.gained.value ? words.harder : null;
-      return [...(f.worth.constant ? [] : [pays, harder]), words.falls_short].filter(Boolean).join(" ");
+      const pays = filled(words.pays, {paid: shareWords(f.paid), years: wholeYears(f.headline)}), harder = f.paid.value > f.gained.value ? words.harder : null;
+      return [...(f.worth.constant ? [] : [pays, words.along, harder]), words.falls_short].filter(Boolean).join(" ");
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se || 0)});
     const rowsOf = (f) => {
@@ -355,8 +354,8 @@
     };
     const leadWords = (horizon, first, next) => {
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 ? (apart.value === 0 ? "same" : "exact") : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
-      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), error: money(2 * se, se), draws: group(first.worth.length, 0), years: wholeYears(horizon)});
-      return said.charAt(0).toUpperCase() + said.slice(1);
+      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), years: wholeYears(horizon)});
+      return {lead: said.charAt(0).toUpperCase() + said.slice(1), error: se ? filled(words.lead_error, {lead: money(Math.abs(apart.value), se), error: money(2 * se, se)}) : ""};
     };
     const spreadsDrawn = (choices) => {
       const svg = canvas(600, 34 * choices.length + 24), low = Math.min(0, ...choices.map((c) => c.ends[0])), high = Math.max(0, ...choices.map((c) => c.ends[1])), at = (x) => (10 + 580 * (x - low) / (high - low || 1)).toFixed(1);
@@ -389,10 +388,11 @@
         panel.dataset.told = any ? "yes" : "";
       } else {
         const choices = choicesOf(found, typed, horizon), ranked = [...choices].sort((a, b) => b.mean.value - a.mean.value);
-        sentence = leadWords(horizon, ...ranked);
+        const told = leadWords(horizon, ...ranked);
+        sentence = `${told.lead} ${told.error}`.trim();
         part("table").replaceChildren(row(words.head_options, true), ...ranked.map((c) => row([c.name, money(c.mean.value, c.mean.se || 0), filled(words.range, {low: money(c.ends[0], NaN), high: money(c.ends[1], NaN)}), c.paid ? percent(c.paid.value, c.paid.se) : "\u2013", percent(c.best.value, c.best.se)])));
         part("charts").replaceChildren(spreadsDrawn(ranked));
-        if (leads) swap(document.querySelector("#answer .opening"), any ? sentence : null);
+        if (leads) swap(document.querySelector("#answer .opening"), any ? told.lead : null);
         panel.dataset.figures = JSON.stringify(choices.map((c) => ({name: c.name, mean: c.mean.value, ends: c.ends, paid: c.paid && c.paid.value, best: c.best.value})));
       }
       part("sentence").textContent = any ? filled(words.with_yours, {sentence}) : "";

@@ -221,7 +221,10 @@ def compare_page(figures: Figures) -> str:
             heading=options.question_words(figures),
             summary=opening,
             sections=sections,
-            facts=(capital(say("over {years}", years=whole_years(figures["horizon_years"]))),),
+            facts=(
+                capital(say("over {years}", years=whole_years(figures["horizon_years"]))),
+                *filter(None, [options.home_fact(figures)]),
+            ),
             options=tuple(
                 (row["letter"], row["title"], options.price_words(figures, row["option"])) for row in compared
             ),

@@ -188,7 +188,12 @@ def comparison_lines(result: Figures) -> list[str]:
     lines = [
         options.opening(result),
         *options.reasons(result),
-        say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
+        "; ".join(
+            [
+                say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
+                *filter(None, [options.home_fact(result)]),
+            ]
+        ),
         "",
         f"{'':<{width}}  {'best in':>8}  {'worth':>18}  {'nine in ten':>24}  {'behind the best':>17}",
     ]

@@ -21,7 +21,7 @@ class Assumption:
     """One row: key, name in words, what was given, unit, where it comes from, whether it is our default.
 
     `label` is the title of the key; where several entries of a table share it, the name of the entry follows in
-    brackets: "Price of grid electricity (night)".
+    brackets: "Price of grid electricity (night rate)".
     """
 
     key: str
@@ -62,8 +62,14 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
         )
     shared = Counter(row.label for row in rows)
     return tuple(
-        replace(row, label=f"{row.label} ({row.key.split('.')[-2]})") if shared[row.label] > 1 else row for row in rows
+        replace(row, label=f"{row.label} ({_entry(row.key)})") if shared[row.label] > 1 else row for row in rows
     )
+
+
+def _entry(key: str) -> str:
+    """Return what an entry of a table is called: by its name, a rate of the tariff as such."""
+    name = key.split(".")[-2]
+    return f"{name} rate" if key.startswith("tariff.rates.") else name
 
 
 def _joined(leaves: Iterable[tuple[str, Any, Any]]) -> Iterable[tuple[str, Any, Any]]:

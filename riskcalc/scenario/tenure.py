@@ -23,7 +23,7 @@ class Tenure(Table):
     stay_years: Annotated[Quantity, Uncertain(0, 100, above=True, unit="years")] | None = optional(
         "years until the household moves; later stays are drawn from the same",
         "stays to the end of the horizon",
-        title="Length of stay",
+        title="Length of stay in this home",
     )
     moving_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="1/year")] | None = optional(
         "chance of moving at the end of each year, instead of stay_years",

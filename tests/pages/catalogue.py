@@ -44,6 +44,7 @@ TABLES = {
     *(
         "ORDER_WORDS",
         "PLACED",
+        "READINGS",
         "OUTAGES",
         "OUTCOMES",
         "SOLAR",

@@ -157,7 +157,8 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     assert check_words(example)[1].startswith("Ask how long the electronics are under warranty")
     example["bought_share"] = estimate(0.8, 0.01)
     assert plain(answer.check_first(example)) == (
-        "Get permission in writing, for example from the landlord. In 20 % of futures it is refused and you buy nothing."
+        "Get permission in writing, for example from the landlord. In 20 % of futures it is refused. You then buy nothing, so "
+        "it does not beat savings."
     )
 
 
@@ -177,7 +178,7 @@ def test_off_grid_nobody_is_asked_for_a_bill_or_a_contract(example: dict[str, An
     example["page"]["coupling"] = "off_grid"
     row = {"effect": estimate(1.0, 0.1), "label": "x", "share_of_variance": estimate(0.5, 0.01)}
     for key, said in (
-        ("home.annual_use_kwh", "List what"),
+        ("home.annual_use_kwh", "List the appliances"),
         ("tariff.rates.fuel.import_price_per_kwh", "Work out what"),
     ):
         example["ranking"] = [row | {"key": key}]

@@ -386,14 +386,14 @@ def test_german_dates_and_words_of_results() -> None:
         assert day_in_words("Monday 14 July", 2025) == "Montag, 14. Juli"
         assert month_in_words("2026-04") == "April 2026"
         assert told("triangular 0.25 to 0.3, most likely 0.27") == "Dreieck 0,25 bis 0,3, am wahrscheinlichsten 0,27"
-        assert told("Today's price of grid electricity (night)") == "Heutiger Strompreis (Nacht)"
+        assert told("Today's price of grid electricity (night rate)") == "Heutiger Strompreis (Tarif „Nacht“)"
         assert told("Inflation and trend of electricity prices") == "Inflation und Trend der Strompreise"
-        assert told("Price of the kit and length of stay") == "Preis der Anlage und Wohndauer"
+        assert told("Price of the kit and length of stay in this home") == "Preis der Anlage und Wohndauer hier"
         assert (
             told("A sentence of the scenario, 3.5 to 7 times as long.")
             == "A sentence of the scenario, 3.5 to 7 times as long."
         )
-    assert told("Today's price of grid electricity (night)") == "Today's price of grid electricity (night)"
+    assert told("Today's price of grid electricity (night rate)") == "Today's price of grid electricity (night rate)"
 
 
 def test_language_of_the_country() -> None:

@@ -147,7 +147,7 @@ def test_options_are_called_by_their_titles(pages: dict[str, tuple[str, dict[str
     assert any(called in opening for called in ("hoice A", "hoice B", "oing nothing"))
     match, _ = pages["match"]
     seen = " ".join(data for _, _, data in texts(match))
-    assert "Portable 1 kWh unit with one solar module, changed to 2 modules" in seen
+    assert "Portable 1 kWh battery with one solar module, changed to 2 modules" in seen
     assert "portable-1kwh" not in seen
 
 

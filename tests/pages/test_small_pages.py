@@ -165,7 +165,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
             "decides the gain or loss most",
             "The inputs after it are too close to tell apart.",
         ),
-        (False, False, [], "probably decides", "but that is not certain yet."),
+        (False, False, [], "probably decides", "That is not certain yet."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
     ):
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
@@ -193,6 +193,18 @@ def test_a_check_says_first_whether_the_parts_fit() -> None:
     assert opening_of_check({"fit": [], "loads": {}}) == "There are no modules to check electrically."
 
 
+@pytest.mark.parametrize(("shares", "said"), [((0.7, 0.4), True), ((0.6, 0.4), False), ((0.5, 0.3), False)])
+def test_shares_that_make_more_than_the_whole_say_why(
+    small_dicts: dict[str, dict[str, Any]], shares: tuple[float, float], said: bool
+) -> None:
+    """Interactions count for each input in them; a sum of 100 % or less needs no word."""
+    found = copy.deepcopy(small_dicts["rank"])
+    for place, row in enumerate(found["sobol"]["outcomes"]["net_present_value"]["factors"]):
+        row["total_order"]["value"] = shares[place] if place < len(shares) else 0.0
+    reading = order_block(found, "net_present_value").value.reading
+    assert ("the sum is above 100 %" in reading) is said
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -215,15 +227,15 @@ def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]
 
 
 def test_an_update_says_how_far_a_usual_figure_lies_from_the_forecast() -> None:
-    """Above, below and at the middle forecast; what lies outside its range is named by the opening."""
+    """Above, below and at the middle future; what lies outside its range is named by the opening."""
 
     def track(quantity: str, measured: float, place: str = "within") -> dict[str, Any]:
         return {"quantity": quantity, "measured": measured, "expected": {"p50": 200.0}, "place": place}
 
     rows = [track("import_kwh", 222.0), track("generation_kwh", 190.0), track("bill", 200.0)]
     assert [text.translate(PLAIN) for text in usual_words({"tracks": rows})] == [
-        "Taken from the grid: 11 % more than the middle forecast. That is within the usual range.",
-        "Generated: 5 % less than the middle forecast. That is within the usual range.",
+        "You took 11 % more electricity from the grid than expected. That is within the usual range.",
+        "You generated 5 % less electricity than expected. That is within the usual range.",
     ]
     assert usual_words({"tracks": [track("import_kwh", 400.0, "above")]}) == []
 

@@ -15,7 +15,7 @@ from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.pages.exhibits.answer import answer_words, reasons, verdict_words
 from riskcalc.pages.exhibits.futures import dot_words
 from riskcalc.pages.exhibits.payback import headline_shares
-from riskcalc.pages.exhibits.stay import ends_table, sale_brief
+from riskcalc.pages.exhibits.stay import ends_table, later_words, sale_brief
 from riskcalc.pages.exhibits.worth import first_saving, outlay
 from riskcalc.pages.figures import PLAIN
 from riskcalc.pages.page import assess_page
@@ -57,14 +57,16 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     assert ever > paid + 0.1
     for text in (page, screen):
         assert "In half of the futures you move within 4 years." in text
+        assert f"If you buy it, it pays for itself while you live here in {percent(paid)} of futures." in text
         assert (
-            f"If you buy it, it pays for itself within 8 years in {percent(ever)} of futures, whether you move or not."
+            "When you move, you take it with you. The comparison with savings also counts what the kit saves in later homes."
             in text
         )
     table = ends_table(figures)
     assert table is not None
     along = ("you take it along", "100 %", percent(paid))
     assert [tuple(cell.translate(PLAIN) for cell in row) for row in table.value["cells"]] == [along]
+    assert f"With them, it pays for itself within 8 years in {percent(ever)} of futures." in page
     dots = round(100 * paid)
     assert f"Of 100 futures, {dots} pay back while you live here" in page
     assert f"paid back while you live here: {percent(paid)}" in screen
@@ -141,16 +143,28 @@ def test_the_verdict_weighs_the_stay_against_the_worth(read_small: Any, paid: fl
     assert verdict_words(figures).translate(PLAIN).startswith(said)
 
 
-def test_where_later_homes_count_the_reason_is_about_the_years(read_small: Any) -> None:
-    """The odds of beating savings count later homes too; the picture of the stay says that it leaves them out."""
+def test_reasons_and_dots_of_a_kit_that_goes_along_are_about_the_stay(read_small: Any) -> None:
+    """Why and picture state one share, that of the stay; the odds with later homes stand in the second part."""
     _, figures, _, _ = told(read_small, *MOVES)
     figures["stay"]["paid_back"] = {"value": 0.2, "standard_error": 0.01}
     figures["paid_back_within_years"][-1]["value"] = 0.7
     figures["net_present_value"]["gain_probability"] = {"value": 0.3, "standard_error": 0.01}
-    later, harder = (text.translate(PLAIN) for text in reasons(figures))
-    assert later == "If you buy it, it pays for itself within 8 years in 70 % of futures, whether you move or not."
-    assert harder.startswith("Beating a savings account is harder")
-    assert dot_words(figures).endswith("What it saves after you move is left out.")
+    stay, along = (text.translate(PLAIN) for text in reasons(figures))
+    assert stay == "If you buy it, it pays for itself while you live here in 20 % of futures."
+    assert along.startswith("When you move, you take it with you.")
+    assert later_words(figures).translate(PLAIN) == (
+        "The dots above leave later homes out. With them, it pays for itself within 8 years in 70 % of futures."
+    )
+    figures["stay"]["paid_back"]["value"] = 0.4
+    assert reasons(figures)[-1].startswith("Beating a savings account is harder")
+
+
+def test_dots_are_the_futures_in_which_it_is_bought(read_small: Any) -> None:
+    """Where permission may be refused the dots leave those futures out."""
+    _, figures, _, _ = told(read_small, *MOVES)
+    assert dot_words(figures) == "Each dot stands for 1 % of the futures calculated."
+    figures["bought_share"] = {"value": 0.9, "standard_error": 0.01}
+    assert dot_words(figures) == "Each dot stands for 1 % of the futures in which permission is given."
 
 
 def test_what_a_kit_adds_to_the_home_is_said_once(read_small: Any) -> None:

@@ -32,10 +32,10 @@ IN_GERMAN, GERMAN_PAGE = "tenant-balcony", "page.de.html"
 #: What its author called things, in German: names and sentences of a scenario are not ours to translate on a page.
 GERMAN_NAMES = {
     "Rented flat: two solar modules on the balcony rail": "Mietwohnung: zwei Solarmodule am Balkongeländer",
-    "A rented flat in the Thames region: two solar modules on the balcony rail, a portable 2 kWh unit, a day and a night rate. "
-    "All figures invented.": "Eine Mietwohnung im Themsegebiet: zwei Solarmodule am Balkongeländer, ein tragbarer Speicher mit "
-    "2 kWh, ein Tag- und ein Nachttarif. Alle Zahlen sind erfunden.",
-    "Portable 2 kWh unit with two solar modules": "Tragbarer Speicher mit 2 kWh und zwei Solarmodulen",
+    "A rented flat in the Thames region: two solar modules on the balcony rail, a portable 2 kWh battery, a day and a night "
+    "rate. All figures invented.": "Eine Mietwohnung im Themsegebiet: zwei Solarmodule am Balkongeländer, ein tragbarer "
+    "Speicher mit 2 kWh, ein Tag- und ein Nachttarif. Alle Zahlen sind erfunden.",
+    "Portable 2 kWh battery with two solar modules": "Tragbarer Speicher mit 2 kWh und zwei Solarmodulen",
     "Flat with a south-west balcony": "Wohnung mit Südwestbalkon",
     "a town in the Thames region (invented home)": "eine Stadt im Themsegebiet (erfundener Haushalt)",
     "Day and night rate": "Tag- und Nachttarif",

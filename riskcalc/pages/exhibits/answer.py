@@ -116,12 +116,15 @@ OF_YEARS, OF_STAY = (
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
-#: How often it pays for itself: within some years, before the first move, and so beside the odds with later homes.
+#: How often it pays for itself: within some years, or before the first move. The dots beside it show the same share.
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
-    "later": "If you buy it, it pays for itself within {years} in {paid}, whether you move or not.",
     "stay": "If you buy it, it pays for itself while you live here in {paid}.",
 }
+#: Said where the kit goes along, so that beating savings can be likelier than paying for itself before the move.
+ALONG = (
+    "When you move, you take it with you. The comparison with savings also counts what the kit saves in later homes."
+)
 #: Said where it pays for itself more often than it beats a savings account.
 HARDER = "Beating a savings account is harder, because savings earn interest."
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
@@ -194,29 +197,22 @@ def share_words(share: Figure, draws: int) -> str:
 
 
 def reasons(figures: Figures) -> list[str]:
-    """Return at most three sentences of why: payback, why savings are harder to beat, and days short of power."""
+    """Return why, in a few sentences: payback, later homes, why savings are harder to beat, and days short of power."""
     short = short_words(figures)
     told = [short] if short else []
     if certain(figures) or figures.get("page", {}).get("coupling") == "none":
         return told
-    count, share = headline_years(figures), paid_share(figures)
-    if counts_later_homes(figures):
-        count = figures["horizon_years"]
-        share = figures["paid_back_within_years"][count - 1]
+    share = paid_share(figures)
     paid = share_words(share, figures["provenance"]["draws"])
-    said = [say(PAYS[paid_kind(figures)], paid=paid, years=whole_years(count))]
+    kind = "years" if headline_stay(figures) is None else "stay"
+    said = [say(PAYS[kind], paid=paid, years=whole_years(headline_years(figures)))]
+    if counts_later_homes(figures):
+        said.append(say(ALONG))
     worth = figures["net_present_value"]
     gain = worth.get("gain_probability") or complement(worth["loss_probability"])
     if value_of(share) > value_of(gain):
         said.append(say(HARDER))
     return [*said, *told]
-
-
-def paid_kind(figures: Figures) -> str:
-    """Return which of `PAYS` is said: later homes count where the kit goes along, as in the odds of beating savings."""
-    if headline_stay(figures) is None:
-        return "years"
-    return "later" if counts_later_homes(figures) else "stay"
 
 
 def short_words(figures: Figures) -> str:
@@ -225,10 +221,10 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. You still need "
-        "today's supply then, and its cost is counted.",
-        "On {count} days a year it cannot supply everything you want to run. You still need "
-        "today's supply then, and its cost is counted.",
+        "On {count} day a year it cannot supply everything you want to run. You pay for the rest as you do today, and the "
+        "figures count that.",
+        "On {count} days a year it cannot supply everything you want to run. You pay for the rest as you do today, and the "
+        "figures count that.",
         days,
     )
 

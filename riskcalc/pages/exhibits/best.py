@@ -36,7 +36,7 @@ def best_block(result: Figures) -> Block:
         "best",
         partial(best_chart, result),
         title=title,
-        reading="Share of all futures. The thin line at the end of a bar shows how far it may be off.",
+        reading="Share of all futures. The thin line shows how far it may be off.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best choice in", "how far behind the best choice, on average"), cells),
         columns={
@@ -70,8 +70,8 @@ def best_chart(result: Figures, *, width: int) -> alt.TopLevelMixin:
         .encode(x=x, x2=alt.X2("high:Q"), y=y)
     )
     figures = (
-        alt.Chart(rows(share=high, place=place, text=[percent(row["best_share"]) for row in shown]))
-        .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
-        .encode(x=x, y=y, text=alt.Text("text:N"))
+        alt.Chart(rows(place=place, text=[percent(row["best_share"]) for row in shown]))
+        .mark_text(align="right", baseline="middle", color=PAPER["ink"])
+        .encode(x=alt.XValue(width - 10), y=y, text=alt.Text("text:N"))
     )
     return finished(layered(row_names(lines), bars, reach, figures), width=width - 10, height=height)

@@ -83,16 +83,14 @@ ADVICE = (
     ("home", "Check this in your own home: {input}."),
     ("tariff", "Read the prices per kWh from your own contract."),
     ("tenure.permission", "Ask for permission in writing before you order."),
-    (
-        "luck.tenure",
-        "Ask for permission in writing, and think through how long you will stay and what happens when you move.",
-    ),
+    ("luck.permission", "Ask for permission in writing before you order."),
+    ("luck.moves", "Think through how long you will stay, and what happens to the kit when you move."),
     ("tenure", "Think through how long you will stay, and what happens to the kit when you move."),
     ("outages", "Ask your network operator how often and how long the supply fails."),
 )
 #: The same where no supplier sends a bill.
 OFF_GRID_ADVICE = (
-    ("home.annual_use", "List what you want to run there, with its watts and its hours a day."),
+    ("home.annual_use", "List the appliances you want to run there, with their watts and their hours a day."),
     ("tariff", "Work out what a kWh costs you there today, with fuel and wear."),
 )
 
@@ -102,8 +100,8 @@ def check_first(figures: Figures) -> str:
     refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
     if 0.0 < refused < 1.0:
         message = (
-            "Get permission in writing, for example from the landlord. In {share} of "
-            "futures it is refused and you buy nothing."
+            "Get permission in writing, for example from the landlord. In {share} of futures it is refused. You then buy "
+            "nothing, so it does not beat savings."
         )
         return say(message, share=percent(refused))
     if figures.get("page", {}).get("coupling") == "none":

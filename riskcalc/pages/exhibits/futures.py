@@ -16,7 +16,6 @@ from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.boxes import may_be_refused
 from riskcalc.pages.exhibits.payback import (
     beyond_words,
-    counts_later_homes,
     headline_shares,
     headline_stay,
     headline_years,
@@ -72,11 +71,9 @@ def futures_block(figures: Figures) -> Block:
 
 def dot_words(figures: Figures) -> str:
     """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
-    said = say("Each dot stands for 1 % of the futures calculated.")
     if may_be_refused(figures):
-        said = say("Each dot stands for 1 % of the futures in which you are allowed to buy.")
-    later = say("What it saves after you move is left out.") if counts_later_homes(figures) else ""
-    return f"{said} {later}".strip()
+        return say("Each dot stands for 1 % of the futures in which permission is given.")
+    return say("Each dot stands for 1 % of the futures calculated.")
 
 
 def futures_title(missing: int, horizon: int) -> str:

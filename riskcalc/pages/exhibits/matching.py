@@ -91,20 +91,21 @@ def called(home: Figures, name: str) -> str:
     return next((str(cell["title"]) for cell in home["cells"] if cell["kit"] == name), name)
 
 
-def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str]:
-    """Return pick, its price, odds that it is best, lead over the next best, as text."""
+def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str, str]:
+    """Return pick, its price, odds that it is best, its lead over the next best, and that, as text."""
     if home["pick"] is None:
-        return say("no result (reasons in its section below)"), "–", "–", "–"
-    message = "{lead} ahead of {other}" if is_clear(home) else "{lead} ahead of {other}, too close to call"
+        return say("no kit fits (reasons below)"), "–", "–", "–", "–"
     # Rounded as the average beside it: in shared futures the lead itself is known better.
     own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
     error = error_of(home["lead_over_next"] if own is None else own["net_present_value"]["mean"])
     lead = money(value_of(home["lead_over_next"]), home["currency"], se=error)
+    said = lead if is_clear(home) else say("{lead}, too close to call", lead=lead)
     return (
         own_or_ours(called(home, home["pick"])),
         "–" if own is None else money(value_of(own["outlay"]), home["currency"], se=UNKNOWN),
         frequency(home["pick_best_share"], draws),
-        say(message, lead=lead, other=in_sentence(called(home, home["next_best"]))),
+        said,
+        own_or_ours(called(home, home["next_best"])),
     )
 
 
@@ -117,13 +118,13 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
     yield table(
         "The pick for each home",
-        ("home", "pick", "price", "best choice in", "lead over the next best"),
+        ("home", "pick", "price", "best choice in", "leads by", "next best"),
         picks,
         stacked=True,
     )
     message = (
-        "Read the full report for your home with its kit. Only {draws} futures were calculated here, so the amounts are "
-        "rough."
+        "Read the full report for your home and the kit picked for it. Only {draws} futures were calculated here, so the "
+        "amounts are rough."
     )
     yield check_block(say(message, draws=draws))
 
@@ -148,7 +149,7 @@ def grid_finding(homes: Sequence[Figures]) -> str:
     """Return the pick of most homes."""
     picks = [called(home, home["pick"]) for home in homes if home["pick"] is not None]
     if not picks:
-        return "No kit could be run in any of these homes"
+        return "No kit fits any of these homes"
     first = max(dict.fromkeys(picks), key=picks.count)
     pick = say("Doing nothing") if first == NOTHING else in_sentence(first)
     return counted(
@@ -163,7 +164,7 @@ def grid_finding(homes: Sequence[Figures]) -> str:
 def home_finding(home: Figures) -> str:
     """Return the pick of a home."""
     if home["pick"] is None:
-        return say("No kit could be run here")
+        return say("No kit fits this home")
     name = called(home, home["pick"])
     if name == NOTHING:
         return say("Doing nothing is worth most on average")
@@ -216,12 +217,12 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
 
 def _said(home: Figures, draws: int) -> str:
     if home["pick"] is None:
-        return say("No kit of the shelf could be run in this home.")
-    _, _, best, lead = pick_cells(home, draws)
-    name = called(home, home["pick"])
-    pick = first_word(in_sentence(name))
-    message = "{pick} is worth most on average: {lead}. It is the best choice in {best}."
-    return say(message, pick=pick, lead=lead, best=best)
+        return say("Why no kit fits is said below.")
+    _, _, best, lead, _ = pick_cells(home, draws)
+    pick = first_word(in_sentence(called(home, home["pick"])))
+    other = in_sentence(called(home, home["next_best"]))
+    message = "{pick} is worth most on average. It is the best choice in {best}. Next comes {other}. Lead: {lead}."
+    return say(message, pick=pick, lead=lead, best=best, other=other)
 
 
 def _grid_cell(cell: Figures | None, currency: str, error: float) -> str:

@@ -6,7 +6,7 @@ import math
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words, share_words
-from riskcalc.pages.figures import capital, error_of, grouped, listed, money, percent, say, value_of, whole_years
+from riskcalc.pages.figures import capital, error_of, listed, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
@@ -76,12 +76,12 @@ MOST_NAMED = 3
 CHOICE = "choice {letter}"
 LEADS = {
     "exact": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}. This average of "
-    "{draws} futures may be off by {error}.",
-    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}. "
-    "This average of {draws} futures may be off by {error}.",
+    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}.",
+    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
+#: How far a lead that is not exact may be off, by two standard errors.
+LEAD_ERROR = "The lead of {lead} is accurate to within about {error}."
 
 
 def opening(result: Figures) -> str:
@@ -89,22 +89,37 @@ def opening(result: Figures) -> str:
     leader, *others = choices(result)
     if not others:
         return say("There is only one choice here: {best}.", best=choice_words(result, leader))
-    names = {leader["option"], others[0]["option"]}
-    pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
-    mean = pair["difference"]["mean"]
-    value, se = value_of(mean), error_of(mean)
+    value, se = _lead(result)
     kind = "close" if abs(value) < 2 * se else "ahead"
     if se == 0.0:
         kind = "exact" if value else "same"
     best, other = (choice_words(result, row) for row in (leader, others[0]))
-    lead, error = (money(amount, result["currency"], se=se) for amount in (abs(value), 2 * se))
-    draws, years = grouped(result["provenance"]["draws"]), whole_years(result["horizon_years"])
+    lead, years = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
     first = best if kind == "close" else capital(best)
-    return say(LEADS[kind], best=first, other=other, lead=lead, error=error, draws=draws, years=years)
+    return say(LEADS[kind], best=first, other=other, lead=lead, years=years)
+
+
+def _lead(result: Figures) -> tuple[float, float]:
+    """Return by how much the best on average is ahead of the next, and the standard error of that."""
+    names = {row["option"] for row in choices(result)[:2]}
+    pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
+    return value_of(pair["difference"]["mean"]), error_of(pair["difference"]["mean"])
+
+
+def lead_error_words(result: Figures) -> str:
+    """Return how far the lead of the best on average may be off, "" where it is exact or there is one choice."""
+    value, se = _lead(result) if len(choices(result)) > 1 else (0.0, 0.0)
+    lead, error = (money(amount, result["currency"], se=se) for amount in (abs(value), 2 * se))
+    return say(LEAD_ERROR, lead=lead, error=error) if se else ""
+
+
+def home_fact(result: Figures) -> str:
+    """Return what each kit is compared with where the homes differ, else ""."""
+    return say("each kit is compared with doing nothing in its own home") if homes_differ(result) else ""
 
 
 def reasons(result: Figures) -> list[str]:
-    """Return how often the best on average beats doing nothing, which is best most often, and what homes mean here."""
+    """Return how often the best on average beats doing nothing, which is best most often, and how far its lead may be off."""
     leader, often = choices(result)[0], by_best(result)
     best, told = choice_words(result, leader), []
     other_wins = often[0] is not leader and clearly_best(result) is not None
@@ -130,14 +145,7 @@ def reasons(result: Figures) -> list[str]:
         called = letters(result)
         shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
         told.append(say("Compared all at once, no choice is clearly more often the best: {shares}.", shares=shares))
-    if homes_differ(result):
-        told.append(
-            say(
-                "These are different homes: the page shows which kit gains more in its own home. "
-                "Doing nothing means buying none of them."
-            )
-        )
-    return told
+    return [*told, *filter(None, [lead_error_words(result)])]
 
 
 def by_best(result: Figures) -> list[Figures]:

@@ -32,6 +32,12 @@ from riskcalc.types import Figures
 MOST_ROWS, MOST_RIVALS = 12, 3
 PLACES = ("First place", "Second place", "Third place")
 PARTS = {"net_present_value": "How sure the order is", "first_year_saving": "What decides the first year"}
+READINGS = {
+    "net_present_value": "How much of the difference between good and bad futures each one decides. Thin line: how far "
+    "that may be off.",
+    "first_year_saving": "How much of the difference between high and low savings of the first year each one decides. Thin "
+    "line: how far that may be off.",
+}
 OUTCOMES = {"net_present_value": "gain or loss", "first_year_saving": "saving of the first year"}
 
 
@@ -51,8 +57,8 @@ def opening(figures: Figures) -> str:
     if first["is_tie"]:
         rivals = [*first["factors"], *first["outside"]]
         return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of(rivals))
-    message = "{input} probably decides most whether you gain or lose, but that is not certain yet."
-    return say(message, input=capital(names[0]))
+    message = "Whether you gain or lose probably depends most on this: {input}. That is not certain yet."
+    return say(message, input=lower(names[0]))
 
 
 def reasons(figures: Figures) -> list[str]:
@@ -112,9 +118,7 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         f"total-{outcome.replace('_', '-')}",
         partial(share_chart, [row["label"] for row in factors], totals),
         title=title,
-        reading=(
-            "The longer the bar, the more it decides between gain and loss. Thin line: how far the figure may be off."
-        ),
+        reading=order_reading(outcome, sum(value_of(total) for total in totals)),
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(
             ("input", "alone", "very likely", "alone or with others", "very likely"),
@@ -129,6 +133,15 @@ def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
         },
         kind="half",
     )
+
+
+def order_reading(outcome: str, total: float) -> str:
+    """Return what bars and lines say, and why the shares make more than 100 % where their `total` is above 1."""
+    said = say(READINGS[outcome])
+    if round(100 * total) <= 100:
+        return said
+    together = say("What several decide together counts for each of them, so the sum is above 100 %.")
+    return f"{said} {together}"
 
 
 def order_section(figures: Figures, outcome: str, *, drawn: bool) -> Section | None:

@@ -11,20 +11,20 @@ from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.answer import (
     ALL,
+    ALONG,
     HARDER,
     LIKELY,
     NONE,
     OF_FUTURES,
     PAYS,
     SURE,
-    paid_kind,
     short_words,
     verdict_messages,
 )
 from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.futures import STAY_TITLES
-from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEADS
+from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEAD_ERROR, LEADS
 from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes, headline_stay
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
@@ -195,6 +195,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "claim_beyond": translated("Not measured within the years looked at."),
         "choice": translated(CHOICE),
         "leads": {kind: translated(message) for kind, message in LEADS.items()},
+        "lead_error": translated(LEAD_ERROR),
         "deeds": {name: translated(DEEDS[name]) for name in ("do nothing", "put the money in savings")},
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
@@ -211,8 +212,8 @@ def own_words(figures: Figures) -> dict[str, Any]:
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
-        "pays": translated(PAYS[paid_kind(figures)]),
-        "later": counts_later_homes(figures),
+        "pays": translated(PAYS["stay" if stay else "years"]),
+        "along": translated(ALONG) if counts_later_homes(figures) else "",
         "harder": translated(HARDER),
         "rows": {
             "odds": translated("Paid back within the years looked at"),

@@ -264,9 +264,9 @@ def share_chart(labels: Sequence[str], shares: Sequence[Figures], *, width: int)
     )
     said = [percent(figure) if value_of(figure) > 0 else "0 %" for figure in shares]
     figures = (
-        alt.Chart(rows(share=share + error, place=place, text=said))
-        .mark_text(align="left", dx=6, baseline="middle", color=PAPER["quiet"])
-        .encode(x=x, y=y, text=alt.Text("text:N"))
+        alt.Chart(rows(place=place, text=said))
+        .mark_text(align="right", baseline="middle", color=PAPER["ink"])
+        .encode(x=alt.XValue(width - 10), y=y, text=alt.Text("text:N"))
     )
     zero = (
         alt.Chart(rows(share=[0.0] * count, low=place - 0.17, high=place + 0.17))

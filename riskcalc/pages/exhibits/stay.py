@@ -67,7 +67,11 @@ def ends_table(figures: Figures) -> Block | None:
 def later_words(figures: Figures) -> str:
     """Return what the odds say of the homes after the first move."""
     if counts_later_homes(figures):
-        return say("What the kit saves in later homes counts in gains and losses, but not in the dots above.")
+        message = (
+            "The dots above leave later homes out. With them, it pays for itself within {years} in {share} of futures."
+        )
+        share = percent(figures["paid_back_within_years"][-1])
+        return say(message, share=share, years=whole_years(figures["horizon_years"]))
     stay = figures.get("stay")
     if stay is None or "taken_along" not in stay["ends"]:
         return ""

@@ -45,7 +45,7 @@ MEASURES = {
     "import_kwh": "the electricity you took from the grid",
 }
 #: Below the picture of what was measured.
-TRACK_READING = "Dot: what you measured. Bar: 8 in 10 forecasts lie here. Dashed line: the middle forecast."
+TRACK_READING = "Dot: what you measured. Bar: 8 in 10 futures fall in this range. Dashed line: the expected value."
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -62,6 +62,23 @@ FINDINGS = {
 }
 
 
+#: What is said of a quantity within its range, by which side of the middle future it lies on.
+USUAL = {
+    "generation_kwh": {
+        "below": "You generated {share} less electricity than expected. That is within the usual range.",
+        "above": "You generated {share} more electricity than expected. That is within the usual range.",
+    },
+    "import_kwh": {
+        "below": "You took {share} less electricity from the grid than expected. That is within the usual range.",
+        "above": "You took {share} more electricity from the grid than expected. That is within the usual range.",
+    },
+    "bill": {
+        "below": "Your bills were {share} lower than expected. That is within the usual range.",
+        "above": "Your bills were {share} higher than expected. That is within the usual range.",
+    },
+}
+
+
 def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
@@ -71,16 +88,13 @@ def opening(found: Figures) -> str:
 
 
 def usual_words(found: Figures) -> list[str]:
-    """Return by how much each quantity within its usual range differs from the middle forecast."""
+    """Return by how much each quantity within its usual range differs from the middle future."""
     said = []
     for row in found["tracks"]:
         apart = row["measured"] / row["expected"]["p50"] - 1.0 if row["expected"]["p50"] else 0.0
         if row["place"] != "within" or abs(apart) < LEAST_POINTS:
             continue
-        message = "{quantity}: {share} more than the middle forecast. That is within the usual range."
-        if apart < 0.0:
-            message = "{quantity}: {share} less than the middle forecast. That is within the usual range."
-        said.append(say(message, quantity=capital(say(NAMES[row["quantity"]])), share=percent(abs(apart))))
+        said.append(say(USUAL[row["quantity"]]["above" if apart > 0.0 else "below"], share=percent(abs(apart))))
     return said
 
 
@@ -92,9 +106,12 @@ def odds_words(found: Figures) -> str:
         message = "The odds of payback within {years} are practically unchanged, at about {now}."
     elif change < 0:
         message = "The odds of payback within {years} have fallen from {before} to {now}."
+    years = whole_years(within)
+    if found.get("counts_later_homes"):
+        years = say("{years} (later homes included)", years=years)
     return say(
         message,
-        years=whole_years(within),
+        years=years,
         before=percent(found["before"]["paid_back_within"]),
         now=percent(found["revised"]["paid_back_within"]),
     )
