@@ -86,7 +86,7 @@ class Assessed:
         ranked, currency = ranking.ranked(page), page["currency"]
         drawn: dict[str, Callable[[], alt.TopLevelMixin]] = {
             "futures": lambda: futures.futures_chart(
-                payback.headline_shares(page), width=width, by_stay=payback.headline_stay(page) is not None
+                *payback.dot_shares(page), width=width, by_stay=futures.by_stay(page)
             ),
             "odds": lambda: payback.odds_chart(page, width=width),
             "cash": lambda: cash.cash_chart(page, width=width),
@@ -198,17 +198,17 @@ class Compared:
         return frame_of(*draw_table(self.comparison), index="draw")
 
     def chart(self, name: str = "spread", *, width: int = WIDTH) -> alt.TopLevelMixin:
-        """Return the spread of worth of each choice, or how often each is best ("best")."""
-        from riskcalc.pages.exhibits.best import best_chart
+        """Return the spread of worth of each choice, or the chart of the first screen ("best")."""
+        from riskcalc.pages.exhibits.best import gains_picture
         from riskcalc.pages.exhibits.spread import spread_chart
 
-        drawn = {"spread": spread_chart, "best": best_chart}
+        drawn = {"spread": spread_chart, "best": gains_picture}
         return _named(drawn, name)(self.figures, width=width)
 
     def _repr_html_(self) -> str:
         from riskcalc.pages.document import card_html
-        from riskcalc.pages.exhibits.options import choices, home_fact, labels, opening, reasons
-        from riskcalc.pages.figures import capital, money, percent
+        from riskcalc.pages.exhibits.options import choices, labels, opening, reasons
+        from riskcalc.pages.figures import money, percent
 
         currency, called = self.figures["currency"], labels(self.figures)
         rows = [
@@ -219,9 +219,7 @@ class Compared:
             )
             for row in choices(self.figures)
         ]
-        fact = home_fact(self.figures)
-        homes = [capital(f"{fact}.")] if fact else []
-        card = card_html("Compared", " ".join([opening(self.figures), *reasons(self.figures), *homes]), rows)
+        card = card_html("Compared", " ".join([opening(self.figures), *reasons(self.figures)]), rows)
         return _with_chart(card, self.chart, words="Spread of the worth, by choice")
 
     def __repr__(self) -> str:

@@ -42,7 +42,7 @@ LIBRARIES = ("numpy", "scipy", "numba", "pvlib", "pandas", "pydantic")
 
 #: Names in words of what chance does and no input describes; each stands before a verb: "... decides most".
 LUCK = {
-    PRICE_LUCK: "luck with electricity prices from year to year",
+    PRICE_LUCK: "jumps of electricity prices from year to year",
     YEAR_LUCK: "whether weather years are good or bad",
     PERMISSION_LUCK: "whether permission is granted",
     MOVE_LUCK: "when the household moves",

@@ -28,7 +28,7 @@ from riskcalc.uncertainty.ranking import rank_places
 from riskcalc.uncertainty.sampling import Design, PathNoise, correlated, correlation_matrix
 from riskcalc.uncertainty.smoothing import Additive
 from riskcalc.years.failures import is_later_failure
-from riskcalc.years.tenure import HOME_LUCK, PERMISSION_LUCK, is_later_home
+from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK, PERMISSION_LUCK, is_later_home
 
 #: Random numbers of one year of a price path: growth, export, jump or not, size of the jump, other rates, inflation.
 PATH_NUMBERS = 6
@@ -169,10 +169,9 @@ def factors_of(scenario: Scenario) -> Factors:
 
 
 def luck_name(key: str) -> str:
-    """Return the factor that a chance belongs to: permission, moves with the homes after them, or the failures of a part."""
-    if key == PERMISSION_LUCK:
-        return "luck.permission"
-    return "luck.moves" if family_of(key) == family_of(PERMISSION_LUCK) else f"luck.{family_of(key)}"
+    """Return the factor that a chance belongs to: permission, moves, the sun of later homes, or the failures of a part."""
+    known = {PERMISSION_LUCK: "luck.permission", MOVE_LUCK: "luck.moves", HOME_LUCK: "luck.later_sun"}
+    return next((name for start, name in known.items() if key.startswith(start)), f"luck.{family_of(key)}")
 
 
 def correlated_groups(

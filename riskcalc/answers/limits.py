@@ -125,7 +125,7 @@ def default_limits(assessment: Assessment, found: Ranking) -> Iterator[str]:
         if row.key == PRICE_LUCK and scenario.prices.import_path is None:
             if scenario.prices.history is None and not all(scenario.is_given(key) for key in PATH_KEYS):
                 yield (
-                    f"luck with electricity prices from year to year decides {_percent(row.share)} of the difference between "
+                    f"jumps of electricity prices from year to year decide {_percent(row.share)} of the difference between "
                     "good and bad futures; the size of the moves is our estimate. You can change it in your scenario, "
                     "under prices"
                 )

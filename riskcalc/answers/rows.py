@@ -24,7 +24,7 @@ from riskcalc.uncertainty.information import FactorInformation, Information
 from riskcalc.uncertainty.odds import RARE_SHARE, OddsRanking
 from riskcalc.uncertainty.order import Order, Rival, Tier
 from riskcalc.uncertainty.quantity import counted
-from riskcalc.years.tenure import HOME_LUCK, MOVE_LUCK
+from riskcalc.years.tenure import MOVE_LUCK
 
 Rows = list[dict[str, Any]]
 Words = Mapping[str, str]
@@ -49,7 +49,8 @@ MONTH_NAMES = (
 LUCK_WORDS = {
     YEAR_LUCK: "whether years are sunny or dull, busy or quiet",
     "luck.permission": "whether permission is granted",
-    "luck.moves": "sun and length of stay in later homes",
+    "luck.moves": "length of stay in later homes",
+    "luck.later_sun": "whether later homes have sun",
     "luck.ageing": "when parts fail",
     REST: "all that the screening left out",
 }
@@ -59,10 +60,15 @@ def factor_words(scenario: Scenario) -> dict[str, str]:
     """Return the name in words of every key and of the luck that is ranked beside the inputs."""
     words = {**labels(scenario), **LUCK_WORDS}
     # Under a yearly chance of moving the length of every stay is luck, the first one too.
-    chances = luck_keys(scenario)
-    if MOVE_LUCK in chances:
-        words["luck.moves"] = "when you move, and the sun in later homes" if HOME_LUCK in chances else "when you move"
+    if MOVE_LUCK in luck_keys(scenario):
+        words["luck.moves"] = "when you move"
     return words
+
+
+#: Inputs that correlations hold together, under a name of their own.
+TOGETHER: Mapping[tuple[str, ...], str] = {
+    ("prices.inflation_per_year", "prices.trend_per_year"): "long-term rise of all prices"
+}
 
 
 def named(name: str, words: Words) -> dict[str, str]:
@@ -71,7 +77,9 @@ def named(name: str, words: Words) -> dict[str, str]:
 
 
 def joined_label(keys: Sequence[str], words: Words) -> str:
-    """Return the names of inputs that move as one: "Inflation and trend of electricity prices"."""
+    """Return the names of inputs that move as one: "Price of the kit and price of a repair"."""
+    if tuple(sorted(keys)) in TOGETHER:
+        return TOGETHER[tuple(sorted(keys))]
     first, *others = (words.get(key, key) for key in keys)
     return " and ".join([first, *(other[:1].lower() + other[1:] for other in others)])
 

@@ -39,6 +39,8 @@ _BEFORE_UNIT = re.compile(r"(?<=[0-9]) (?=(?:kWh|kWp|kW|Wh|W|V|A)\b)")
 CURRENCY_SIGNS = {"GBP": "£", "EUR": "€", "USD": "US$", "INR": "₹", "JPY": "¥"}
 #: Letters that fit above a bar on a phone.
 LONGEST = 52
+#: German words at the head of a label that lose their capital within a sentence.
+NO_NOUNS = ("Ob ", "Wann ", "Wie ", "Zufälliges ")
 #: What N of "1 in N" may be, times a power of ten.
 ROUND_STEPS = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 #: Frequencies people can picture; the nearest one is said. Each has its complement in the list.
@@ -279,8 +281,9 @@ def capital(text: str) -> str:
 
 
 def lower(text: str) -> str:
-    """Return the text with a small letter at its head, in languages that do not write nouns with a capital."""
-    return text if language_now() == "de" else text[:1].lower() + text[1:]
+    """Return the text with a small letter at its head; in German only where it begins with no noun."""
+    keeps = language_now() == "de" and not text.startswith(NO_NOUNS)
+    return text if keeps else text[:1].lower() + text[1:]
 
 
 def short(label: str) -> str:

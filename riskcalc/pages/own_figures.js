@@ -199,8 +199,9 @@
       return filled(words.verdicts[kindOf(f)], {years: wholeYears(f.headline), gain: shareWords(f.gained)});
     };
     const reasons = (f) => {
-      const pays = filled(words.pays, {paid: shareWords(f.paid), years: wholeYears(f.headline)}), harder = f.paid.value > f.gained.value ? words.harder : null;
-      return [...(f.worth.constant ? [] : [pays, words.along, harder]), words.falls_short].filter(Boolean).join(" ");
+      const [paid, count] = words.later ? [{value: f.odds, se: f.never.se}, f.horizon] : [f.paid, f.headline];
+      const pays = filled(words.pays, {paid: shareWords(paid), years: wholeYears(count)}), harder = paid.value > f.gained.value ? words.harder : null;
+      return [...(f.worth.constant ? [] : [pays, harder]), words.falls_short].filter(Boolean).join(" ");
     };
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se || 0)});
     const rowsOf = (f) => {
@@ -225,20 +226,20 @@
       if (title !== null) { own.setAttribute("aria-label", title); own.replaceChildren(draw()); }
     };
     const canvas = (wide, high) => drawn("svg", {viewBox: `0 0 ${wide} ${high}`, class: "histogram", "aria-hidden": "true"});
-    const dots = (f) => {
+    const dots = (within) => {
       const sum = (all) => all.reduce((a, b) => a + b, 0);
-      const quota = f.withinHeadline.map((x, y, all) => 100 * (x - (y ? all[y - 1] : 0))), whole = quota.map((x) => Math.floor(x + 1e-9)), paid = Math.floor(sum(quota) + 0.5);
+      const quota = within.map((x, y, all) => 100 * (x - (y ? all[y - 1] : 0))), whole = quota.map((x) => Math.floor(x + 1e-9)), paid = Math.floor(sum(quota) + 0.5);
       const order = quota.map((x, y) => y).sort((a, b) => (quota[b] - whole[b]) - (quota[a] - whole[a]) || a - b);
       for (let left = paid - sum(whole), k = 0; k < left; k++) whole[order[k]] += 1;
       return [...whole, 100 - paid];
     };
-    const dotsDrawn = (counts) => {
+    const dotsDrawn = (counts, early) => {
       const years_ = counts.length - 1, wide = 400, pile = 110, column = (wide - pile) / years_, across = Math.max(1, Math.min(4, Math.ceil(Math.max(...counts.slice(0, -1)) / 16)));
       const cell = Math.min(column / across, 18), beside = Math.max(3, Math.floor(pile / cell)), tall = Math.max(...counts.map((n, y) => Math.ceil(n / (y === years_ ? beside : across))), 5), high = tall * cell + 24, svg = canvas(wide, high);
       svg.classList.add("own-dots");
       counts.forEach((n, y) => {
         const last = y === years_, room = last ? beside : across, left = last ? wide - beside * cell : y * column + (column - across * cell) / 2;
-        for (let k = 0; k < n; k++) svg.append(drawn("circle", {cx: (left + (k % room + 0.5) * cell).toFixed(1), cy: (high - 24 - (Math.floor(k / room) + 0.5) * cell).toFixed(1), r: (0.42 * cell).toFixed(1), class: last ? "never" : "paid"}));
+        for (let k = 0; k < n; k++) svg.append(drawn("circle", {cx: (left + (k % room + 0.5) * cell).toFixed(1), cy: (high - 24 - (Math.floor(k / room) + 0.5) * cell).toFixed(1), r: (0.42 * cell).toFixed(1), class: last ? "never" : k < early[y] ? "paid" : "later"}));
         const step = [1, 2, 5, 10].find((s) => s * column >= 24) || 20;
         if (!last && (y + 1) % step === 0) svg.append(drawn("text", {x: ((y + 0.5) * column).toFixed(1), y: high - 6, "text-anchor": "middle"}, String(y + 1)));
       });
@@ -302,9 +303,9 @@
       swap(document.getElementById("when-title"), any ? when : null);
       swap(document.getElementById("money-title"), any ? filled(words.nine, {low: money(f.worthLow.value, f.worthLow.se), high: money(f.worthHigh.value, f.worthHigh.se)}) : null);
       if (data.options[0].claims.length) swap(document.getElementById("claims-title"), any ? words.yours : null);
-      const counts = any ? dots(f) : null, missing = any ? counts[counts.length - 1] : 0, said = wholeYears(f.headline);
+      const counts = any ? dots(words.later ? f.within : f.withinHeadline) : null, early = words.later && any ? dots(f.withinHeadline) : counts, missing = any ? counts[counts.length - 1] : 0, said = wholeYears(f.headline);
       const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : missing === 99 ? words.one_pays : words.some_pay, {years: said, count: 100 - missing});
-      redraw("futures", title, () => dotsDrawn(counts));
+      redraw("futures", title, () => dotsDrawn(counts, early));
       const odds = f.payback[2] === Infinity ? (1 - f.never.value >= words.nearly ? words.odds_near : words.odds_few) : f.never.value ? words.odds_half : words.odds_all;
       redraw("odds", any ? filled(odds, {share: percent(f.never.value, f.never.se), middle: years(f.paybackHalf, f.horizon), years: wholeYears(f.horizon)}) : null, () => oddsDrawn(f));
       const end = f.bands[f.horizon][2];
@@ -353,9 +354,19 @@
         paid: choice.found ? meanWithError(Float64Array.from(choice.found.payback, (x, d) => (choice.found.bought[d] ? (x <= horizon ? 1 : 0) : NaN)), data.scrambles) : null}));
     };
     const leadWords = (horizon, first, next) => {
-      const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 ? (apart.value === 0 ? "same" : "exact") : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
-      const said = filled(words.leads[kind], {best: first.called, other: next.called, lead: money(Math.abs(apart.value), se), years: wholeYears(horizon)});
-      return {lead: said.charAt(0).toUpperCase() + said.slice(1), error: se ? filled(words.lead_error, {lead: money(Math.abs(apart.value), se), error: money(2 * se, se)}) : ""};
+      const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 && apart.value === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
+      const gains = kind === "ahead" && first.called !== words.deeds["do nothing"];
+      const said = filled(words.leads[gains ? "gains" : kind], {best: first.called, years: wholeYears(horizon), ...(gains ? {lead: money(first.mean.value, first.mean.se || 0)} : {other: next.called, lead: money(Math.abs(apart.value), se)})});
+      return {lead: said.charAt(0).toUpperCase() + said.slice(1), error: se ? filled(words.lead_error, {draws: group(data.draws, 0), error: money(2 * se, se)}) : ""};
+    };
+    const homesWords = (horizon, kits) => {
+      const [best, next] = kits, of = (kit) => filled(words.homes.kit, {letter: kit.name.split(" · ")[0]}), start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+      const amount = (kit) => money(Math.abs(kit.mean.value), kit.mean.se || 0), apart = next && meanWithError(best.worth.map((x, d) => x - next.worth[d]), data.scrambles);
+      const close = next && Math.abs(apart.value) < 2 * (apart.se || 0), kind = close ? "close" : best.mean.value > 0 ? "gains" : "loses";
+      const others = (close ? kits.slice(0, words.homes.most + 1) : kits.slice(1, words.homes.most + 1)).map((kit) => filled(kit.mean.value > 0 ? words.homes.kit_gains : words.homes.kit_loses, {kit: start(of(kit)), amount: amount(kit)}));
+      const often = best.worth.filter((x) => x > 0).length / best.worth.length;
+      if (kind === "gains" && often < 0.5) others.unshift(filled(words.homes.seldom, {share: percent(often), kit: of(best)}));
+      return {lead: filled(words.homes[kind], {best: start(of(best)), amount: amount(best), years: wholeYears(horizon)}), error: others.join(" ")};
     };
     const spreadsDrawn = (choices) => {
       const svg = canvas(600, 34 * choices.length + 24), low = Math.min(0, ...choices.map((c) => c.ends[0])), high = Math.max(0, ...choices.map((c) => c.ends[1])), at = (x) => (10 + 580 * (x - low) / (high - low || 1)).toFixed(1);
@@ -388,11 +399,12 @@
         panel.dataset.told = any ? "yes" : "";
       } else {
         const choices = choicesOf(found, typed, horizon), ranked = [...choices].sort((a, b) => b.mean.value - a.mean.value);
-        const told = leadWords(horizon, ...ranked);
+        const told = words.homes ? homesWords(horizon, ranked.filter((choice) => choice.found)) : leadWords(horizon, ...ranked);
         sentence = `${told.lead} ${told.error}`.trim();
         part("table").replaceChildren(row(words.head_options, true), ...ranked.map((c) => row([c.name, money(c.mean.value, c.mean.se || 0), filled(words.range, {low: money(c.ends[0], NaN), high: money(c.ends[1], NaN)}), c.paid ? percent(c.paid.value, c.paid.se) : "\u2013", percent(c.best.value, c.best.se)])));
         part("charts").replaceChildren(spreadsDrawn(ranked));
         if (leads) swap(document.querySelector("#answer .opening"), any ? told.lead : null);
+        if (leads && words.homes) swap(document.querySelector("#answer [data-brief]"), any ? told.error : null);
         panel.dataset.figures = JSON.stringify(choices.map((c) => ({name: c.name, mean: c.mean.value, ends: c.ends, paid: c.paid && c.paid.value, best: c.best.value})));
       }
       part("sentence").textContent = any ? filled(words.with_yours, {sentence}) : "";

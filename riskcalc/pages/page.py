@@ -30,7 +30,7 @@ from riskcalc.pages.exhibits import payback as payback_
 from riskcalc.pages.exhibits import worth as worth_
 from riskcalc.pages.exhibits.again import again_blocks
 from riskcalc.pages.exhibits.assumptions import assumed_finding, assumption_blocks
-from riskcalc.pages.exhibits.best import best_block
+from riskcalc.pages.exhibits.best import best_block, gains_block
 from riskcalc.pages.exhibits.cash import cash_block
 from riskcalc.pages.exhibits.cautions import cautions, cautions_of_all
 from riskcalc.pages.exhibits.explorer import explorer_section
@@ -171,7 +171,7 @@ def assess_document(figures: Figures) -> Document:
 def compare_page(figures: Figures) -> str:
     """Return the page of a comparison, from `answers.compare.page_dict`."""
     figures = spoken(figures)
-    opening, best = options.opening(figures), best_block(figures)
+    opening, gains = options.opening(figures), gains_block(figures)
     stays_note = published_note() if figures["page"].get("own") else None
     sections = documented(
         [
@@ -181,7 +181,7 @@ def compare_page(figures: Figures) -> str:
                 hero(
                     opening,
                     options.reasons(figures),
-                    best,
+                    gains,
                     check=options.check_words(figures),
                 ),
                 published_note("sentence_follows") if stays_note else None,
@@ -194,6 +194,8 @@ def compare_page(figures: Figures) -> str:
                 "What each is worth",
                 stays_note,
                 spread.spread_block(figures),
+                words(options.often_words(figures)),
+                best_block(figures),
                 finding=spread.worth_finding(figures),
             ),
             section("pairs", "One against another", *pairs.pair_blocks(figures), finding=pairs.pairs_finding(figures)),
@@ -223,12 +225,12 @@ def compare_page(figures: Figures) -> str:
             sections=sections,
             facts=(
                 capital(say("over {years}", years=whole_years(figures["horizon_years"]))),
-                *filter(None, [options.home_fact(figures)]),
+                *filter(None, [options.nothing_fact(figures)]),
             ),
             options=tuple(
                 (row["letter"], row["title"], options.price_words(figures, row["option"])) for row in compared
             ),
-            picture=best.value,
+            picture=gains.value,
         )
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from riskcalc.pages.exhibits import answer, options, stay, tracked
 from riskcalc.pages.exhibits.boxes import check_first, key_figures
 from riskcalc.pages.exhibits.pairs import dominance_words
-from riskcalc.pages.exhibits.payback import beyond_words, headline_shares, headline_stay, headline_years, paid_share
+from riskcalc.pages.exhibits.payback import beyond_words, dot_shares, headline_stay, headline_years, paid_share
 from riskcalc.pages.exhibits.stays import stay_words
 from riskcalc.pages.figures import (
     PLAIN,
@@ -89,7 +89,7 @@ def _odds(figures: Figures) -> Iterator[str]:
     """Yield the odds within the stay where the headline is about it, and those within the headline's years."""
     horizon = headline_years(figures)
     if headline_stay(figures):
-        yield say("paid back while you live here: {share}", share=percent(paid_share(figures), with_error=True))
+        yield say("paid back before you move out: {share}", share=percent(paid_share(figures), with_error=True))
     share = percent(figures["paid_back_within_years"][horizon - 1], with_error=True)
     yield say("paid back within {years}: {share}", years=whole_years(horizon), share=share)
 
@@ -112,7 +112,7 @@ def _when(figures: Figures) -> str:
 def histogram_lines(figures: Figures) -> list[str]:
     """Return one bar per year in which futures pay back, and one for those that do not."""
     shares, before = [], 0.0
-    for year, share in enumerate(headline_shares(figures), start=1):
+    for year, share in enumerate(dot_shares(figures)[0], start=1):
         shares.append((f"year {year}", float(share) - before))
         before = float(share)
     shares.append((beyond_words(figures), 1.0 - before))
@@ -191,7 +191,6 @@ def comparison_lines(result: Figures) -> list[str]:
         "; ".join(
             [
                 say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
-                *filter(None, [options.home_fact(result)]),
             ]
         ),
         "",

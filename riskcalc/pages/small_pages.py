@@ -20,8 +20,8 @@ def rank_page(figures: Figures) -> str:
     sobol, opening = figures["sobol"], order.opening(figures)
     made = say("{futures} futures calculated", futures=grouped(sobol["futures"]))
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
-    title, worth = say("What decides most"), "net_present_value"
-    drawn = [order.order_block(figures, worth, title=title)] if worth in sobol["outcomes"] else []
+    worth = "net_present_value"
+    drawn = [order.first_block(figures)] if worth in sobol["outcomes"] else []
     sections = documented(
         [
             section(
@@ -34,8 +34,8 @@ def rank_page(figures: Figures) -> str:
                     check=order.check_words(figures),
                 ),
             ),
-            order.order_section(figures, worth, drawn=False),
-            order.order_section(figures, "first_year_saving", drawn=True),
+            order.order_section(figures, worth),
+            order.order_section(figures, "first_year_saving"),
             answer.questions_section(figures),
             section(
                 "families",
@@ -104,7 +104,7 @@ def update_page(figures: Figures) -> str:
         ]
     )
     measured = (tracked.measured_words(figures),)
-    return _small_page(figures, "Is the purchase on track? {name}", opening, sections, facts=measured)
+    return _small_page(figures, "Is it going as expected? {name}", opening, sections, facts=measured)
 
 
 def check_page(figures: Figures) -> str:

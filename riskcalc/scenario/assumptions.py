@@ -14,6 +14,7 @@ from riskcalc.uncertainty.quantity import Quantity, plain
 #: Settings that describe the scenario rather than assume something about the world.
 NOT_ASSUMED = ("name", "title", "description", "currency", "study.language")
 APPLIANCES = "home.appliances"
+DAYTIME = {"day": "daytime"}
 
 
 @dataclass(frozen=True)
@@ -21,7 +22,7 @@ class Assumption:
     """One row: key, name in words, what was given, unit, where it comes from, whether it is our default.
 
     `label` is the title of the key; where several entries of a table share it, the name of the entry follows in
-    brackets: "Price of grid electricity (night rate)".
+    brackets: "Price per kWh from the grid (night rate)".
     """
 
     key: str
@@ -69,7 +70,8 @@ def assumptions(scenario: Scenario) -> tuple[Assumption, ...]:
 def _entry(key: str) -> str:
     """Return what an entry of a table is called: by its name, a rate of the tariff as such."""
     name = key.split(".")[-2]
-    return f"{name} rate" if key.startswith("tariff.rates.") else name
+    # "Day rate" reads as a price per day.
+    return f"{DAYTIME.get(name, name)} rate" if key.startswith("tariff.rates.") else name
 
 
 def _joined(leaves: Iterable[tuple[str, Any, Any]]) -> Iterable[tuple[str, Any, Any]]:

@@ -112,7 +112,7 @@ class Home(Table):
             "homes of one use differ in shape: with the days at home it spreads direct use by 2.3 points, in four measured"
             " homes it ranges over 7 (30 to 37 %)"
         ),
-        title="Appliances that are always on",
+        title="Power drawn by always-on appliances",
     )
     lamps_and_screens_factor: Annotated[Quantity, Uncertain(0.1, 10)] = default_number(
         Lognormal(median=1.0, sigma=0.4, minimum=0.5, maximum=2.0),

@@ -138,7 +138,7 @@ class Prices(Table):
         title="Correlation of inflation",
     )
     inflation_per_year: Annotated[Quantity, Growth] = default_number(
-        0.02, "growth of all other prices: upkeep, replacements", title="Inflation"
+        0.02, "growth of all other prices: upkeep, replacements", title="General inflation"
     )
 
     @model_validator(mode="before")

@@ -28,7 +28,7 @@ class Rate(Table):
     """One price level of the tariff and when it holds."""
 
     import_price_per_kwh: Annotated[Quantity, Price] = needed(
-        "price of a kWh from the grid, tax included", title="Today's price of grid electricity"
+        "price of a kWh from the grid, tax included", title="Today's price per kWh from the grid"
     )
     windows: Windows | None = optional(
         "windows of the day in which it holds", "all the time no other rate claims", title="Hours of the rate"

@@ -87,7 +87,7 @@ def test_defaults_that_decide_are_named(small_file):
     cheap = 'purchase.price={ distribution = "uniform", low = 590, high = 610 }'
     found = assessment(read_scenario(small_file, (cheap, *LONG)))
     words = said(found)
-    assert "luck with electricity prices from year to year decides" in words
+    assert "jumps of electricity prices from year to year decide" in words
     assert "the size of the moves is our estimate. You can change it in your scenario, under prices" in words
     assert (
         "you gave no figure for 'Trend of electricity prices', so we used 2 %. With 1 % more, the average worth changes by"

@@ -105,7 +105,10 @@ def made_up(shares, means, difference, error):
                 "option": name,
                 "same_as": None,
                 "best_share": {"value": share, "standard_error": 0.01},
-                "net_present_value": {"mean": {"value": mean, **estimate}},
+                "net_present_value": {
+                    "mean": {"value": mean, **estimate},
+                    "gain_probability": {"value": 0.7, "standard_error": 0.01},
+                },
             }
             for name, share, mean in zip(("a", "b"), shares, means, strict=True)
         ],
@@ -121,23 +124,26 @@ def plain(text):
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.opening(agreed)) == "A is best on average: €50 ahead of b over 15 years."
-    error = "The lead of €50 is accurate to within about €10."
-    assert words.reasons(agreed) == ["A is the best choice in 80\u202f% of futures, more often than any other.", error]
+    assert plain(words.opening(agreed)) == "A is best on average: €100 better than doing nothing over 15 years."
+    assert [plain(text) for text in words.reasons(agreed)] == ["B is €50 better than doing nothing, on average."]
+    assert plain(words.often_words(agreed)) == "A is the best choice in 80 % of futures, more often than any other."
+    error = "With 64 futures, the calculated lead of the best may be off by about €10."
+    assert words.lead_error_words(agreed) == error
     led = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 5.0)
     assert words.opening(led) == words.opening(agreed)
     led["options"][0]["net_present_value"]["loss_probability"] = {"value": 0.4, "standard_error": 0.01}
-    often = "But b is the best choice more often: in 60\u202f% of futures, a in 40\u202f%."
-    assert words.reasons(led) == [often, error]
-    led["options"][0]["net_present_value"]["loss_probability"]["value"] = 0.6
-    assert words.reasons(led) == [often, "A few very good futures lift the average of a.", error]
+    for row, bad in zip(led["options"], (-40.0, -90.0), strict=True):
+        row["net_present_value"]["p5"] = {"value": bad, "standard_error": 1.0}
+    assert plain(words.often_words(led)) == "B comes first more often, but can lose more: €90 in a bad future."
+    led["options"][1]["net_present_value"]["p5"]["value"] = -30.0
+    assert words.often_words(led) == "B comes first more often, but a few very good futures lift the average of a."
     level = made_up((0.49, 0.51), (100.0, 50.0), 50.0, 5.0)
     assert (
-        plain(words.reasons(level)[0])
+        plain(words.often_words(level))
         == "Compared all at once, no choice is clearly more often the best: b 51 %, a 49 %."
     )
     parted = made_up((0.4, 0.6), (100.0, 50.0), 50.0, 40.0)
-    assert plain(words.opening(parted)) == "Too close to call: on average, a is €50 ahead of b over 15 years."
+    assert plain(words.opening(parted)) == "Too close to call: on average, a and b differ by only €50 over 15 years."
     same = made_up((0.5, 0.5), (100.0, 100.0), 0.0, 0.0)
     assert words.opening(same) == "A and b come to exactly the same in every future."
 
@@ -146,12 +152,10 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     """The report of the best choice; those of all where doing nothing is best. Title and facts say that homes differ."""
     found = made_up((0.8, 0.2), (100.0, 0.0), 100.0, 5.0)
     found["compared"] = [{"letter": "A", "option": "a"}, {"letter": "B", "option": "c"}]
-    assert words.check_words(found) == "Read the full report of A first. It names what to check."
+    assert words.check_words(found) == "Read the full report of A first. The report lists what to check."
     assert words.question_words(found) == "What is best: A, B, or doing nothing?"
-    assert not words.home_fact(found)
     rented = found | {"differing": [{"key": "tenure.kind"}]}
-    assert words.question_words(rented) == "Different homes: what is best?"
-    assert words.home_fact(rented) == "each kit is compared with doing nothing in its own home"
+    assert words.question_words(rented) == "Different households: which purchase gains most?"
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
@@ -182,7 +186,7 @@ def test_titles_take_the_place_of_file_names():
     titled["options"][0]["title"] = "A flat with a rail"
     titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
     titled["compared"] = [{"letter": "A", "option": "a"}]
-    assert plain(words.opening(titled)) == "Choice A is best on average: €100 ahead of doing nothing over 15 years."
+    assert plain(words.opening(titled)) == "Choice A is best on average: €100 better than doing nothing over 15 years."
     del titled["compared"]
     assert words.opening(titled).startswith("“A flat with a rail” is best on average")
     titled["compared"] = [{"letter": "A", "option": "a"}]
@@ -213,14 +217,44 @@ def test_how_often_the_best_pays_and_loses_is_said():
     assert words.paid_words(said) == [
         "A pays for itself within 15\u00a0years in 70\u202f% of futures, interest not counted."
     ]
-    assert words.reasons(said)[0] == "If you compare only a with doing nothing, a is ahead in 75\u202f% of futures."
+    said["options"][0]["net_present_value"]["gain_probability"] = {**share, "value": 0.45}
+    assert plain(words.reasons(said)[0]) == (
+        "Yet a beats savings in only 45 % of futures. A few very good futures lift its average."
+    )
+
+
+def test_kits_in_different_homes_are_told_by_what_each_brings():
+    """Nobody chooses between homes: the best kit is named with its gain, then the others; none where all lose."""
+    found = made_up((0.5, 0.5), (100.0, -210.0), 310.0, 5.0)
+    found |= {"differing": [{"key": "tenure.kind"}], "compared": [{"letter": x.upper(), "option": x} for x in "ab"]}
+    for row in found["options"]:
+        row["paid_back_share"] = row["net_present_value"]["gain_probability"] = {"value": 0.4, "standard_error": 0.01}
+    assert plain(words.opening(found)) == (
+        "Purchase A gains most: on average €100 more than a savings account over 15 years."
+    )
+    assert [plain(text) for text in words.reasons(found)] == [
+        "Yet purchase A beats savings in only 40 % of futures. A few very good futures lift its average.",
+        "Purchase B brings €210 less than a savings account, on average.",
+    ]
+    assert words.check_words(found).startswith("Read the full report of your own household first.")
+    found["pairs"][0]["difference"]["mean"]["value"] = 9.0
+    assert words.opening(found) == "It is too close to call which purchase gains more on average."
+    assert [plain(text) for text in words.reasons(found)] == [
+        "Purchase A brings €100 more than a savings account, on average.",
+        "Purchase B brings €210 less than a savings account, on average.",
+    ]
+    found["pairs"][0]["difference"]["mean"]["value"] = 110.0
+    found["options"][0]["net_present_value"]["mean"]["value"] = -100.0
+    assert plain(words.opening(found)) == (
+        "No purchase beats a savings account on average. Purchase A comes closest: €100 less over 15 years."
+    )
 
 
 def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert plain(words.opening(nothing)) == "A is best on average: €10 ahead of doing nothing over 15 years."
+    assert plain(words.opening(nothing)) == "A is best on average: €10 better than doing nothing over 15 years."
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"

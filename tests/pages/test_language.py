@@ -116,7 +116,7 @@ def test_words_of_every_key_are_translated(language: str) -> None:
     wanted |= {*LUCK.values(), *LUCK_WORDS.values(), *MEASURES.values()}
     wanted |= {name.replace("_", " ") for name in appliance_table()}
     known = {row.id for row in catalogue(language) if row.context == OF_RESULT}
-    same = {"Name", "Alternative", "Inflation", "laptop", "toaster", "fax"}
+    same = {"Name", "Alternative", "laptop", "toaster", "fax"}
     publications = {text for text in wanted if re.match(r"(not given: )?[A-Z][a-zé]+ .*\d{4}.*[a-z)]?$", text)}
     keys = {text for text in wanted if re.fullmatch(r"(not given: )?[a-z_]+_[a-z_]+", text)}
     with speaking(language):
@@ -386,14 +386,22 @@ def test_german_dates_and_words_of_results() -> None:
         assert day_in_words("Monday 14 July", 2025) == "Montag, 14. Juli"
         assert month_in_words("2026-04") == "April 2026"
         assert told("triangular 0.25 to 0.3, most likely 0.27") == "Dreieck 0,25 bis 0,3, am wahrscheinlichsten 0,27"
-        assert told("Today's price of grid electricity (night rate)") == "Heutiger Strompreis (Tarif „Nacht“)"
-        assert told("Inflation and trend of electricity prices") == "Inflation und Trend der Strompreise"
-        assert told("Price of the kit and length of stay in this home") == "Preis der Anlage und Wohndauer hier"
+        assert told("Today's price per kWh from the grid (night rate)") == "Heutiger Strompreis je kWh (nachts)"
+        assert (
+            told("General inflation and trend of electricity prices")
+            == "Allgemeine Inflation und Trend der Strompreise"
+        )
+        assert (
+            told("Price of the kit and length of stay in this home")
+            == "Preis der Anlage und Wie lange Sie hier wohnen bleiben"
+        )
         assert (
             told("A sentence of the scenario, 3.5 to 7 times as long.")
             == "A sentence of the scenario, 3.5 to 7 times as long."
         )
-    assert told("Today's price of grid electricity (night rate)") == "Today's price of grid electricity (night rate)"
+    assert (
+        told("Today's price per kWh from the grid (night rate)") == "Today's price per kWh from the grid (night rate)"
+    )
 
 
 def test_language_of_the_country() -> None:

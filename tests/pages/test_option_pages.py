@@ -144,7 +144,10 @@ def test_options_are_called_by_their_titles(pages: dict[str, tuple[str, dict[str
     assert "Owned: two batteries, &lt;kept&gt;" in html
     assert "<kept>" not in html
     opening = re.search(r'class="opening">(.*?)</h2>', html).group(1)
-    assert any(called in opening for called in ("hoice A", "hoice B", "oing nothing"))
+    assert any(
+        called in opening
+        for called in ("hoice A", "hoice B", "oing nothing", "urchase A", "urchase B", "which purchase gains")
+    )
     match, _ = pages["match"]
     seen = " ".join(data for _, _, data in texts(match))
     assert "Portable 1 kWh battery with one solar module, changed to 2 modules" in seen
@@ -160,12 +163,14 @@ def test_the_page_says_what_each_option_costs(pages: dict[str, tuple[str, dict[s
         title.replace("&lt;", "<").replace("&gt;", ">"): float(amount.replace(",", ""))
         for title, amount in listed.items()
     } == {title: pytest.approx(value, abs=1.0) for title, value in paid.items()}
-    estimate = {"value": 482.3, "standard_error": 2.3}
-    cell = {"kit": "kit", "title": "A kit", "is_run": True, "outlay": estimate, "net_present_value": {"mean": estimate}}
-    home = {"pick": "kit", "cells": [cell], "currency": "EUR", "next_best": "do nothing"}
-    odds = {"pick_best_share": {"value": 0.8, "standard_error": 0.01}, "lead_over_next": estimate}
-    assert pick_cells(home | odds, 128)[:2] == ("A kit", "€480")
-    assert pick_cells(home | odds | {"pick": "do nothing"}, 128)[:2] == ("do nothing", "–")
+    estimate, gain = {"value": 482.3, "standard_error": 2.3}, {"value": 312.0, "standard_error": 2.0}
+    cell = {"kit": "kit", "title": "A kit", "is_run": True, "outlay": estimate, "net_present_value": {"mean": gain}}
+    home = {"pick": "kit", "cells": [cell], "currency": "EUR", "lead_over_next": estimate}
+    assert pick_cells(home) == ("A kit", "€480", "€312")
+    close = {"lead_over_next": {"value": 3.0, "standard_error": 2.0}}
+    assert pick_cells(home | close)[2] == "€312, too close to call"
+    assert pick_cells(home | {"pick": "do nothing"}) == ("do nothing", "–", "–")
+    assert pick_cells(home | {"pick": None}) == ("no result (reasons below)", "–", "–")
 
 
 def texts(html: str) -> list[tuple[str, str, str]]:

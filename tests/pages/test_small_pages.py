@@ -134,11 +134,11 @@ def test_homes_are_counted_as_one_would_say_it() -> None:
     assert opening([clear, clear]) == "In both homes kit is best on average."
     assert opening([clear, other]).startswith("In each of the 2 homes at least one kit is better")
     assert lead_words([clear, clear]) == ""
-    assert opening([clear, none]) == "In 1 of the 2 homes a kit is worth more, on average, than doing nothing."
+    assert opening([clear, none]) == ("For 1 of the 2 homes, buying a kit is better than not buying.")
     assert lead_words([clear, none]) == ""
     assert lead_words([clear, close]) == "In 1 of them the lead of the best kit is too close to call."
     assert lead_words([close, close, clear]) == "In 2 of them the leads of the best kits are too close to call."
-    assert opening([none]) == "For this home no kit is worth more, on average, than doing nothing."
+    assert opening([none]) == "For this home, no kit is better than not buying."
     assert lead_words([none]) == ""
 
 
@@ -156,16 +156,16 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
     first = {**order["tiers"][0], "places": [1, 1], "is_tie": False}
     later = {**first, "places": [2, 2], "settled": False}
     for settled, tie, after, title, said in (
-        (True, False, [], "decides the gain or loss most", "of the difference between good"),
-        (True, False, [later], "which input comes next is not sure yet", "Which input comes next is not sure yet."),
+        (True, False, [], "decides the gain or loss most", "depends most on this: "),
+        (True, False, [later], "which input comes next is not sure yet", "Second place is still open: “"),
         (
             True,
             False,
             [later | {"is_tie": True}],
             "decides the gain or loss most",
-            "The inputs after it are too close to tell apart.",
+            "Next come, about equally: ",
         ),
-        (False, False, [], "probably decides", "That is not certain yet."),
+        (False, False, [], "probably decides", "We are not sure of that yet."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
     ):
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
@@ -202,17 +202,17 @@ def test_shares_that_make_more_than_the_whole_say_why(
     for place, row in enumerate(found["sobol"]["outcomes"]["net_present_value"]["factors"]):
         row["total_order"]["value"] = shares[place] if place < len(shares) else 0.0
     reading = order_block(found, "net_present_value").value.reading
-    assert ("the sum is above 100 %" in reading) is said
+    assert ("add up to more than 100 %" in reading) is said
 
 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (0.019, "are practically unchanged, at about 38"),
-        (-0.019, "are practically unchanged, at about 38"),
-        (0.059, "are practically unchanged, at about 38"),
-        (0.061, "have risen from "),
-        (-0.3, "have fallen from "),
+        (0.019, "is practically unchanged, at about 38"),
+        (-0.019, "is practically unchanged, at about 38"),
+        (0.059, "is practically unchanged, at about 38"),
+        (0.061, "has risen from "),
+        (-0.3, "has fallen from "),
     ],
 )
 def test_an_update_says_how_the_odds_moved(small_dicts: dict[str, dict[str, Any]], change: float, said: str) -> None:
@@ -234,8 +234,8 @@ def test_an_update_says_how_far_a_usual_figure_lies_from_the_forecast() -> None:
 
     rows = [track("import_kwh", 222.0), track("generation_kwh", 190.0), track("bill", 200.0)]
     assert [text.translate(PLAIN) for text in usual_words({"tracks": rows})] == [
-        "You took 11 % more electricity from the grid than expected. That is within the usual range.",
-        "You generated 5 % less electricity than expected. That is within the usual range.",
+        "You took 11 % more electricity from the grid than expected. Differences of that size are usual.",
+        "You generated 5 % less electricity than expected. Differences of that size are usual.",
     ]
     assert usual_words({"tracks": [track("import_kwh", 400.0, "above")]}) == []
 
@@ -247,7 +247,7 @@ def test_an_update_names_what_lies_outside_its_range() -> None:
     found = {"verdict": "ahead", "tracks": [within, made]}
     assert opening_of_update(found) == "More electricity generated than expected so far."
     still = {"verdict": "on track", "tracks": [within]}
-    assert opening_of_update(still) == "Yes, on track so far: what you measured is in the usual range."
+    assert opening_of_update(still) == "Yes, so far all is in the usual range."
 
 
 def test_a_trace_says_where_the_energy_of_the_grid_went() -> None:

@@ -69,7 +69,7 @@ def test_no_two_rows_of_the_assumptions_share_a_label(path: Path) -> None:
 def test_entries_of_one_table_are_told_apart() -> None:
     """Two rates share the title of their price; their names follow it."""
     labels = {row.key: row.label for row in assumptions(read_scenario(SCENARIOS / "tenant-balcony.toml"))}
-    assert labels["tariff.rates.night.import_price_per_kwh"] == "Today's price of grid electricity (night rate)"
+    assert labels["tariff.rates.night.import_price_per_kwh"] == "Today's price per kWh from the grid (night rate)"
     assert "Compass direction of the modules" in labels.values()
 
 

@@ -90,13 +90,13 @@ UNSAFE = "Do not connect this as described."
 #: The verdict by its kind, with one figure: in how many of all futures it beats a savings account. `toss_up_later` where it pays
 #: for itself more often than it gains, `toss_up_after` the other way round; `certain` where every input is fixed.
 OF_BOTH = {
-    "yes": "Yes: the kit beats a savings account in {gain}.",
-    "probably": "Probably yes: the kit beats a savings account in {gain}.",
+    "yes": "Worth buying: the kit beats a savings account in {gain}.",
+    "probably": "Probably worth buying: the kit beats a savings account in {gain}.",
     "toss-up": "Close to a coin toss: the kit beats a savings account in {gain}.",
     "toss_up_later": "Hard to say: the kit often pays for itself, yet beats a savings account in only {gain}.",
-    "rather_not": "Rather not: the kit often pays for itself, yet beats a savings account in only {gain}.",
-    "probably not": "Probably not: the kit beats a savings account in only {gain}.",
-    "no": "No: the kit beats a savings account in {gain}.",
+    "rather_not": "Rather not worth buying: the kit often pays for itself, yet beats a savings account in only {gain}.",
+    "probably not": "Probably not worth buying: the kit beats a savings account in only {gain}.",
+    "no": "Not worth buying: the kit beats a savings account in {gain}.",
 }
 OF_YEARS, OF_STAY = (
     OF_BOTH
@@ -109,22 +109,19 @@ OF_YEARS, OF_STAY = (
     OF_BOTH
     | {
         "toss_up_after": "Hard to say: the kit beats a savings account in {gain}, but often does not pay for itself "
-        "while you live here.",
-        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, while you live here.",
-        "certain_no": "No: with every input fixed, the kit does not pay for itself while you live here.",
+        "before you move out.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before you move out.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself before you move out.",
     },
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
 OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draws} futures"
-#: How often it pays for itself: within some years, or before the first move. The dots beside it show the same share.
+#: How often it pays for itself: within some years, with later homes, or before the first move. The dots show the same.
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
-    "stay": "If you buy it, it pays for itself while you live here in {paid}.",
+    "along": "If you buy it and take it with you when you move, it pays for itself within {years} in {paid}.",
+    "stay": "If you buy it, it pays for itself before you move out in {paid}.",
 }
-#: Said where the kit goes along, so that beating savings can be likelier than paying for itself before the move.
-ALONG = (
-    "When you move, you take it with you. The comparison with savings also counts what the kit saves in later homes."
-)
 #: Said where it pays for itself more often than it beats a savings account.
 HARDER = "Beating a savings account is harder, because savings earn interest."
 #: The mean net present value in words, lost or gained; `certain` where every input is fixed.
@@ -197,22 +194,28 @@ def share_words(share: Figure, draws: int) -> str:
 
 
 def reasons(figures: Figures) -> list[str]:
-    """Return why, in a few sentences: payback, later homes, why savings are harder to beat, and days short of power."""
+    """Return at most three sentences of why: payback, why savings are harder to beat, and days short of power."""
     short = short_words(figures)
     told = [short] if short else []
     if certain(figures) or figures.get("page", {}).get("coupling") == "none":
         return told
-    share = paid_share(figures)
+    count, share, kind = headline_years(figures), paid_share(figures), paid_kind(figures)
+    if kind == "along":
+        share = figures["paid_back_within_years"][count - 1]
     paid = share_words(share, figures["provenance"]["draws"])
-    kind = "years" if headline_stay(figures) is None else "stay"
-    said = [say(PAYS[kind], paid=paid, years=whole_years(headline_years(figures)))]
-    if counts_later_homes(figures):
-        said.append(say(ALONG))
+    said = [say(PAYS[kind], paid=paid, years=whole_years(count))]
     worth = figures["net_present_value"]
     gain = worth.get("gain_probability") or complement(worth["loss_probability"])
     if value_of(share) > value_of(gain):
         said.append(say(HARDER))
     return [*said, *told]
+
+
+def paid_kind(figures: Figures) -> str:
+    """Return which of `PAYS` is said: later homes count where the kit goes along, as in the odds of beating savings."""
+    if headline_stay(figures) is None:
+        return "years"
+    return "along" if counts_later_homes(figures) else "stay"
 
 
 def short_words(figures: Figures) -> str:
@@ -221,10 +224,8 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year it cannot supply everything you want to run. You pay for the rest as you do today, and the "
-        "figures count that.",
-        "On {count} days a year it cannot supply everything you want to run. You pay for the rest as you do today, and the "
-        "figures count that.",
+        "On {count} day a year the kit cannot supply everything you want to run.",
+        "On {count} days a year the kit cannot supply everything you want to run.",
         days,
     )
 

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
 
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.exhibits.options import by_best, choice_words, choices, clearly_best, labels
+from riskcalc.pages.exhibits.options import (
+    but_nothing,
+    by_best,
+    choice_words,
+    choices,
+    clearly_best,
+    homes_differ,
+    labels,
+)
 from riskcalc.pages.figures import capital, error_of, money, percent, say, value_of
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, row_names, row_scale, rows, wrapped
@@ -34,9 +43,9 @@ def best_block(result: Figures) -> Block:
     return chart(
         result,
         "best",
-        partial(best_chart, result),
+        partial(best_chart, names, [value_of(row["best_share"]) for row in shown]),
         title=title,
-        reading="Share of all futures. The thin line shows how far it may be off.",
+        reading="Share of all futures in which it is the best choice.",
         alternative=say("{title}. Bars of the share of futures in which each choice is best.", title=title),
         table=(("choice", "best choice in", "how far behind the best choice, on average"), cells),
         columns={
@@ -49,29 +58,70 @@ def best_block(result: Figures) -> Block:
     )
 
 
-def best_chart(result: Figures, *, width: int) -> alt.TopLevelMixin:
-    """Return one bar per choice, largest first: the share of futures in which it is best, two standard errors either way."""
-    shown = by_best(result)
-    share = np.array([value_of(row["best_share"]) for row in shown])
-    error = 2 * np.nan_to_num([error_of(row["best_share"]) for row in shown])
-    place = np.arange(len(shown))
+def gains_block(result: Figures) -> Block:
+    """Return how often each choice brings more than doing nothing, in different homes than a savings account."""
+    shown = _by_gain(result)
+    names, shares = _gains(result)
+    title = say("How often each choice beats doing nothing")
+    if homes_differ(result):
+        title = say("How often each purchase beats a savings account")
+    return chart(
+        result,
+        "gains",
+        partial(gains_picture, result),
+        title=title,
+        reading="Share of all futures.",
+        alternative=say("{title}. Bars of the share of futures, most often first.", title=title),
+        table=(
+            ("choice", "better in", "average worth"),
+            [
+                (
+                    name,
+                    percent(share, with_error=True),
+                    money(row["net_present_value"]["mean"], result["currency"], with_error=True),
+                )
+                for name, share, row in zip(names, shares, shown, strict=True)
+            ],
+        ),
+        columns={
+            "choice": names,
+            "share_better": [value_of(share) for share in shares],
+            "standard_error": [error_of(share) for share in shares],
+        },
+        kind="half",
+    )
+
+
+def _by_gain(result: Figures) -> list[Figures]:
+    return sorted(but_nothing(result), key=lambda row: -value_of(row["net_present_value"]["gain_probability"]))
+
+
+def _gains(result: Figures) -> tuple[list[str], list[Figures]]:
+    """Return the names of the choices, most often better first, and the share of futures in which each is."""
+    shown, called = _by_gain(result), labels(result)
+    return [called[row["option"]] for row in shown], [row["net_present_value"]["gain_probability"] for row in shown]
+
+
+def gains_picture(result: Figures, *, width: int) -> alt.TopLevelMixin:
+    """Return the chart of the first screen: how often each choice beats doing nothing."""
+    names, shares = _gains(result)
+    return best_chart(names, list(map(value_of, shares)), width=width)
+
+
+def best_chart(names: Sequence[str], shares: Sequence[float], *, width: int) -> alt.TopLevelMixin:
+    """Return one bar per name with its share of the futures in a column at the right."""
+    share, place = np.array(shares), np.arange(len(names))
     x = alt.X("share:Q", scale=alt.Scale(domain=[0, 1.16], nice=False), axis=None)
-    y = row_scale(len(shown))
-    lines, height = wrapped([labels(result)[row["option"]] for row in shown], width - 20)
-    low, high = np.clip(share - error, 0, 1), np.clip(share + error, 0, 1)
+    y = row_scale(len(names))
+    lines, height = wrapped(names, width - 20)
     bars = (
         alt.Chart(rows(share=share, place=place))
         .mark_bar(size=9, color=PAPER["paid"])
         .encode(x=x, x2=alt.datum(0), y=y)
     )
-    reach = (
-        alt.Chart(rows(share=low, high=high, place=place))
-        .mark_rule(color=PAPER["ink"], strokeWidth=1.2)
-        .encode(x=x, x2=alt.X2("high:Q"), y=y)
-    )
     figures = (
-        alt.Chart(rows(place=place, text=[percent(row["best_share"]) for row in shown]))
+        alt.Chart(rows(place=place, text=[percent(each) for each in shares]))
         .mark_text(align="right", baseline="middle", color=PAPER["ink"])
         .encode(x=alt.XValue(width - 10), y=y, text=alt.Text("text:N"))
     )
-    return finished(layered(row_names(lines), bars, reach, figures), width=width - 10, height=height)
+    return finished(layered(row_names(lines), bars, figures), width=width - 10, height=height)

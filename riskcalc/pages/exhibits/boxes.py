@@ -35,7 +35,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
     # Better on average, and yet seldom better than savings: the reader asks why.
     if value_of(worth["mean"]) > 0.0 and value_of(worth["loss_probability"]) > 0.5:
-        over = say("{over}; a few very good futures lift this average", over=over)
+        over = say("{over}. A few very good futures pull this average up; in most, savings bring more", over=over)
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
     return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
 
@@ -90,7 +90,10 @@ ADVICE = (
 )
 #: The same where no supplier sends a bill.
 OFF_GRID_ADVICE = (
-    ("home.annual_use", "List the appliances you want to run there, with their watts and their hours a day."),
+    (
+        "home.annual_use",
+        "List the appliances you want to run there: the watts of each, and how many hours a day it runs.",
+    ),
     ("tariff", "Work out what a kWh costs you there today, with fuel and wear."),
 )
 
@@ -99,11 +102,7 @@ def check_first(figures: Figures) -> str:
     """Return the one thing to do before buying: get the permission where it may fail, else what decides most."""
     refused, known = 1.0 - value_of(figures["bought_share"]), dict(ADVICE)
     if 0.0 < refused < 1.0:
-        message = (
-            "Get permission in writing, for example from the landlord. In {share} of futures it is refused. You then buy "
-            "nothing, so it does not beat savings."
-        )
-        return say(message, share=percent(refused))
+        return say("Get permission in writing, for example from the landlord.")
     if figures.get("page", {}).get("coupling") == "none":
         return ""
     found = decisive_check(figures)

@@ -7,20 +7,21 @@ instead of reading areas. Futures that do not pay back stand apart, on the same 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from riskcalc.pages.exhibit import Block, chart
-from riskcalc.pages.exhibits.boxes import may_be_refused
 from riskcalc.pages.exhibits.payback import (
     beyond_words,
-    headline_shares,
+    counts_later_homes,
+    dot_shares,
     headline_stay,
     headline_years,
 )
-from riskcalc.pages.figures import counted, say, whole_years
+from riskcalc.pages.figures import say, whole_years
 from riskcalc.pages.grammar import alt
 from riskcalc.pages.look import PAPER, finished, layered, rows
 from riskcalc.types import Figures, Floats
@@ -48,83 +49,105 @@ def dots_per_year(within: Floats) -> NDArray[np.int64]:
 
 def futures_block(figures: Figures) -> Block:
     """Return the hundred futures."""
-    horizon, by_stay = headline_years(figures), headline_stay(figures) is not None
-    within = headline_shares(figures)
+    horizon, (within, early) = headline_years(figures), dot_shares(figures)
     dots = dots_per_year(within)
-    title = stay_title(int(dots[-1])) if by_stay else futures_title(int(dots[-1]), horizon)
+    title = dots_title(figures, int(dots[-1]))
     names = [say("year {year}", year=year + 1) for year in range(horizon)] + [beyond_words(figures)]
     return chart(
         figures,
         "futures",
-        partial(futures_chart, within, by_stay=by_stay),
+        partial(futures_chart, within, early, by_stay=by_stay(figures)),
         title=title,
-        reading=dot_words(figures),
+        # Where permission may be refused these are the futures in which it is bought; the second part says so.
+        reading="Each dot is 1 of 100 futures.",
         alternative=say(
             "{title}. Each dot stands over its year of payback. Those that do not pay back stand apart at the right.",
             title=title,
         ),
-        table=(("pays back in", "of 100 futures"), [(name, str(many)) for name, many in zip(names, dots, strict=True)]),
-        columns={"year": [*range(1, horizon + 1), "not within"], "futures_in_100": [*map(int, dots)]},
+        table=_dots_table(names, dots, early),
+        columns={
+            "year": [*range(1, horizon + 1), "not within"],
+            "futures_in_100": [*map(int, dots)],
+            **({} if early is None else {"paid_back_before_a_move_in_100": [*map(int, early_dots(early, dots)), 0]}),
+        },
+        legend=() if early is None else LEGEND,
         kind="dots",
     )
 
 
-def dot_words(figures: Figures) -> str:
-    """Return what a dot stands for; where permission may be refused, the futures that buy nothing are no dots."""
-    if may_be_refused(figures):
-        return say("Each dot stands for 1 % of the futures in which permission is given.")
-    return say("Each dot stands for 1 % of the futures calculated.")
+#: Where the kit goes along: which dots count what it saves in later homes.
+LEGEND = (("paid", "paid back before you move"), ("paid hollow", "paid back after a move, in a later home"))
 
 
-def futures_title(missing: int, horizon: int) -> str:
-    """Return how many of a hundred futures pay back."""
-    said = whole_years(horizon)
-    if missing == 0:
-        return say("Of 100 futures, all pay back within {years}", years=said)
-    if missing == DOTS:
-        return say("Of 100 futures, none pays back within {years}", years=said)
-    return counted(
-        "Of 100 futures, {count} pays back within {years}",
-        "Of 100 futures, {count} pay back within {years}",
-        DOTS - missing,
-        years=said,
-    )
+def _dots_table(
+    names: Sequence[str], dots: NDArray[np.int64], early: Floats | None
+) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+    """Return the dots as a table, with those paid back before a move where they are told apart."""
+    if early is None:
+        return ("pays back in", "of 100 futures"), [(name, str(many)) for name, many in zip(names, dots, strict=True)]
+    before = [*map(str, early_dots(early, dots)), "–"]
+    rows_ = [(name, str(many), few) for name, many, few in zip(names, dots, before, strict=True)]
+    return ("pays back in", "of 100 futures", "before you move"), rows_
 
 
-#: The title where the headline ends with the first move, by how many of a hundred futures pay back. The panel of own figures says
+def early_dots(early: Floats, dots: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return how many dots of each year pay back before the first move, (N,): never more than the year has."""
+    return np.minimum(dots_per_year(early)[:-1], dots[:-1])
+
+
+def by_stay(figures: Figures) -> bool:
+    """Return whether the dots are about the stay alone: the household moves, and the kit does not go along."""
+    return headline_stay(figures) is not None and not counts_later_homes(figures)
+
+
+#: The title by how many of a hundred futures pay back: within some years, or before the first move. The panel of own figures says
 #: the same.
+YEARS_TITLES = {
+    "all_pay": "Of 100 futures, all pay back within {years}",
+    "none_pays": "Of 100 futures, none pays back within {years}",
+    "one_pays": "Of 100 futures, {count} pays back within {years}",
+    "some_pay": "Of 100 futures, {count} pay back within {years}",
+}
 STAY_TITLES = {
-    "all_pay": "Of 100 futures, all pay back while you live here",
-    "none_pays": "Of 100 futures, none pays back while you live here",
-    "one_pays": "Of 100 futures, {count} pays back while you live here",
-    "some_pay": "Of 100 futures, {count} pay back while you live here",
+    "all_pay": "Of 100 futures, all pay back before you move out",
+    "none_pays": "Of 100 futures, none pays back before you move out",
+    "one_pays": "Of 100 futures, {count} pays back before you move out",
+    "some_pay": "Of 100 futures, {count} pay back before you move out",
 }
 
 
-def stay_title(missing: int) -> str:
-    """Return how many of a hundred futures pay back before the first move."""
+def dots_title(figures: Figures, missing: int) -> str:
+    """Return how many of a hundred futures pay back within the headline's years or stay, where `missing` do not."""
+    titles = STAY_TITLES if by_stay(figures) else YEARS_TITLES
     kind = {0: "all_pay", DOTS: "none_pays", DOTS - 1: "one_pays"}.get(missing, "some_pay")
-    return say(STAY_TITLES[kind], count=DOTS - missing)
+    years = whole_years(headline_years(figures))
+    return say(titles[kind], count=DOTS - missing, years=years)
 
 
-def futures_chart(within: Floats, *, width: int, by_stay: bool = False) -> alt.TopLevelMixin:
-    """Return the hundred dots; `within` as for `dots_per_year`, within the stay of each future if `by_stay`."""
-    beyond = say("not while\nyou live here") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+def futures_chart(
+    within: Floats, early: Floats | None = None, *, width: int, by_stay: bool = False
+) -> alt.TopLevelMixin:
+    """Return the hundred dots; `within` and `early` as from `dot_shares`, within the stay of each future if `by_stay`."""
+    beyond = say("not before\nyou move out") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)
     columns = count * slots + GAP + never_columns
-    x, y, kind = _places(dots, slots, never_columns)
+    full = dots[:-1] if early is None else early_dots(early, dots)
+    x, y, kind = _places(dots, full, slots, never_columns)
     scale = alt.Scale(domain=[0, columns], nice=False)
     across = alt.X("x:Q", scale=scale, axis=None)
-    colours = alt.Scale(domain=["paid", "never"], range=[PAPER["paid"], PAPER["never"]])
+    kinds = ["paid", "later", "never"]
+    inside = alt.Scale(domain=kinds, range=[PAPER["paid"], PAPER["paper"], PAPER["never"]])
+    rim = alt.Scale(domain=kinds, range=[PAPER["paid"], PAPER["paid"], PAPER["never"]])
     marks = (
         alt.Chart(rows(x=x, y=y, kind=kind))
-        .mark_circle(size=(0.84 * cell) ** 2 * math.pi / 4, opacity=1)
+        .mark_point(size=(0.76 * cell) ** 2 * math.pi / 4, opacity=1, filled=True, strokeWidth=1.5)
         .encode(
             x=across,
             y=alt.Y("y:Q", scale=alt.Scale(domain=[0, height + 0.1], nice=False), axis=None),
-            color=alt.Color("kind:N", legend=None, scale=colours),
+            fill=alt.Fill("kind:N", legend=None, scale=inside),
+            stroke=alt.Stroke("kind:N", legend=None, scale=rim),
         )
     )
     step = next((step for step in (1, 2, 5, 10) if step * slots * cell >= 26), 20)
@@ -174,8 +197,10 @@ def _grid(dots: NDArray[np.int64], width: int) -> tuple[int, int, int, float]:
     return best
 
 
-def _places(dots: NDArray[np.int64], slots: int, never_columns: int) -> tuple[list[float], list[float], list[str]]:
-    """Return centre and kind of every dot, in cells; stacks fill row by row from the ground."""
+def _places(
+    dots: NDArray[np.int64], full: NDArray[np.int64], slots: int, never_columns: int
+) -> tuple[list[float], list[float], list[str]]:
+    """Return centre and kind of every dot, in cells; stacks fill row by row from the ground, the full ones first."""
     x: list[float] = []
     y: list[float] = []
     kind: list[str] = []
@@ -188,5 +213,5 @@ def _places(dots: NDArray[np.int64], slots: int, never_columns: int) -> tuple[li
             in_row = min(wide, int(many) - dot // wide * wide)
             x.append(left + (wide - in_row) / 2 + dot % wide + 0.5)
             y.append(dot // wide + 0.5)
-            kind.append("never" if index == last else "paid")
+            kind.append("never" if index == last else "paid" if dot < full[index] else "later")
     return x, y, kind

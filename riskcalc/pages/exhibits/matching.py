@@ -35,12 +35,12 @@ def opening(homes: Sequence[Figures]) -> str:
     bought = _bought(homes)
     if not bought:
         return counted(
-            "For this home no kit is worth more, on average, than doing nothing.",
-            "For none of the {count} homes is a kit worth more, on average, than doing nothing.",
+            "For this home, no kit is better than not buying.",
+            "For none of the {count} homes is a kit better than not buying.",
             len(homes),
         )
     if len(bought) < len(homes):
-        message = "In {count} of the {total} homes a kit is worth more, on average, than doing nothing."
+        message = "For {count} of the {total} homes, buying a kit is better than not buying."
         return say(message, count=len(bought), total=len(homes))
     picks = {called(home, home["pick"]) for home in bought}
     if len(picks) == 1:
@@ -91,34 +91,39 @@ def called(home: Figures, name: str) -> str:
     return next((str(cell["title"]) for cell in home["cells"] if cell["kit"] == name), name)
 
 
-def pick_cells(home: Figures, draws: int) -> tuple[str, str, str, str, str]:
-    """Return pick, its price, odds that it is best, its lead over the next best, and that, as text."""
+def pick_cells(home: Figures) -> tuple[str, str, str]:
+    """Return pick, its price and what it gains on average, as text."""
     if home["pick"] is None:
-        return say("no kit fits (reasons below)"), "–", "–", "–", "–"
-    # Rounded as the average beside it: in shared futures the lead itself is known better.
+        return say("no result (reasons below)"), "–", "–"
     own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
+    name = own_or_ours(called(home, home["pick"]))
+    if own is None:
+        return name, "–", "–"
+    gain = money(own["net_present_value"]["mean"], home["currency"])
+    if not is_clear(home):
+        gain = say("{amount}, too close to call", amount=gain)
+    return name, money(value_of(own["outlay"]), home["currency"], se=UNKNOWN), gain
+
+
+def lead_of(home: Figures) -> str:
+    """Return how far the pick is ahead of the next best, rounded as the average beside it."""
+    own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
+    # In shared futures the lead itself is known better.
     error = error_of(home["lead_over_next"] if own is None else own["net_present_value"]["mean"])
     lead = money(value_of(home["lead_over_next"]), home["currency"], se=error)
-    said = lead if is_clear(home) else say("{lead}, too close to call", lead=lead)
-    return (
-        own_or_ours(called(home, home["pick"])),
-        "–" if own is None else money(value_of(own["outlay"]), home["currency"], se=UNKNOWN),
-        frequency(home["pick_best_share"], draws),
-        said,
-        own_or_ours(called(home, home["next_best"])),
-    )
+    return lead if is_clear(home) else say("{amount}, too close to call", amount=lead)
 
 
 def answer_blocks(result: Figures) -> Iterator[Block]:
     """Yield the answer, the pick of each home, and what to read next."""
-    draws = result["provenance"]["draws"]
     yield words(opening(result["homes"]), "opening")
     if lead := lead_words(result["homes"]):
         yield words(lead)
-    picks = [(home_name(home), *pick_cells(home, draws)) for home in result["homes"]]
+    picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
+    gain = say("average gain over a savings account, after {years}", years=whole_years(result["horizon_years"]))
     yield table(
         "The pick for each home",
-        ("home", "pick", "price", "best choice in", "leads by", "next best"),
+        ("home", "best choice", "price", gain),
         picks,
         stacked=True,
     )
@@ -126,7 +131,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         "Read the full report for your home and the kit picked for it. Only {draws} futures were calculated here, so the "
         "amounts are rough."
     )
-    yield check_block(say(message, draws=draws))
+    yield check_block(say(message, draws=result["provenance"]["draws"]))
 
 
 def grid_blocks(result: Figures) -> Iterator[Block]:
@@ -218,7 +223,7 @@ def home_section(index: int, home: Figures, options: Sequence[Figures], result: 
 def _said(home: Figures, draws: int) -> str:
     if home["pick"] is None:
         return say("Why no kit fits is said below.")
-    _, _, best, lead, _ = pick_cells(home, draws)
+    best, lead = frequency(home["pick_best_share"], draws), lead_of(home)
     pick = first_word(in_sentence(called(home, home["pick"])))
     other = in_sentence(called(home, home["next_best"]))
     message = "{pick} is worth most on average. It is the best choice in {best}. Next comes {other}. Lead: {lead}."

@@ -75,7 +75,11 @@ def compared_section(figures: Figures) -> Section | None:
         (say("What was looked at"), [*described, *homes]),
         (
             say("How they are compared"),
-            [say(message, draws=grouped(figures["provenance"]["draws"])), f"{worth} {even}".strip()],
+            [
+                say(message, draws=grouped(figures["provenance"]["draws"])),
+                f"{worth} {even}".strip(),
+                options.lead_error_words(figures),
+            ],
         ),
         (say("Earning back the cost"), options.paid_words(figures)),
         (say("What more knowledge is worth"), [options.regret_words(figures)]),

@@ -6,7 +6,7 @@ import math
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words, share_words
-from riskcalc.pages.figures import capital, error_of, listed, money, percent, say, value_of, whole_years
+from riskcalc.pages.figures import capital, error_of, grouped, listed, money, percent, say, value_of, whole_years
 from riskcalc.types import Figures
 
 #: Options that are always there are called by what to do; within a sentence they need a noun.
@@ -70,82 +70,177 @@ def choice_words(result: Figures, row: Figures) -> str:
     return in_sentence(title_of(row)) if letter is None else say(CHOICE, letter=letter)
 
 
+NOTHING = "do nothing"
 #: Choices named of those that are about equally often the best; our own choice.
 MOST_NAMED = 3
 #: The answer by how far the best on average is ahead of the next; the panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
-    "exact": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "ahead": "{best} is best on average: {lead} ahead of {other} over {years}.",
-    "close": "Too close to call: on average, {best} is {lead} ahead of {other} over {years}.",
+    "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
+    "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
+    "close": "Too close to call: on average, {best} and {other} differ by only {lead} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
+#: The choices after the best one, against doing nothing.
+BETTER, WORSE = (
+    "{choice} is {amount} better than doing nothing, on average.",
+    "{choice} is {amount} worse than doing nothing, on average.",
+)
+LIFTED = "On average, {choice} is {amount} better than doing nothing, but only thanks to a few very good futures."
+#: The same of kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
+OF_HOMES = {
+    "gains": "{best} gains most: on average {amount} more than a savings account over {years}.",
+    "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
+    "close": "It is too close to call which purchase gains more on average.",
+}
+KIT, KIT_GAINS, KIT_LOSES = (
+    "purchase {letter}",
+    "{kit} brings {amount} more than a savings account, on average.",
+    "{kit} brings {amount} less than a savings account, on average.",
+)
+#: Said of a kit that is better on average, and yet seldom better.
+SELDOM = "Yet {kit} beats savings in only {share} of futures. A few very good futures lift its average."
 #: How far a lead that is not exact may be off, by two standard errors.
-LEAD_ERROR = "The lead of {lead} is accurate to within about {error}."
+LEAD_ERROR = "With {draws} futures, the calculated lead of the best may be off by about {error}."
 
 
 def opening(result: Figures) -> str:
     """Return the sentence that answers which is best on average, and by how much."""
+    if homes_differ(result):
+        return homes_opening(result)
     leader, *others = choices(result)
     if not others:
         return say("There is only one choice here: {best}.", best=choice_words(result, leader))
-    value, se = _lead(result)
-    kind = "close" if abs(value) < 2 * se else "ahead"
-    if se == 0.0:
-        kind = "exact" if value else "same"
+    value, se = _lead(result, *choices(result)[:2])
+    kind = "same" if se == value == 0.0 else "close" if abs(value) < 2 * se else "ahead"
     best, other = (choice_words(result, row) for row in (leader, others[0]))
     lead, years = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
-    first = best if kind == "close" else capital(best)
-    return say(LEADS[kind], best=first, other=other, lead=lead, years=years)
+    if kind == "ahead" and leader["option"] != NOTHING:
+        mean = leader["net_present_value"]["mean"]
+        kind, lead = "gains", money(value_of(mean), result["currency"], se=error_of(mean))
+    return say(LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, years=years)
 
 
-def _lead(result: Figures) -> tuple[float, float]:
-    """Return by how much the best on average is ahead of the next, and the standard error of that."""
-    names = {row["option"] for row in choices(result)[:2]}
+def _lead(result: Figures, first: Figures, second: Figures) -> tuple[float, float]:
+    """Return how far two options lie apart on average, and the standard error of that."""
+    names = {first["option"], second["option"]}
     pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
     return value_of(pair["difference"]["mean"]), error_of(pair["difference"]["mean"])
 
 
 def lead_error_words(result: Figures) -> str:
     """Return how far the lead of the best on average may be off, "" where it is exact or there is one choice."""
-    value, se = _lead(result) if len(choices(result)) > 1 else (0.0, 0.0)
-    lead, error = (money(amount, result["currency"], se=se) for amount in (abs(value), 2 * se))
-    return say(LEAD_ERROR, lead=lead, error=error) if se else ""
+    leading = choices(result)[:2]
+    se = _lead(result, *leading)[1] if len(leading) > 1 else 0.0
+    draws = grouped(result["provenance"]["draws"])
+    return say(LEAD_ERROR, draws=draws, error=money(2 * se, result["currency"], se=se)) if se else ""
 
 
-def home_fact(result: Figures) -> str:
-    """Return what each kit is compared with where the homes differ, else ""."""
-    return say("each kit is compared with doing nothing in its own home") if homes_differ(result) else ""
+def kits(result: Figures) -> list[Figures]:
+    """Return the options in which a kit is bought, best average worth first."""
+    return [row for row in choices(result) if "paid_back_share" in row]
+
+
+def kit_words(result: Figures, row: Figures) -> str:
+    """Return what a kit is called where homes differ: by its letter on a page, else by the name of its scenario."""
+    letter = {known["option"]: known["letter"] for known in result.get("compared", ())}.get(row["option"])
+    return in_sentence(title_of(row)) if letter is None else say(KIT, letter=letter)
+
+
+def homes_opening(result: Figures) -> str:
+    """Return which kit gains most in its own home, or loses least."""
+    best, *others = kits(result)
+    value, years = value_of(best["net_present_value"]["mean"]), whole_years(result["horizon_years"])
+    kind = "gains" if value > 0.0 else "loses"
+    if others:
+        lead, se = _lead(result, best, others[0])
+        kind = "close" if abs(lead) < 2 * se else kind
+    amount = money(abs(value), result["currency"], se=error_of(best["net_present_value"]["mean"]))
+    return say(OF_HOMES[kind], best=capital(kit_words(result, best)), amount=amount, years=years)
+
+
+def homes_reasons(result: Figures) -> list[str]:
+    """Return what the kits after the best one bring, all of them where it is too close to call."""
+    best, *others = kits(result)
+    close = bool(others) and abs(_lead(result, best, others[0])[0]) < 2 * _lead(result, best, others[0])[1]
+    told = [] if close else [*filter(None, [_seldom(result, best)])]
+    for row in [best, *others][: MOST_NAMED + 1] if close else others[:MOST_NAMED]:
+        mean = row["net_present_value"]["mean"]
+        message = KIT_GAINS if value_of(mean) > 0.0 else KIT_LOSES
+        amount = money(abs(value_of(mean)), result["currency"], se=error_of(mean))
+        told.append(say(message, kit=capital(kit_words(result, row)), amount=amount))
+    return told
 
 
 def reasons(result: Figures) -> list[str]:
-    """Return how often the best on average beats doing nothing, which is best most often, and how far its lead may be off."""
+    """Return what the choices after the best one bring on average, against doing nothing."""
+    if homes_differ(result):
+        return homes_reasons(result)
+    rows = but_nothing(result)
+    if not rows or len(choices(result)) == 1:
+        return []
+    lead, se = _lead(result, *choices(result)[:2])
+    if abs(lead) >= 2 * se and lead:
+        # The opening says how far the best one is ahead of doing nothing, or behind it.
+        told, rows = [_seldom(result, rows[0])] if choices(result)[0] is rows[0] else [], rows[1:]
+        return [*filter(None, told), *(_against_nothing(result, row) for row in rows[:MOST_NAMED])]
+    return [_against_nothing(result, row) for row in rows[: MOST_NAMED + 1]]
+
+
+def nothing_fact(result: Figures) -> str:
+    """Return what doing nothing means for the money, "" where homes differ or savings are a choice of their own."""
+    apart = any(row["option"].startswith("put the money in savings") for row in choices(result))
+    return "" if apart or homes_differ(result) else say("doing nothing: the money stays in savings")
+
+
+def but_nothing(result: Figures) -> list[Figures]:
+    """Return the choices that do something, best average worth first."""
+    return [row for row in choices(result) if row["option"] != NOTHING]
+
+
+def _seldom(result: Figures, row: Figures) -> str:
+    """Return why a choice is better on average and yet seldom better, "" where it is neither."""
+    worth = row["net_present_value"]
+    if value_of(worth["mean"]) <= 0.0 or value_of(worth["gain_probability"]) >= 0.5:
+        return ""
+    called = kit_words(result, row) if homes_differ(result) else choice_words(result, row)
+    return say(SELDOM, share=percent(worth["gain_probability"]), kit=called)
+
+
+def _against_nothing(result: Figures, row: Figures) -> str:
+    mean = row["net_present_value"]["mean"]
+    amount = money(abs(value_of(mean)), result["currency"], se=error_of(mean))
+    message = (LIFTED if _seldom(result, row) else BETTER) if value_of(mean) > 0.0 else WORSE
+    called = choice_words(result, row)
+    return say(message, choice=called if message == LIFTED else capital(called), amount=amount)
+
+
+def often_words(result: Figures) -> str:
+    """Return which choice is the best most often, and why that is not the best on average where it is not."""
     leader, often = choices(result)[0], by_best(result)
-    best, told = choice_words(result, leader), []
-    other_wins = often[0] is not leader and clearly_best(result) is not None
-    if "paid_back_share" in leader and not other_wins:
-        share = percent(leader["net_present_value"]["gain_probability"])
-        told.append(
-            say(
-                "If you compare only {best} with doing nothing, {best} is ahead in {share} of futures.",
-                best=best,
-                share=share,
-            )
-        )
     if often[0] is leader:
         message = "{best} is the best choice in {share} of futures, more often than any other."
-        told.append(say(message, best=capital(best), share=percent(leader["best_share"])))
-    elif other_wins:
-        message = "But {surest} is the best choice more often: in {share} of futures, {best} in {own}."
-        parts = {"surest": choice_words(result, often[0]), "share": percent(often[0]["best_share"])}
-        told.append(say(message, **parts, best=best, own=percent(leader["best_share"])))
-        if value_of(leader["net_present_value"]["loss_probability"]) > 0.5:
-            told.append(say("A few very good futures lift the average of {best}.", best=best))
-    else:
-        called = letters(result)
-        shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
-        told.append(say("Compared all at once, no choice is clearly more often the best: {shares}.", shares=shares))
-    return [*told, *filter(None, [lead_error_words(result)])]
+        return say(message, best=capital(choice_words(result, leader)), share=percent(leader["best_share"]))
+    if clearly_best(result) is not None:
+        return _more_often(result, leader, often[0])
+    called = letters(result)
+    shares = ", ".join(f"{called[row['option']]} {percent(row['best_share'])}" for row in often[:MOST_NAMED])
+    return say("Compared all at once, no choice is clearly more often the best: {shares}.", shares=shares)
+
+
+def _more_often(result: Figures, leader: Figures, often: Figures) -> str:
+    """Return that another choice than the best on average comes first more often, and why it is not the best for that."""
+    best, surest = choice_words(result, leader), capital(choice_words(result, often))
+    low, own_low = (value_of(row["net_present_value"]["p5"]) for row in (often, leader))
+    if low < min(own_low, 0.0):
+        amount = money(-low, result["currency"], se=error_of(often["net_present_value"]["p5"]))
+        return say(
+            "{surest} comes first more often, but can lose more: {amount} in a bad future.",
+            surest=surest,
+            amount=amount,
+        )
+    message = "{surest} comes first more often, but a few very good futures lift the average of {best}."
+    return say(message, surest=surest, best=best)
 
 
 def by_best(result: Figures) -> list[Figures]:
@@ -170,10 +265,12 @@ def homes_differ(result: Figures) -> bool:
 def check_words(result: Figures) -> str:
     """Return which report to read before buying."""
     leader, known = choices(result)[0], [row["letter"] for row in result["compared"]]
+    if homes_differ(result):
+        return say("Read the full report of your own household first. The report lists what to check.")
     best = next((row["letter"] for row in result["compared"] if row["option"] == leader["option"]), None)
     if best is None:
         return say("If you still want to buy, read the full report of {choices} first.", choices=listed(known))
-    return say("Read the full report of {letter} first. It names what to check.", letter=best)
+    return say("Read the full report of {letter} first. The report lists what to check.", letter=best)
 
 
 def price_words(result: Figures, option: str) -> str:
@@ -188,7 +285,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("Different homes: what is best?")
+        return say("Different households: which purchase gains most?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 
@@ -204,7 +301,7 @@ def paid_words(result: Figures) -> list[str]:
     if in_stay:
         told.append(
             say(
-                "In {paid} that happens while you still live here.",
+                "In {paid} that happens before you move out.",
                 paid=share_words(in_stay, result["provenance"]["draws"]),
             )
         )

@@ -9,7 +9,7 @@ import numpy as np
 
 from riskcalc.pages.exhibit import Block, Section, chart, fold, items, section, table, words
 from riskcalc.pages.exhibits.boxes import advice_for
-from riskcalc.pages.exhibits.ranking import share_chart
+from riskcalc.pages.exhibits.ranking import plain_shares, share_chart
 from riskcalc.pages.figures import (
     MINUS,
     capital,
@@ -29,14 +29,14 @@ from riskcalc.pages.figures import (
 from riskcalc.types import Figures
 
 #: Factors listed of a long ranking, and names listed of those that tie with one place.
-MOST_ROWS, MOST_RIVALS = 12, 3
+MOST_ROWS, MOST_RIVALS, MOST_CHOICES = 12, 3, 2
 PLACES = ("First place", "Second place", "Third place")
 PARTS = {"net_present_value": "How sure the order is", "first_year_saving": "What decides the first year"}
 READINGS = {
-    "net_present_value": "How much of the difference between good and bad futures each one decides. Thin line: how far "
-    "that may be off.",
-    "first_year_saving": "How much of the difference between high and low savings of the first year each one decides. Thin "
-    "line: how far that may be off.",
+    "net_present_value": "Share of the difference between good and bad futures that goes with each input. Thin line: how far "
+    "it may be off.",
+    "first_year_saving": "Share of the difference between high and low savings that goes with each input. Thin line: how far it "
+    "may be off.",
 }
 OUTCOMES = {"net_present_value": "gain or loss", "first_year_saving": "saving of the first year"}
 
@@ -48,16 +48,12 @@ def opening(figures: Figures) -> str:
         return say("Nothing varies in this scenario, so nothing decides the worth.")
     first = found["order"]["tiers"][0]
     names = [row["label"] for row in first["factors"]]
-    share = percent(
-        min(1.0, max(0.0, found["factors"][0]["total_order"]["value"])), se=error_of(found["factors"][0]["total_order"])
-    )
     if first["settled"]:
-        message = "{input} decides most: it makes {share} of the difference between good and bad futures."
-        return say(message, input=capital(names[0]), share=share)
+        return say("Whether you gain or lose depends most on this: {input}.", input=lower(names[0]))
     if first["is_tie"]:
         rivals = [*first["factors"], *first["outside"]]
         return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of(rivals))
-    message = "Whether you gain or lose probably depends most on this: {input}. That is not certain yet."
+    message = "Whether you gain or lose probably depends most on this: {input}."
     return say(message, input=lower(names[0]))
 
 
@@ -70,10 +66,13 @@ def reasons(figures: Figures) -> list[str]:
     if first["settled"]:
         if after and after[0]["settled"] and not after[0]["is_tie"] and len(after[0]["factors"]) == 1:
             return [say("Next comes: {input}.", input=lower(after[0]["factors"][0]["label"]))]
-        told = open_words(found["order"])
-        return [told] if told else []
+        return [told] if (told := open_words(found["order"])) else []
     rivals = [*first["factors"][1:], *first["outside"]]
-    return [] if first["is_tie"] or not rivals else [say("It may instead be {others}.", others=_one_of(rivals))]
+    if first["is_tie"]:
+        return []
+    if not rivals:
+        return [say("We are not sure of that yet.")]
+    return [say("We are not sure of that yet: it may instead be {others}.", others=_one_of(rivals))]
 
 
 def check_words(figures: Figures) -> str:
@@ -84,13 +83,14 @@ def check_words(figures: Figures) -> str:
 
 
 def open_words(order: Figures) -> str:
-    """Return that the places after a first one that is settled are open or tied; "" where they are settled too."""
-    after = [tier for tier in order["tiers"][1:] if not tier["settled"]]
-    if not after:
+    """Return what may come second after a first one that is settled; "" where the second place is settled too."""
+    second = order["tiers"][1:2]
+    if not second or second[0]["settled"]:
         return ""
-    if all(tier["is_tie"] for tier in after):
-        return say("The inputs after it are too close to tell apart.")
-    return say("Which input comes next is not sure yet.")
+    rivals = [*second[0]["factors"], *second[0]["outside"]]
+    if second[0]["is_tie"] and len(rivals) <= MOST_RIVALS:
+        return say("Next come, about equally: {inputs}.", inputs=_in_a_row([lower(row["label"]) for row in rivals]))
+    return say("Second place is still open: {inputs}.", inputs=_one_of(rivals))
 
 
 def order_title(order: Figures, label: str, outcome: str) -> str:
@@ -105,6 +105,28 @@ def order_title(order: Figures, label: str, outcome: str) -> str:
     else:
         message = "{input} decides the {outcome} most"
     return say(message, input=capital(label), outcome=outcome)
+
+
+def first_block(figures: Figures) -> Block:
+    """Return what decides the worth as bars alone, for the first screen; figures and errors stand in the second part."""
+    factors = figures["sobol"]["outcomes"]["net_present_value"]["factors"]
+    shown = [(capital(row["label"]), _share_of(row["total_order"]["value"])) for row in factors]
+    title = say("What decides gain or loss")
+    return chart(
+        figures,
+        "decides",
+        partial(plain_shares, [row["label"] for row in factors], [share for _, share in shown]),
+        title=title,
+        reading="The longer the bar, the more it matters.",
+        alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
+        table=(("input", "alone or with others"), [(name, percent(share)) for name, share in shown]),
+        columns={
+            "factor": [row["factor"] for row in factors],
+            "label": [row["label"] for row in factors],
+            "total_order": [row["total_order"]["value"] for row in factors],
+        },
+        kind="half",
+    )
 
 
 def order_block(figures: Figures, outcome: str, *, title: str = "") -> Block:
@@ -140,12 +162,14 @@ def order_reading(outcome: str, total: float) -> str:
     said = say(READINGS[outcome])
     if round(100 * total) <= 100:
         return said
-    together = say("What several decide together counts for each of them, so the sum is above 100 %.")
+    together = say(
+        "Inputs that act together are each counted with their joint share, so the shares add up to more than 100 %."
+    )
     return f"{said} {together}"
 
 
-def order_section(figures: Figures, outcome: str, *, drawn: bool) -> Section | None:
-    """Return the places of the inputs for one outcome, with its chart if `drawn`; None where it does not vary."""
+def order_section(figures: Figures, outcome: str) -> Section | None:
+    """Return the places of the inputs for one outcome, with its chart; None where it does not vary."""
     sobol = figures["sobol"]
     found = sobol["outcomes"].get(outcome)
     if found is None:
@@ -153,9 +177,9 @@ def order_section(figures: Figures, outcome: str, *, drawn: bool) -> Section | N
     return section(
         f"order-{outcome.replace('_', '-')}",
         PARTS[outcome],
-        order_block(figures, outcome, title=say("The inputs that decide it")) if drawn else None,
+        order_block(figures, outcome, title=say("The inputs that decide it")),
         items(_sentence(line) for line in order_lines(found["order"], sobol["most_points"])),
-        *([] if drawn else [method_fold(sobol)]),
+        *([method_fold(sobol)] if outcome == "net_present_value" else []),
         finding=order_title(found["order"], found["factors"][0]["label"], say(OUTCOMES[outcome])),
     )
 
@@ -342,16 +366,25 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
     return say(message, apart=apart, needed=str(needed), most=str(most_points))
 
 
+def _in_a_row(names: Sequence[str]) -> str:
+    """Return clauses in a row; a mark parts them, since each may hold an "and"."""
+    return say("{first}; and {last}", first="; ".join(names[:-1]), last=names[-1]) if len(names) > 1 else names[0]
+
+
+def _quoted(row: Figures) -> str:
+    return say("“{name}”", name=capital(row["label"]))
+
+
 def _names(rows: Sequence[Figures]) -> str:
-    said = [say("“{name}”", name=capital(row["label"])) for row in rows[:MOST_RIVALS]]
+    said = [_quoted(row) for row in rows[:MOST_RIVALS]]
     left = len(rows) - MOST_RIVALS
     return say("{names}; and {left} more", names="; ".join(said), left=left) if left > 0 else "; ".join(said)
 
 
 def _one_of(rows: Sequence[Figures]) -> str:
     """Return the first few names as a choice, with how many others there are."""
-    said = [say("“{name}”", name=capital(row["label"])) for row in rows[:MOST_RIVALS]]
-    left = len(rows) - MOST_RIVALS
+    said = [_quoted(row) for row in rows[:MOST_CHOICES]]
+    left = len(rows) - MOST_CHOICES
     if left > 0:
         return counted("{names}; or {count} other", "{names}; or one of {count} others", left, names="; ".join(said))
     return listed(said)

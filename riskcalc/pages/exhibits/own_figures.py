@@ -11,21 +11,33 @@ from riskcalc.language import told, translated
 from riskcalc.pages.exhibit import Block, Section
 from riskcalc.pages.exhibits.answer import (
     ALL,
-    ALONG,
     HARDER,
     LIKELY,
     NONE,
     OF_FUTURES,
     PAYS,
     SURE,
+    paid_kind,
     short_words,
     verdict_messages,
 )
 from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.futures import STAY_TITLES
-from riskcalc.pages.exhibits.options import CHOICE, DEEDS, LEAD_ERROR, LEADS
-from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes, headline_stay
+from riskcalc.pages.exhibits.futures import STAY_TITLES, YEARS_TITLES, by_stay
+from riskcalc.pages.exhibits.options import (
+    CHOICE,
+    DEEDS,
+    KIT,
+    KIT_GAINS,
+    KIT_LOSES,
+    LEAD_ERROR,
+    LEADS,
+    MOST_NAMED,
+    OF_HOMES,
+    SELDOM,
+    homes_differ,
+)
+from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 
@@ -180,10 +192,6 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
-        "all_pay": translated("Of 100 futures, all pay back within {years}"),
-        "none_pays": translated("Of 100 futures, none pays back within {years}"),
-        "one_pays": translated("Of 100 futures, {count} pays back within {years}"),
-        "some_pay": translated("Of 100 futures, {count} pay back within {years}"),
         "odds_few": translated("Fewer than half of the futures pay back: {share} do not within {years}"),
         "odds_near": translated("Just under half of the futures pay back within {years}"),
         "odds_all": translated("Half of the futures pay back within {middle}, and all do in the end"),
@@ -196,6 +204,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "choice": translated(CHOICE),
         "leads": {kind: translated(message) for kind, message in LEADS.items()},
         "lead_error": translated(LEAD_ERROR),
+        "homes": homes_words() if homes_differ(figures) else None,
         "deeds": {name: translated(DEEDS[name]) for name in ("do nothing", "put the money in savings")},
         "quarter": translated("Fewer than one future in four pays back within {years}"),
         "quarter_in": translated("One future in four pays back within {years}; the others take longer or do not"),
@@ -206,14 +215,13 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "savings": translated("Putting the money in savings"),
         "range": translated("{low} to {high}"),
     }
-    stay = headline_stay(figures)
-    if stay:
-        messages |= {kind: translated(message) for kind, message in STAY_TITLES.items()}
+    titles = STAY_TITLES if by_stay(figures) else YEARS_TITLES
+    messages |= {kind: translated(message) for kind, message in titles.items()}
     return {
         **messages,
         "verdicts": {kind: translated(message) for kind, message in verdict_messages(figures).items()},
-        "pays": translated(PAYS["stay" if stay else "years"]),
-        "along": translated(ALONG) if counts_later_homes(figures) else "",
+        "pays": translated(PAYS[paid_kind(figures)]),
+        "later": counts_later_homes(figures),
         "harder": translated(HARDER),
         "rows": {
             "odds": translated("Paid back within the years looked at"),
@@ -236,6 +244,12 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "nearly": NEARLY,
         "sure": SURE,
     }
+
+
+def homes_words() -> dict[str, Any]:
+    """Return the messages of kits in different homes."""
+    known = {"kit": KIT, "kit_gains": KIT_GAINS, "kit_loses": KIT_LOSES, "seldom": SELDOM, **OF_HOMES}
+    return {**{kind: translated(message) for kind, message in known.items()}, "most": MOST_NAMED}
 
 
 def published_note(which: str = "part") -> Block:

@@ -65,9 +65,18 @@ def headline_shares(figures: Figures) -> Floats:
     return np.array([row["value"] for row in rows_])
 
 
+def dot_shares(figures: Figures) -> tuple[Floats, Floats | None]:
+    """Return what the dots show by year: shares paid back, and which of them before the first move if the kit goes along."""
+    if not counts_later_homes(figures):
+        return headline_shares(figures), None
+    rows_ = figures["paid_back_within_years"][: headline_years(figures)]
+    return np.array([row["value"] for row in rows_]), headline_shares(figures)
+
+
 def beyond_words(figures: Figures) -> str:
-    """Return what is said of the futures that do not pay back within the headline's years or stay."""
-    return not_within(headline_years(figures)) if headline_stay(figures) is None else say("not while you live here")
+    """Return what is said of the futures that do not pay back within the headline's years, or before you leave the kit."""
+    by_stay = headline_stay(figures) is not None and not counts_later_homes(figures)
+    return say("not before you move out") if by_stay else not_within(headline_years(figures))
 
 
 def odds_block(figures: Figures) -> Block:

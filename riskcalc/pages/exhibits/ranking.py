@@ -242,6 +242,22 @@ def odds_table(figures: Figures) -> Iterator[Block]:
     yield table(title, ("input", "gap", "odds at its low end", "odds at its high end"), cells)
 
 
+def plain_shares(labels: Sequence[str], shares: Sequence[float], *, width: int) -> alt.TopLevelMixin:
+    """Return one bar per input and nothing but its name."""
+    labels, shares = labels[:MOST_ROWS], shares[:MOST_ROWS]
+    place, top = np.arange(len(shares)), max([*shares, 0.05])
+    bars = (
+        alt.Chart(rows(share=shares, place=place))
+        .mark_bar(size=9, color=PAPER["paid"])
+        .encode(
+            x=alt.X("share:Q", scale=alt.Scale(domain=[0.0, top], nice=False), axis=None),
+            x2=alt.datum(0),
+            y=row_scale(len(shares)),
+        )
+    )
+    return finished(layered(short_names(labels), bars), width=width - 10, height=ROW_HEIGHT * len(shares))
+
+
 def share_chart(labels: Sequence[str], shares: Sequence[Figures], *, width: int) -> alt.TopLevelMixin:
     """Return one bar per input, its share of the variance of worth, with two standard errors either way."""
     labels, shares = labels[:MOST_ROWS], shares[:MOST_ROWS]

@@ -41,7 +41,7 @@ def stay_brief(figures: Figures) -> str:
     if stay is None or value_of(stay["ends"].get("stays", {"share": 0.0})["share"]) >= 1.0:
         return ""
     half = whole_years(round(value_of(stay["years"]["p50"])))
-    if headline_stay(figures):
+    if headline_stay(figures) and not counts_later_homes(figures):
         return say("In half of the futures you move within {stay}.", stay=half)
     message = (
         "In half of the futures you move within {stay}. By the first move, the kit has paid back in {share} of futures."
@@ -66,12 +66,6 @@ def ends_table(figures: Figures) -> Block | None:
 
 def later_words(figures: Figures) -> str:
     """Return what the odds say of the homes after the first move."""
-    if counts_later_homes(figures):
-        message = (
-            "The dots above leave later homes out. With them, it pays for itself within {years} in {share} of futures."
-        )
-        share = percent(figures["paid_back_within_years"][-1])
-        return say(message, share=share, years=whole_years(figures["horizon_years"]))
     stay = figures.get("stay")
     if stay is None or "taken_along" not in stay["ends"]:
         return ""

@@ -45,7 +45,7 @@ MEASURES = {
     "import_kwh": "the electricity you took from the grid",
 }
 #: Below the picture of what was measured.
-TRACK_READING = "Dot: what you measured. Bar: 8 in 10 futures fall in this range. Dashed line: the expected value."
+TRACK_READING = "Dot: your measurement. Bar: the usual range."
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -65,16 +65,16 @@ FINDINGS = {
 #: What is said of a quantity within its range, by which side of the middle future it lies on.
 USUAL = {
     "generation_kwh": {
-        "below": "You generated {share} less electricity than expected. That is within the usual range.",
-        "above": "You generated {share} more electricity than expected. That is within the usual range.",
+        "below": "You generated {share} less electricity than expected. Differences of that size are usual.",
+        "above": "You generated {share} more electricity than expected. Differences of that size are usual.",
     },
     "import_kwh": {
-        "below": "You took {share} less electricity from the grid than expected. That is within the usual range.",
-        "above": "You took {share} more electricity from the grid than expected. That is within the usual range.",
+        "below": "You took {share} less electricity from the grid than expected. Differences of that size are usual.",
+        "above": "You took {share} more electricity from the grid than expected. Differences of that size are usual.",
     },
     "bill": {
-        "below": "Your bills were {share} lower than expected. That is within the usual range.",
-        "above": "Your bills were {share} higher than expected. That is within the usual range.",
+        "below": "Your bills were {share} lower than expected. Differences of that size are usual.",
+        "above": "Your bills were {share} higher than expected. Differences of that size are usual.",
     },
 }
 
@@ -83,7 +83,7 @@ def opening(found: Figures) -> str:
     """Return what lies outside the range expected of it, the quantity behind the verdict first; else that nothing does."""
     decisive = [row for row in found["tracks"] if row["place"] != "within" and row["verdict"] == found["verdict"]]
     if not decisive:
-        return say("Yes, on track so far: what you measured is in the usual range.")
+        return say("Yes, so far all is in the usual range.")
     return say(FINDINGS[decisive[0]["quantity"]][decisive[0]["place"]])
 
 
@@ -101,27 +101,25 @@ def usual_words(found: Figures) -> list[str]:
 def odds_words(found: Figures) -> str:
     """Return how the odds moved."""
     within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
-    message = "The odds of payback within {years} have risen from {before} to {now}."
+    message = "The chance that the kit pays for itself within {years} has risen from {before} to {now}."
     if hardly_moved(found):
-        message = "The odds of payback within {years} are practically unchanged, at about {now}."
+        message = "The chance that the kit pays for itself within {years} is practically unchanged, at about {now}."
     elif change < 0:
-        message = "The odds of payback within {years} have fallen from {before} to {now}."
-    years = whole_years(within)
-    if found.get("counts_later_homes"):
-        years = say("{years} (later homes included)", years=years)
+        message = "The chance that the kit pays for itself within {years} has fallen from {before} to {now}."
     return say(
         message,
-        years=years,
+        years=whole_years(within),
         before=percent(found["before"]["paid_back_within"]),
         now=percent(found["revised"]["paid_back_within"]),
     )
 
 
 def basis_words(found: Figures) -> str:
-    """Return which measurements this goes by."""
+    """Return which measurements this goes by, and whether the odds count later homes."""
     known = [row["quantity"] for row in found["tracks"]]
     measured = [say(name) for quantity, name in MEASURES.items() if quantity in known]
-    return say("Measured: {measured}.", measured=joined(measured))
+    later = say("The chance counts what the kit saves in later homes.") if found.get("counts_later_homes") else ""
+    return f"{say('Measured: {measured}.', measured=joined(measured))} {later}".strip()
 
 
 def hardly_moved(found: Figures) -> bool:
@@ -344,7 +342,7 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
     ends = np.concatenate([low, high, dot, [1.0]])
     room = max(0.08 * float(np.ptp(ends)), 0.02)
     axis = alt.Axis(
-        title=say("compared with what was expected"),
+        title=say("in percent of what was expected"),
         format=".0%",
         tickCount=width // 90,
         titleAnchor="start",
