@@ -152,6 +152,13 @@ def test_a_longer_form_wins_and_what_is_not_used_leaves_the_list() -> None:
     assert "<h1>A future</h1>" in made
 
 
+def test_worth_buying_is_no_amount() -> None:
+    """The worth of a purchase is a term; what is worth buying or finding out is not."""
+    foot = '<section id="terms"><dl><dt id="term-npv">W</dt><dd>w</dd></dl></section>'
+    made = with_links(f"<header></header><p>Not worth buying, worth finding out. Average worth.</p>{foot}")
+    assert 'Not worth buying, worth finding out. Average <a class="term" href="#term-npv">worth</a>' in made
+
+
 def test_every_link_of_a_page_leads_somewhere(only: dict[str, Any]) -> None:
     """A link leads to an id of the page or to data in it; nothing leaves the page."""
     html = assess_page(only)

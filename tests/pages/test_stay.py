@@ -190,6 +190,8 @@ def test_what_becomes_of_the_kit_at_the_move_is_said(read_small: Any, at_move: s
     assert [row[:2] for row in table.value["cells"]] == [(said, "100\u202f%")]
     assert said in page
     assert "works on in the next home" not in page
+    paid = percent(figures["stay"]["paid_back"]["value"])
+    assert f"If you buy it, then in {paid} of futures it pays for itself before you move out." in page
 
 
 def test_what_becomes_of_the_kit_is_a_row_each(read_small: Any) -> None:

@@ -120,7 +120,7 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
     "along": "If you buy it and take it with you when you move, it pays for itself within {years} in {paid}.",
-    "stay": "If you buy it, it pays for itself before you move out in {paid}.",
+    "stay": "If you buy it, then in {paid} it pays for itself before you move out.",
 }
 #: Said where it pays for itself more often than it beats a savings account.
 HARDER = "Beating a savings account is harder, because savings earn interest."

@@ -35,7 +35,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
     # Better on average, and yet seldom better than savings: the reader asks why.
     if value_of(worth["mean"]) > 0.0 and value_of(worth["loss_probability"]) > 0.5:
-        over = say("{over}. A few very good futures pull this average up; in most, savings bring more", over=over)
+        over = say("{over}. A few very good futures lift this average; in most futures, savings bring more", over=over)
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
     return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
 

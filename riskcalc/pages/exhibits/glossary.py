@@ -132,11 +132,9 @@ def with_links(html: str) -> str:
         for form in say(forms).split(",")
     }
     left = set(known.values())
-    # Longer forms first, so that "middle future" is not taken for "future".
-    forms = re.compile(
-        r"(?<![\w-])(" + "|".join(re.escape(form) for form in sorted(known, key=len, reverse=True)) + r")(?![\w-])",
-        re.IGNORECASE,
-    )
+    # Longer forms first, so that "middle future" is not taken for "future"; "worth buying" is no amount.
+    any_of = "|".join(re.escape(form) for form in sorted(known, key=len, reverse=True))
+    forms = re.compile(rf"(?<![\w-])({any_of})(?![\w-])(?! (?:buying|finding))", re.IGNORECASE)
 
     def link(match: re.Match[str]) -> str:
         key = known[match[0].lower()]

@@ -65,16 +65,16 @@ FINDINGS = {
 #: What is said of a quantity within its range, by which side of the middle future it lies on.
 USUAL = {
     "generation_kwh": {
-        "below": "You generated {share} less electricity than expected. Differences of that size are usual.",
-        "above": "You generated {share} more electricity than expected. Differences of that size are usual.",
+        "below": "You generated {share} less electricity than expected, but differences of that size are usual.",
+        "above": "You generated {share} more electricity than expected, but differences of that size are usual.",
     },
     "import_kwh": {
-        "below": "You took {share} less electricity from the grid than expected. Differences of that size are usual.",
-        "above": "You took {share} more electricity from the grid than expected. Differences of that size are usual.",
+        "below": "You took {share} less electricity from the grid than expected, but differences of that size are usual.",
+        "above": "You took {share} more electricity from the grid than expected, but differences of that size are usual.",
     },
     "bill": {
-        "below": "Your bills were {share} lower than expected. Differences of that size are usual.",
-        "above": "Your bills were {share} higher than expected. Differences of that size are usual.",
+        "below": "Your bills were {share} lower than expected, but differences of that size are usual.",
+        "above": "Your bills were {share} higher than expected, but differences of that size are usual.",
     },
 }
 
