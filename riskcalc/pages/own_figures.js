@@ -218,7 +218,8 @@
     const redraw = (key, title, draw) => {
       const head = document.getElementById(`${key}-chart`), figure = head && head.closest("figure");
       if (!figure) return;
-      for (const name of [".plot", ".legend", ".beside", ".reading"]) for (const node of figure.querySelectorAll(name)) node.hidden = title !== null;
+      // The dots keep what tells them apart; other drawings have no legend of their own.
+      for (const name of [".plot", ".beside", ".reading", ...(key === "futures" ? [] : [".legend"])]) for (const node of figure.querySelectorAll(name)) node.hidden = title !== null;
       swap(head, title);
       let own = figure.querySelector(".own-plot");
       if (!own) { own = document.createElement("div"); own.className = "own-plot"; own.setAttribute("role", "img"); figure.querySelector(".plot").after(own); }

@@ -22,8 +22,9 @@ from riskcalc.answers.question import entries
 from riskcalc.money.valuation import valuation
 from riskcalc.pages.exhibits import answer
 from riskcalc.pages.exhibits.findout import claim_words
+from riskcalc.pages.exhibits.futures import dots_per_year, early_dots
 from riskcalc.pages.exhibits.own_figures import HORIZON, fields
-from riskcalc.pages.exhibits.payback import when_finding
+from riskcalc.pages.exhibits.payback import counts_later_homes, dot_shares, when_finding
 from riskcalc.pages.exhibits.worth import money_finding
 from riskcalc.pages.figures import money, whole_years
 from riskcalc.pages.page import assess_page, compare_page, match_page
@@ -166,6 +167,14 @@ def first_screen_as_published(page, again):
     assert page.locator("#money-title").inner_text() == money_finding(wanted)
     assert hero.locator(".opening").inner_text() == answer.verdict_words(wanted)
     assert hero.locator("[data-brief]").inner_text() == " ".join(answer.reasons(wanted))
+    # The dots keep what tells them apart.
+    legend, own = hero.locator(".legend"), hero.locator(".own-dots")
+    assert legend.is_visible() is counts_later_homes(wanted)
+    dots = [own.locator(f"circle.{kind}").count() for kind in ("paid", "later", "never")]
+    within, early = dot_shares(wanted)
+    whole = dots_per_year(within)
+    full = whole[:-1] if early is None else early_dots(early, whole)
+    assert dots == [full.sum(), whole[:-1].sum() - full.sum(), whole[-1]]
     for block, claim, row in zip(page.locator(".claim").all(), again.scenario.claims, wanted["claims"], strict=True):
         if follows(again, claim):
             said = claim_words(row, wanted["currency"], wanted["horizon_years"])["verdict"]
