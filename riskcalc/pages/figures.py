@@ -40,7 +40,7 @@ CURRENCY_SIGNS = {"GBP": "£", "EUR": "€", "USD": "US$", "INR": "₹", "JPY": 
 #: Letters that fit above a bar on a phone.
 LONGEST = 52
 #: German words at the head of a label that lose their capital within a sentence.
-NO_NOUNS = ("Ob ", "Wann ", "Wie ", "Zufälliges ")
+NO_NOUNS = ("Ob ", "Wann ", "Wie ")
 #: What N of "1 in N" may be, times a power of ten.
 ROUND_STEPS = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
 #: Frequencies people can picture; the nearest one is said. Each has its complement in the list.

@@ -386,7 +386,7 @@ def test_german_dates_and_words_of_results() -> None:
         assert day_in_words("Monday 14 July", 2025) == "Montag, 14. Juli"
         assert month_in_words("2026-04") == "April 2026"
         assert told("triangular 0.25 to 0.3, most likely 0.27") == "Dreieck 0,25 bis 0,3, am wahrscheinlichsten 0,27"
-        assert told("Today's price per kWh from the grid (night rate)") == "Heutiger Strompreis je kWh (nachts)"
+        assert told("Today's price per kWh from the grid (night rate)") == "Heutiger Strompreis je kWh (Nachttarif)"
         assert (
             told("General inflation and trend of electricity prices")
             == "Allgemeine Inflation und Trend der Strompreise"

@@ -35,7 +35,10 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
     # Better on average, and yet seldom better than savings: the reader asks why.
     if value_of(worth["mean"]) > 0.0 and value_of(worth["loss_probability"]) > 0.5:
-        over = say("{over}. A few very good futures lift this average; in most futures, savings bring more", over=over)
+        over = say(
+            "{over}. In most futures a savings account does better; a few very good futures lift the kit's average",
+            over=over,
+        )
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
     return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
 
@@ -67,7 +70,10 @@ def days_short(figures: Figures) -> int | None:
 
 #: What to do before buying, by the start of the key that decides most. Inputs nobody can check are not here.
 ADVICE = (
-    ("kit.ageing.electronics_life", "Ask how long the electronics are under warranty, and what a repair costs."),
+    (
+        "kit.ageing.electronics_life",
+        "Ask how long the warranty on the electronics (such as the inverter) runs, and what a repair costs.",
+    ),
     ("kit.ageing", "Ask what capacity the maker guarantees for the battery, and for how many years."),
     ("kit.inverter.idle", "Ask what the unit itself draws while it is switched on."),
     ("kit.battery.capacity", "Ask for the usable capacity of the battery, not the nominal one."),

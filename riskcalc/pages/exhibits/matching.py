@@ -120,7 +120,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
-    gain = say("more than savings after {years}, on average", years=whole_years(result["horizon_years"]))
+    gain = say("gain compared with a savings account, after {years}", years=whole_years(result["horizon_years"]))
     yield table(
         "The pick for each home",
         ("home", "best choice", "price", gain),

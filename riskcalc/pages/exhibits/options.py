@@ -89,9 +89,9 @@ BETTER, WORSE = (
 LIFTED = "On average, {choice} is {amount} better than doing nothing, but only thanks to a few very good futures."
 #: The same of kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
-    "gains": "{best} gains most: on average {amount} more than a savings account over {years}.",
+    "gains": "{best} comes out ahead: on average {amount} more than a savings account over {years}.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
-    "close": "It is too close to call which purchase gains more on average.",
+    "close": "It is too close to call which purchase comes out ahead on average.",
 }
 KIT, KIT_GAINS, KIT_LOSES = (
     "purchase {letter}",
@@ -266,7 +266,8 @@ def check_words(result: Figures) -> str:
     """Return which report to read before buying."""
     leader, known = choices(result)[0], [row["letter"] for row in result["compared"]]
     if homes_differ(result):
-        return say("Read the full report of your own household first. The report lists what to check.")
+        message = "If {choices} describes your home, read that report first. It lists what to check."
+        return say(message, choices=listed(known))
     best = next((row["letter"] for row in result["compared"] if row["option"] == leader["option"]), None)
     if best is None:
         return say("If you still want to buy, read the full report of {choices} first.", choices=listed(known))
@@ -285,7 +286,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("Different households: which purchase gains most?")
+        return say("Different households: which purchase comes out ahead?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 

@@ -342,7 +342,7 @@ def track_chart(found: Figures, *, width: int) -> alt.TopLevelMixin:
     ends = np.concatenate([low, high, dot, [1.0]])
     room = max(0.08 * float(np.ptp(ends)), 0.02)
     axis = alt.Axis(
-        title=say("in percent of what was expected"),
+        title=say("100 % = as expected"),
         format=".0%",
         tickCount=width // 90,
         titleAnchor="start",
