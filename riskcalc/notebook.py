@@ -86,7 +86,7 @@ class Assessed:
         ranked, currency = ranking.ranked(page), page["currency"]
         drawn: dict[str, Callable[[], alt.TopLevelMixin]] = {
             "futures": lambda: futures.futures_chart(
-                *payback.dot_shares(page), width=width, by_stay=futures.by_stay(page)
+                *payback.dot_shares(page), width=width, by_stay=payback.by_stay(page)
             ),
             "odds": lambda: payback.odds_chart(page, width=width),
             "cash": lambda: cash.cash_chart(page, width=width),

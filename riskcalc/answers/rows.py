@@ -78,8 +78,9 @@ def named(name: str, words: Words) -> dict[str, str]:
 
 def joined_label(keys: Sequence[str], words: Words) -> str:
     """Return the names of inputs that move as one: "Price of the kit and price of a repair"."""
-    if tuple(sorted(keys)) in TOGETHER:
-        return TOGETHER[tuple(sorted(keys))]
+    known = TOGETHER.get(tuple(sorted(keys)))
+    if known is not None:
+        return known
     first, *others = (words.get(key, key) for key in keys)
     return " and ".join([first, *(other[:1].lower() + other[1:] for other in others)])
 

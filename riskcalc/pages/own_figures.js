@@ -358,7 +358,7 @@
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 && apart.value === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
       const gains = kind === "ahead" && first.called !== words.deeds["do nothing"];
       const said = filled(words.leads[gains ? "gains" : kind], {best: first.called, years: wholeYears(horizon), ...(gains ? {lead: money(first.mean.value, first.mean.se || 0)} : {other: next.called, lead: money(Math.abs(apart.value), se)})});
-      return {lead: said.charAt(0).toUpperCase() + said.slice(1), error: se ? filled(words.lead_error, {draws: group(data.draws, 0), error: money(2 * se, se)}) : ""};
+      return {lead: said.charAt(0).toUpperCase() + said.slice(1), rest: se ? filled(words.lead_error, {draws: group(data.draws, 0), error: money(2 * se, se)}) : ""};
     };
     const homesWords = (horizon, kits) => {
       const [best, next] = kits, of = (kit) => filled(words.homes.kit, {letter: kit.name.split(" · ")[0]}), start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
@@ -367,7 +367,7 @@
       const others = (close ? kits.slice(0, words.homes.most + 1) : kits.slice(1, words.homes.most + 1)).map((kit) => filled(kit.mean.value > 0 ? words.homes.kit_gains : words.homes.kit_loses, {kit: start(of(kit)), amount: amount(kit)}));
       const often = best.worth.filter((x) => x > 0).length / best.worth.length;
       if (kind === "gains" && often < 0.5) others.unshift(filled(words.homes.seldom, {share: percent(often), kit: of(best)}));
-      return {lead: filled(words.homes[kind], {best: start(of(best)), amount: amount(best), years: wholeYears(horizon)}), error: others.join(" ")};
+      return {lead: filled(words.homes[kind], {best: start(of(best)), amount: amount(best), years: wholeYears(horizon)}), rest: others.join(" ")};
     };
     const spreadsDrawn = (choices) => {
       const svg = canvas(600, 34 * choices.length + 24), low = Math.min(0, ...choices.map((c) => c.ends[0])), high = Math.max(0, ...choices.map((c) => c.ends[1])), at = (x) => (10 + 580 * (x - low) / (high - low || 1)).toFixed(1);
@@ -401,11 +401,11 @@
       } else {
         const choices = choicesOf(found, typed, horizon), ranked = [...choices].sort((a, b) => b.mean.value - a.mean.value);
         const told = words.homes ? homesWords(horizon, ranked.filter((choice) => choice.found)) : leadWords(horizon, ...ranked);
-        sentence = `${told.lead} ${told.error}`.trim();
+        sentence = `${told.lead} ${told.rest}`.trim();
         part("table").replaceChildren(row(words.head_options, true), ...ranked.map((c) => row([c.name, money(c.mean.value, c.mean.se || 0), filled(words.range, {low: money(c.ends[0], NaN), high: money(c.ends[1], NaN)}), c.paid ? percent(c.paid.value, c.paid.se) : "\u2013", percent(c.best.value, c.best.se)])));
         part("charts").replaceChildren(spreadsDrawn(ranked));
         if (leads) swap(document.querySelector("#answer .opening"), any ? told.lead : null);
-        if (leads && words.homes) swap(document.querySelector("#answer [data-brief]"), any ? told.error : null);
+        if (leads && words.homes) swap(document.querySelector("#answer [data-brief]"), any ? told.rest : null);
         panel.dataset.figures = JSON.stringify(choices.map((c) => ({name: c.name, mean: c.mean.value, ends: c.ends, paid: c.paid && c.paid.value, best: c.best.value})));
       }
       part("sentence").textContent = any ? filled(words.with_yours, {sentence}) : "";

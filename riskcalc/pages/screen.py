@@ -188,11 +188,7 @@ def comparison_lines(result: Figures) -> list[str]:
     lines = [
         options.opening(result),
         *options.reasons(result),
-        "; ".join(
-            [
-                say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
-            ]
-        ),
+        say(message, draws=grouped(result["provenance"]["draws"]), years=whole_years(result["horizon_years"])),
         "",
         f"{'':<{width}}  {'best in':>8}  {'worth':>18}  {'nine in ten':>24}  {'behind the best':>17}",
     ]

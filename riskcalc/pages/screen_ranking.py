@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from riskcalc.pages.exhibits import findout, order
+from riskcalc.pages.exhibits import effects, findout, order
 from riskcalc.pages.figures import capital, counted, grouped, money, percent, say, whole_years
 from riskcalc.pages.screen import plain, question_lines
 from riskcalc.types import Figures
@@ -36,9 +36,9 @@ def ranking_lines(figures: Figures) -> list[str]:
         "",
         "expected worth near the low end (10 %) and the high end (90 %) of each input, all else still uncertain",
     ]
-    effects = [order.effect_cells(row, currency) for row in order.clear_effects(figures["range_effects"])]
-    lines += [f"  {name}: {low} to {high}, {change}" for name, low, high, change in effects[: order.MOST_ROWS]]
-    lines += [] if effects else ["  no effect exceeds its error"]
+    cells = [effects.effect_cells(row, currency) for row in effects.clear_effects(figures["range_effects"])]
+    lines += [f"  {name}: {low} to {high}, {change}" for name, low, high, change in cells[: order.MOST_ROWS]]
+    lines += [] if cells else ["  no effect exceeds its error"]
     lines += ["", *_odds_lines(figures["odds_ranking"])]
     lines += ["", *_information_lines(figures["value_of_information"], currency)]
     lines += ["", *_break_even_lines(figures["break_even"], currency)]

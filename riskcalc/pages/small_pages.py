@@ -5,7 +5,7 @@ from __future__ import annotations
 from riskcalc.language import spoken, told
 from riskcalc.pages.document import Document, documented, html_document
 from riskcalc.pages.exhibit import Section, charts_of, hero, items, section, words
-from riskcalc.pages.exhibits import answer, findout, fit, more, order, ranking, traced, tracked, week
+from riskcalc.pages.exhibits import answer, effects, findout, fit, more, order, ranking, traced, tracked, week
 from riskcalc.pages.exhibits.again import again_blocks
 from riskcalc.pages.exhibits.cautions import cautions
 from riskcalc.pages.exhibits.glossary import glossary_blocks
@@ -46,8 +46,8 @@ def rank_page(figures: Figures) -> str:
             section(
                 "effects",
                 "How far each input moves the worth",
-                *order.effect_blocks(figures),
-                finding=order.effects_finding(figures),
+                *effects.effect_blocks(figures),
+                finding=effects.effects_finding(figures),
             ),
             section(
                 "odds",

@@ -250,6 +250,13 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
     )
 
 
+def test_different_homes_without_a_kit_are_told_like_other_choices():
+    """Nothing is bought in either home: no purchase is named, and nothing breaks."""
+    found = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0) | {"differing": [{"key": "tenure.kind"}]}
+    assert plain(words.opening(found)) == "A is best on average: €100 better than doing nothing over 15 years."
+    assert [plain(text) for text in words.reasons(found)] == ["B is €50 better than doing nothing, on average."]
+
+
 def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)

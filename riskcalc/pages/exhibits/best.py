@@ -1,4 +1,4 @@
-"""How often each choice is the best: its table and its chart."""
+"""How often each choice beats doing nothing, and how often it is the best of all: tables and charts."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def best_block(result: Figures) -> Block:
         for name, row in zip(names, shown, strict=True)
     ]
     surest, title = clearly_best(result), say("How often each choice is the best")
-    # Where another choice is ahead on average, the first screen says both in one paragraph.
+    # Where another choice is ahead on average, the sentence above says why.
     if surest is not None and surest is choices(result)[0]:
         best, share = capital(choice_words(result, surest)), percent(surest["best_share"])
         title = say("{best} is best most often: in {share} of futures", best=best, share=share)
@@ -60,8 +60,7 @@ def best_block(result: Figures) -> Block:
 
 def gains_block(result: Figures) -> Block:
     """Return how often each choice brings more than doing nothing, in different homes than a savings account."""
-    shown = _by_gain(result)
-    names, shares = _gains(result)
+    names, shares, means = _gains(result)
     title = say("How often each choice beats doing nothing")
     if homes_differ(result):
         title = say("How often each purchase beats a savings account")
@@ -78,9 +77,9 @@ def gains_block(result: Figures) -> Block:
                 (
                     name,
                     percent(share, with_error=True),
-                    money(row["net_present_value"]["mean"], result["currency"], with_error=True),
+                    money(mean, result["currency"], with_error=True),
                 )
-                for name, share, row in zip(names, shares, shown, strict=True)
+                for name, share, mean in zip(names, shares, means, strict=True)
             ],
         ),
         columns={
@@ -92,19 +91,17 @@ def gains_block(result: Figures) -> Block:
     )
 
 
-def _by_gain(result: Figures) -> list[Figures]:
-    return sorted(but_nothing(result), key=lambda row: -value_of(row["net_present_value"]["gain_probability"]))
-
-
-def _gains(result: Figures) -> tuple[list[str], list[Figures]]:
-    """Return the names of the choices, most often better first, and the share of futures in which each is."""
-    shown, called = _by_gain(result), labels(result)
-    return [called[row["option"]] for row in shown], [row["net_present_value"]["gain_probability"] for row in shown]
+def _gains(result: Figures) -> tuple[list[str], list[Figures], list[Figures]]:
+    """Return the names of the choices, most often better first, the share of futures in which each is, and its mean worth."""
+    called = labels(result)
+    worths = {called[row["option"]]: row["net_present_value"] for row in but_nothing(result)}
+    names = sorted(worths, key=lambda name: -value_of(worths[name]["gain_probability"]))
+    return names, [worths[name]["gain_probability"] for name in names], [worths[name]["mean"] for name in names]
 
 
 def gains_picture(result: Figures, *, width: int) -> alt.TopLevelMixin:
     """Return the chart of the first screen: how often each choice beats doing nothing."""
-    names, shares = _gains(result)
+    names, shares, _ = _gains(result)
     return best_chart(names, list(map(value_of, shares)), width=width)
 
 

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from riskcalc.pages.exhibit import Block, chart
 from riskcalc.pages.exhibits.payback import (
     beyond_words,
-    counts_later_homes,
+    by_stay,
     dot_shares,
-    headline_stay,
     headline_years,
 )
 from riskcalc.pages.figures import say, whole_years
@@ -93,11 +92,6 @@ def _dots_table(
 def early_dots(early: Floats, dots: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return how many dots of each year pay back before the first move, (N,): never more than the year has."""
     return np.minimum(dots_per_year(early)[:-1], dots[:-1])
-
-
-def by_stay(figures: Figures) -> bool:
-    """Return whether the dots are about the stay alone: the household moves, and the kit does not go along."""
-    return headline_stay(figures) is not None and not counts_later_homes(figures)
 
 
 #: The title by how many of a hundred futures pay back: within some years, or before the first move. The panel of own figures says

@@ -91,12 +91,16 @@ def called(home: Figures, name: str) -> str:
     return next((str(cell["title"]) for cell in home["cells"] if cell["kit"] == name), name)
 
 
+def _own_cell(home: Figures) -> Figures | None:
+    """Return the kit that is the pick of a home; None where nothing is bought."""
+    return next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
+
+
 def pick_cells(home: Figures) -> tuple[str, str, str]:
     """Return pick, its price and what it gains on average, as text."""
     if home["pick"] is None:
         return say("no result (reasons below)"), "–", "–"
-    own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
-    name = own_or_ours(called(home, home["pick"]))
+    own, name = _own_cell(home), own_or_ours(called(home, home["pick"]))
     if own is None:
         return name, "–", "–"
     gain = money(own["net_present_value"]["mean"], home["currency"])
@@ -107,7 +111,7 @@ def pick_cells(home: Figures) -> tuple[str, str, str]:
 
 def lead_of(home: Figures) -> str:
     """Return how far the pick is ahead of the next best, rounded as the average beside it."""
-    own = next((cell for cell in home["cells"] if cell["is_run"] and cell["kit"] == home["pick"]), None)
+    own = _own_cell(home)
     # In shared futures the lead itself is known better.
     error = error_of(home["lead_over_next"] if own is None else own["net_present_value"]["mean"])
     lead = money(value_of(home["lead_over_next"]), home["currency"], se=error)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from riskcalc.language import told, translated
 from riskcalc.pages.exhibits.answer import refused_share_words, share_words
@@ -106,12 +107,12 @@ LEAD_ERROR = "With {draws} futures, the calculated lead of the best may be off b
 
 def opening(result: Figures) -> str:
     """Return the sentence that answers which is best on average, and by how much."""
-    if homes_differ(result):
+    if homes_differ(result) and kits(result):
         return homes_opening(result)
     leader, *others = choices(result)
     if not others:
         return say("There is only one choice here: {best}.", best=choice_words(result, leader))
-    value, se = _lead(result, *choices(result)[:2])
+    value, se = _lead(result, leader, others[0])
     kind = "same" if se == value == 0.0 else "close" if abs(value) < 2 * se else "ahead"
     best, other = (choice_words(result, row) for row in (leader, others[0]))
     lead, years = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
@@ -126,6 +127,14 @@ def _lead(result: Figures, first: Figures, second: Figures) -> tuple[float, floa
     names = {first["option"], second["option"]}
     pair = next(row for row in result["pairs"] if {row["first"], row["second"]} == names)
     return value_of(pair["difference"]["mean"]), error_of(pair["difference"]["mean"])
+
+
+def _is_close(result: Figures, rows: Sequence[Figures]) -> bool:
+    """Return whether the lead of the first over the second, if there is one, is within two standard errors."""
+    if len(rows) < 2:
+        return False
+    lead, se = _lead(result, rows[0], rows[1])
+    return abs(lead) < 2 * se
 
 
 def lead_error_words(result: Figures) -> str:
@@ -149,22 +158,20 @@ def kit_words(result: Figures, row: Figures) -> str:
 
 def homes_opening(result: Figures) -> str:
     """Return which kit gains most in its own home, or loses least."""
-    best, *others = kits(result)
-    value, years = value_of(best["net_present_value"]["mean"]), whole_years(result["horizon_years"])
-    kind = "gains" if value > 0.0 else "loses"
-    if others:
-        lead, se = _lead(result, best, others[0])
-        kind = "close" if abs(lead) < 2 * se else kind
+    bought = kits(result)
+    best, years = bought[0], whole_years(result["horizon_years"])
+    value = value_of(best["net_present_value"]["mean"])
+    kind = "close" if _is_close(result, bought) else "gains" if value > 0.0 else "loses"
     amount = money(abs(value), result["currency"], se=error_of(best["net_present_value"]["mean"]))
     return say(OF_HOMES[kind], best=capital(kit_words(result, best)), amount=amount, years=years)
 
 
 def homes_reasons(result: Figures) -> list[str]:
     """Return what the kits after the best one bring, all of them where it is too close to call."""
-    best, *others = kits(result)
-    close = bool(others) and abs(_lead(result, best, others[0])[0]) < 2 * _lead(result, best, others[0])[1]
-    told = [] if close else [*filter(None, [_seldom(result, best)])]
-    for row in [best, *others][: MOST_NAMED + 1] if close else others[:MOST_NAMED]:
+    bought = kits(result)
+    close = _is_close(result, bought)
+    told = [] if close else [*filter(None, [_seldom(result, bought[0])])]
+    for row in bought[0 if close else 1 : MOST_NAMED + 1]:
         mean = row["net_present_value"]["mean"]
         message = KIT_GAINS if value_of(mean) > 0.0 else KIT_LOSES
         amount = money(abs(value_of(mean)), result["currency"], se=error_of(mean))
@@ -174,13 +181,12 @@ def homes_reasons(result: Figures) -> list[str]:
 
 def reasons(result: Figures) -> list[str]:
     """Return what the choices after the best one bring on average, against doing nothing."""
-    if homes_differ(result):
+    if homes_differ(result) and kits(result):
         return homes_reasons(result)
     rows = but_nothing(result)
     if not rows or len(choices(result)) == 1:
         return []
-    lead, se = _lead(result, *choices(result)[:2])
-    if abs(lead) >= 2 * se and lead:
+    if not _is_close(result, choices(result)) and _lead(result, *choices(result)[:2])[0]:
         # The opening says how far the best one is ahead of doing nothing, or behind it.
         told, rows = [_seldom(result, rows[0])] if choices(result)[0] is rows[0] else [], rows[1:]
         return [*filter(None, told), *(_against_nothing(result, row) for row in rows[:MOST_NAMED])]

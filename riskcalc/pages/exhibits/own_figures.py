@@ -23,7 +23,7 @@ from riskcalc.pages.exhibits.answer import (
 )
 from riskcalc.pages.exhibits.boxes import AGAINST
 from riskcalc.pages.exhibits.explorer import packed
-from riskcalc.pages.exhibits.futures import STAY_TITLES, YEARS_TITLES, by_stay
+from riskcalc.pages.exhibits.futures import STAY_TITLES, YEARS_TITLES
 from riskcalc.pages.exhibits.options import (
     CHOICE,
     DEEDS,
@@ -37,7 +37,7 @@ from riskcalc.pages.exhibits.options import (
     SELDOM,
     homes_differ,
 )
-from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes
+from riskcalc.pages.exhibits.payback import NEARLY, by_stay, counts_later_homes
 from riskcalc.pages.figures import NO_BREAK, capital, grouped, money_form, say, shown_unit
 from riskcalc.types import Figures
 

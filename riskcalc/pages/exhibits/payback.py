@@ -65,6 +65,11 @@ def headline_shares(figures: Figures) -> Floats:
     return np.array([row["value"] for row in rows_])
 
 
+def by_stay(figures: Figures) -> bool:
+    """Return whether the dots are about the stay alone: the household moves, and the kit does not go along."""
+    return headline_stay(figures) is not None and not counts_later_homes(figures)
+
+
 def dot_shares(figures: Figures) -> tuple[Floats, Floats | None]:
     """Return what the dots show by year: shares paid back, and which of them before the first move if the kit goes along."""
     if not counts_later_homes(figures):
@@ -75,8 +80,7 @@ def dot_shares(figures: Figures) -> tuple[Floats, Floats | None]:
 
 def beyond_words(figures: Figures) -> str:
     """Return what is said of the futures that do not pay back within the headline's years, or before you leave the kit."""
-    by_stay = headline_stay(figures) is not None and not counts_later_homes(figures)
-    return say("not before you move out") if by_stay else not_within(headline_years(figures))
+    return say("not before you move out") if by_stay(figures) else not_within(headline_years(figures))
 
 
 def odds_block(figures: Figures) -> Block:
