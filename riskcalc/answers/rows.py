@@ -67,7 +67,7 @@ def factor_words(scenario: Scenario) -> dict[str, str]:
 
 #: Inputs that correlations hold together, under a name of their own.
 TOGETHER: Mapping[tuple[str, ...], str] = {
-    ("prices.inflation_per_year", "prices.trend_per_year"): "long-term rise of all prices"
+    ("prices.inflation_per_year", "prices.trend_per_year"): "long-term inflation"
 }
 
 

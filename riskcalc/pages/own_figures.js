@@ -206,7 +206,8 @@
     const gain = (figure) => filled(figure.value < 0 ? words.lost : words.gained, {amount: money(Math.abs(figure.value), figure.se || 0)});
     const rowsOf = (f) => {
       const [low, high] = f.savingEnds, spread = low === high ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
-      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread], [gain(f.worthMean), filled(words.against.all, {years: wholeYears(f.horizon)})]];
+      const over = (kind) => filled(words.against[kind], {years: wholeYears(f.horizon)});
+      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread], f.worth.constant ? [gain(f.worthMean), over("all")] : [gain(f.worthHalf), over("half")]];
       return f.worth.constant ? rows : [...rows, [gain(f.worthBad), null]];
     };
     const kept = new Map();

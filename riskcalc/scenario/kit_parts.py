@@ -162,7 +162,7 @@ class Ageing(Table):
             "34.3 % of the inverters of 1,195 homes had failed once after 15 years: Bucher, Wandel & Joss, WCPEC-8, 2022; "
             "the spread is a judgement"
         ),
-        title="How long the kit's electronics last",
+        title="How long the electronics (inverter) last",
     )
     failure_chance_per_year: Annotated[Quantity, Uncertain(0, 1, unit="1/year")] = default_number(
         0.0,

@@ -155,7 +155,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert words.check_words(found) == "Read the full report of A first. The report lists what to check."
     assert words.question_words(found) == "What is best: A, B, or doing nothing?"
     rented = found | {"differing": [{"key": "tenure.kind"}]}
-    assert words.question_words(rented) == "Different households: which purchase comes out ahead?"
+    assert words.question_words(rented) == "Different households: which purchase pays off best?"
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
@@ -230,15 +230,15 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
     for row in found["options"]:
         row["paid_back_share"] = row["net_present_value"]["gain_probability"] = {"value": 0.4, "standard_error": 0.01}
     assert plain(words.opening(found)) == (
-        "Purchase A comes out ahead: on average €100 more than a savings account over 15 years."
+        "Purchase A pays off best: on average €100 more than a savings account over 15 years."
     )
     assert [plain(text) for text in words.reasons(found)] == [
         "Yet purchase A beats savings in only 40 % of futures. A few very good futures lift its average.",
         "Purchase B brings €210 less than a savings account, on average.",
     ]
-    assert words.check_words(found).startswith("If A or B describes your home, read that report first.")
+    assert words.check_words(found).startswith("If your home is like A or B, read the full report on it first.")
     found["pairs"][0]["difference"]["mean"]["value"] = 9.0
-    assert words.opening(found) == "It is too close to call which purchase comes out ahead on average."
+    assert words.opening(found) == "It is too close to call which purchase pays off best on average."
     assert [plain(text) for text in words.reasons(found)] == [
         "Purchase A brings €100 more than a savings account, on average.",
         "Purchase B brings €210 less than a savings account, on average.",

@@ -163,7 +163,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
             False,
             [later | {"is_tie": True}],
             "decides the gain or loss most",
-            "Next come, about equally: ",
+            "Next, and about equally important: ",
         ),
         (False, False, [], "probably decides", "We are not sure of that yet."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),

@@ -9,12 +9,16 @@ from riskcalc.types import Figures
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
     "all": "than with a savings account, over {years}",
+    "half": "than with a savings account, over {years}; half of the futures end better, half worse",
     "bad": "than with a savings account; only 5 futures in 100 end worse than this",
 }
 
 
 def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
-    """Return what it costs and saves, and what it leaves on average and in a bad future: words, figure, a line below."""
+    """Return what it costs and saves, and what it leaves in the middle future and a bad one: words, figure, a line below.
+
+    The middle future goes with the odds of the verdict: it is a gain where those are above one half.
+    """
     currency, worth = figures["currency"], figures["net_present_value"]
     ends = figures["first_year_p10_p90"].get("saving")
     spread = (
@@ -26,21 +30,16 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
             high=money(ends[1], currency, se=UNKNOWN),
         )
     )
-    over = say(AGAINST["all"], years=whole_years(figures["horizon_years"]))
+    kind = "all" if certain(figures) else "half"
+    over = say(AGAINST[kind], years=whole_years(figures["horizon_years"]))
     rows = [
         (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
         (say("Saved in the first year"), money(first_saving(figures), currency), spread),
     ]
     if certain(figures):
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
-    # Better on average, and yet seldom better than savings: the reader asks why.
-    if value_of(worth["mean"]) > 0.0 and value_of(worth["loss_probability"]) > 0.5:
-        over = say(
-            "{over}. In most futures a savings account does better; a few very good futures lift the kit's average",
-            over=over,
-        )
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
-    return [*rows, (say("On average"), gain(worth["mean"], currency), over), bad]
+    return [*rows, (say("In the middle future"), gain(worth["p50"], currency), over), bad]
 
 
 def may_be_refused(figures: Figures) -> bool:
@@ -72,7 +71,7 @@ def days_short(figures: Figures) -> int | None:
 ADVICE = (
     (
         "kit.ageing.electronics_life",
-        "Ask how long the warranty on the electronics (such as the inverter) runs, and what a repair costs.",
+        "Ask how long the warranty on the inverter and other electronics runs, and what a repair costs.",
     ),
     ("kit.ageing", "Ask what capacity the maker guarantees for the battery, and for how many years."),
     ("kit.inverter.idle", "Ask what the unit itself draws while it is switched on."),

@@ -103,10 +103,10 @@ YEARS_TITLES = {
     "some_pay": "Of 100 futures, {count} pay back within {years}",
 }
 STAY_TITLES = {
-    "all_pay": "Of 100 futures, all pay back before you move out",
-    "none_pays": "Of 100 futures, none pays back before you move out",
-    "one_pays": "Of 100 futures, {count} pays back before you move out",
-    "some_pay": "Of 100 futures, {count} pay back before you move out",
+    "all_pay": "Of 100 futures, all pay back while you live there",
+    "none_pays": "Of 100 futures, none pays back while you live there",
+    "one_pays": "Of 100 futures, {count} pays back while you live there",
+    "some_pay": "Of 100 futures, {count} pay back while you live there",
 }
 
 
@@ -122,7 +122,7 @@ def futures_chart(
     within: Floats, early: Floats | None = None, *, width: int, by_stay: bool = False
 ) -> alt.TopLevelMixin:
     """Return the hundred dots; `within` and `early` as from `dot_shares`, within the stay of each future if `by_stay`."""
-    beyond = say("not before\nyou move out") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+    beyond = say("not while you\nlive there") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)

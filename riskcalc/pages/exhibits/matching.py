@@ -124,7 +124,9 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
-    gain = say("gain compared with a savings account, after {years}", years=whole_years(result["horizon_years"]))
+    gain = say(
+        "average gain after {years}, compared with a savings account", years=whole_years(result["horizon_years"])
+    )
     yield table(
         "The pick for each home",
         ("home", "best choice", "price", gain),

@@ -8,7 +8,7 @@ from riskcalc.language import told
 from riskcalc.pages.exhibit import Block, Section, items, section, words
 from riskcalc.pages.exhibits import options, stay
 from riskcalc.pages.exhibits.answer import refused_words, worth_in_brief
-from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, gain, may_be_refused
+from riskcalc.pages.exhibits.boxes import certain, check_words, days_short, may_be_refused
 from riskcalc.pages.exhibits.own_figures import published_note
 from riskcalc.pages.exhibits.payback import NEARLY, counts_later_homes
 from riskcalc.pages.exhibits.worth import first_saving, outlay
@@ -143,16 +143,8 @@ def middle_words(figures: Figures) -> str:
 
 
 def worth_words(figures: Figures) -> list[str]:
-    """Return what it leaves on average and in the middle future, against savings."""
-    if figures.get("page", {}).get("coupling") == "none":
-        return []
-    told = [worth_in_brief(figures)]
-    if not certain(figures):
-        amount = gain(figures["net_present_value"]["p50"], figures["currency"])
-        told.append(
-            say("In the middle future you are {amount}: half of all futures are better, half worse.", amount=amount)
-        )
-    return told
+    """Return what it leaves on average, against savings."""
+    return [] if figures.get("page", {}).get("coupling") == "none" else [worth_in_brief(figures)]
 
 
 def short_words(figures: Figures) -> list[str]:

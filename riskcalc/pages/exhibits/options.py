@@ -90,9 +90,9 @@ BETTER, WORSE = (
 LIFTED = "On average, {choice} is {amount} better than doing nothing, but only thanks to a few very good futures."
 #: The same of kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
-    "gains": "{best} comes out ahead: on average {amount} more than a savings account over {years}.",
+    "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
-    "close": "It is too close to call which purchase comes out ahead on average.",
+    "close": "It is too close to call which purchase pays off best on average.",
 }
 KIT, KIT_GAINS, KIT_LOSES = (
     "purchase {letter}",
@@ -272,7 +272,7 @@ def check_words(result: Figures) -> str:
     """Return which report to read before buying."""
     leader, known = choices(result)[0], [row["letter"] for row in result["compared"]]
     if homes_differ(result):
-        message = "If {choices} describes your home, read that report first. It lists what to check."
+        message = "If your home is like {choices}, read the full report on it first. It lists what to check."
         return say(message, choices=listed(known))
     best = next((row["letter"] for row in result["compared"] if row["option"] == leader["option"]), None)
     if best is None:
@@ -292,7 +292,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("Different households: which purchase comes out ahead?")
+        return say("Different households: which purchase pays off best?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 
@@ -308,7 +308,7 @@ def paid_words(result: Figures) -> list[str]:
     if in_stay:
         told.append(
             say(
-                "In {paid} that happens before you move out.",
+                "In {paid} that happens while you live there.",
                 paid=share_words(in_stay, result["provenance"]["draws"]),
             )
         )

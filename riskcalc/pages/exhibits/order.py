@@ -27,8 +27,8 @@ from riskcalc.pages.figures import (
 )
 from riskcalc.types import Figures
 
-#: Factors listed of a long ranking, and names listed of those that tie with one place.
-MOST_ROWS, MOST_RIVALS, MOST_CHOICES = 12, 3, 2
+#: Factors listed of a long ranking, bars on its first screen, and names listed of those that tie with one place.
+MOST_ROWS, MOST_BARS, MOST_RIVALS, MOST_CHOICES = 12, 6, 3, 2
 PLACES = ("First place", "Second place", "Third place")
 PARTS = {"net_present_value": "How sure the order is", "first_year_saving": "What decides the first year"}
 READINGS = {
@@ -88,7 +88,9 @@ def open_words(order: Figures) -> str:
         return ""
     rivals = [*second[0]["factors"], *second[0]["outside"]]
     if second[0]["is_tie"] and len(rivals) <= MOST_RIVALS:
-        return say("Next come, about equally: {inputs}.", inputs=_in_a_row([lower(row["label"]) for row in rivals]))
+        return say(
+            "Next, and about equally important: {inputs}.", inputs=_in_a_row([lower(row["label"]) for row in rivals])
+        )
     return say("Second place is still open: {inputs}.", inputs=_one_of(rivals))
 
 
@@ -111,12 +113,15 @@ def first_block(figures: Figures) -> Block:
     factors = figures["sobol"]["outcomes"]["net_present_value"]["factors"]
     shown = [(capital(row["label"]), _share_of(row["total_order"]["value"])) for row in factors]
     title = say("What decides gain or loss")
+    reading = say("The longer the bar, the more it matters.")
+    if len(factors) > MOST_BARS:
+        reading += " " + say("These are the {count} that matter most.", count=MOST_BARS)
     return chart(
         figures,
         "decides",
-        partial(plain_shares, [row["label"] for row in factors], [share for _, share in shown]),
+        partial(plain_shares, [row["label"] for row in factors[:MOST_BARS]], [share for _, share in shown[:MOST_BARS]]),
         title=title,
-        reading="The longer the bar, the more it matters.",
+        reading=reading,
         alternative=say("{title}. Bars of total-order shares, largest first.", title=title),
         table=(("input", "alone or with others"), [(name, percent(share)) for name, share in shown]),
         columns={
@@ -320,8 +325,8 @@ def _tie_reason(hardest: Figures, most_points: int) -> str:
 
 
 def _in_a_row(names: Sequence[str]) -> str:
-    """Return clauses in a row; a mark parts them, since each may hold an "and"."""
-    return say("{first}; and {last}", first="; ".join(names[:-1]), last=names[-1]) if len(names) > 1 else names[0]
+    """Return names in a row, with a comma before "and" too, since each may hold an "and" of its own."""
+    return say("{first}, and {last}", first=", ".join(names[:-1]), last=names[-1]) if len(names) > 1 else names[0]
 
 
 def _quoted(row: Figures) -> str:

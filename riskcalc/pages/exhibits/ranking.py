@@ -244,7 +244,6 @@ def odds_table(figures: Figures) -> Iterator[Block]:
 
 def plain_shares(labels: Sequence[str], shares: Sequence[float], *, width: int) -> alt.TopLevelMixin:
     """Return one bar per input and nothing but its name."""
-    labels, shares = labels[:MOST_ROWS], shares[:MOST_ROWS]
     place, top = np.arange(len(shares)), max([*shares, 0.05])
     bars = (
         alt.Chart(rows(share=shares, place=place))

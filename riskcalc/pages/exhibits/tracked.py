@@ -238,7 +238,7 @@ def better_words(tracks: Sequence[Figures]) -> str:
     sides = {row["quantity"] == "generation_kwh" for row in tracks}
     if len(sides) > 1:
         return ""
-    return say("Further right is better for you." if sides.pop() else "Further left is better for you.")
+    return say("Right of 100 % is better for you." if sides.pop() else "Left of 100 % is better for you.")
 
 
 def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
