@@ -9,7 +9,7 @@ from riskcalc.pages.exhibits import answer, effects, findout, fit, more, order, 
 from riskcalc.pages.exhibits.again import again_blocks
 from riskcalc.pages.exhibits.cautions import cautions
 from riskcalc.pages.exhibits.glossary import glossary_blocks
-from riskcalc.pages.figures import capital, counted, grouped, say
+from riskcalc.pages.figures import capital, counted, say
 from riskcalc.pages.page import cautions_section, claims_section, loads_section, understood_section
 from riskcalc.types import Figures
 
@@ -18,7 +18,6 @@ def rank_page(figures: Figures) -> str:
     """Return the page of a ranking, from the figures of ranking.json with the command under `page`."""
     figures = spoken(figures)
     sobol, opening = figures["sobol"], order.opening(figures)
-    made = say("{futures} futures calculated", futures=grouped(sobol["futures"]))
     found = [*findout.information_blocks(figures), *findout.break_even_blocks(figures)]
     worth = "net_present_value"
     drawn = [order.first_block(figures)] if worth in sobol["outcomes"] else []
@@ -61,7 +60,7 @@ def rank_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "What decides the result? {name}", opening, sections, facts=(made,))
+    return _small_page(figures, "What decides the result? {name}", opening, sections)
 
 
 def update_page(figures: Figures) -> str:

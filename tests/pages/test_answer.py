@@ -138,7 +138,7 @@ def test_costs_and_gains_in_the_middle_future_and_a_bad_one(example: dict[str, A
     ]
     assert rows["In the middle future"] == (
         "€84 better off",
-        "than with a savings account, over 6 years; half of the futures end better, half worse",
+        "than with a savings account; half of the futures end worse than this",
     )
     assert rows["In a bad future"] == (
         "€61 worse off",
@@ -168,7 +168,7 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     example["ranking"] = []
     assert answer.ranked_check(example) == ""
     assert answer.check_first(example) == "Get a written quote for the kit, with installation and every extra."
-    assert check_words(example)[1].startswith("Ask how long the warranty on the inverter")
+    assert check_words(example)[1].startswith("Ask how many years of warranty the inverter")
     example["bought_share"] = estimate(0.8, 0.01)
     assert plain(answer.check_first(example)) == ("Get permission in writing, for example from the landlord.")
 

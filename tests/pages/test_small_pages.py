@@ -163,7 +163,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
             False,
             [later | {"is_tie": True}],
             "decides the gain or loss most",
-            "Next, and about equally important: ",
+            "They matter about equally.",
         ),
         (False, False, [], "probably decides", "We are not sure of that yet."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),
@@ -208,9 +208,9 @@ def test_shares_that_make_more_than_the_whole_say_why(
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (0.019, "is practically unchanged, at about 38"),
-        (-0.019, "is practically unchanged, at about 38"),
-        (0.059, "is practically unchanged, at about 38"),
+        (0.019, "is about 38"),
+        (-0.019, "the same as before"),
+        (0.059, "the same as before"),
         (0.061, "has risen from "),
         (-0.3, "has fallen from "),
     ],

@@ -67,7 +67,7 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     assert [tuple(cell.translate(PLAIN) for cell in row) for row in table.value["cells"]] == [along]
     assert f"By the first move, the kit has paid back in {percent(paid)} of futures." in page
     assert f"Of 100 futures, {round(100 * ever)} pay back within 8 years" in page
-    assert "paid back after a move, in a later home" in page
+    assert "paid back later, after a move" in page
     assert f"paid back while you live there: {percent(paid)}" in screen
     assert f"paid back within 8 years: {percent(ever)}" in screen
     assert "not within 8 years" in screen

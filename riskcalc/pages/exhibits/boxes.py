@@ -9,7 +9,7 @@ from riskcalc.types import Figures
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
     "all": "than with a savings account, over {years}",
-    "half": "than with a savings account, over {years}; half of the futures end better, half worse",
+    "half": "than with a savings account; half of the futures end worse than this",
     "bad": "than with a savings account; only 5 futures in 100 end worse than this",
 }
 
@@ -71,7 +71,7 @@ def days_short(figures: Figures) -> int | None:
 ADVICE = (
     (
         "kit.ageing.electronics_life",
-        "Ask how long the warranty on the inverter and other electronics runs, and what a repair costs.",
+        "Ask how many years of warranty the inverter and other electronics have, and what a repair costs.",
     ),
     ("kit.ageing", "Ask what capacity the maker guarantees for the battery, and for how many years."),
     ("kit.inverter.idle", "Ask what the unit itself draws while it is switched on."),

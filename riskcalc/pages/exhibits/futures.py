@@ -75,7 +75,7 @@ def futures_block(figures: Figures) -> Block:
 
 
 #: Where the kit goes along: which dots count what it saves in later homes.
-LEGEND = (("paid", "paid back before you move"), ("paid hollow", "paid back after a move, in a later home"))
+LEGEND = (("paid", "paid back before you move"), ("paid hollow", "paid back later, after a move"))
 
 
 def _dots_table(
@@ -122,8 +122,12 @@ def futures_chart(
     within: Floats, early: Floats | None = None, *, width: int, by_stay: bool = False
 ) -> alt.TopLevelMixin:
     """Return the hundred dots; `within` and `early` as from `dot_shares`, within the stay of each future if `by_stay`."""
-    beyond = say("not while you\nlive there") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     dots = dots_per_year(within)
+    beyond = (
+        say("not paid back\nwhile you live there")
+        if by_stay
+        else say("not within\n{years}", years=whole_years(len(within)))
+    )
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)
     columns = count * slots + GAP + never_columns

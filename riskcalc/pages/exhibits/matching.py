@@ -99,7 +99,7 @@ def _own_cell(home: Figures) -> Figures | None:
 def pick_cells(home: Figures) -> tuple[str, str, str]:
     """Return pick, its price and what it gains on average, as text."""
     if home["pick"] is None:
-        return say("no result (reasons below)"), "–", "–"
+        return say("none of these kits can be used (reasons below)"), "–", "–"
     own, name = _own_cell(home), own_or_ours(called(home, home["pick"]))
     if own is None:
         return name, "–", "–"
@@ -124,12 +124,14 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
-    gain = say(
-        "average gain after {years}, compared with a savings account", years=whole_years(result["horizon_years"])
-    )
     yield table(
         "The pick for each home",
-        ("home", "best choice", "price", gain),
+        (
+            "home",
+            "best choice",
+            "price",
+            say("average gain over a savings account, in {years}", years=whole_years(result["horizon_years"])),
+        ),
         picks,
         stacked=True,
     )

@@ -74,11 +74,16 @@ def choice_words(result: Figures, row: Figures) -> str:
 NOTHING = "do nothing"
 #: Choices named of those that are about equally often the best; our own choice.
 MOST_NAMED = 3
-#: The answer by how far the best on average is ahead of the next; the panel of own figures says the same.
+#: Said of a choice that is better on average, and yet seldom better: odds and average would seem to disagree.
+LIFTED = "{choice} is worse than doing nothing in most futures."
+#: The answer by how far the best on average is ahead of the next, `seldom` where none is better half of the time, `alone` where
+#: there is only that one; the panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
     "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
+    "seldom": "Each choice is usually worse than doing nothing. {choice} does best: it is better in {share} of futures.",
+    "alone": LIFTED,
     "close": "Too close to call: on average, {best} and {other} differ by only {lead} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
 }
@@ -87,10 +92,11 @@ BETTER, WORSE = (
     "{choice} is {amount} better than doing nothing, on average.",
     "{choice} is {amount} worse than doing nothing, on average.",
 )
-LIFTED = "On average, {choice} is {amount} better than doing nothing, but only thanks to a few very good futures."
-#: The same of kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
+#: The answer for kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
     "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
+    "seldom": "Each purchase usually brings less than a savings account. {choice} does best: it brings more in {share} of "
+    "futures.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
     "close": "It is too close to call which purchase pays off best on average.",
 }
@@ -99,8 +105,13 @@ KIT, KIT_GAINS, KIT_LOSES = (
     "{kit} brings {amount} more than a savings account, on average.",
     "{kit} brings {amount} less than a savings account, on average.",
 )
-#: Said of a kit that is better on average, and yet seldom better.
-SELDOM = "Yet {kit} beats savings in only {share} of futures. A few very good futures lift its average."
+#: Said of the best on average where it is seldom better than doing nothing, and another one is more often.
+SELDOM = "Yet {choice} beats savings in only {share} of futures. A few very good futures lift its average."
+#: The middle future of a choice where none is better more often than not: for one home, and where homes differ.
+MIDDLE, KIT_MIDDLE = (
+    "In the middle future {choice} is {amount} worse than doing nothing.",
+    "In the middle future {choice} brings {amount} less than a savings account.",
+)
 #: How far a lead that is not exact may be off, by two standard errors.
 LEAD_ERROR = "With {draws} futures, the calculated lead of the best may be off by about {error}."
 
@@ -117,6 +128,8 @@ def opening(result: Figures) -> str:
     best, other = (choice_words(result, row) for row in (leader, others[0]))
     lead, years = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
     if kind == "ahead" and leader["option"] != NOTHING:
+        if _none_usually(but_nothing(result)):
+            return _closest_words(result, but_nothing(result))
         mean = leader["net_present_value"]["mean"]
         kind, lead = "gains", money(value_of(mean), result["currency"], se=error_of(mean))
     return say(LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, years=years)
@@ -161,7 +174,9 @@ def homes_opening(result: Figures) -> str:
     bought = kits(result)
     best, years = bought[0], whole_years(result["horizon_years"])
     value = value_of(best["net_present_value"]["mean"])
-    kind = "close" if _is_close(result, bought) else "gains" if value > 0.0 else "loses"
+    kind = "close" if _is_close(result, bought) else "loses" if value <= 0.0 else "gains"
+    if kind == "gains" and _none_usually(bought):
+        return _closest_words(result, bought)
     amount = money(abs(value), result["currency"], se=error_of(best["net_present_value"]["mean"]))
     return say(OF_HOMES[kind], best=capital(kit_words(result, best)), amount=amount, years=years)
 
@@ -170,7 +185,9 @@ def homes_reasons(result: Figures) -> list[str]:
     """Return what the kits after the best one bring, all of them where it is too close to call."""
     bought = kits(result)
     close = _is_close(result, bought)
-    told = [] if close else [*filter(None, [_seldom(result, bought[0])])]
+    if not close and _none_usually(bought):
+        return _middle_words(result, bought)
+    told = [] if close or not _is_seldom(bought[0]) else [_seldom_words(result, bought[0])]
     for row in bought[0 if close else 1 : MOST_NAMED + 1]:
         mean = row["net_present_value"]["mean"]
         message = KIT_GAINS if value_of(mean) > 0.0 else KIT_LOSES
@@ -188,8 +205,11 @@ def reasons(result: Figures) -> list[str]:
         return []
     if not _is_close(result, choices(result)) and _lead(result, *choices(result)[:2])[0]:
         # The opening says how far the best one is ahead of doing nothing, or behind it.
-        told, rows = [_seldom(result, rows[0])] if choices(result)[0] is rows[0] else [], rows[1:]
-        return [*filter(None, told), *(_against_nothing(result, row) for row in rows[:MOST_NAMED])]
+        leads = choices(result)[0] is rows[0]
+        if leads and _none_usually(rows):
+            return _middle_words(result, rows)
+        told = [_seldom_words(result, rows[0])] if leads and _is_seldom(rows[0]) else []
+        return [*told, *(_against_nothing(result, row) for row in rows[1 : MOST_NAMED + 1])]
     return [_against_nothing(result, row) for row in rows[: MOST_NAMED + 1]]
 
 
@@ -204,21 +224,58 @@ def but_nothing(result: Figures) -> list[Figures]:
     return [row for row in choices(result) if row["option"] != NOTHING]
 
 
-def _seldom(result: Figures, row: Figures) -> str:
-    """Return why a choice is better on average and yet seldom better, "" where it is neither."""
+def _is_seldom(row: Figures) -> bool:
+    """Return whether a choice is better than doing nothing on average, and yet seldom better."""
     worth = row["net_present_value"]
-    if value_of(worth["mean"]) <= 0.0 or value_of(worth["gain_probability"]) >= 0.5:
-        return ""
-    called = kit_words(result, row) if homes_differ(result) else choice_words(result, row)
-    return say(SELDOM, share=percent(worth["gain_probability"]), kit=called)
+    return value_of(worth["mean"]) > 0.0 and value_of(worth["gain_probability"]) < 0.5
+
+
+def _none_usually(rows: Sequence[Figures]) -> bool:
+    """Return whether the best choice on average is better than doing nothing, and yet no choice is better half of the time."""
+    return value_of(rows[0]["net_present_value"]["mean"]) > 0.0 and all(
+        value_of(row["net_present_value"]["gain_probability"]) < 0.5 for row in rows
+    )
+
+
+def _by_odds(rows: Sequence[Figures]) -> list[Figures]:
+    return sorted(rows, key=lambda row: -value_of(row["net_present_value"]["gain_probability"]))
+
+
+def _called(result: Figures, row: Figures) -> str:
+    return kit_words(result, row) if homes_differ(result) else choice_words(result, row)
+
+
+def _closest_words(result: Figures, rows: Sequence[Figures]) -> str:
+    """Return which choice is better than doing nothing most often, where none is half of the time."""
+    closest, messages = _by_odds(rows)[0], OF_HOMES if homes_differ(result) else LEADS
+    share = percent(closest["net_present_value"]["gain_probability"])
+    kind = "alone" if len(rows) == 1 and "alone" in messages else "seldom"
+    return say(messages[kind], choice=capital(_called(result, closest)), share=share)
+
+
+def _middle_words(result: Figures, rows: Sequence[Figures]) -> list[str]:
+    """Return how far each of these choices falls short in its middle future; nothing of one that does not."""
+    said, message = [], KIT_MIDDLE if homes_differ(result) else MIDDLE
+    for row in _by_odds(rows)[: MOST_NAMED + 1]:
+        middle = row["net_present_value"]["p50"]
+        if value_of(middle) < 0.0:
+            amount = money(-value_of(middle), result["currency"], se=error_of(middle))
+            said.append(say(message, choice=_called(result, row), amount=amount))
+    return said
+
+
+def _seldom_words(result: Figures, row: Figures) -> str:
+    """Return that the best choice on average is seldom better than doing nothing."""
+    share = percent(row["net_present_value"]["gain_probability"])
+    return say(SELDOM, choice=_called(result, row), share=share)
 
 
 def _against_nothing(result: Figures, row: Figures) -> str:
     mean = row["net_present_value"]["mean"]
     amount = money(abs(value_of(mean)), result["currency"], se=error_of(mean))
-    message = (LIFTED if _seldom(result, row) else BETTER) if value_of(mean) > 0.0 else WORSE
+    message = (LIFTED if _is_seldom(row) else BETTER) if value_of(mean) > 0.0 else WORSE
     called = choice_words(result, row)
-    return say(message, choice=called if message == LIFTED else capital(called), amount=amount)
+    return say(message, choice=capital(called), amount=amount)
 
 
 def often_words(result: Figures) -> str:
@@ -272,8 +329,7 @@ def check_words(result: Figures) -> str:
     """Return which report to read before buying."""
     leader, known = choices(result)[0], [row["letter"] for row in result["compared"]]
     if homes_differ(result):
-        message = "If your home is like {choices}, read the full report on it first. It lists what to check."
-        return say(message, choices=listed(known))
+        return say("If your home is like one of these, read the full report on it first. It lists what to check.")
     best = next((row["letter"] for row in result["compared"] if row["option"] == leader["option"]), None)
     if best is None:
         return say("If you still want to buy, read the full report of {choices} first.", choices=listed(known))

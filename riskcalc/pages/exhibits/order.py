@@ -89,7 +89,7 @@ def open_words(order: Figures) -> str:
     rivals = [*second[0]["factors"], *second[0]["outside"]]
     if second[0]["is_tie"] and len(rivals) <= MOST_RIVALS:
         return say(
-            "Next, and about equally important: {inputs}.", inputs=_in_a_row([lower(row["label"]) for row in rivals])
+            "Next come {inputs}. They matter about equally.", inputs=_in_a_row([lower(row["label"]) for row in rivals])
         )
     return say("Second place is still open: {inputs}.", inputs=_one_of(rivals))
 

@@ -30,6 +30,7 @@ from riskcalc.pages.exhibits.options import (
     KIT,
     KIT_GAINS,
     KIT_LOSES,
+    KIT_MIDDLE,
     LEAD_ERROR,
     LEADS,
     MOST_NAMED,
@@ -248,7 +249,14 @@ def own_words(figures: Figures) -> dict[str, Any]:
 
 def homes_words() -> dict[str, Any]:
     """Return the messages of kits in different homes."""
-    known = {"kit": KIT, "kit_gains": KIT_GAINS, "kit_loses": KIT_LOSES, "seldom": SELDOM, **OF_HOMES}
+    known = {
+        "kit": KIT,
+        "kit_gains": KIT_GAINS,
+        "kit_loses": KIT_LOSES,
+        "often_not": SELDOM,
+        "middle": KIT_MIDDLE,
+        **OF_HOMES,
+    }
     return {**{kind: translated(message) for kind, message in known.items()}, "most": MOST_NAMED}
 
 

@@ -46,6 +46,12 @@ MEASURES = {
 }
 #: Below the picture of what was measured.
 TRACK_READING = "Dot: your measurement. Bar: the usual range."
+#: Which side of the picture is better, where one quantity is measured.
+BETTER = {
+    "generation_kwh": "Further right is better: more generated.",
+    "import_kwh": "Further left is better: less taken from the grid.",
+    "bill": "Further left is better: lower bills.",
+}
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -101,17 +107,17 @@ def usual_words(found: Figures) -> list[str]:
 def odds_words(found: Figures) -> str:
     """Return how the odds moved."""
     within, change = found["revised"]["paid_back_within"]["years"], found["odds_moved"]["change"]
+    before, now = percent(found["before"]["paid_back_within"]), percent(found["revised"]["paid_back_within"])
     message = "The chance that the kit pays for itself within {years} has risen from {before} to {now}."
     if hardly_moved(found):
-        message = "The chance that the kit pays for itself within {years} is practically unchanged, at about {now}."
+        message = (
+            "The chance that the kit pays for itself within {years} is about {now}, much the same as before ({before})."
+        )
+        if before == now:
+            message = "The chance that the kit pays for itself within {years} is about {now}, the same as before."
     elif change < 0:
         message = "The chance that the kit pays for itself within {years} has fallen from {before} to {now}."
-    return say(
-        message,
-        years=whole_years(within),
-        before=percent(found["before"]["paid_back_within"]),
-        now=percent(found["revised"]["paid_back_within"]),
-    )
+    return say(message, years=whole_years(within), before=before, now=now)
 
 
 def basis_words(found: Figures) -> str:
@@ -234,11 +240,9 @@ def track_block(found: Figures) -> Block:
 
 
 def better_words(tracks: Sequence[Figures]) -> str:
-    """Return which side of the picture is better, "" where that differs between the quantities."""
-    sides = {row["quantity"] == "generation_kwh" for row in tracks}
-    if len(sides) > 1:
-        return ""
-    return say("Right of 100 % is better for you." if sides.pop() else "Left of 100 % is better for you.")
+    """Return which side of the picture is better and why, "" where several quantities are measured."""
+    kinds = {row["quantity"] for row in tracks}
+    return say(BETTER[kinds.pop()]) if len(kinds) == 1 else ""
 
 
 def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
