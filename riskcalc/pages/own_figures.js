@@ -356,9 +356,12 @@
         paid: choice.found ? meanWithError(Float64Array.from(choice.found.payback, (x, d) => (choice.found.bought[d] ? (x <= horizon ? 1 : 0) : NaN)), data.scrambles) : null}));
     };
     // How often a choice is better than doing nothing, and which ones come closest where none is half of the time.
-    const gainedBy = (choice) => meanWithError(choice.worth.map((x) => (x > 0 ? 1 : 0)), data.scrambles), seldom = (choice) => gainedBy(choice).value < 0.5;
-    const byOdds = (choices) => [...choices].sort((a, b) => gainedBy(b).value - gainedBy(a).value), start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
-    const closest = (message, called, choices) => ((best, share) => filled(message, {choice: start(called(best)), share: percent(share.value, share.se)}))(byOdds(choices)[0], gainedBy(byOdds(choices)[0]));
+    const gainedBy = (choice) => meanWithError(choice.worth.map((x) => (x > 0 ? 1 : 0)), data.scrambles), seldom = (choice) => ((share) => share.value + 2 * (share.se || 0) < 0.5)(gainedBy(choice));
+    const start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+    const closest = (message, called, choices) => {
+      const best = choices.reduce((a, b) => (gainedBy(b).value > gainedBy(a).value ? b : a)), share = gainedBy(best);
+      return filled(message, {choice: start(called(best)), share: percent(share.value, share.se)});
+    };
     const leadWords = (horizon, ...ranked) => {
       const [first, next] = ranked, deeds = ranked.filter((choice) => choice.called !== words.deeds["do nothing"]);
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 && apart.value === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
@@ -371,12 +374,9 @@
       const [best, next] = kits, of = (kit) => filled(words.homes.kit, {letter: kit.name.split(" · ")[0]});
       const amount = (kit) => money(Math.abs(kit.mean.value), kit.mean.se || 0), apart = next && meanWithError(best.worth.map((x, d) => x - next.worth[d]), data.scrambles);
       const close = next && Math.abs(apart.value) < 2 * (apart.se || 0), kind = close ? "close" : best.mean.value > 0 ? "gains" : "loses", often = gainedBy(best);
-      if (kind === "gains" && kits.every(seldom)) {
-        const fallsShort = (kit) => ((middle) => (middle.value < 0 ? filled(words.homes.middle, {choice: of(kit), amount: money(-middle.value, middle.se || 0)}) : ""))(quantileWithError(kit.worth, data.scrambles, 0.5));
-        return {lead: closest(words.homes.seldom, of, kits), rest: byOdds(kits).slice(0, words.homes.most + 1).map(fallsShort).filter(Boolean).join(" ")};
-      }
+      if (kind === "gains" && kits.every(seldom)) return {lead: closest(words.homes.seldom, of, kits), rest: ""};
       const others = (close ? kits.slice(0, words.homes.most + 1) : kits.slice(1, words.homes.most + 1)).map((kit) => filled(kit.mean.value > 0 ? words.homes.kit_gains : words.homes.kit_loses, {kit: start(of(kit)), amount: amount(kit)}));
-      if (kind === "gains" && often.value < 0.5) others.unshift(filled(words.homes.often_not, {share: percent(often.value, often.se), choice: of(best)}));
+      if (kind === "gains" && seldom(best)) others.unshift(filled(words.homes.often_not, {share: percent(often.value, often.se), choice: of(best)}));
       return {lead: filled(words.homes[kind], {best: start(of(best)), amount: amount(best), years: wholeYears(horizon)}), rest: others.join(" ")};
     };
     const spreadsDrawn = (choices) => {

@@ -20,7 +20,7 @@ from riskcalc.answers.page_dict import page_dict, whole_result
 from riskcalc.answers.paid_back import headline
 from riskcalc.answers.question import entries
 from riskcalc.money.valuation import valuation
-from riskcalc.pages.exhibits import answer
+from riskcalc.pages.exhibits import answer, options
 from riskcalc.pages.exhibits.findout import claim_words
 from riskcalc.pages.exhibits.futures import dots_per_year, early_dots
 from riskcalc.pages.exhibits.own_figures import HORIZON, fields
@@ -225,6 +225,30 @@ def test_options_under_one_tariff_are_compared_with_typed_figures(small_file, op
     assert page.locator("#answer .opening").inner_text() in page.locator("[data-own=sentence]").inner_text()
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert HEADLESS["violations"](page) == []
+    assert faults == []
+
+
+@pytest.mark.browser
+@pytest.mark.slow
+@pytest.mark.skipif(bool(MISSING), reason=MISSING)
+def test_purchases_of_different_homes_are_told_with_typed_figures(opened):
+    """The answer and its reasons are those of `compare` at that price, for three kinds of answer."""
+    quick = ("study.draws=512", "study.pool_years=32", "study.step_minutes=60")
+
+    def compared(*changes):
+        roof = read_scenario(ROOT / "scenarios" / "terrace-rooftop.toml", (*quick, *changes))
+        tenant = read_scenario(ROOT / "scenarios" / "terrace-tenant.toml", quick)
+        found = comparison([roof, tenant], page_options=2)
+        return compare_dict(found, (), figures=compare_result(found), command="riskcalc compare")
+
+    page, faults, _ = opened(compare_page(compared()))
+    page.wait_for_selector("#own[data-ready]")
+    for price, kind in (("5500", "pays off best"), ("7000", "usually brings less"), ("9000", "No purchase beats")):
+        page.fill('#own [name="purchase.price/0"]', price)
+        wanted = compared(f"purchase.price={price}")
+        assert kind in options.opening(wanted), price
+        assert page.locator("#answer .opening").inner_text() == options.opening(wanted), price
+        assert page.locator("#answer [data-brief]").inner_text() == " ".join(options.reasons(wanted)), price
     assert faults == []
 
 

@@ -82,7 +82,7 @@ CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
     "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
-    "seldom": "Each choice is usually worse than doing nothing. {choice} does best: it is better in {share} of futures.",
+    "seldom": "Each choice is usually worse than doing nothing. {choice} comes closest: it is better in {share} of futures.",
     "alone": LIFTED,
     "close": "Too close to call: on average, {best} and {other} differ by only {lead} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
@@ -95,7 +95,7 @@ BETTER, WORSE = (
 #: The answer for kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
     "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
-    "seldom": "Each purchase usually brings less than a savings account. {choice} does best: it brings more in {share} of "
+    "seldom": "Each purchase usually brings less than a savings account. {choice} comes closest: it brings more in {share} of "
     "futures.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
     "close": "It is too close to call which purchase pays off best on average.",
@@ -107,11 +107,6 @@ KIT, KIT_GAINS, KIT_LOSES = (
 )
 #: Said of the best on average where it is seldom better than doing nothing, and another one is more often.
 SELDOM = "Yet {choice} beats savings in only {share} of futures. A few very good futures lift its average."
-#: The middle future of a choice where none is better more often than not: for one home, and where homes differ.
-MIDDLE, KIT_MIDDLE = (
-    "In the middle future {choice} is {amount} worse than doing nothing.",
-    "In the middle future {choice} brings {amount} less than a savings account.",
-)
 #: How far a lead that is not exact may be off, by two standard errors.
 LEAD_ERROR = "With {draws} futures, the calculated lead of the best may be off by about {error}."
 
@@ -186,7 +181,7 @@ def homes_reasons(result: Figures) -> list[str]:
     bought = kits(result)
     close = _is_close(result, bought)
     if not close and _none_usually(bought):
-        return _middle_words(result, bought)
+        return []
     told = [] if close or not _is_seldom(bought[0]) else [_seldom_words(result, bought[0])]
     for row in bought[0 if close else 1 : MOST_NAMED + 1]:
         mean = row["net_present_value"]["mean"]
@@ -207,7 +202,7 @@ def reasons(result: Figures) -> list[str]:
         # The opening says how far the best one is ahead of doing nothing, or behind it.
         leads = choices(result)[0] is rows[0]
         if leads and _none_usually(rows):
-            return _middle_words(result, rows)
+            return []
         told = [_seldom_words(result, rows[0])] if leads and _is_seldom(rows[0]) else []
         return [*told, *(_against_nothing(result, row) for row in rows[1 : MOST_NAMED + 1])]
     return [_against_nothing(result, row) for row in rows[: MOST_NAMED + 1]]
@@ -224,21 +219,20 @@ def but_nothing(result: Figures) -> list[Figures]:
     return [row for row in choices(result) if row["option"] != NOTHING]
 
 
+def _gains_seldom(row: Figures) -> bool:
+    """Return whether a choice is better than doing nothing in fewer than half of the futures, by two standard errors."""
+    share = row["net_present_value"]["gain_probability"]
+    return value_of(share) + 2 * error_of(share) < 0.5
+
+
 def _is_seldom(row: Figures) -> bool:
     """Return whether a choice is better than doing nothing on average, and yet seldom better."""
-    worth = row["net_present_value"]
-    return value_of(worth["mean"]) > 0.0 and value_of(worth["gain_probability"]) < 0.5
+    return value_of(row["net_present_value"]["mean"]) > 0.0 and _gains_seldom(row)
 
 
 def _none_usually(rows: Sequence[Figures]) -> bool:
-    """Return whether the best choice on average is better than doing nothing, and yet no choice is better half of the time."""
-    return value_of(rows[0]["net_present_value"]["mean"]) > 0.0 and all(
-        value_of(row["net_present_value"]["gain_probability"]) < 0.5 for row in rows
-    )
-
-
-def _by_odds(rows: Sequence[Figures]) -> list[Figures]:
-    return sorted(rows, key=lambda row: -value_of(row["net_present_value"]["gain_probability"]))
+    """Return whether the best choice on average is better than doing nothing, and yet every choice is seldom better."""
+    return _is_seldom(rows[0]) and all(map(_gains_seldom, rows))
 
 
 def _called(result: Figures, row: Figures) -> str:
@@ -247,21 +241,11 @@ def _called(result: Figures, row: Figures) -> str:
 
 def _closest_words(result: Figures, rows: Sequence[Figures]) -> str:
     """Return which choice is better than doing nothing most often, where none is half of the time."""
-    closest, messages = _by_odds(rows)[0], OF_HOMES if homes_differ(result) else LEADS
+    closest = max(rows, key=lambda row: value_of(row["net_present_value"]["gain_probability"]))
+    messages = OF_HOMES if homes_differ(result) else LEADS
     share = percent(closest["net_present_value"]["gain_probability"])
     kind = "alone" if len(rows) == 1 and "alone" in messages else "seldom"
     return say(messages[kind], choice=capital(_called(result, closest)), share=share)
-
-
-def _middle_words(result: Figures, rows: Sequence[Figures]) -> list[str]:
-    """Return how far each of these choices falls short in its middle future; nothing of one that does not."""
-    said, message = [], KIT_MIDDLE if homes_differ(result) else MIDDLE
-    for row in _by_odds(rows)[: MOST_NAMED + 1]:
-        middle = row["net_present_value"]["p50"]
-        if value_of(middle) < 0.0:
-            amount = money(-value_of(middle), result["currency"], se=error_of(middle))
-            said.append(say(message, choice=_called(result, row), amount=amount))
-    return said
 
 
 def _seldom_words(result: Figures, row: Figures) -> str:

@@ -30,7 +30,6 @@ from riskcalc.pages.exhibits.options import (
     KIT,
     KIT_GAINS,
     KIT_LOSES,
-    KIT_MIDDLE,
     LEAD_ERROR,
     LEADS,
     MOST_NAMED,
@@ -254,7 +253,6 @@ def homes_words() -> dict[str, Any]:
         "kit_gains": KIT_GAINS,
         "kit_loses": KIT_LOSES,
         "often_not": SELDOM,
-        "middle": KIT_MIDDLE,
         **OF_HOMES,
     }
     return {**{kind: translated(message) for kind, message in known.items()}, "most": MOST_NAMED}
