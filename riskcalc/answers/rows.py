@@ -50,7 +50,7 @@ LUCK_WORDS = {
     YEAR_LUCK: "whether years are sunny or dull, busy or quiet",
     "luck.permission": "whether permission is granted",
     "luck.moves": "length of stay in later homes",
-    "luck.later_sun": "whether later homes have sun",
+    "luck.later_sun": "whether your next homes have sun",
     "luck.ageing": "when parts fail",
     REST: "all that the screening left out",
 }

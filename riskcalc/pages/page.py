@@ -38,7 +38,7 @@ from riskcalc.pages.exhibits.futures import futures_block
 from riskcalc.pages.exhibits.glossary import glossary_blocks
 from riskcalc.pages.exhibits.method import method_blocks
 from riskcalc.pages.exhibits.own_figures import own_section, published_note
-from riskcalc.pages.figures import capital, counted, grouped, listed, say, whole_years
+from riskcalc.pages.figures import capital, counted, listed, say, whole_years
 from riskcalc.types import Figures
 
 
@@ -267,7 +267,6 @@ def match_page(figures: Figures) -> str:
             facts=(
                 counted("{count} home", "{count} homes", len(homes)),
                 counted("{count} kit", "{count} kits", len(known["kit_files"])),
-                say("{futures} futures calculated", futures=grouped(known["draws"])),
                 say("over {years}", years=whole_years(figures["horizon_years"])),
             ),
             picture=drawn[0] if drawn else None,

@@ -60,7 +60,7 @@ def test_the_verdict_is_one_sentence_with_one_figure(example: dict[str, Any]) ->
         (0.97, 0.96, "Worth buying: the kit beats a savings account in 96 % of futures."),
         (0.97, 0.7, "Probably worth buying: the kit beats a savings account in 70 % of futures."),
         (1.0, 1.0, "Worth buying: the kit beats a savings account in all 512 futures."),
-        (0.55, 0.45, "Close to a coin toss: the kit beats a savings account in 45 % of futures."),
+        (0.55, 0.45, "Could go either way: the kit beats a savings account in 45 % of futures."),
         (0.8, 0.5, "Hard to say: the kit often pays for itself, yet beats a savings account in only 50 % of futures."),
         (
             0.2,

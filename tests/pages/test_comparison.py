@@ -155,7 +155,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert words.check_words(found) == "Read the full report of A first. The report lists what to check."
     assert words.question_words(found) == "What is best: A, B, or doing nothing?"
     rented = found | {"differing": [{"key": "tenure.kind"}]}
-    assert words.question_words(rented) == "Different households: which purchase pays off best?"
+    assert words.question_words(rented) == "Different households, one purchase each: which pays off best?"
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 
@@ -242,8 +242,7 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
     for row in found["options"]:
         row["net_present_value"]["gain_probability"] = {"value": 0.4, "standard_error": 0.01}
     assert plain(words.opening(found)) == (
-        "Each purchase usually brings less than a savings account. Purchase A comes closest: it brings more in 40 % of "
-        "futures."
+        "These purchases usually bring less than a savings account. Purchase A beats it most often: in 40 % of futures."
     )
     assert words.reasons(found) == []
     found["options"][1]["net_present_value"]["gain_probability"] = {"value": 0.6, "standard_error": 0.01}

@@ -208,9 +208,9 @@ def test_shares_that_make_more_than_the_whole_say_why(
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (0.019, "is about 38"),
-        (-0.019, "the same as before"),
-        (0.059, "the same as before"),
+        (0.019, "is still about 40"),
+        (-0.019, "is still about 40"),
+        (0.059, "is still about 40"),
         (0.061, "has risen from "),
         (-0.3, "has fallen from "),
     ],

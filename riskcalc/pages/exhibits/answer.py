@@ -25,7 +25,7 @@ from riskcalc.pages.figures import (
 from riskcalc.types import Figures
 
 #: Share of futures above which the answer is yes, below which it is no, and above or below which it is sure.
-#: Judgement: odds between 4 and 6 in 10 read as a toss of a coin.
+#: Judgement: odds between 4 and 6 in 10 mean that it could go either way.
 LIKELY, SURE = 0.6, 0.95
 
 
@@ -92,7 +92,7 @@ UNSAFE = "Do not connect this as described."
 OF_BOTH = {
     "yes": "Worth buying: the kit beats a savings account in {gain}.",
     "probably": "Probably worth buying: the kit beats a savings account in {gain}.",
-    "toss-up": "Close to a coin toss: the kit beats a savings account in {gain}.",
+    "toss-up": "Could go either way: the kit beats a savings account in {gain}.",
     "toss_up_later": "Hard to say: the kit often pays for itself, yet beats a savings account in only {gain}.",
     "rather_not": "Rather not worth buying: the kit often pays for itself, yet beats a savings account in only {gain}.",
     "probably not": "Probably not worth buying: the kit beats a savings account in only {gain}.",
@@ -109,9 +109,9 @@ OF_YEARS, OF_STAY = (
     OF_BOTH
     | {
         "toss_up_after": "Hard to say: the kit beats a savings account in {gain}, but often does not pay for itself "
-        "while you live there.",
-        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, while you live there.",
-        "certain_no": "No: with every input fixed, the kit does not pay for itself while you live there.",
+        "before any move.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, before any move.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself before any move.",
     },
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
@@ -120,7 +120,7 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
     "along": "If you buy it and take it with you when you move, it pays for itself within {years} in {paid}.",
-    "stay": "If you buy it, then in {paid} it pays for itself while you live there.",
+    "stay": "If you buy it, then in {paid} it pays for itself within {years} and before any move.",
 }
 #: Said where it pays for itself more often than it beats a savings account.
 HARDER = "Beating a savings account is harder, because savings earn interest."

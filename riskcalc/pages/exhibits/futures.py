@@ -103,10 +103,10 @@ YEARS_TITLES = {
     "some_pay": "Of 100 futures, {count} pay back within {years}",
 }
 STAY_TITLES = {
-    "all_pay": "Of 100 futures, all pay back while you live there",
-    "none_pays": "Of 100 futures, none pays back while you live there",
-    "one_pays": "Of 100 futures, {count} pays back while you live there",
-    "some_pay": "Of 100 futures, {count} pay back while you live there",
+    "all_pay": "Of 100 futures, all pay back before any move",
+    "none_pays": "Of 100 futures, none pays back before any move",
+    "one_pays": "Of 100 futures, {count} pays back before any move",
+    "some_pay": "Of 100 futures, {count} pay back before any move",
 }
 
 
@@ -124,9 +124,7 @@ def futures_chart(
     """Return the hundred dots; `within` and `early` as from `dot_shares`, within the stay of each future if `by_stay`."""
     dots = dots_per_year(within)
     beyond = (
-        say("not paid back\nwhile you live there")
-        if by_stay
-        else say("not within\n{years}", years=whole_years(len(within)))
+        say("not paid back\nbefore any move") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
     )
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)

@@ -42,9 +42,10 @@ TERMS = (
     ),
     (
         "toss-up",
-        "Coin toss, hard to say",
-        "coin toss, hard to say",
-        "Coin toss: the odds are between 4 and 6 in 10. Hard to say: the odds of payback and those of a gain do not agree.",
+        "Could go either way, hard to say",
+        "could go either way, hard to say",
+        "Could go either way: the odds are between 4 and 6 in 10. Hard to say: the odds of payback and those of a gain do not "
+        "agree.",
     ),
     (
         "savings",

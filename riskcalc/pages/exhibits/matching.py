@@ -130,7 +130,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
             "home",
             "best choice",
             "price",
-            say("average gain over a savings account, in {years}", years=whole_years(result["horizon_years"])),
+            say(
+                "average gain after {years}, compared with a savings account",
+                years=whole_years(result["horizon_years"]),
+            ),
         ),
         picks,
         stacked=True,

@@ -82,7 +82,7 @@ CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
     "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
-    "seldom": "Each choice is usually worse than doing nothing. {choice} comes closest: it is better in {share} of futures.",
+    "seldom": "These choices are usually worse than doing nothing. {choice} beats it most often: in {share} of futures.",
     "alone": LIFTED,
     "close": "Too close to call: on average, {best} and {other} differ by only {lead} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
@@ -95,8 +95,7 @@ BETTER, WORSE = (
 #: The answer for kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
     "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
-    "seldom": "Each purchase usually brings less than a savings account. {choice} comes closest: it brings more in {share} of "
-    "futures.",
+    "seldom": "These purchases usually bring less than a savings account. {choice} beats it most often: in {share} of futures.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
     "close": "It is too close to call which purchase pays off best on average.",
 }
@@ -332,7 +331,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("Different households: which purchase pays off best?")
+        return say("Different households, one purchase each: which pays off best?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 
@@ -348,7 +347,7 @@ def paid_words(result: Figures) -> list[str]:
     if in_stay:
         told.append(
             say(
-                "In {paid} that happens while you live there.",
+                "In {paid} that happens before any move.",
                 paid=share_words(in_stay, result["provenance"]["draws"]),
             )
         )

@@ -110,11 +110,10 @@ def odds_words(found: Figures) -> str:
     before, now = percent(found["before"]["paid_back_within"]), percent(found["revised"]["paid_back_within"])
     message = "The chance that the kit pays for itself within {years} has risen from {before} to {now}."
     if hardly_moved(found):
-        message = (
-            "The chance that the kit pays for itself within {years} is about {now}, much the same as before ({before})."
-        )
-        if before == now:
-            message = "The chance that the kit pays for itself within {years} is about {now}, the same as before."
+        message = "The chance that the kit pays for itself within {years} is still about {now}."
+        # To a point it would seem to have moved, and a reader would ask why; near 0 and 1 the points count.
+        share = value_of(found["revised"]["paid_back_within"])
+        now = percent(round(20 * share) / 20) if 0.1 < share < 0.9 else now
     elif change < 0:
         message = "The chance that the kit pays for itself within {years} has fallen from {before} to {now}."
     return say(message, years=whole_years(within), before=before, now=now)
