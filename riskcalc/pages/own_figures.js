@@ -207,7 +207,7 @@
     const rowsOf = (f) => {
       const [low, high] = f.savingEnds, spread = low === high ? words.same : filled(words.ends, {low: money(low, NaN), high: money(high, NaN)});
       const over = (kind) => filled(words.against[kind], {years: wholeYears(f.horizon)});
-      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread], f.worth.constant ? [gain(f.worthMean), over("all")] : [gain(f.worthHalf), over("half")]];
+      const rows = [[money(f.outlay.value, f.outlay.se || 0), null], [money(f.savingOfBuyers.value, f.savingOfBuyers.se || 0), spread], f.worth.constant ? [gain(f.worthMean), over("all")] : [gain(f.worthHalf), over("half"), filled(words.middle, {years: wholeYears(f.horizon)})]];
       return f.worth.constant ? rows : [...rows, [gain(f.worthBad), null]];
     };
     const kept = new Map();
@@ -295,6 +295,7 @@
         [...hero.querySelectorAll(".figures > div")].forEach((box, k) => {
           swap(box.querySelector("b"), any && shown[k] ? shown[k][0] : null);
           if (shown[k] && shown[k][1]) swap(box.querySelector("span"), any ? shown[k][1] : null);
+          if (shown[k] && shown[k][2]) swap(box.querySelector("dt"), any ? shown[k][2] : null);
         });
         for (const node of hero.querySelectorAll(".first")) node.hidden = any;
       }
@@ -306,7 +307,7 @@
       swap(document.getElementById("money-title"), any ? filled(words.nine, {low: money(f.worthLow.value, f.worthLow.se), high: money(f.worthHigh.value, f.worthHigh.se)}) : null);
       if (data.options[0].claims.length) swap(document.getElementById("claims-title"), any ? words.yours : null);
       const counts = any ? dots(words.later ? f.within : f.withinHeadline) : null, early = words.later && any ? dots(f.withinHeadline) : counts, missing = any ? counts[counts.length - 1] : 0, said = wholeYears(f.headline);
-      const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : missing === 99 ? words.one_pays : words.some_pay, {years: said, count: 100 - missing});
+      const title = !any ? null : filled(missing === 0 ? words.all_pay : missing === 100 ? words.none_pays : words.some_pay, {years: said, count: 100 - missing});
       redraw("futures", title, () => dotsDrawn(counts, early));
       const odds = f.payback[2] === Infinity ? (1 - f.never.value >= words.nearly ? words.odds_near : words.odds_few) : f.never.value ? words.odds_half : words.odds_all;
       redraw("odds", any ? filled(odds, {share: percent(f.never.value, f.never.se), middle: years(f.paybackHalf, f.horizon), years: wholeYears(f.horizon)}) : null, () => oddsDrawn(f));
@@ -358,23 +359,22 @@
     // How often a choice is better than doing nothing, and which ones come closest where none is half of the time.
     const gainedBy = (choice) => meanWithError(choice.worth.map((x) => (x > 0 ? 1 : 0)), data.scrambles), seldom = (choice) => ((share) => share.value + 2 * (share.se || 0) < 0.5)(gainedBy(choice));
     const start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
-    const closest = (message, called, choices) => {
-      const best = choices.reduce((a, b) => (gainedBy(b).value > gainedBy(a).value ? b : a)), share = gainedBy(best);
-      return filled(message, {choice: start(called(best)), share: percent(share.value, share.se)});
-    };
     const leadWords = (horizon, ...ranked) => {
       const [first, next] = ranked, deeds = ranked.filter((choice) => choice.called !== words.deeds["do nothing"]);
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 && apart.value === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
       const gains = kind === "ahead" && first.called !== words.deeds["do nothing"];
       const said = filled(words.leads[gains ? "gains" : kind], {best: first.called, years: wholeYears(horizon), ...(gains ? {lead: money(first.mean.value, first.mean.se || 0)} : {other: next.called, lead: money(Math.abs(apart.value), se)})});
-      const lead = gains && deeds.every(seldom) && first.mean.value > 0 ? closest(words.leads[deeds.length === 1 ? "alone" : "seldom"], (choice) => choice.called, deeds) : start(said);
+      const lead = gains && deeds.every(seldom) && first.mean.value > 0 ? deeds.length === 1 ? filled(words.leads.alone, {choice: start(first.called)}) : words.leads.seldom : start(said);
       return {lead, rest: se ? filled(words.lead_error, {draws: group(data.draws, 0), error: money(2 * se, se)}) : ""};
     };
     const homesWords = (horizon, kits) => {
       const [best, next] = kits, of = (kit) => filled(words.homes.kit, {letter: kit.name.split(" · ")[0]});
       const amount = (kit) => money(Math.abs(kit.mean.value), kit.mean.se || 0), apart = next && meanWithError(best.worth.map((x, d) => x - next.worth[d]), data.scrambles);
       const close = next && Math.abs(apart.value) < 2 * (apart.se || 0), kind = close ? "close" : best.mean.value > 0 ? "gains" : "loses", often = gainedBy(best);
-      if (kind === "gains" && kits.every(seldom)) return {lead: closest(words.homes.seldom, of, kits), rest: ""};
+      if (kind === "gains" && kits.every(seldom)) {
+        const odds = [...kits].sort((a, b) => gainedBy(b).value - gainedBy(a).value).slice(0, words.homes.most + 1).map((kit) => [of(kit), gainedBy(kit)]);
+        return {lead: words.homes.seldom, rest: odds.map(([choice, share]) => filled(words.homes.often, {choice: start(choice), share: percent(share.value, share.se)})).join(" ")};
+      }
       const others = (close ? kits.slice(0, words.homes.most + 1) : kits.slice(1, words.homes.most + 1)).map((kit) => filled(kit.mean.value > 0 ? words.homes.kit_gains : words.homes.kit_loses, {kit: start(of(kit)), amount: amount(kit)}));
       if (kind === "gains" && seldom(best)) others.unshift(filled(words.homes.often_not, {share: percent(often.value, often.se), choice: of(best)}));
       return {lead: filled(words.homes[kind], {best: start(of(best)), amount: amount(best), years: wholeYears(horizon)}), rest: others.join(" ")};

@@ -161,9 +161,9 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
         (
             True,
             False,
-            [later | {"is_tie": True}],
+            [later | {"is_tie": True, "factors": order["tiers"][0]["factors"][:1] * 2, "outside": []}],
             "decides the gain or loss most",
-            "They matter about equally.",
+            " things share second place: ",
         ),
         (False, False, [], "probably decides", "We are not sure of that yet."),
         (False, True, [], "is one of those that decide", "We cannot tell which input decides most"),

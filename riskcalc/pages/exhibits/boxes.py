@@ -9,9 +9,11 @@ from riskcalc.types import Figures
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
     "all": "than with a savings account, over {years}",
-    "half": "than with a savings account; half of the futures end worse than this",
+    "half": "than with a savings account; half of the futures end better than this, half worse",
     "bad": "than with a savings account; only 5 futures in 100 end worse than this",
 }
+#: Above what is left in the end, neither good nor bad.
+MIDDLE = "In the middle future, after {years}"
 
 
 def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
@@ -30,8 +32,8 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
             high=money(ends[1], currency, se=UNKNOWN),
         )
     )
-    kind = "all" if certain(figures) else "half"
-    over = say(AGAINST[kind], years=whole_years(figures["horizon_years"]))
+    years = whole_years(figures["horizon_years"])
+    over = say(AGAINST["all" if certain(figures) else "half"], years=years)
     rows = [
         (say("Paid on the day of purchase"), money(outlay(figures), currency), say("kit and installation")),
         (say("Saved in the first year"), money(first_saving(figures), currency), spread),
@@ -39,7 +41,7 @@ def key_figures(figures: Figures) -> list[tuple[str, str, str]]:
     if certain(figures):
         return [*rows, (say("Over all years"), gain(worth["mean"], currency), over)]
     bad = (say("In a bad future"), gain(worth["p5"], currency), say(AGAINST["bad"]))
-    return [*rows, (say("In the middle future"), gain(worth["p50"], currency), over), bad]
+    return [*rows, (say(MIDDLE, years=years), gain(worth["p50"], currency), over), bad]
 
 
 def may_be_refused(figures: Figures) -> bool:
@@ -71,7 +73,7 @@ def days_short(figures: Figures) -> int | None:
 ADVICE = (
     (
         "kit.ageing.electronics_life",
-        "Ask how many years of warranty the inverter and other electronics have, and what a repair costs.",
+        "Ask how long the warranty on the electronics (inverter) is, and what a repair costs.",
     ),
     ("kit.ageing", "Ask what capacity the maker guarantees for the battery, and for how many years."),
     ("kit.inverter.idle", "Ask what the unit itself draws while it is switched on."),

@@ -97,23 +97,21 @@ def early_dots(early: Floats, dots: NDArray[np.int64]) -> NDArray[np.int64]:
 #: The title by how many of a hundred futures pay back: within some years, or before the first move. The panel of own figures says
 #: the same.
 YEARS_TITLES = {
-    "all_pay": "Of 100 futures, all pay back within {years}",
-    "none_pays": "Of 100 futures, none pays back within {years}",
-    "one_pays": "Of 100 futures, {count} pays back within {years}",
-    "some_pay": "Of 100 futures, {count} pay back within {years}",
+    "all_pay": "In all 100 futures the kit pays for itself within {years}",
+    "none_pays": "The kit pays for itself within {years} in none of 100 futures",
+    "some_pay": "In {count} of 100 futures the kit pays for itself within {years}",
 }
 STAY_TITLES = {
-    "all_pay": "Of 100 futures, all pay back before any move",
-    "none_pays": "Of 100 futures, none pays back before any move",
-    "one_pays": "Of 100 futures, {count} pays back before any move",
-    "some_pay": "Of 100 futures, {count} pay back before any move",
+    "all_pay": "In all 100 futures the kit pays for itself while you still live there",
+    "none_pays": "The kit pays for itself while you still live there in none of 100 futures",
+    "some_pay": "In {count} of 100 futures the kit pays for itself while you still live there",
 }
 
 
 def dots_title(figures: Figures, missing: int) -> str:
     """Return how many of a hundred futures pay back within the headline's years or stay, where `missing` do not."""
     titles = STAY_TITLES if by_stay(figures) else YEARS_TITLES
-    kind = {0: "all_pay", DOTS: "none_pays", DOTS - 1: "one_pays"}.get(missing, "some_pay")
+    kind = {0: "all_pay", DOTS: "none_pays"}.get(missing, "some_pay")
     years = whole_years(headline_years(figures))
     return say(titles[kind], count=DOTS - missing, years=years)
 
@@ -124,7 +122,9 @@ def futures_chart(
     """Return the hundred dots; `within` and `early` as from `dot_shares`, within the stay of each future if `by_stay`."""
     dots = dots_per_year(within)
     beyond = (
-        say("not paid back\nbefore any move") if by_stay else say("not within\n{years}", years=whole_years(len(within)))
+        say("not within {years},\nor you move first", years=whole_years(len(within)))
+        if by_stay
+        else say("not within\n{years}", years=whole_years(len(within)))
     )
     count = len(within)
     slots, never_columns, height, cell = _grid(dots, width)

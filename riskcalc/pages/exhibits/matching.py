@@ -123,26 +123,17 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield words(opening(result["homes"]), "opening")
     if lead := lead_words(result["homes"]):
         yield words(lead)
+    message = "Gain: how much more you have after {years} than with a savings account, on average."
+    yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
     yield table(
         "The pick for each home",
-        (
-            "home",
-            "best choice",
-            "price",
-            say(
-                "average gain after {years}, compared with a savings account",
-                years=whole_years(result["horizon_years"]),
-            ),
-        ),
+        ("home", "best choice", "price", "gain"),
         picks,
         stacked=True,
     )
-    message = (
-        "Read the full report for your home and the kit picked for it. Only {draws} futures were calculated here, so the "
-        "amounts are rough."
-    )
-    yield check_block(say(message, draws=result["provenance"]["draws"]))
+    message = "Read the full report for your home and the kit picked for it. It is more exact, and lists what to check."
+    yield check_block(say(message))
 
 
 def grid_blocks(result: Figures) -> Iterator[Block]:

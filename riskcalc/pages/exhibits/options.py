@@ -82,7 +82,7 @@ CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
     "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
-    "seldom": "These choices are usually worse than doing nothing. {choice} beats it most often: in {share} of futures.",
+    "seldom": "These choices are usually worse than doing nothing.",
     "alone": LIFTED,
     "close": "Too close to call: on average, {best} and {other} differ by only {lead} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
@@ -95,7 +95,7 @@ BETTER, WORSE = (
 #: The answer for kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
     "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
-    "seldom": "These purchases usually bring less than a savings account. {choice} beats it most often: in {share} of futures.",
+    "seldom": "These purchases usually bring less than a savings account.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
     "close": "It is too close to call which purchase pays off best on average.",
 }
@@ -106,6 +106,8 @@ KIT, KIT_GAINS, KIT_LOSES = (
 )
 #: Said of the best on average where it is seldom better than doing nothing, and another one is more often.
 SELDOM = "Yet {choice} beats savings in only {share} of futures. A few very good futures lift its average."
+#: How often a choice is better, where none is half of the time: for one home, and where homes differ.
+OFTEN, KIT_OFTEN = "{choice} is better in {share} of futures.", "{choice} beats it in {share} of futures."
 #: How far a lead that is not exact may be off, by two standard errors.
 LEAD_ERROR = "With {draws} futures, the calculated lead of the best may be off by about {error}."
 
@@ -123,7 +125,7 @@ def opening(result: Figures) -> str:
     lead, years = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
     if kind == "ahead" and leader["option"] != NOTHING:
         if _none_usually(but_nothing(result)):
-            return _closest_words(result, but_nothing(result))
+            return say(LEADS["seldom" if len(but_nothing(result)) > 1 else "alone"], choice=capital(best))
         mean = leader["net_present_value"]["mean"]
         kind, lead = "gains", money(value_of(mean), result["currency"], se=error_of(mean))
     return say(LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, years=years)
@@ -170,7 +172,7 @@ def homes_opening(result: Figures) -> str:
     value = value_of(best["net_present_value"]["mean"])
     kind = "close" if _is_close(result, bought) else "loses" if value <= 0.0 else "gains"
     if kind == "gains" and _none_usually(bought):
-        return _closest_words(result, bought)
+        return say(OF_HOMES["seldom"])
     amount = money(abs(value), result["currency"], se=error_of(best["net_present_value"]["mean"]))
     return say(OF_HOMES[kind], best=capital(kit_words(result, best)), amount=amount, years=years)
 
@@ -180,7 +182,7 @@ def homes_reasons(result: Figures) -> list[str]:
     bought = kits(result)
     close = _is_close(result, bought)
     if not close and _none_usually(bought):
-        return []
+        return _odds_words(result, bought)
     told = [] if close or not _is_seldom(bought[0]) else [_seldom_words(result, bought[0])]
     for row in bought[0 if close else 1 : MOST_NAMED + 1]:
         mean = row["net_present_value"]["mean"]
@@ -201,7 +203,7 @@ def reasons(result: Figures) -> list[str]:
         # The opening says how far the best one is ahead of doing nothing, or behind it.
         leads = choices(result)[0] is rows[0]
         if leads and _none_usually(rows):
-            return []
+            return _odds_words(result, rows)
         told = [_seldom_words(result, rows[0])] if leads and _is_seldom(rows[0]) else []
         return [*told, *(_against_nothing(result, row) for row in rows[1 : MOST_NAMED + 1])]
     return [_against_nothing(result, row) for row in rows[: MOST_NAMED + 1]]
@@ -238,13 +240,14 @@ def _called(result: Figures, row: Figures) -> str:
     return kit_words(result, row) if homes_differ(result) else choice_words(result, row)
 
 
-def _closest_words(result: Figures, rows: Sequence[Figures]) -> str:
-    """Return which choice is better than doing nothing most often, where none is half of the time."""
-    closest = max(rows, key=lambda row: value_of(row["net_present_value"]["gain_probability"]))
-    messages = OF_HOMES if homes_differ(result) else LEADS
-    share = percent(closest["net_present_value"]["gain_probability"])
-    kind = "alone" if len(rows) == 1 and "alone" in messages else "seldom"
-    return say(messages[kind], choice=capital(_called(result, closest)), share=share)
+def _odds_words(result: Figures, rows: Sequence[Figures]) -> list[str]:
+    """Return how often each choice is better than doing nothing, most often first."""
+    odds = [(row, row["net_present_value"]["gain_probability"]) for row in rows]
+    message = KIT_OFTEN if homes_differ(result) else OFTEN
+    return [
+        say(message, choice=capital(_called(result, row)), share=percent(share))
+        for row, share in sorted(odds, key=lambda each: -value_of(each[1]))[: MOST_NAMED + 1]
+    ]
 
 
 def _seldom_words(result: Figures, row: Figures) -> str:
@@ -331,7 +334,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("Different households, one purchase each: which pays off best?")
+        return say("Different homes, each with its own kit: which pays off best?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 
@@ -347,7 +350,7 @@ def paid_words(result: Figures) -> list[str]:
     if in_stay:
         told.append(
             say(
-                "In {paid} that happens before any move.",
+                "In {paid} that happens while you still live there.",
                 paid=share_words(in_stay, result["provenance"]["draws"]),
             )
         )

@@ -29,6 +29,11 @@ from riskcalc.types import Figures
 
 #: Factors listed of a long ranking, bars on its first screen, and names listed of those that tie with one place.
 MOST_ROWS, MOST_BARS, MOST_RIVALS, MOST_CHOICES = 12, 6, 3, 2
+#: What ties for second place, by how many; of more the first few are named.
+SHARED = {
+    2: "Two things share second place: {inputs}.",
+    3: "Three things share second place: {inputs}.",
+}
 PLACES = ("First place", "Second place", "Third place")
 PARTS = {"net_present_value": "How sure the order is", "first_year_saving": "What decides the first year"}
 READINGS = {
@@ -87,10 +92,8 @@ def open_words(order: Figures) -> str:
     if not second or second[0]["settled"]:
         return ""
     rivals = [*second[0]["factors"], *second[0]["outside"]]
-    if second[0]["is_tie"] and len(rivals) <= MOST_RIVALS:
-        return say(
-            "Next come {inputs}. They matter about equally.", inputs=_in_a_row([lower(row["label"]) for row in rivals])
-        )
+    if second[0]["is_tie"] and len(rivals) in SHARED:
+        return say(SHARED[len(rivals)], inputs=_in_a_row([lower(row["label"]) for row in rivals]))
     return say("Second place is still open: {inputs}.", inputs=_one_of(rivals))
 
 

@@ -21,7 +21,7 @@ from riskcalc.pages.exhibits.answer import (
     short_words,
     verdict_messages,
 )
-from riskcalc.pages.exhibits.boxes import AGAINST
+from riskcalc.pages.exhibits.boxes import AGAINST, MIDDLE
 from riskcalc.pages.exhibits.explorer import packed
 from riskcalc.pages.exhibits.futures import STAY_TITLES, YEARS_TITLES
 from riskcalc.pages.exhibits.options import (
@@ -30,6 +30,7 @@ from riskcalc.pages.exhibits.options import (
     KIT,
     KIT_GAINS,
     KIT_LOSES,
+    KIT_OFTEN,
     LEAD_ERROR,
     LEADS,
     MOST_NAMED,
@@ -189,6 +190,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
         "against": {kind: translated(message) for kind, message in AGAINST.items()},
+        "middle": translated(MIDDLE),
         "same": translated("the same in every future"),
         "ends": translated("{low} to {high} in 8 of 10 futures"),
         "do_not": translated("do not pay back"),
@@ -253,6 +255,7 @@ def homes_words() -> dict[str, Any]:
         "kit_gains": KIT_GAINS,
         "kit_loses": KIT_LOSES,
         "often_not": SELDOM,
+        "often": KIT_OFTEN,
         **OF_HOMES,
     }
     return {**{kind: translated(message) for kind, message in known.items()}, "most": MOST_NAMED}
