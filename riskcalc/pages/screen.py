@@ -89,7 +89,7 @@ def _odds(figures: Figures) -> Iterator[str]:
     """Yield the odds within the stay where the headline is about it, and those within the headline's years."""
     horizon = headline_years(figures)
     if headline_stay(figures):
-        yield say("paid back while you still live there: {share}", share=percent(paid_share(figures), with_error=True))
+        yield say("paid back before you move out: {share}", share=percent(paid_share(figures), with_error=True))
     share = percent(figures["paid_back_within_years"][horizon - 1], with_error=True)
     yield say("paid back within {years}: {share}", years=whole_years(horizon), share=share)
 

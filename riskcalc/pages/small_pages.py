@@ -60,7 +60,7 @@ def rank_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "What decides the result? {name}", opening, sections)
+    return _small_page(figures, "What decides whether it pays off? {name}", opening, sections)
 
 
 def update_page(figures: Figures) -> str:

@@ -291,7 +291,7 @@ def test_an_options_odds_stand_within_the_stay_too(small):
     assert 0.0 < paid < row["paid_back_share"]["value"]
     assert row["paid_back_within_stay_share"]["value"] == pytest.approx(paid)
     said = " ".join(paid_words(figures)).translate(PLAIN)
-    assert f"In {round(100 * paid)} % of futures that happens while you still live there." in said
+    assert f"In {round(100 * paid)} % of futures that happens before you move out." in said
 
 
 def test_what_looks_unusual_is_asked_in_compare_too(small):

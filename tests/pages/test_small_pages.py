@@ -156,7 +156,7 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
     first = {**order["tiers"][0], "places": [1, 1], "is_tie": False}
     later = {**first, "places": [2, 2], "settled": False}
     for settled, tie, after, title, said in (
-        (True, False, [], "decides the gain or loss most", "depends most on this: "),
+        (True, False, [], "decides the gain or loss most", "What matters most: "),
         (True, False, [later], "which input comes next is not sure yet", "Second place is still open: “"),
         (
             True,

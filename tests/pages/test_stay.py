@@ -68,7 +68,7 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     assert f"By the first move, the kit has paid back in {percent(paid)} of futures." in page
     assert f"In {round(100 * ever)} of 100 futures the kit pays for itself within 8 years" in page
     assert "paid back later, after a move" in page
-    assert f"paid back while you still live there: {percent(paid)}" in screen
+    assert f"paid back before you move out: {percent(paid)}" in screen
     assert f"paid back within 8 years: {percent(ever)}" in screen
     assert "not within 8 years" in screen
 
@@ -92,7 +92,7 @@ def test_asked_years_rule_headline_summary_and_dots(read_small: Any) -> None:
     before = (found.valuation.payback_years <= stay).mean()
     for text in (page, screen):
         assert f"pays for itself within 3 years in {percent(paid)} of futures." in text
-        assert "while you still live there" not in text
+        assert "before you move out" not in text
         assert f"By the first move, the kit has paid back in {percent(before)} of futures." in text
     assert headline_shares(figures).tolist() == pytest.approx(
         [(found.valuation.payback_years <= year).mean() for year in (1, 2, 3)]
@@ -106,7 +106,7 @@ def test_who_moves_after_the_horizon_reads_of_the_horizon(read_small: Any) -> No
     _, _, page, screen = told(read_small, 'tenure.kind="rent"', "tenure.stay_years=9")
     for text in (page, screen):
         assert "pays for itself within 8 years in" in text
-        assert "while you still live there" not in text
+        assert "before you move out" not in text
 
 
 @pytest.mark.parametrize(("paid", "said"), [(1.0, "Yes: with every input fixed"), (0.0, "No: with every input fixed")])
@@ -125,7 +125,7 @@ def test_a_certain_future_is_judged_within_its_stay(read_small: Any, paid: float
         (
             0.2,
             0.2,
-            "Hard to say: the kit beats a savings account in 80 % of futures, but often does not pay for itself while you",
+            "Hard to say: the kit beats a savings account in 80 % of futures, but often does not pay for itself before you",
         ),
         (0.2, 0.8, "Probably not worth buying: the kit beats a savings account in only 20 % of futures."),
         (
@@ -192,8 +192,7 @@ def test_what_becomes_of_the_kit_at_the_move_is_said(read_small: Any, at_move: s
     assert "works on in the next home" not in page
     paid = percent(figures["stay"]["paid_back"]["value"])
     assert (
-        f"If you buy it, then in {paid} of futures it pays for itself within 8 years, while you still live there."
-        in page
+        f"If you buy it, then in {paid} of futures it pays for itself within 8 years and before you move out." in page
     )
 
 
@@ -252,7 +251,7 @@ def test_days_without_power_stand_on_the_first_screen(read_small_without: Any) -
     assert 0 < days < 365
     assert any(f"{days} days" in text.translate(PLAIN) for text in reasons(figures))
     for text in (page, screen):
-        assert f"n {days} days a year the kit cannot supply everything you want to run." in text
+        assert f"on {days} days a year the kit cannot supply everything you want to run." in text
 
 
 def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> None:
@@ -263,11 +262,11 @@ def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> No
     for days, said in (
         (
             104,
-            "On 104 days a year the kit cannot supply everything you want to run.",
+            "Also, on 104 days a year the kit cannot supply everything you want to run.",
         ),
         (
             1,
-            "On 1 day a year the kit cannot supply everything you want to run.",
+            "Also, on 1 day a year the kit cannot supply everything you want to run.",
         ),
     ):
         first["value"] = days / 365

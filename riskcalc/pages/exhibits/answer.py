@@ -109,9 +109,9 @@ OF_YEARS, OF_STAY = (
     OF_BOTH
     | {
         "toss_up_after": "Hard to say: the kit beats a savings account in {gain}, but often does not pay for itself "
-        "while you still live there.",
-        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years}, while you still live there.",
-        "certain_no": "No: with every input fixed, the kit does not pay for itself while you still live there.",
+        "before you move out.",
+        "certain_yes": "Yes: with every input fixed, the kit pays for itself within {years} and before you move out.",
+        "certain_no": "No: with every input fixed, the kit does not pay for itself before you move out.",
     },
 )
 #: A share of futures, where it is none of them or all: neither says more than that many draws can tell.
@@ -120,7 +120,7 @@ OF_FUTURES, NONE, ALL = "{share} of futures", "0 of {draws} futures", "all {draw
 PAYS = {
     "years": "If you buy it, it pays for itself within {years} in {paid}.",
     "along": "If you buy it and take it with you when you move, it pays for itself within {years} in {paid}.",
-    "stay": "If you buy it, then in {paid} it pays for itself within {years}, while you still live there.",
+    "stay": "If you buy it, then in {paid} it pays for itself within {years} and before you move out.",
 }
 #: Said where it pays for itself more often than it beats a savings account.
 HARDER = "Beating a savings account is harder, because savings earn interest."
@@ -224,8 +224,8 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "On {count} day a year the kit cannot supply everything you want to run.",
-        "On {count} days a year the kit cannot supply everything you want to run.",
+        "Also, on {count} day a year the kit cannot supply everything you want to run.",
+        "Also, on {count} days a year the kit cannot supply everything you want to run.",
         days,
     )
 

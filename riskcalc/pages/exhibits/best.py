@@ -70,7 +70,7 @@ def gains_block(result: Figures) -> Block:
         partial(gains_picture, result),
         title=title,
         reading="Share of all futures.",
-        alternative=say("{title}. Bars of the share of futures, most often first.", title=title),
+        alternative=say("{title}. Bars of the share of futures.", title=title),
         table=(
             ("choice", "better in", "average worth"),
             [
@@ -92,11 +92,16 @@ def gains_block(result: Figures) -> Block:
 
 
 def _gains(result: Figures) -> tuple[list[str], list[Figures], list[Figures]]:
-    """Return the names of the choices, most often better first, the share of futures in which each is, and its mean worth."""
-    called = labels(result)
-    worths = {called[row["option"]]: row["net_present_value"] for row in but_nothing(result)}
-    names = sorted(worths, key=lambda name: -value_of(worths[name]["gain_probability"]))
-    return names, [worths[name]["gain_probability"] for name in names], [worths[name]["mean"] for name in names]
+    """Return the names of the choices as the page lists them, the share of futures in which each is better, its mean worth.
+
+    Choices that the list does not name follow, most often better first.
+    """
+    called, listed = labels(result), [row["option"] for row in result.get("compared", ())]
+    shown = sorted(but_nothing(result), key=lambda row: -value_of(row["net_present_value"]["gain_probability"]))
+    shown.sort(key=lambda row: listed.index(row["option"]) if row["option"] in listed else len(listed))
+    worths = [row["net_present_value"] for row in shown]
+    names = [called[row["option"]] for row in shown]
+    return names, [worth["gain_probability"] for worth in worths], [worth["mean"] for worth in worths]
 
 
 def gains_picture(result: Figures, *, width: int) -> alt.TopLevelMixin:

@@ -43,7 +43,7 @@ def all_futures(figures: Figures) -> list[tuple[str, str, str]]:
     """Return the lines to hold narrowed futures against: key known to the script, words, the figure over all draws."""
     worth, currency, horizon = figures["net_present_value"], figures["currency"], headline_years(figures)
     by_stay, by_years = (
-        say("paid back while you still live there"),
+        say("paid back before you move out"),
         say("paid back within {years}", years=whole_years(horizon)),
     )
     return [

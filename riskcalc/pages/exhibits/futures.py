@@ -102,9 +102,9 @@ YEARS_TITLES = {
     "some_pay": "In {count} of 100 futures the kit pays for itself within {years}",
 }
 STAY_TITLES = {
-    "all_pay": "In all 100 futures the kit pays for itself while you still live there",
-    "none_pays": "The kit pays for itself while you still live there in none of 100 futures",
-    "some_pay": "In {count} of 100 futures the kit pays for itself while you still live there",
+    "all_pay": "In all 100 futures the kit pays for itself before you move out",
+    "none_pays": "The kit pays for itself before you move out in none of 100 futures",
+    "some_pay": "In {count} of 100 futures the kit pays for itself before you move out",
 }
 
 

@@ -123,7 +123,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield words(opening(result["homes"]), "opening")
     if lead := lead_words(result["homes"]):
         yield words(lead)
-    message = "Gain: how much more you have after {years} than with a savings account, on average."
+    message = (
+        "The gains below are averages: how much better off you are after {years} than with a savings account. The price is "
+        "already taken off."
+    )
     yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
     yield table(
@@ -132,7 +135,10 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         picks,
         stacked=True,
     )
-    message = "Read the full report for your home and the kit picked for it. It is more exact, and lists what to check."
+    message = (
+        "Read the full report for your home and the kit picked for it. The report is more exact than this table, and lists "
+        "what to check."
+    )
     yield check_block(say(message))
 
 

@@ -212,7 +212,7 @@ def reasons(result: Figures) -> list[str]:
 def nothing_fact(result: Figures) -> str:
     """Return what doing nothing means for the money, "" where homes differ or savings are a choice of their own."""
     apart = any(row["option"].startswith("put the money in savings") for row in choices(result))
-    return "" if apart or homes_differ(result) else say("doing nothing: the money stays in savings")
+    return "" if apart or homes_differ(result) else say("“doing nothing” means the money stays in savings")
 
 
 def but_nothing(result: Figures) -> list[Figures]:
@@ -350,7 +350,7 @@ def paid_words(result: Figures) -> list[str]:
     if in_stay:
         told.append(
             say(
-                "In {paid} that happens while you still live there.",
+                "In {paid} that happens before you move out.",
                 paid=share_words(in_stay, result["provenance"]["draws"]),
             )
         )

@@ -53,11 +53,11 @@ def opening(figures: Figures) -> str:
     first = found["order"]["tiers"][0]
     names = [row["label"] for row in first["factors"]]
     if first["settled"]:
-        return say("Whether the kit beats savings depends most on this: {input}.", input=lower(names[0]))
+        return say("What matters most: {input}.", input=lower(names[0]))
     if first["is_tie"]:
         rivals = [*first["factors"], *first["outside"]]
         return say("We cannot tell which input decides most: {inputs}.", inputs=_one_of(rivals))
-    message = "Whether the kit beats savings probably depends most on this: {input}."
+    message = "What probably matters most: {input}."
     return say(message, input=lower(names[0]))
 
 

@@ -80,7 +80,7 @@ def dot_shares(figures: Figures) -> tuple[Floats, Floats | None]:
 
 def beyond_words(figures: Figures) -> str:
     """Return what is said of the futures that do not pay back within the headline's years, or before you leave the kit."""
-    return say("not while you still live there") if by_stay(figures) else not_within(headline_years(figures))
+    return say("not before you move out") if by_stay(figures) else not_within(headline_years(figures))
 
 
 def odds_block(figures: Figures) -> Block:
