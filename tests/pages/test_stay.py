@@ -262,11 +262,11 @@ def test_the_answer_names_the_days_short_of_power(read_small_without: Any) -> No
     for days, said in (
         (
             104,
-            "Also, on 104 days a year the kit cannot supply everything you want to run.",
+            "One drawback: on 104 days a year the kit cannot supply everything you want to run.",
         ),
         (
             1,
-            "Also, on 1 day a year the kit cannot supply everything you want to run.",
+            "One drawback: on 1 day a year the kit cannot supply everything you want to run.",
         ),
     ):
         first["value"] = days / 365

@@ -224,8 +224,8 @@ def short_words(figures: Figures) -> str:
     if not days:
         return ""
     return counted(
-        "Also, on {count} day a year the kit cannot supply everything you want to run.",
-        "Also, on {count} days a year the kit cannot supply everything you want to run.",
+        "One drawback: on {count} day a year the kit cannot supply everything you want to run.",
+        "One drawback: on {count} days a year the kit cannot supply everything you want to run.",
         days,
     )
 

@@ -172,7 +172,7 @@ def futures_chart(
     )
     title = (
         alt.Chart(rows(x=[0]))
-        .mark_text(baseline="top", align="left", color=PAPER["quiet"], text=say("year of payback"))
+        .mark_text(baseline="top", align="left", color=PAPER["quiet"], text=say("year of payback").split("\n"))
         .encode(x=across, y=alt.YValue(height * cell + 24))
     )
     layers = [lines, marks, labels, title, *([never] if dots[-1] else [])]

@@ -48,9 +48,9 @@ MEASURES = {
 TRACK_READING = "Dot: your measurement. Bar: the usual range."
 #: Which side of the picture is better, where one quantity is measured.
 BETTER = {
-    "generation_kwh": "Further right is better: more generated.",
-    "import_kwh": "Further left is better: less taken from the grid.",
-    "bill": "Further left is better: lower bills.",
+    "generation_kwh": "The further right the dot, the more you generated.",
+    "import_kwh": "The further left the dot, the less you took from the grid.",
+    "bill": "The further left the dot, the lower your bills.",
 }
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
