@@ -224,7 +224,7 @@ def compare_page(figures: Figures) -> str:
             summary=opening,
             sections=sections,
             facts=(
-                capital(say("over {years}", years=whole_years(figures["horizon_years"]))),
+                say("Worked out over {years}", years=whole_years(figures["horizon_years"])),
                 *filter(None, [options.nothing_fact(figures)]),
             ),
             options=tuple(

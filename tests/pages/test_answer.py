@@ -171,7 +171,7 @@ def test_the_one_thing_to_check_is_the_most_decisive_that_can_be_checked(example
     example["ranking"] = []
     assert answer.ranked_check(example) == ""
     assert answer.check_first(example) == "Get a written quote for the kit, with installation and every extra."
-    assert check_words(example)[1].startswith("Ask for how many years the electronics")
+    assert check_words(example)[1].startswith("Ask how long the warranty on the electronics")
     example["bought_share"] = estimate(0.8, 0.01)
     assert plain(answer.check_first(example)) == ("Get permission in writing, for example from the landlord.")
 

@@ -73,7 +73,7 @@ def days_short(figures: Figures) -> int | None:
 ADVICE = (
     (
         "kit.ageing.electronics_life",
-        "Ask for how many years the electronics (inverter) are under warranty, and what a repair costs.",
+        "Ask how long the warranty on the electronics (inverter) lasts, and what a repair costs.",
     ),
     ("kit.ageing", "Ask what capacity the maker guarantees for the battery, and for how many years."),
     ("kit.inverter.idle", "Ask what the unit itself draws while it is switched on."),
