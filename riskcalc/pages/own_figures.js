@@ -359,12 +359,13 @@
     // How often a choice is better than doing nothing, and which ones come closest where none is half of the time.
     const gainedBy = (choice) => meanWithError(choice.worth.map((x) => (x > 0 ? 1 : 0)), data.scrambles), seldom = (choice) => ((share) => share.value + 2 * (share.se || 0) < 0.5)(gainedBy(choice));
     const start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+    const seldomKind = (choices) => ({1: "alone", 2: "neither"})[choices.length] || "none";
     const leadWords = (horizon, ...ranked) => {
       const [first, next] = ranked, deeds = ranked.filter((choice) => choice.called !== words.deeds["do nothing"]);
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 && apart.value === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
       const gains = kind === "ahead" && first.called !== words.deeds["do nothing"];
       const said = filled(words.leads[gains ? "gains" : kind], {best: first.called, years: wholeYears(horizon), ...(gains ? {lead: money(first.mean.value, first.mean.se || 0)} : {other: next.called, lead: money(Math.abs(apart.value), se)})});
-      const lead = gains && deeds.every(seldom) && first.mean.value > 0 ? deeds.length === 1 ? filled(words.leads.alone, {choice: start(first.called)}) : words.leads.seldom : start(said);
+      const lead = gains && deeds.every(seldom) && first.mean.value > 0 ? filled(words.leads[seldomKind(deeds)], {choice: start(first.called)}) : start(said);
       return {lead, rest: se ? filled(words.lead_error, {draws: group(data.draws, 0), error: money(2 * se, se)}) : ""};
     };
     const homesWords = (horizon, kits) => {
@@ -373,7 +374,7 @@
       const close = next && Math.abs(apart.value) < 2 * (apart.se || 0), kind = close ? "close" : best.mean.value > 0 ? "gains" : "loses", often = gainedBy(best);
       if (kind === "gains" && kits.every(seldom)) {
         const odds = [...kits].sort((a, b) => gainedBy(b).value - gainedBy(a).value).slice(0, words.homes.most + 1).map((kit) => [of(kit), gainedBy(kit)]);
-        return {lead: words.homes.seldom, rest: odds.map(([choice, share]) => filled(words.homes.often, {choice: start(choice), share: percent(share.value, share.se)})).join(" ")};
+        return {lead: filled(words.homes[seldomKind(kits)], {choice: start(of(best))}), rest: odds.map(([choice, share]) => filled(words.homes.often, {choice: start(choice), share: percent(share.value, share.se)})).join(" ")};
       }
       const others = (close ? kits.slice(0, words.homes.most + 1) : kits.slice(1, words.homes.most + 1)).map((kit) => filled(kit.mean.value > 0 ? words.homes.kit_gains : words.homes.kit_loses, {kit: start(of(kit)), amount: amount(kit)}));
       if (kind === "gains" && seldom(best)) others.unshift(filled(words.homes.often_not, {share: percent(often.value, often.se), choice: of(best)}));

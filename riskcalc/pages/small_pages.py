@@ -60,7 +60,7 @@ def rank_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "What decides whether it pays off? {name}", opening, sections)
+    return _small_page(figures, "What decides whether it pays off?", opening, sections)
 
 
 def update_page(figures: Figures) -> str:
@@ -103,7 +103,7 @@ def update_page(figures: Figures) -> str:
         ]
     )
     measured = (tracked.measured_words(figures),)
-    return _small_page(figures, "Is it going as expected? {name}", opening, sections, facts=measured)
+    return _small_page(figures, "Is it going as expected?", opening, sections, facts=measured)
 
 
 def check_page(figures: Figures) -> str:
@@ -131,7 +131,7 @@ def check_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "Does the kit fit? {name}", opening, sections)
+    return _small_page(figures, "Does the kit fit?", opening, sections)
 
 
 def trace_page(figures: Figures) -> str:
@@ -157,15 +157,22 @@ def trace_page(figures: Figures) -> str:
             section("again", "How to get this again", *again_blocks(figures, says_method=False)),
         ]
     )
-    return _small_page(figures, "One future, step by step: {name}", opening, sections)
+    return _small_page(figures, "One future, step by step", opening, sections)
 
 
 def _small_page(
-    figures: Figures, title: str, opening: str, sections: tuple[Section, ...], *, facts: tuple[str, ...] = ()
+    figures: Figures, question: str, opening: str, sections: tuple[Section, ...], *, facts: tuple[str, ...] = ()
 ) -> str:
-    said = say(title, name=figures.get("title") or figures["scenario"])
+    asked, name = say(question), told(str(figures.get("title") or figures["scenario"]))
     drawn = charts_of(sections)
     picture = drawn[0] if drawn else None
     return html_document(
-        Document(title=said, heading=said, summary=opening, sections=sections, facts=facts, picture=picture)
+        Document(
+            title=f"{asked} · {name}",
+            heading=asked,
+            summary=opening,
+            sections=sections,
+            facts=(name, *facts),
+            picture=picture,
+        )
     )

@@ -243,7 +243,7 @@ def test_purchases_of_different_homes_are_told_with_typed_figures(opened):
 
     page, faults, _ = opened(compare_page(compared()))
     page.wait_for_selector("#own[data-ready]")
-    for price, kind in (("5500", "pays off best"), ("7000", "usually bring less"), ("9000", "No purchase beats")):
+    for price, kind in (("5500", "pays off best"), ("7000", "Usually neither"), ("9000", "No purchase beats")):
         page.fill('#own [name="purchase.price/0"]', price)
         wanted = compared(f"purchase.price={price}")
         assert kind in options.opening(wanted), price

@@ -76,13 +76,14 @@ NOTHING = "do nothing"
 MOST_NAMED = 3
 #: Said of a choice that is better on average, and yet seldom better: odds and average would seem to disagree.
 LIFTED = "{choice} is worse than doing nothing in most futures."
-#: The answer by how far the best on average is ahead of the next, `seldom` where none is better half of the time, `alone` where
-#: there is only that one; the panel of own figures says the same.
+#: The answer by how far the best on average is ahead of the next; `none`, `neither` and `alone` where it is ahead, and yet none of
+#: many, two or one choices is better half of the time. The panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
     "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
-    "seldom": "These choices are usually worse than doing nothing.",
+    "none": "Usually none of them: doing nothing is better.",
+    "neither": "Usually neither: doing nothing is better.",
     "alone": LIFTED,
     "close": "Too close to call: on average, {best} and {other} differ by only {lead} over {years}.",
     "same": "{best} and {other} come to exactly the same in every future.",
@@ -95,7 +96,9 @@ BETTER, WORSE = (
 #: The answer for kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
     "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
-    "seldom": "These purchases usually bring less than a savings account.",
+    "none": "Usually none of them: a savings account brings more.",
+    "neither": "Usually neither: a savings account brings more.",
+    "alone": "{choice} usually brings less than a savings account.",
     "loses": "No purchase beats a savings account on average. {best} comes closest: {amount} less over {years}.",
     "close": "It is too close to call which purchase pays off best on average.",
 }
@@ -125,7 +128,7 @@ def opening(result: Figures) -> str:
     lead, years = money(abs(value), result["currency"], se=se), whole_years(result["horizon_years"])
     if kind == "ahead" and leader["option"] != NOTHING:
         if _none_usually(but_nothing(result)):
-            return say(LEADS["seldom" if len(but_nothing(result)) > 1 else "alone"], choice=capital(best))
+            return say(LEADS[_seldom_kind(but_nothing(result))], choice=capital(best))
         mean = leader["net_present_value"]["mean"]
         kind, lead = "gains", money(value_of(mean), result["currency"], se=error_of(mean))
     return say(LEADS[kind], best=best if kind == "close" else capital(best), other=other, lead=lead, years=years)
@@ -172,7 +175,7 @@ def homes_opening(result: Figures) -> str:
     value = value_of(best["net_present_value"]["mean"])
     kind = "close" if _is_close(result, bought) else "loses" if value <= 0.0 else "gains"
     if kind == "gains" and _none_usually(bought):
-        return say(OF_HOMES["seldom"])
+        return say(OF_HOMES[_seldom_kind(bought)], choice=capital(kit_words(result, best)))
     amount = money(abs(value), result["currency"], se=error_of(best["net_present_value"]["mean"]))
     return say(OF_HOMES[kind], best=capital(kit_words(result, best)), amount=amount, years=years)
 
@@ -229,6 +232,11 @@ def _gains_seldom(row: Figures) -> bool:
 def _is_seldom(row: Figures) -> bool:
     """Return whether a choice is better than doing nothing on average, and yet seldom better."""
     return value_of(row["net_present_value"]["mean"]) > 0.0 and _gains_seldom(row)
+
+
+def _seldom_kind(rows: Sequence[Figures]) -> str:
+    """Return which of the messages holds where every choice is seldom better, by how many there are."""
+    return {1: "alone", 2: "neither"}.get(len(rows), "none")
 
 
 def _none_usually(rows: Sequence[Figures]) -> bool:

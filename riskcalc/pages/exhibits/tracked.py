@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from functools import partial
 
 import numpy as np
@@ -45,13 +45,7 @@ MEASURES = {
     "import_kwh": "the electricity you took from the grid",
 }
 #: Below the picture of what was measured.
-TRACK_READING = "Dot: your measurement. Bar: the usual range."
-#: Which side of the picture is better, where one quantity is measured.
-BETTER = {
-    "generation_kwh": "The further right the dot, the more you generated.",
-    "import_kwh": "The further left the dot, the less you took from the grid.",
-    "bill": "The further left the dot, the lower your bills.",
-}
+TRACK_READING = "Dot: your measurement. Bar: the usual range. Right of {expected}: more than expected. Left: less."
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -226,7 +220,7 @@ def track_block(found: Figures) -> Block:
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading=" ".join(filter(None, (say(TRACK_READING), better_words(tracks)))),
+        reading=say(TRACK_READING, expected=percent(1.0)),
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
@@ -236,12 +230,6 @@ def track_block(found: Figures) -> Block:
         },
         kind="half",
     )
-
-
-def better_words(tracks: Sequence[Figures]) -> str:
-    """Return which side of the picture is better and why, "" where several quantities are measured."""
-    kinds = {row["quantity"] for row in tracks}
-    return say(BETTER[kinds.pop()]) if len(kinds) == 1 else ""
 
 
 def track_cells(row: Figures, currency: str) -> tuple[str, str, str, str, str]:
