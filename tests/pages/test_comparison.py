@@ -155,7 +155,7 @@ def test_the_report_to_read_and_the_title_follow_what_is_compared():
     assert words.check_words(found) == "Read the full report of A first. The report lists what to check."
     assert words.question_words(found) == "What is best: A, B, or doing nothing?"
     rented = found | {"differing": [{"key": "tenure.kind"}]}
-    assert words.question_words(rented) == "Different homes, each with its own kit: which pays off best?"
+    assert words.question_words(rented) == "Different households, different kits: which kit pays off best?"
     found["options"][0]["option"] = "do nothing"
     assert words.check_words(found) == "If you still want to buy, read the full report of A or B first."
 

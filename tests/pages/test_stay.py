@@ -67,7 +67,7 @@ def test_a_tenant_reads_the_odds_within_the_stay(read_small: Any) -> None:
     assert [tuple(cell.translate(PLAIN) for cell in row) for row in table.value["cells"]] == [along]
     assert f"By the first move, the kit has paid back in {percent(paid)} of futures." in page
     assert f"In {round(100 * ever)} of 100 futures the kit pays for itself within 8 years" in page
-    assert "paid back later, after a move" in page
+    assert "paid back, but only after you move" in page
     assert f"paid back before you move out: {percent(paid)}" in screen
     assert f"paid back within 8 years: {percent(ever)}" in screen
     assert "not within 8 years" in screen

@@ -75,7 +75,7 @@ def futures_block(figures: Figures) -> Block:
 
 
 #: Where the kit goes along: which dots count what it saves in later homes.
-LEGEND = (("paid", "paid back before you move"), ("paid hollow", "paid back later, after a move"))
+LEGEND = (("paid", "paid back before you move"), ("paid hollow", "paid back, but only after you move"))
 
 
 def _dots_table(

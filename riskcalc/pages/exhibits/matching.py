@@ -124,8 +124,8 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     message = (
-        "“Gain” below means: how much better off you are after {years}, on average, than with a savings account. It is what is "
-        "left after the kit has been paid for."
+        "“Gain” below means: how much better off you are after {years}, on average, than with a savings account, with the "
+        "price of the kit already taken off."
     )
     yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]

@@ -76,8 +76,8 @@ NOTHING = "do nothing"
 MOST_NAMED = 3
 #: Said of a choice that is better on average, and yet seldom better: odds and average would seem to disagree.
 LIFTED = "{choice} is worse than doing nothing in most futures."
-#: The answer by how far the best on average is ahead of the next; `none`, `neither` and `alone` where it is ahead, and yet none of
-#: many, two or one choices is better half of the time. The panel of own figures says the same.
+#: The answer by how far the best on average is ahead of the next; `none`, `neither` and `alone` where it is ahead, and yet none
+#: of many, two or one choices is better half of the time. The panel of own figures says the same.
 CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
@@ -342,7 +342,7 @@ def question_words(result: Figures) -> str:
     if len(known) == 1:
         return say("Is this better than nothing?")
     if homes_differ(result):
-        return say("Different homes, each with its own kit: which pays off best?")
+        return say("Different households, different kits: which kit pays off best?")
     return say("What is best: {choices}, or doing nothing?", choices=", ".join(known))
 
 

@@ -44,8 +44,13 @@ MEASURES = {
     "generation_kwh": "the electricity you generated",
     "import_kwh": "the electricity you took from the grid",
 }
-#: Below the picture of what was measured.
-TRACK_READING = "Dot: your measurement. Bar: the usual range. Right of {expected}: more than expected. Left: less."
+#: Below the picture of what was measured, and what the dot is where one quantity was.
+TRACK_READING = "{dot} Bar: the usual range. Right of {expected}: more than expected."
+DOTS = {
+    "import_kwh": "Dot: what you took from the grid.",
+    "generation_kwh": "Dot: what you generated.",
+    "bill": "Dot: your bills.",
+}
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
 #: The answer where something lies outside its range, by the quantity and its place.
@@ -214,13 +219,14 @@ def track_block(found: Figures) -> Block:
     """Return each measured total against what was expected of the same months."""
     tracks = found["tracks"]
     title = say("What you measured, against what was expected")
+    dot = DOTS[tracks[0]["quantity"]] if len(tracks) == 1 else "Dot: your measurement."
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
         found,
         "tracks",
         partial(track_chart, found),
         title=title,
-        reading=say(TRACK_READING, expected=percent(1.0)),
+        reading=say(TRACK_READING, dot=say(dot), expected=percent(1.0)),
         alternative=say("{title}. For each quantity the measured total and the expected range.", title=title),
         table=(("quantity", "measured", "expected", "eight futures in ten", "verdict"), cells),
         columns={
