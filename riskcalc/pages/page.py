@@ -157,7 +157,7 @@ def assess_document(figures: Figures) -> Document:
             section("again", "How to get this again", *again_blocks(figures)),
         ]
     )
-    looked_at = say("over {years}", years=whole_years(figures["horizon_years"]))
+    looked_at = say("worked out over {years}", years=whole_years(figures["horizon_years"]))
     return Document(
         title=say("{name}: does it pay back?", name=figures["title"]),
         heading=figures["title"],
@@ -224,7 +224,7 @@ def compare_page(figures: Figures) -> str:
             summary=opening,
             sections=sections,
             facts=(
-                say("Worked out over {years}", years=whole_years(figures["horizon_years"])),
+                capital(say("worked out over {years}", years=whole_years(figures["horizon_years"]))),
                 *filter(None, [options.nothing_fact(figures)]),
             ),
             options=tuple(
@@ -267,7 +267,7 @@ def match_page(figures: Figures) -> str:
             facts=(
                 counted("{count} home", "{count} homes", len(homes)),
                 counted("{count} kit", "{count} kits", len(known["kit_files"])),
-                say("over {years}", years=whole_years(figures["horizon_years"])),
+                say("worked out over {years}", years=whole_years(figures["horizon_years"])),
             ),
             picture=drawn[0] if drawn else None,
         )

@@ -141,11 +141,11 @@ def test_costs_and_gains_in_the_middle_future_and_a_bad_one(example: dict[str, A
     ]
     assert rows["In the middle future, after 6 years"] == (
         "€84 better off",
-        "than with a savings account; half of the futures end better than this, half worse",
+        "than with a savings account; half of the futures turn out better than this one, half worse",
     )
     assert rows["In a bad future"] == (
         "€61 worse off",
-        "than with a savings account; only 5 futures in 100 end worse than this",
+        "than with a savings account; only 5 futures in 100 turn out worse than this one",
     )
     assert "€95 better off than a savings account" in plain(worth_words(example)[0])
     # Better on average and seldom better: the box agrees with the verdict, not with the average.

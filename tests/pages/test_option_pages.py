@@ -170,7 +170,7 @@ def test_the_page_says_what_each_option_costs(pages: dict[str, tuple[str, dict[s
     close = {"lead_over_next": {"value": 3.0, "standard_error": 2.0}}
     assert pick_cells(home | close)[2] == "€312, too close to call"
     assert pick_cells(home | {"pick": "do nothing"}) == ("do nothing", "–", "–")
-    assert pick_cells(home | {"pick": None}) == ("none of these kits can be used (reasons below)", "–", "–")
+    assert pick_cells(home | {"pick": None}) == ("the kit cannot be used (reasons below)", "–", "–")
 
 
 def texts(html: str) -> list[tuple[str, str, str]]:

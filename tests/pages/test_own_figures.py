@@ -162,7 +162,7 @@ def first_screen_as_published(page, again):
     wanted = page_dict(again, command="", figures=whole_result(again))
     hero = page.locator(".hero")
     years = whole_years(wanted["horizon_years"])
-    assert page.locator("header .facts span").last.inner_text() == f"over {years}"
+    assert page.locator("header .facts span").last.inner_text() == f"worked out over {years}"
     assert page.locator("#when-title").inner_text() == when_finding(wanted)
     assert page.locator("#money-title").inner_text() == money_finding(wanted)
     assert hero.locator(".opening").inner_text() == answer.verdict_words(wanted)

@@ -9,8 +9,8 @@ from riskcalc.types import Figures
 #: Below a gain or loss: against what it is measured.
 AGAINST = {
     "all": "than with a savings account, over {years}",
-    "half": "than with a savings account; half of the futures end better than this, half worse",
-    "bad": "than with a savings account; only 5 futures in 100 end worse than this",
+    "half": "than with a savings account; half of the futures turn out better than this one, half worse",
+    "bad": "than with a savings account; only 5 futures in 100 turn out worse than this one",
 }
 #: Above what is left in the end, neither good nor bad.
 MIDDLE = "In the middle future, after {years}"

@@ -99,7 +99,15 @@ def _own_cell(home: Figures) -> Figures | None:
 def pick_cells(home: Figures) -> tuple[str, str, str]:
     """Return pick, its price and what it gains on average, as text."""
     if home["pick"] is None:
-        return say("none of these kits can be used (reasons below)"), "–", "–"
+        return (
+            counted(
+                "the kit cannot be used (reasons below)",
+                "none of the {count} kits can be used (reasons below)",
+                len(home["cells"]),
+            ),
+            "–",
+            "–",
+        )
     own, name = _own_cell(home), own_or_ours(called(home, home["pick"]))
     if own is None:
         return name, "–", "–"
@@ -124,8 +132,8 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     message = (
-        "“Gain” below means: how much better off you are after {years}, on average, than with a savings account, with the "
-        "price of the kit already taken off."
+        "“Gain” is how much better off you are after {years} than with a savings account, on average. The price of the kit is "
+        "already taken off."
     )
     yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]

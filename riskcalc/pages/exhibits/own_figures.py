@@ -186,7 +186,7 @@ def own_words(figures: Figures) -> dict[str, Any]:
         "falls_short": short_words(figures),
         "all": translated(ALL),
         "of_futures": translated(OF_FUTURES),
-        "looked_at": translated("over {years}"),
+        "looked_at": translated("worked out over {years}"),
         "lost": translated("{amount} worse off"),
         "gained": translated("{amount} better off"),
         "against": {kind: translated(message) for kind, message in AGAINST.items()},

@@ -45,11 +45,11 @@ MEASURES = {
     "import_kwh": "the electricity you took from the grid",
 }
 #: Below the picture of what was measured, and what the dot is where one quantity was.
-TRACK_READING = "{dot} Bar: the usual range. Right of {expected}: more than expected."
+TRACK_READING = "{dot} The bar is the usual range. A dot to the right of {expected} means more than expected."
 DOTS = {
-    "import_kwh": "Dot: what you took from the grid.",
-    "generation_kwh": "Dot: what you generated.",
-    "bill": "Dot: your bills.",
+    "import_kwh": "The dot is what you took from the grid.",
+    "generation_kwh": "The dot is what you generated.",
+    "bill": "The dot is your bills.",
 }
 #: What the table says of one quantity, by its place in the range of eight futures in ten.
 PLACED = {"below": "lower than expected", "within": "as expected", "above": "higher than expected"}
@@ -219,7 +219,7 @@ def track_block(found: Figures) -> Block:
     """Return each measured total against what was expected of the same months."""
     tracks = found["tracks"]
     title = say("What you measured, against what was expected")
-    dot = DOTS[tracks[0]["quantity"]] if len(tracks) == 1 else "Dot: your measurement."
+    dot = DOTS[tracks[0]["quantity"]] if len(tracks) == 1 else "The dot is your measurement."
     cells = [track_cells(row, found["currency"]) for row in tracks]
     return chart(
         found,
