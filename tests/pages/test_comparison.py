@@ -124,7 +124,7 @@ def plain(text):
 def test_the_opening_tells_the_best_on_average_from_the_best_most_often():
     """Where the two are not the same choice, both are named; a lead within two standard errors is not claimed."""
     agreed = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0)
-    assert plain(words.opening(agreed)) == "A is best on average: €100 better than doing nothing over 15 years."
+    assert plain(words.opening(agreed)) == "A is best on average: after 15 years, €100 better than doing nothing."
     assert [plain(text) for text in words.reasons(agreed)] == ["B is €50 better than doing nothing, on average."]
     assert plain(words.often_words(agreed)) == "A is the best choice in 80 % of futures, more often than any other."
     error = "With 64 futures, the calculated lead of the best may be off by about €10."
@@ -186,7 +186,9 @@ def test_titles_take_the_place_of_file_names():
     titled["options"][0]["title"] = "A flat with a rail"
     titled["options"][1]["option"] = titled["pairs"][0]["second"] = "do nothing"
     titled["compared"] = [{"letter": "A", "option": "a"}]
-    assert plain(words.opening(titled)) == "Choice A is best on average: €100 better than doing nothing over 15 years."
+    assert (
+        plain(words.opening(titled)) == "Choice A is best on average: after 15 years, €100 better than doing nothing."
+    )
     del titled["compared"]
     assert words.opening(titled).startswith("“A flat with a rail” is best on average")
     titled["compared"] = [{"letter": "A", "option": "a"}]
@@ -224,7 +226,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     said["options"][1] |= {"option": "do nothing"}
     said["pairs"][0]["second"] = "do nothing"
     assert plain(words.opening(said)) == ("A is worse than doing nothing in most futures.")
-    assert [plain(text) for text in words.reasons(said)] == ["A is better in 45 % of futures."]
+    assert [plain(text) for text in words.reasons(said)] == ["A is better than doing nothing in 45 % of futures."]
 
 
 def test_kits_in_different_homes_are_told_by_what_each_brings():
@@ -234,7 +236,7 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
     for row in found["options"]:
         row["paid_back_share"] = row["net_present_value"]["gain_probability"] = {"value": 0.6, "standard_error": 0.01}
     assert plain(words.opening(found)) == (
-        "Purchase A pays off best: on average €100 more than a savings account over 15 years."
+        "Purchase A pays off best: after 15 years, on average €100 more than a savings account."
     )
     assert [plain(text) for text in words.reasons(found)] == [
         "Purchase B brings €210 less than a savings account, on average.",
@@ -243,8 +245,8 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
         row["net_present_value"]["gain_probability"] = {"value": 0.4, "standard_error": 0.01}
     assert plain(words.opening(found)) == ("Usually neither: a savings account brings more.")
     assert [plain(text) for text in words.reasons(found)] == [
-        "Purchase A beats it in 40 % of futures.",
-        "Purchase B beats it in 40 % of futures.",
+        "Purchase A beats a savings account in 40 % of futures.",
+        "Purchase B beats a savings account in 40 % of futures.",
     ]
     found["options"][1]["net_present_value"]["gain_probability"] = {"value": 0.6, "standard_error": 0.01}
     assert [plain(text) for text in words.reasons(found)] == [
@@ -268,7 +270,7 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
 def test_different_homes_without_a_kit_are_told_like_other_choices():
     """Nothing is bought in either home: no purchase is named, and nothing breaks."""
     found = made_up((0.8, 0.2), (100.0, 50.0), 50.0, 5.0) | {"differing": [{"key": "tenure.kind"}]}
-    assert plain(words.opening(found)) == "A is best on average: €100 better than doing nothing over 15 years."
+    assert plain(words.opening(found)) == "A is best on average: after 15 years, €100 better than doing nothing."
     assert [plain(text) for text in words.reasons(found)] == ["B is €50 better than doing nothing, on average."]
 
 
@@ -276,7 +278,7 @@ def test_what_is_always_there_reads_as_a_noun():
     """Doing nothing is a noun within a sentence, with a capital at its start; names of scenarios stay as written."""
     nothing = made_up((0.6, 0.4), (10.0, 0.0), 10.0, 1.0)
     nothing["options"][1]["option"] = nothing["pairs"][0]["second"] = "do nothing"
-    assert plain(words.opening(nothing)) == "A is best on average: €10 better than doing nothing over 15 years."
+    assert plain(words.opening(nothing)) == "A is best on average: after 15 years, €10 better than doing nothing."
     change = words.in_sentence("only change the tariff to two rates")
     assert words.first_word(change) == "Only changing the tariff to two rates"
     assert words.first_word("kit (2 modules)") == "kit (2 modules)"

@@ -374,8 +374,8 @@ def test_german_cases_and_plurals() -> None:
     with speaking("de"):
         assert say("paid back within {years}", years=whole_years(1)) == "innerhalb von 1\u00a0Jahr amortisiert"
         assert say("paid back within {years}", years=whole_years(15)) == "innerhalb von 15\u00a0Jahren amortisiert"
-        assert counted("{count} home", "{count} homes", 1) == "1 Haushalt"
-        assert counted("{count} home", "{count} homes", 2000) == "2.000 Haushalte"
+        assert counted("{count} home", "{count} homes", 1) == "1 Wohnung oder Haus"
+        assert counted("{count} home", "{count} homes", 2000) == "2.000 Wohnungen und Häuser"
         assert frequency({"value": 0.7}, 1024) == "etwa 7 von 10 Verläufen"
         assert joined(["a", "b", "c"]) == "a, b und c"
 

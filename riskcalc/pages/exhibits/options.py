@@ -81,7 +81,7 @@ LIFTED = "{choice} is worse than doing nothing in most futures."
 CHOICE = "choice {letter}"
 LEADS = {
     "ahead": "{best} is best on average: {lead} better than {other} over {years}.",
-    "gains": "{best} is best on average: {lead} better than doing nothing over {years}.",
+    "gains": "{best} is best on average: after {years}, {lead} better than doing nothing.",
     "none": "Usually none of them: doing nothing is better.",
     "neither": "Usually neither: doing nothing is better.",
     "alone": LIFTED,
@@ -95,7 +95,7 @@ BETTER, WORSE = (
 )
 #: The answer for kits in different homes, where nobody chooses between the homes: what the best purchase brings in its own.
 OF_HOMES = {
-    "gains": "{best} pays off best: on average {amount} more than a savings account over {years}.",
+    "gains": "{best} pays off best: after {years}, on average {amount} more than a savings account.",
     "none": "Usually none of them: a savings account brings more.",
     "neither": "Usually neither: a savings account brings more.",
     "alone": "{choice} usually brings less than a savings account.",
@@ -110,7 +110,10 @@ KIT, KIT_GAINS, KIT_LOSES = (
 #: Said of the best on average where it is seldom better than doing nothing, and another one is more often.
 SELDOM = "Yet {choice} beats savings in only {share} of futures. A few very good futures lift its average."
 #: How often a choice is better, where none is half of the time: for one home, and where homes differ.
-OFTEN, KIT_OFTEN = "{choice} is better in {share} of futures.", "{choice} beats it in {share} of futures."
+OFTEN, KIT_OFTEN = (
+    "{choice} is better than doing nothing in {share} of futures.",
+    "{choice} beats a savings account in {share} of futures.",
+)
 #: How far a lead that is not exact may be off, by two standard errors.
 LEAD_ERROR = "With {draws} futures, the calculated lead of the best may be off by about {error}."
 
