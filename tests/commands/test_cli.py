@@ -110,7 +110,7 @@ def test_trace_writes_the_columns_of_the_readme(here, small_file, tmp_path):
         assert sources == pytest.approx(sinks, rel=1e-6, abs=1e-6)
     assert done.stdout.splitlines() == ["t.csv", "t.html"]
     page = (tmp_path / "t.html").read_text(encoding="utf-8")
-    assert "<h1>One future, step by step: " in page
+    assert "<h1>One future, step by step</h1>" in page
     assert f"riskcalc trace {small_file.as_posix()} --draw 2 --year 1 --out t.csv" in page
 
 

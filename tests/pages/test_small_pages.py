@@ -234,7 +234,7 @@ def test_an_update_says_how_far_a_usual_figure_lies_from_the_forecast() -> None:
 
     rows = [track("import_kwh", 222.0), track("generation_kwh", 190.0), track("bill", 200.0)]
     assert [text.translate(PLAIN) for text in usual_words({"tracks": rows})] == [
-        "You took 11 % more electricity from the grid than expected, but differences of that size are usual.",
+        "You bought 11 % more electricity from the grid than expected, but differences of that size are usual.",
         "You generated 5 % less electricity than expected, but differences of that size are usual.",
     ]
     assert usual_words({"tracks": [track("import_kwh", 400.0, "above")]}) == []

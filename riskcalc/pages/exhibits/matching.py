@@ -144,7 +144,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         stacked=True,
     )
     message = (
-        "Read the full report for your home with the kit named here. The report is more exact than this table, and lists "
+        "Read the full report for your home and its best choice. The report is more exact than this table, and lists "
         "what to check."
     )
     yield check_block(say(message))

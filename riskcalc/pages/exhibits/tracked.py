@@ -74,8 +74,8 @@ USUAL = {
         "above": "You generated {share} more electricity than expected, but differences of that size are usual.",
     },
     "import_kwh": {
-        "below": "You took {share} less electricity from the grid than expected, but differences of that size are usual.",
-        "above": "You took {share} more electricity from the grid than expected, but differences of that size are usual.",
+        "below": "You bought {share} less electricity from the grid than expected, but differences of that size are usual.",
+        "above": "You bought {share} more electricity from the grid than expected, but differences of that size are usual.",
     },
     "bill": {
         "below": "Your bills were {share} lower than expected, but differences of that size are usual.",
