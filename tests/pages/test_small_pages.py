@@ -13,6 +13,7 @@ import pytest
 
 from riskcalc.commands.options import command_line
 from riskcalc.pages import small_pages as pages
+from riskcalc.pages.exhibits.again import again_blocks
 from riskcalc.pages.exhibits.fit import fit_title, loads_finding
 from riskcalc.pages.exhibits.fit import opening as opening_of_check
 from riskcalc.pages.exhibits.fit import reasons as reasons_of_check
@@ -171,6 +172,14 @@ def test_a_ranking_that_is_not_settled_does_not_say_what_comes_first(small_dicts
         order["tiers"] = [first | {"settled": settled, "is_tie": tie}, *after]
         assert title in order_block(figures, "net_present_value").value.title
         assert said in " ".join([opening_of_rank(figures), *reasons_of_rank(figures)])
+
+
+def test_the_foot_of_a_ranking_says_how_many_futures_it_took(small_dicts: dict[str, dict[str, Any]]) -> None:
+    """Those of its design, which are not those of an assessment."""
+    figures = copy.deepcopy(small_dicts["rank"])
+    figures["sobol"]["futures"] = 12345
+    rows = next(block.value for block in again_blocks(figures) if block.kind == "sources")
+    assert ("Futures of the ranking", "12,345", False) in rows
 
 
 def test_a_check_says_first_whether_the_parts_fit() -> None:

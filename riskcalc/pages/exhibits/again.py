@@ -23,6 +23,8 @@ def again_blocks(figures: Figures, *, says_method: bool = True) -> Iterator[Bloc
     if command:
         yield Block("command", command)
     rows: list[tuple[str, str, bool]] = []
+    if "sobol" in figures:
+        rows.append((say("Futures of the ranking"), grouped(figures["sobol"]["futures"]), False))
     if "draws" in known:
         message = "{draws} in {scrambles} independent scrambles, seed {seed}"
         parts = {"draws": grouped(known["draws"]), "scrambles": known["scrambles"], "seed": known["seed"]}
