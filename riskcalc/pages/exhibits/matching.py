@@ -144,8 +144,8 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         stacked=True,
     )
     message = (
-        "Read the full report for your home and its best choice. The report is more exact than this table, and lists "
-        "what to check."
+        "Read the full report on the kit named for your home. That report is more exact than this table, and lists what to "
+        "check."
     )
     yield check_block(say(message))
 
