@@ -169,7 +169,7 @@ def test_the_page_says_what_each_option_costs(pages: dict[str, tuple[str, dict[s
     assert pick_cells(home) == ("A kit", "€480", "€312")
     close = {"lead_over_next": {"value": 3.0, "standard_error": 2.0}}
     assert pick_cells(home | close)[2] == "€312, too close to call"
-    assert pick_cells(home | {"pick": "do nothing"}) == ("do nothing", "–", "–")
+    assert pick_cells(home | {"pick": "do nothing"}) == ("do nothing (no kit pays off)", "–", "–")
     assert pick_cells(home | {"pick": None}) == ("the kit cannot be used (reasons below)", "–", "–")
 
 

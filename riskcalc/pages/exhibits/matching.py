@@ -110,7 +110,7 @@ def pick_cells(home: Figures) -> tuple[str, str, str]:
         )
     own, name = _own_cell(home), own_or_ours(called(home, home["pick"]))
     if own is None:
-        return name, "–", "–"
+        return say("do nothing (no kit pays off)") if home["pick"] == NOTHING else name, "–", "–"
     gain = money(own["net_present_value"]["mean"], home["currency"])
     if not is_clear(home):
         gain = say("{amount}, too close to call", amount=gain)
@@ -132,8 +132,8 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     if lead := lead_words(result["homes"]):
         yield words(lead)
     message = (
-        "“Gain” is how much better off you are after {years} than with a savings account, on average. The price of the kit is "
-        "already taken off."
+        "“Gain” is how much better off you are after {years} than with a savings account, on average. The gain is what is left "
+        "after you have paid for the kit."
     )
     yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
