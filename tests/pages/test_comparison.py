@@ -253,7 +253,9 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
         "Yet purchase A beats savings in only 40 % of futures. A few very good futures lift its average.",
         "Purchase B brings €210 less than a savings account, on average.",
     ]
-    assert words.check_words(found).startswith("If your home is like one of these, read the full report on it first.")
+    assert words.check_words(found).startswith(
+        "If your home is like A or B, first read the full report on that purchase."
+    )
     found["pairs"][0]["difference"]["mean"]["value"] = 9.0
     assert words.opening(found) == "It is too close to call which purchase pays off best on average."
     assert [plain(text) for text in words.reasons(found)] == [

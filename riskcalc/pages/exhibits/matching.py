@@ -131,10 +131,7 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield words(opening(result["homes"]), "opening")
     if lead := lead_words(result["homes"]):
         yield words(lead)
-    message = (
-        "“Gain” is how much better off you are after {years} than with a savings account, on average. The gain is what is left "
-        "after you have paid for the kit."
-    )
+    message = "“Gain” is your average profit after {years}, compared with a savings account."
     yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
     yield table(
@@ -144,8 +141,8 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
         stacked=True,
     )
     message = (
-        "Read the full report on the kit named for your home. That report is more exact than this table, and lists what to "
-        "check."
+        "Read the full report on the kit shown as best choice for your home. That report is more exact than this table, and "
+        "lists what to check."
     )
     yield check_block(say(message))
 

@@ -326,7 +326,8 @@ def check_words(result: Figures) -> str:
     """Return which report to read before buying."""
     leader, known = choices(result)[0], [row["letter"] for row in result["compared"]]
     if homes_differ(result):
-        return say("If your home is like one of these, read the full report on it first. It lists what to check.")
+        message = "If your home is like {choices}, first read the full report on that purchase. The report lists what to check."
+        return say(message, choices=listed(known))
     best = next((row["letter"] for row in result["compared"] if row["option"] == leader["option"]), None)
     if best is None:
         return say("If you still want to buy, read the full report of {choices} first.", choices=listed(known))
