@@ -131,7 +131,9 @@ def answer_blocks(result: Figures) -> Iterator[Block]:
     yield words(opening(result["homes"]), "opening")
     if lead := lead_words(result["homes"]):
         yield words(lead)
-    message = "“Gain” is your average profit after {years}, compared with a savings account."
+    message = (
+        "“Gain” is your total profit after {years}, compared with a savings account: the average over all futures."
+    )
     yield words(say(message, years=whole_years(result["horizon_years"])))
     picks = [(home_name(home), *pick_cells(home)) for home in result["homes"]]
     yield table(
