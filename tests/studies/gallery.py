@@ -44,7 +44,7 @@ GERMAN_NAMES = {
     "What is plugged in needs nothing from the grid from June to August.": "Was eingesteckt ist, braucht von Juni bis August "
     "keinen Strom aus dem Netz.",
 }
-WIDTH, HEIGHT = 1000, 800
+WIDTH, HEIGHT = 1000, 720
 LARGEST_BYTES, LARGEST_PAGE_BYTES = 150_000, 1_500_000
 #: Scenarios told as stories in scenarios/README.md, and the marks around the table of their figures.
 STORIES = ("tenant-balcony", "terrace-rooftop", "workshop-off-grid")
