@@ -356,7 +356,7 @@
         ends: ((s) => [quantile(s, 0.05), quantile(s, 0.95)])(Float64Array.from(choice.worth).sort()),
         paid: choice.found ? meanWithError(Float64Array.from(choice.found.payback, (x, d) => (choice.found.bought[d] ? (x <= horizon ? 1 : 0) : NaN)), data.scrambles) : null}));
     };
-    // How often a choice is better than doing nothing, and which ones come closest where none is half of the time.
+    // How often a choice is better than doing nothing, and whether that is seldom: less than half of the time, by two standard errors.
     const gainedBy = (choice) => meanWithError(choice.worth.map((x) => (x > 0 ? 1 : 0)), data.scrambles), seldom = (choice) => ((share) => share.value + 2 * (share.se || 0) < 0.5)(gainedBy(choice));
     const start = (text) => text.charAt(0).toUpperCase() + text.slice(1);
     const seldomKind = (choices) => ({1: "alone", 2: "neither"})[choices.length] || "none";
@@ -365,7 +365,7 @@
       const apart = meanWithError(first.worth.map((x, d) => x - next.worth[d]), data.scrambles), se = apart.se || 0, kind = se === 0 && apart.value === 0 ? "same" : Math.abs(apart.value) < 2 * se ? "close" : "ahead";
       const gains = kind === "ahead" && first.called !== words.deeds["do nothing"];
       const said = filled(words.leads[gains ? "gains" : kind], {best: first.called, years: wholeYears(horizon), ...(gains ? {lead: money(first.mean.value, first.mean.se || 0)} : {other: next.called, lead: money(Math.abs(apart.value), se)})});
-      const lead = gains && deeds.every(seldom) && first.mean.value > 0 ? filled(words.leads[seldomKind(deeds)], {choice: start(first.called)}) : start(said);
+      const lead = gains && deeds.every(seldom) ? filled(words.leads[seldomKind(deeds)], {choice: start(first.called)}) : start(said);
       return {lead, rest: se ? filled(words.lead_error, {draws: group(data.draws, 0), error: money(2 * se, se)}) : ""};
     };
     const homesWords = (horizon, kits) => {

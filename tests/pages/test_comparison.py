@@ -225,7 +225,7 @@ def test_how_often_the_best_pays_and_loses_is_said():
     )
     said["options"][1] |= {"option": "do nothing"}
     said["pairs"][0]["second"] = "do nothing"
-    assert plain(words.opening(said)) == ("A is worse than doing nothing in most futures.")
+    assert plain(words.opening(said)) == "A is worse than doing nothing in most futures."
     assert [plain(text) for text in words.reasons(said)] == ["A is better than doing nothing in 45 % of futures."]
 
 
@@ -243,7 +243,7 @@ def test_kits_in_different_homes_are_told_by_what_each_brings():
     ]
     for row in found["options"]:
         row["net_present_value"]["gain_probability"] = {"value": 0.4, "standard_error": 0.01}
-    assert plain(words.opening(found)) == ("Usually neither: a savings account brings more.")
+    assert plain(words.opening(found)) == "Usually neither: a savings account brings more."
     assert [plain(text) for text in words.reasons(found)] == [
         "Purchase A beats a savings account in 40 % of futures.",
         "Purchase B beats a savings account in 40 % of futures.",

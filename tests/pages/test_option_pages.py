@@ -146,7 +146,7 @@ def test_options_are_called_by_their_titles(pages: dict[str, tuple[str, dict[str
     opening = re.search(r'class="opening">(.*?)</h2>', html).group(1)
     assert any(
         called in opening
-        for called in ("hoice A", "hoice B", "oing nothing", "urchase A", "urchase B", "which purchase comes")
+        for called in ("hoice A", "hoice B", "oing nothing", "urchase A", "urchase B", "which purchase pays")
     )
     match, _ = pages["match"]
     seen = " ".join(data for _, _, data in texts(match))

@@ -96,9 +96,13 @@ def _gains(result: Figures) -> tuple[list[str], list[Figures], list[Figures]]:
 
     Choices that the list does not name follow, most often better first.
     """
-    called, listed = labels(result), [row["option"] for row in result.get("compared", ())]
-    shown = sorted(but_nothing(result), key=lambda row: -value_of(row["net_present_value"]["gain_probability"]))
-    shown.sort(key=lambda row: listed.index(row["option"]) if row["option"] in listed else len(listed))
+    called, compared = labels(result), result.get("compared", ())
+    place = {row["option"]: number for number, row in enumerate(compared)}
+
+    def order(row: Figures) -> tuple[int, float]:
+        return place.get(row["option"], len(place)), -value_of(row["net_present_value"]["gain_probability"])
+
+    shown = sorted(but_nothing(result), key=order)
     worths = [row["net_present_value"] for row in shown]
     names = [called[row["option"]] for row in shown]
     return names, [worth["gain_probability"] for worth in worths], [worth["mean"] for worth in worths]
